@@ -1,0 +1,52 @@
+# Every target builds what it needs: `make demo` and `make test` work from a bare clone.
+.DELETE_ON_ERROR:
+.SUFFIXES:
+SHELL := /bin/bash
+
+PYTHON ?= python3
+CORES ?= 2
+VENV := .venv
+BIN := $(VENV)/bin
+SNAKEMAKE := $(BIN)/snakemake --cores $(CORES)
+
+.PHONY: demo test lint bench demo-raw lock clean
+.DEFAULT_GOAL := demo
+
+$(VENV)/.run: requirements.lock pyproject.toml
+	$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "strainstudy needs Python 3.11 or newer; name one with: make PYTHON=/path/to/python3.11")'
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/pip install --quiet --disable-pip-version-check --require-hashes -r requirements.lock
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+	touch $@
+
+$(VENV)/.test: $(VENV)/.run requirements-test.lock
+	$(BIN)/pip install --quiet --disable-pip-version-check --require-hashes -r requirements-test.lock
+	touch $@
+
+demo: $(VENV)/.run
+	$(SNAKEMAKE)
+
+test: $(VENV)/.test
+	$(BIN)/pytest
+
+lint: $(VENV)/.test
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/snakefmt --check Snakefile workflow/rules
+	$(BIN)/snakemake --lint
+
+bench: $(VENV)/.test
+	$(BIN)/python tests/bench.py
+
+demo-raw: $(VENV)/.run
+	$(BIN)/python -m strainstudy.simulate demo_raw
+
+lock:
+	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header \
+	  --extra build pyproject.toml -o requirements.lock
+	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header \
+	  --extra build --extra test -c requirements.lock pyproject.toml -o requirements-test.lock
+
+clean:
+	rm -rf $(VENV) results .snakemake

@@ -1,0 +1,182 @@
+"""Sampled signals between stages and in the results: one Parquet file per batch, one row group per trace.
+
+Every file, intermediate or final, has the columns ``recording_id``, ``time``, ``tracked_point`` and then the
+quantities; what a reader needs beside them (rate, units, which row group is which) is in the file's metadata,
+so a stage reads one recording without touching the others.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from .atomic import replacing
+
+__all__ = ["FloatArray", "Trace", "TraceWriter", "iter_traces", "read_recording", "trace_index"]
+
+FloatArray = npt.NDArray[np.floating]
+_INDEX_KEY = b"strainstudy.traces"
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One tracked point of one recording on a uniform time grid.
+
+    Parameters
+    ----------
+    recording_id, tracked_point : str
+        Whose and where.
+    units : str
+        Unit of the channel in the raw file (``V``, ``mV``, ``ohm``, ``deg``, ``a.u.``, ``percent``, ``mm``).
+    sampling_frequency : float
+        Hz.
+    columns : mapping of str to array, each shape (n,)
+        The quantities; NaN where there is none.
+    start : float
+        Time of the first sample in seconds; results count from the first stored sample, so this is 0.0
+        unless a channel of the recording starts later than the first.
+    """
+
+    recording_id: str
+    tracked_point: str
+    units: str
+    sampling_frequency: float
+    columns: Mapping[str, FloatArray]
+    start: float = 0.0
+
+    @property
+    def n(self) -> int:
+        """Number of samples."""
+        return len(next(iter(self.columns.values())))
+
+    @property
+    def time(self) -> npt.NDArray[np.float64]:
+        """Time of each sample in seconds, shape (n,)."""
+        return self.start + np.arange(self.n) / self.sampling_frequency
+
+    def __getitem__(self, name: str) -> FloatArray:
+        return self.columns[name]
+
+
+class TraceWriter:
+    """Write traces one after another into one Parquet file that appears only when all are in.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    quantities : tuple of str
+        Quantity columns every trace must have, in this order; stored as 32-bit floats.
+    """
+
+    def __init__(self, path: Path, quantities: tuple[str, ...]) -> None:
+        self._quantities = quantities
+        word = pa.dictionary(pa.int32(), pa.string())
+        self._schema = pa.schema(
+            [
+                ("recording_id", word),
+                ("time", pa.float64()),
+                ("tracked_point", word),
+                *((name, pa.float32()) for name in quantities),
+            ]
+        )
+        self._replacing = replacing(path)
+        self._index: list[dict[str, str | float | int]] = []
+
+    def __enter__(self) -> Self:
+        self._writer = pq.ParquetWriter(
+            self._replacing.__enter__(),
+            self._schema,
+            compression="zstd",
+            compression_level=1,
+            use_dictionary=["recording_id", "tracked_point"],
+            write_statistics=["recording_id", "time", "tracked_point"],
+            use_byte_stream_split=["time", *self._quantities],
+        )
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trail: TracebackType | None
+    ) -> None:
+        if kind is None:
+            self._writer.add_key_value_metadata({_INDEX_KEY: json.dumps(self._index).encode()})
+        self._writer.close()
+        self._replacing.__exit__(kind, error, trail)
+
+    def write(self, trace: Trace) -> None:
+        """Append one trace as one row group."""
+        n = trace.n
+
+        def word(value: str) -> pa.Array:
+            return pa.DictionaryArray.from_arrays(np.zeros(n, dtype=np.int32), pa.array([value]))
+
+        arrays = [
+            word(trace.recording_id),
+            pa.array(trace.time),
+            word(trace.tracked_point),
+            *(pa.array(np.asarray(trace[name], dtype=np.float32)) for name in self._quantities),
+        ]
+        self._writer.write_table(pa.Table.from_arrays(arrays, schema=self._schema), row_group_size=max(n, 1))
+        self._index.append(
+            {
+                "recording_id": trace.recording_id,
+                "tracked_point": trace.tracked_point,
+                "units": trace.units,
+                "sampling_frequency": trace.sampling_frequency,
+                "start": trace.start,
+                "samples": n,
+            }
+        )
+
+
+def trace_index(path: Path) -> list[dict[str, str | float | int]]:
+    """List the traces of a file in their order, without reading samples."""
+    return list(json.loads(pq.read_metadata(path).metadata[_INDEX_KEY]))
+
+
+def iter_traces(path: Path, recording_id: str | None = None) -> Iterator[Trace]:
+    """Read the traces of a file, or those of one recording, one row group at a time.
+
+    Yields
+    ------
+    Trace
+        With all quantity columns, as float64.
+    """
+    with pq.ParquetFile(path) as file:
+        index = json.loads(file.metadata.metadata[_INDEX_KEY])
+        quantities = [
+            n for n in file.schema_arrow.names if n not in ("recording_id", "time", "tracked_point")
+        ]
+        group = 0
+        for entry in index:
+            empty = entry["samples"] == 0
+            if recording_id is None or entry["recording_id"] == recording_id:
+                columns = {name: np.empty(0) for name in quantities}
+                if not empty:
+                    table = file.read_row_group(group, columns=quantities)
+                    columns = {
+                        name: table[name].to_numpy().astype(np.float64) for name in quantities
+                    }
+                yield Trace(
+                    entry["recording_id"],
+                    entry["tracked_point"],
+                    entry["units"],
+                    entry["sampling_frequency"],
+                    columns,
+                    entry["start"],
+                )
+            group += not empty
+
+
+def read_recording(path: Path, recording_id: str) -> dict[str, Trace]:
+    """Read one recording's traces, keyed by tracked point (a reference beside a sensor: ``<point>:reference``)."""
+    return {trace.tracked_point: trace for trace in iter_traces(path, recording_id)}

@@ -1,0 +1,40 @@
+"""The words that study folders and result tables share (BIDS spellings where BIDS has the word)."""
+
+from __future__ import annotations
+
+from typing import Final
+
+SIDES: Final = ("left", "right")
+KNEES: Final = {"left": "left_knee", "right": "right_knee"}
+SIDE_OF_POINT: Final = {point: side for side, point in KNEES.items()}
+
+BODY_TASKS: Final = ("walk", "bend", "swallow", "free")
+BENCH_TASKS: Final = ("stretch", "tap")
+TASKS: Final = BODY_TASKS + BENCH_TASKS
+
+BODY_POINTS: Final = ("left_knee", "right_knee", "throat")
+BENCH_POINTS: Final = ("sensor", "reference_strain", "reference_displacement")
+TRACKED_POINTS: Final = BODY_POINTS + BENCH_POINTS
+
+VOLT_UNITS: Final = ("V", "mV")
+RESPONSE_UNITS: Final = (*VOLT_UNITS, "ohm", "a.u.")
+REFERENCE_UNITS: Final = {"reference_strain": "percent", "reference_displacement": "mm"}
+UNITS: Final = (*RESPONSE_UNITS, "deg", "percent", "mm")
+
+INSTANTS: Final = ("initial_contact", "toe_off")
+STATES: Final = ("rest", "normal_gait", "limping_gait", "turn")
+GAIT_STATES: Final = ("normal_gait", "limping_gait")
+CONFOUNDERS: Final = ("speech", "cough", "head_movement")
+INTERVALS: Final = ("swallow", "knee_bend", *STATES, *CONFOUNDERS, "artefact")
+LABELLED: Final = "labelled"
+TRIAL_TYPES: Final = (*INSTANTS, *INTERVALS, LABELLED)
+
+AFFECTED_SIDES: Final = ("left", "right", "both", "none")
+SEXES: Final = {
+    "male": "male", "m": "male", "M": "male", "MALE": "male", "Male": "male",
+    "female": "female", "f": "female", "F": "female", "FEMALE": "female", "Female": "female",
+    "other": "other", "o": "other", "O": "other", "OTHER": "other", "Other": "other",
+}  # fmt: skip
+CHANNEL_STATUS: Final = ("good", "bad")
+RECORDING_STATUS: Final = ("good", "degraded", "rejected")
+MISSING: Final = "n/a"
