@@ -2,7 +2,8 @@
 
 In: strain (fraction) on a uniform grid. Out: volts as an amplifier and converter would store them.
 Static curve, play-operator hysteresis (Prandtl-Ishlinskii: Brokate M, Sprekels J 1996, *Hysteresis and Phase
-Transitions*), Prony series relaxation of the polymer, thermal drift, quarter bridge, mains hum, noise, converter.
+Transitions*), Prony series relaxation of the polymer, thermal drift, quarter bridge, mains hum, noise,
+converter.
 """
 
 from __future__ import annotations
@@ -34,8 +35,8 @@ __all__ = [
 
 Array = npt.NDArray[np.float64]
 
-# Thresholds of the play operators as shares of full scale. All lie at or below a quarter, so that at mid-scale of
-# a full cycle every operator has left its dead band on both branches and the widths add up exactly.
+# Thresholds of the play operators as shares of full scale. All lie at or below a quarter, so that at mid-scale
+# of a full cycle every operator has left its dead band on both branches and the widths add up exactly.
 _PLAY_SHARES = np.array([0.05, 0.10, 0.15, 0.20])
 LARGEST_HYSTERESIS_PERCENT = 30.0
 
@@ -138,8 +139,8 @@ class SleeveFit:
     """How a knee sleeve turns flexion into stretch of the sensor along the leg.
 
     Skin over the patella lengthens by about 20-25 % at 45 degrees and 40-50 % at 90 degrees of flexion
-    (Wessendorf AM, Newman DJ 2012, IEEE Trans Biomed Eng 59:3432-3438; values from memory); the textile passes
-    on a share of it (``transfer``). Strain counts from the straight leg, at which the sleeve holds the sensor
+    (Wessendorf AM, Newman DJ 2012, IEEE Trans Biomed Eng 59:3432-3438; values from memory); the textile
+    passes on a share of it (``transfer``). Strain counts from the straight leg, at which the sleeve holds the sensor
     at ``prestrain``: below that the sensor is slack and answers no more.
     """
 
@@ -241,7 +242,7 @@ def pink_noise(n: int, fs: float, rng: np.random.Generator, *, lowest_hz: float 
 
 
 def drift(n: int, fs: float, sensor: SensorModel, rng: np.random.Generator) -> Array:
-    """Relative drift of resistance, shape (n,): trend, random walk and 1/f noise, zero at the first sample."""
+    """Relative drift of resistance, shape (n,): trend, random walk, 1/f noise; zero at the first sample."""
     minutes = np.arange(n) / fs / 60
     walk = np.cumsum(rng.standard_normal(n)) * sensor.wander_per_root_minute / np.sqrt(60 * fs)
     slow = sensor.drift_per_minute * minutes + walk + sensor.flicker * pink_noise(n, fs, rng)
@@ -314,7 +315,7 @@ def measure(
     acquisition: Acquisition,
     rng: np.random.Generator,
 ) -> Array:
-    """Stored volts for a strain history.
+    """Give the stored volts for a strain history.
 
     Parameters
     ----------
@@ -337,10 +338,10 @@ def measure(
 
 
 def sleeve_strain(angle_deg: Array, sleeve: SleeveFit) -> Array:
-    """Strain of a sensor on a knee sleeve for flexion in degrees: the parabola through 0, 45 and 90 degrees."""
+    """Strain of a sensor on a knee sleeve at flexion in degrees: the parabola through 0, 45 and 90."""
     at_45, at_90 = sleeve.strain_at_45, sleeve.strain_at_90
     relative = np.asarray(angle_deg, dtype=float) / 90
-    # Beyond the vertex of a concave parabola the sleeve would slacken with flexion, so the last slope is kept.
+    # A parabola need not rise for ever: beyond 90 degrees its slope there is kept.
     linear, square = 4 * at_45 - at_90, 2 * at_90 - 4 * at_45
     skin = np.where(
         relative > 0,
