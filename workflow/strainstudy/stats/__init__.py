@@ -1,0 +1,1 @@
+"""Published statistics on plain numbers: matching, intervals, agreement, reliability, effects; no body."""
