@@ -153,28 +153,19 @@ def iter_traces(path: Path, recording_id: str | None = None) -> Iterator[Trace]:
     """
     with pq.ParquetFile(path) as file:
         index = json.loads(file.metadata.metadata[_INDEX_KEY])
-        quantities = [
-            n for n in file.schema_arrow.names if n not in ("recording_id", "time", "tracked_point")
-        ]
-        group = 0
-        for entry in index:
-            empty = entry["samples"] == 0
-            if recording_id is None or entry["recording_id"] == recording_id:
-                columns = {name: np.empty(0) for name in quantities}
-                if not empty:
-                    table = file.read_row_group(group, columns=quantities)
-                    columns = {
-                        name: table[name].to_numpy().astype(np.float64) for name in quantities
-                    }
-                yield Trace(
-                    entry["recording_id"],
-                    entry["tracked_point"],
-                    entry["units"],
-                    entry["sampling_frequency"],
-                    columns,
-                    entry["start"],
-                )
-            group += not empty
+        quantities = [n for n in file.schema_arrow.names if n not in ("recording_id", "time", "tracked_point")]
+        for group, entry in enumerate(index):
+            if recording_id is not None and entry["recording_id"] != recording_id:
+                continue
+            table = file.read_row_group(group, columns=quantities)
+            yield Trace(
+                entry["recording_id"],
+                entry["tracked_point"],
+                entry["units"],
+                entry["sampling_frequency"],
+                {name: table[name].to_numpy().astype(np.float64) for name in quantities},
+                entry["start"],
+            )
 
 
 def read_recording(path: Path, recording_id: str) -> dict[str, Trace]:

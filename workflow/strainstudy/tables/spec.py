@@ -116,9 +116,7 @@ def _sidecar(spec: TableSpec, columns: Sequence[Column]) -> dict[str, Any]:
     }
 
 
-def write_table(
-    frame: pd.DataFrame, spec: TableSpec, results: Path, extra: Sequence[Column] = ()
-) -> Path:
+def write_table(frame: pd.DataFrame, spec: TableSpec, results: Path, extra: Sequence[Column] = ()) -> Path:
     """Write a result table and its sidecar, sorted and formatted so that equal frames give equal bytes.
 
     Parameters

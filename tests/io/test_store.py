@@ -1,0 +1,53 @@
+import numpy as np
+import pyarrow.dataset as ds
+import pytest
+from strainstudy.io.store import Trace, TraceWriter, iter_traces, read_recording, trace_index
+
+
+def trace(recording_id, point, n, start=0.0):
+    values = np.arange(n, dtype=float)
+    values[: min(n, 1)] = np.nan
+    return Trace(recording_id, point, "V", 100.0, {"response": values}, start)
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "a.parquet"
+    with TraceWriter(path, ("response",)) as writer:
+        writer.write(trace("walk-1", "left_knee", 5))
+        writer.write(trace("walk-1", "right_knee", 0))
+        writer.write(trace("walk-2", "left_knee", 3, start=0.5))
+    return path
+
+
+def test_one_recording_is_read_without_the_others(file):
+    traces = read_recording(file, "walk-2")
+    assert list(traces) == ["left_knee"]
+    np.testing.assert_array_equal(traces["left_knee"]["response"], [np.nan, 1, 2])
+    np.testing.assert_allclose(traces["left_knee"].time, [0.5, 0.51, 0.52])
+
+
+def test_a_trace_without_samples_keeps_its_place(file):
+    assert [t.n for t in iter_traces(file)] == [5, 0, 3]
+    assert trace_index(file)[1]["tracked_point"] == "right_knee"
+
+
+def test_the_file_is_an_ordinary_parquet_dataset(file):
+    table = ds.dataset(file).to_table().to_pandas()
+    assert list(table.columns) == ["recording_id", "time", "tracked_point", "response"]
+    assert table["recording_id"].tolist() == ["walk-1"] * 5 + ["walk-2"] * 3
+
+
+def test_the_same_traces_give_the_same_bytes(file, tmp_path):
+    again = tmp_path / "b.parquet"
+    with TraceWriter(again, ("response",)) as writer:
+        for one in iter_traces(file):
+            writer.write(one)
+    assert again.read_bytes() == file.read_bytes()
+
+
+def test_a_failing_writer_leaves_no_file(tmp_path):
+    path = tmp_path / "broken.parquet"
+    with pytest.raises(KeyError, match="angle"), TraceWriter(path, ("angle",)) as writer:
+        writer.write(trace("walk-1", "left_knee", 5))
+    assert list(tmp_path.iterdir()) == []

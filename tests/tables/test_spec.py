@@ -1,0 +1,76 @@
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from strainstudy.tables import Column, TableSpec, read_table, write_table
+
+SPEC = TableSpec(
+    path="tables/example.tsv",
+    title="Example",
+    description="An example.",
+    columns=(
+        Column("name", "string", "Name", "A name."),
+        Column("onset", "number", "Onset", "When.", "s", decimals=3),
+        Column("value", "number", "Value", "How much.", "deg"),
+        Column("n", "integer", "n", "How many."),
+        Column("steady", "boolean", "Steady", "Whether steady."),
+    ),
+    key=("name", "onset"),
+)
+
+
+def frame(rows):
+    return pd.DataFrame(rows, columns=list(SPEC.names))
+
+
+def test_rows_are_sorted_and_missing_values_are_written_as_bids_has_them(tmp_path):
+    """BIDS 1.10, tabular files: missing values are coded `n/a`."""
+    rows = [("b", 2.0, np.nan, None, True), ("a", 1.23456, 1 / 3, 3, None)]
+    path = write_table(frame(rows), SPEC, tmp_path)
+    assert path.read_text() == ("name\tonset\tvalue\tn\tsteady\na\t1.235\t0.333333\t3\tn/a\nb\t2.000\tn/a\tn/a\ttrue\n")
+
+
+def test_sidecar_is_a_frictionless_table_schema(tmp_path):
+    """Data Package 2.0, Table Schema: `fields` with unique `name`s is required; `missingValues` overrides `[""]`."""
+    path = write_table(frame([]), SPEC, tmp_path)
+    sidecar = json.loads(path.with_suffix(".json").read_text())
+    assert [field["name"] for field in sidecar["fields"]] == list(SPEC.names)
+    assert sidecar["missingValues"] == ["n/a", ""]
+    assert sidecar["fields"][2]["unit"] == "deg"
+
+
+def test_an_undescribed_column_does_not_leave(tmp_path):
+    with pytest.raises(KeyError, match="surprise"):
+        write_table(frame([]).assign(surprise=1), SPEC, tmp_path)
+
+
+def test_minus_zero_is_written_as_zero(tmp_path):
+    path = write_table(frame([("a", -0.0001, -0.0, 0, False)]), SPEC, tmp_path)
+    assert path.read_text().splitlines()[1] == "a\t0.000\t0\t0\tfalse"
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]), min_size=1).filter(
+                lambda s: s != "n/a" and '"' not in s
+            ),
+            st.floats(-1e6, 1e6).map(lambda x: round(x, 3)),
+            st.one_of(st.just(np.nan), st.integers(-99999, 99999).map(float)),
+            st.integers(0, 10**9),
+            st.booleans(),
+        )
+    )
+)
+def test_what_is_written_is_read_back(tmp_path_factory, rows):
+    folder = tmp_path_factory.mktemp("round")
+    back = read_table(write_table(frame(rows), SPEC, folder))
+    expected = frame(rows).sort_values(["name", "onset"], kind="stable")
+    assert back["name"].tolist() == expected["name"].tolist()
+    np.testing.assert_allclose(back["onset"], expected["onset"].astype(float), atol=5e-4)
+    np.testing.assert_array_equal(back["value"], expected["value"].astype(float))
+    assert back["n"].tolist() == expected["n"].tolist()
+    assert back["steady"].tolist() == expected["steady"].tolist()

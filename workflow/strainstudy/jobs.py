@@ -1,0 +1,86 @@
+"""What a job says while it works, and what is left when it fails: progress lines, and a log that is never empty."""
+
+from __future__ import annotations
+
+import logging
+import sys
+import traceback
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from .errors import RecordingError, StudyError
+
+__all__ = ["Progress", "job"]
+
+
+class Progress:
+    """Lines to the terminal and to the job's log.
+
+    Parameters
+    ----------
+    log : Path
+        The job's log file.
+    title : str
+        Stage and batch, in front of each line.
+    """
+
+    def __init__(self, log: Path, title: str) -> None:
+        self._log = log
+        self._title = title
+        log.parent.mkdir(parents=True, exist_ok=True)
+        log.write_text("", encoding="utf-8")
+
+    def say(self, text: str) -> None:
+        """Write one line to the terminal and to the log."""
+        line = f"[{self._title}] {text}"
+        sys.stderr.write(line + "\n")
+        sys.stderr.flush()
+        self.note(line)
+
+    def note(self, text: str) -> None:
+        """Write to the log alone."""
+        with self._log.open("a", encoding="utf-8") as file:
+            file.write(text + "\n")
+
+
+@contextmanager
+def job(log: str, title: str) -> Iterator[Progress]:
+    """Run a job's body with its log; end the process with one clear line if the body fails.
+
+    Parameters
+    ----------
+    log : str
+        Path of the log file.
+    title : str
+        Stage and batch for the progress lines.
+
+    Yields
+    ------
+    Progress
+
+    Raises
+    ------
+    SystemExit
+        With status 1, after the log has the whole story.
+    """
+    progress = Progress(Path(log), title)
+    handler = logging.FileHandler(log, encoding="utf-8")
+    logging.captureWarnings(capture=True)
+    logging.getLogger("py.warnings").addHandler(handler)
+    progress.say("starts")
+    try:
+        yield progress
+    except (StudyError, RecordingError) as error:
+        progress.say(str(error))
+        raise SystemExit(1) from None
+    except Exception as error:
+        progress.note(traceback.format_exc())
+        progress.say(f"fails: {type(error).__name__}: {error}; the whole story is in {log}")
+        raise SystemExit(1) from None
+    else:
+        progress.say("done")
+    finally:
+        logging.getLogger("py.warnings").removeHandler(handler)
+        logging.captureWarnings(capture=False)
+        handler.close()

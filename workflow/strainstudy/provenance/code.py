@@ -1,0 +1,104 @@
+"""A hash of what a module of the package does, so that a stage runs again when its code changes and only then.
+
+In: a module's name. Out: SHA-256 over the syntax trees, docstrings left out, of the module and of every module
+of the package that it imports, directly or not. A comment, a docstring or a new time stamp changes nothing.
+"""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+from functools import cache
+from pathlib import Path
+
+__all__ = ["code_hash", "package_imports"]
+
+_PACKAGE = __package__.partition(".")[0]
+_ROOT = Path(__file__).resolve().parents[1]
+_DOCUMENTED = (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
+
+
+def _file_of(module: str) -> Path | None:
+    base = _ROOT.joinpath(*module.split(".")[1:])
+    for path in (base / "__init__.py", base.with_suffix(".py")):
+        if path.is_file():
+            return path
+    return None
+
+
+@cache
+def _tree(module: str) -> ast.Module:
+    path = _file_of(module)
+    if path is None:
+        raise ModuleNotFoundError(f"{module} is not a module of {_PACKAGE}")
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def package_imports(module: str) -> frozenset[str]:
+    """Name the package's modules that ``module`` imports anywhere in its text, parents included.
+
+    Raises
+    ------
+    ModuleNotFoundError
+        If ``module`` is not a module of the package.
+    """
+    path = _file_of(module)
+    is_package = path is not None and path.name == "__init__.py"
+    found: set[str] = set()
+    for node in ast.walk(_tree(module)):
+        if isinstance(node, ast.Import):
+            found.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                parts = module.split(".")
+                parts = parts[: len(parts) - node.level + is_package]
+                base = ".".join([*parts, base] if base else parts)
+            found.add(base)
+            found.update(f"{base}.{alias.name}" for alias in node.names)
+    modules = {name for name in found if name.split(".")[0] == _PACKAGE and _file_of(name)}
+    for name in [module, *modules]:
+        while "." in name:
+            name = name.rpartition(".")[0]
+            modules.add(name)
+    return frozenset(modules - {module})
+
+
+@cache
+def _own_text(module: str) -> bytes:
+    tree = _tree(module)
+    for node in ast.walk(tree):
+        if isinstance(node, _DOCUMENTED) and ast.get_docstring(node, clean=False) is not None:
+            node.body = node.body[1:]
+    return f"{module}\n{ast.dump(tree)}\n".encode()
+
+
+def code_hash(*modules: str) -> str:
+    """Hash the code of ``modules`` and of all package modules they need.
+
+    Parameters
+    ----------
+    *modules : str
+        Dotted names, for example ``"strainstudy.stages.segment"``.
+
+    Returns
+    -------
+    str
+        Hexadecimal SHA-256.
+
+    Raises
+    ------
+    ModuleNotFoundError
+        If one of them is not a module of the package.
+    """
+    todo, seen = list(modules), set()
+    while todo:
+        module = todo.pop()
+        if module not in seen:
+            seen.add(module)
+            todo.extend(package_imports(module) - seen)
+    digest = hashlib.sha256()
+    for module in sorted(seen):
+        digest.update(_own_text(module))
+    return digest.hexdigest()
