@@ -1,0 +1,139 @@
+"""Hand labels: ``labels/<recording_id>/<rater>_events.tsv``, columns as in BIDS ``events.tsv``.
+
+In: one file or many. Out: a frame of labels in order of onset, or every problem of every file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from ..errors import Problem, StudyError
+from ..vocabulary import INSTANTS, SIDES, TRIAL_TYPES
+from .sheets import Rule, Sheet, check_sheets, number, one_of, read_sheet, to_number
+
+__all__ = ["LABEL_COLUMNS", "LABEL_SUFFIX", "check_labels", "read_labels"]
+
+LABEL_SUFFIX = "_events.tsv"
+LABEL_COLUMNS = ("onset", "duration", "trial_type", "side", "value")
+
+# BIDS events.tsv: onset may be negative (before the first stored sample), duration is >= 0 or n/a.
+_RULES = (
+    Rule("onset", number(wanted="a time", unit="seconds"), required=True, filled=True),
+    Rule(
+        "duration",
+        number(lambda v: v >= 0, "a duration of 0 or more", "seconds"),
+        required=True,
+    ),
+    Rule("trial_type", (one_of(TRIAL_TYPES),), required=True, filled=True),
+    Rule("side", (one_of(SIDES),)),
+    Rule("value", number(wanted="a number")),
+)
+_REQUIRED = tuple(rule.name for rule in _RULES if rule.required)
+_SIDED = (*INSTANTS, "knee_bend")
+
+
+def _texts(sheet: Sheet, column: str) -> list[str | None]:
+    if column in sheet.frame.columns:
+        return list(sheet.frame[column])
+    return [None] * len(sheet.frame)
+
+
+def _row_problems(sheet: Sheet, task: str | None) -> list[Problem]:
+    """Find the faults that lie in how the cells of one row go together."""
+    if not set(_REQUIRED) <= set(sheet.frame.columns):
+        return []
+    problems = []
+    cells = zip(sheet.frame.index, *(_texts(sheet, name) for name in LABEL_COLUMNS[1:]), strict=True)
+    for row, duration_text, kind, side, value in cells:
+        duration = to_number(duration_text)
+
+        def fault(column: str, message: str, remedy: str, text: str | None = None, row: int = row) -> None:
+            problems.append(Problem(sheet.file, message, remedy, row=row, column=column, value=text))
+
+        if kind in INSTANTS and duration is not None and duration > 0:
+            fault("duration", f"{kind} is an instant", "give it the duration 0", duration_text)
+        if kind in TRIAL_TYPES and kind not in INSTANTS and duration_text is None:
+            fault("duration", f"{kind} is an interval and has no duration", "give its duration in seconds")
+        if kind in _SIDED and side is None:
+            fault("side", f"{kind} without a side", f"give {' or '.join(SIDES)}")
+        if kind == "knee_bend" and task == "bend" and value is None:
+            fault(
+                "value",
+                "a knee_bend of a bend recording without its angle",
+                "give the angle in degrees: the calibration needs it",
+            )
+    return problems
+
+
+def check_labels(files: Sequence[tuple[Path, str, str | None]]) -> list[Problem]:
+    """Find every problem of many label files.
+
+    Parameters
+    ----------
+    files : sequence of (Path, str, str or None)
+        The file, its name for messages, and the task of its recording (bends of a ``bend`` recording
+        must have their angle).
+
+    Returns
+    -------
+    list of Problem
+        File by file.
+    """
+    by_file: dict[str, list[Problem]] = {}
+    sheets, tasks = [], {}
+    for path, file, task in files:
+        sheet, by_file[file] = read_sheet(path, file, _REQUIRED)
+        if sheet is not None:
+            sheets.append(sheet)
+            tasks[file] = task
+    for problem in check_sheets(sheets, _RULES, extra_allowed=False):
+        by_file[problem.file].append(problem)
+    for sheet in sheets:
+        by_file[sheet.file] += _row_problems(sheet, tasks[sheet.file])
+    return [problem for problems in by_file.values() for problem in problems]
+
+
+def _numbers(texts: Sequence[str | None]) -> list[float]:
+    return [np.nan if (value := to_number(text)) is None else value for text in texts]
+
+
+def read_labels(path: Path) -> pd.DataFrame:
+    """Read one label file of a study whose sheets were checked.
+
+    Parameters
+    ----------
+    path : Path
+        ``<rater>_events.tsv``.
+
+    Returns
+    -------
+    DataFrame
+        ``onset`` and ``duration`` (s, 0 for instants), ``trial_type``, ``side`` (``None`` when missing),
+        ``value`` (NaN when missing), sorted by onset.
+
+    Raises
+    ------
+    StudyError
+        If the file is not a table with the required columns (it changed after the check).
+    """
+    sheet, problems = read_sheet(path, path.name, _REQUIRED)
+    if sheet is None or problems:
+        raise StudyError(problems)
+    missing = [name for name in _REQUIRED if name not in sheet.frame.columns]
+    if missing:
+        raise StudyError([Problem(path.name, "a required column is missing", "add it", 1, name) for name in missing])
+    cells: Mapping[str, list[str | None]] = {name: _texts(sheet, name) for name in LABEL_COLUMNS}
+    frame = pd.DataFrame(
+        {
+            "onset": pd.Series(_numbers(cells["onset"]), dtype=float),
+            "duration": pd.Series(_numbers(cells["duration"]), dtype=float).fillna(0.0),
+            "trial_type": pd.Series(cells["trial_type"], dtype=object),
+            "side": pd.Series(cells["side"], dtype=object),
+            "value": pd.Series(_numbers(cells["value"]), dtype=float),
+        }
+    )
+    return frame.sort_values(["onset", "duration"], kind="stable", ignore_index=True)
