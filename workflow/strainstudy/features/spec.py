@@ -1,0 +1,85 @@
+"""What a feature is: its name, group, unit, formula, source, range, and what mirroring does to it.
+
+The groups are kept apart so that an ablation can tell them apart: `timing` needs contacts only, `shape` is
+taken from curves scaled to their own range and so immune to a sensor's gain and offset, `amplitude` needs a
+calibrated angle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+import pandas as pd
+
+__all__ = ["GROUPS", "FeatureSpec", "feature_table"]
+
+Group = Literal["timing", "shape", "amplitude", "context", "swallow"]
+Mirror = Literal["even", "odd"]
+
+GROUPS: tuple[Group, ...] = ("timing", "shape", "amplitude")
+"""Groups that the gait classifier learns from; `context` describes a window and is never learnt from."""
+
+
+@dataclass(frozen=True)
+class FeatureSpec:
+    """One feature.
+
+    Parameters
+    ----------
+    name : str
+        Column name.
+    group : {'timing', 'shape', 'amplitude', 'context', 'swallow'}
+        Group for ablation; `context` features are never learnt from.
+    unit : str
+        Unit as printed; ``1`` for a plain ratio.
+    formula : str
+        How it is worked out, in words.
+    source : str
+        Paper the formula follows, or ``ours: why``.
+    low, high : float
+        Range that values can take on people; a value outside is a fault of detection, not a finding.
+    mirror : {'even', 'odd'}
+        ``odd`` features change sign when left and right are swapped (left minus right), ``even`` do not change.
+    """
+
+    name: str
+    group: Group
+    unit: str
+    formula: str
+    source: str
+    low: float
+    high: float
+    mirror: Mirror = "even"
+
+
+def feature_table(specs: Iterable[FeatureSpec]) -> pd.DataFrame:
+    """List features as rows of the feature dictionary, in the order given.
+
+    Parameters
+    ----------
+    specs : iterable of FeatureSpec
+        The features.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``name, group, unit, formula, source, low, high, mirror``.
+    """
+    return pd.DataFrame(
+        [
+            {
+                "name": s.name,
+                "group": s.group,
+                "unit": s.unit,
+                "formula": s.formula,
+                "source": s.source,
+                "low": s.low,
+                "high": s.high,
+                "mirror": s.mirror,
+            }
+            for s in specs
+        ],
+        columns=["name", "group", "unit", "formula", "source", "low", "high", "mirror"],
+    )
