@@ -1,0 +1,103 @@
+"""Landmarks of each swing: flexion peak, toe-off, initial contact.
+
+In: a knee curve with flexion upwards and one instant near each swing peak. Out: the peak, the fastest flexion
+before it (toe-off) and the end of the extension after it (initial contact), between the samples. The knee is at
+its straightest around initial contact and flexes fastest around toe-off (mean curve of Schwartz et al. 2008,
+doi 10.1016/j.jbiomech.2008.03.015: 98 % and 61 % of the cycle); no loading wave is needed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .prepare import ANALYSIS_RATE_HZ, KneeCurve
+
+__all__ = ["Landmarks", "find_landmarks"]
+
+FloatArray = NDArray[np.float64]
+
+PEAK_REACH = 0.18
+"""The peak lies within this part of a stride of where the pattern fits best."""
+RISE_REACH = 0.40
+"""Toe-off and peak are at most this part of a stride apart; likewise peak and fastest extension."""
+CONTACT_REACH = 0.60
+"""The peak and initial contact are at most this part of a stride apart."""
+STILL = 0.05
+"""Extension has ended when it is this part of its fastest; not zero, so that a drift of the sensor cannot hide it."""
+STEPS = 200
+"""Points per stride at which the curve around a swing is read."""
+
+
+@dataclass(frozen=True)
+class Landmarks:
+    """Landmarks of swings, in samples of the analysis grid; one entry per swing."""
+
+    peak: FloatArray
+    toe_off: FloatArray
+    contact: FloatArray
+    rise_speed: FloatArray
+    fall_speed: FloatArray
+
+
+def _refine(values: FloatArray, best: NDArray[np.intp]) -> FloatArray:
+    """Place of an extremum between the points, by a parabola through three of them."""
+    rows = np.arange(values.shape[0])
+    inner = np.clip(best, 1, values.shape[1] - 2)
+    before, at, after = values[rows, inner - 1], values[rows, inner], values[rows, inner + 1]
+    bend = before - 2.0 * at + after
+    shift = np.where(bend == 0.0, 0.0, 0.5 * (before - after) / np.where(bend == 0.0, 1.0, bend))
+    return np.where(best == inner, inner + np.clip(shift, -0.5, 0.5), best.astype(float))
+
+
+def find_landmarks(curve: KneeCurve, near: FloatArray, stride_time: FloatArray) -> Landmarks:
+    """Find the landmarks of swings.
+
+    Parameters
+    ----------
+    curve : KneeCurve
+        One knee, flexion upwards.
+    near : ndarray, shape (k,)
+        Instants near the swing peaks, in samples of the analysis grid.
+    stride_time : ndarray, shape (k,)
+        Local stride time in seconds.
+
+    Returns
+    -------
+    Landmarks
+    """
+    grid = np.arange(curve.value.size)
+    length = stride_time[:, None] * ANALYSIS_RATE_HZ
+
+    def read(values: FloatArray, start: FloatArray, parts: FloatArray) -> FloatArray:
+        taken: FloatArray = np.interp(start[:, None] + parts[None, :] * length, grid, values)
+        return taken
+
+    around = np.arange(-int(PEAK_REACH * STEPS), int(PEAK_REACH * STEPS) + 1) / STEPS
+    value = read(curve.value, near, around)
+    # the highest local maximum; on a slope without one, the place of best fit
+    inner = value[:, 1:-1]
+    crest = (inner >= value[:, :-2]) & (inner > value[:, 2:])
+    ranked = np.where(crest, inner, -np.inf)
+    best = np.where(crest.any(axis=1), ranked.argmax(axis=1) + 1, around.size // 2)
+    peak = near + (_refine(value, best) - around.size // 2) / STEPS * length[:, 0]
+
+    before = np.arange(-int(RISE_REACH * STEPS), 1) / STEPS
+    rise = read(curve.speed, peak, before)
+    fastest = rise.argmax(axis=1)
+    toe_off = peak + (_refine(rise, fastest) - before.size + 1) / STEPS * length[:, 0]
+
+    after = np.arange(0, int(CONTACT_REACH * STEPS) + 1) / STEPS
+    fall = read(curve.speed, peak, after)
+    lowest = fall[:, : int(RISE_REACH * STEPS)].argmin(axis=1)
+    rows = np.arange(near.size)
+    fall_speed = fall[rows, lowest]
+    level = STILL * fall_speed[:, None]
+    ended = (fall >= level) & (np.arange(after.size)[None, :] > lowest[:, None])
+    end = np.where(ended.any(axis=1), ended.argmax(axis=1), after.size - 1)
+    left, right = fall[rows, end - 1], fall[rows, end]
+    step = np.where(right > left, (level[:, 0] - left) / np.where(right > left, right - left, 1.0), 1.0)
+    contact = peak + (end - 1 + np.clip(step, 0.0, 1.0)) / STEPS * length[:, 0]
+    return Landmarks(peak=peak, toe_off=toe_off, contact=contact, rise_speed=rise[rows, fastest], fall_speed=fall_speed)

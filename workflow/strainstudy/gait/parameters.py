@@ -1,0 +1,85 @@
+"""What a user may set about walking, each default with its source."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..settings import setting
+
+__all__ = ["GaitParameters"]
+
+
+@dataclass(frozen=True)
+class GaitParameters:
+    """Settings of gait detection and gait measures."""
+
+    stride_time_min_s: float = setting(
+        0.7,
+        "Shortest stride looked for",
+        source="ours: 1.2 strides a second is fast walking (stride time 0.83 s), with margin",
+        unit="s",
+        minimum=0.4,
+        maximum=2.0,
+    )
+    stride_time_max_s: float = setting(
+        3.0,
+        "Longest stride looked for",
+        source="ours: 0.4 strides a second is slow walking after stroke (stride time 2.5 s), with margin",
+        unit="s",
+        minimum=1.0,
+        maximum=6.0,
+    )
+    rest_min_s: float = setting(
+        0.6,
+        "Shortest stillness of both knees that counts as rest",
+        source="ours: half the length of a stride at a comfortable pace",
+        unit="s",
+        minimum=0.3,
+        maximum=10.0,
+    )
+    contact_offset_s: float = setting(
+        0.02,
+        "Seconds by which initial contact follows the end of the swing's extension in the knee curve",
+        source="Schwartz et al. 2008, doi 10.1016/j.jbiomech.2008.03.015: the mean knee curve is straightest at "
+        "98 % of the cycle; measured against 50 N force-plate contacts on the open walks of Pearl et al. 2022, "
+        "doi 10.21203/rs.3.rs-1902381/v1, 4 people",
+        unit="s",
+        minimum=-0.2,
+        maximum=0.2,
+    )
+    toe_off_offset_s: float = setting(
+        0.0,
+        "Seconds by which toe-off follows the fastest flexion in the knee curve",
+        source="measured against 50 N force-plate toe-offs on the open walks of Pearl et al. 2022, "
+        "doi 10.21203/rs.3.rs-1902381/v1, 4 people",
+        unit="s",
+        minimum=-0.2,
+        maximum=0.2,
+    )
+    settling_strides: int = setting(
+        1,
+        "Strides of each side left out of steady-state figures at the start and at the end of a walk",
+        source="common practice, no source",
+        minimum=0,
+        maximum=10,
+    )
+    strides_min: int = setting(
+        20,
+        "Strides below which a summary carries a warning",
+        source="doi PMC6348278: stride-time variability is stable after at most 20 strides",
+        minimum=2,
+        maximum=200,
+    )
+    bootstrap_resamples: int = setting(
+        1000,
+        "Resamples of the strides for the intervals of gait measures",
+        source="Efron & Tibshirani 1993, An Introduction to the Bootstrap, ch. 13 (from memory)",
+        minimum=200,
+        maximum=20000,
+    )
+    seed: int = setting(
+        20,
+        "Seed of the bootstrap; the same seed gives the same intervals",
+        source="ours: any whole number will do",
+        minimum=0,
+    )

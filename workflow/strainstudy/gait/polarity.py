@@ -1,0 +1,94 @@
+"""Which way is flexion: inferred from the pattern of walking, never assumed.
+
+In: how well each knee fits the published pattern the right way up and upside down, and how the two knees move
+against each other. Out: a sign per knee with the evidence for it. A knee is bent deeply and briefly in swing and
+nearly straight for the rest (skewed upwards), and the two knees swing in turn; both facts are used together,
+because a stiff knee alone can look much the same either way up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .swings import SwingFit
+
+__all__ = ["Polarity", "infer_polarity"]
+
+FloatArray = NDArray[np.float64]
+
+BETWEEN_WEIGHT = 0.3
+"""Worth of the knees swinging in turn beside the difference of the two fits of a normal knee (about 0.3)."""
+
+
+@dataclass(frozen=True)
+class Polarity:
+    """Sign of one knee and why.
+
+    Parameters
+    ----------
+    sign : int
+        1 when the curve rises with flexion, -1 when it falls.
+    upright_fit, inverted_fit : float
+        Correlation with the published knee curve either way up, median over strides.
+    between_fit : float
+        How much the knees swing in turn with these signs, -1 to 1; NaN with one knee.
+    margin : float
+        How much better the evidence is than with this sign turned; 0 is a toss-up, a normal knee has 0.3 or more.
+    """
+
+    sign: int
+    upright_fit: float
+    inverted_fit: float
+    between_fit: float
+    margin: float
+
+
+def infer_polarity(
+    fits: Mapping[str, tuple[SwingFit, SwingFit]], medians: Mapping[str, tuple[float, float]]
+) -> dict[str, Polarity]:
+    """Choose the signs that explain all knees best.
+
+    Parameters
+    ----------
+    fits : mapping of side to (upright, inverted)
+        From `fit_swings`.
+    medians : mapping of side to (float, float)
+        Median fit over the strides chosen either way up.
+
+    Returns
+    -------
+    dict of side to Polarity
+    """
+    sides = list(fits)
+    between = float("nan")
+    if len(sides) == 2:
+        one, two = (fits[side][0] for side in sides)
+        walked = (one.size + fits[sides[0]][1].size > 0) & (two.size + fits[sides[1]][1].size > 0)
+        strength = np.sqrt((one.size + fits[sides[0]][1].size) * (two.size + fits[sides[1]][1].size) * walked)
+        weight = np.minimum(strength, np.median(strength))
+        norm = np.sqrt((weight * one.fit**2).sum() * (weight * two.fit**2).sum())
+        between = float(-(weight * one.fit * two.fit).sum() / norm) if norm > 0.0 else 0.0
+    lead = {side: medians[side][0] - medians[side][1] for side in sides}
+
+    def worth(signs: tuple[int, ...]) -> float:
+        own = sum(sign * lead[side] for sign, side in zip(signs, sides, strict=True))
+        return own + (BETWEEN_WEIGHT * signs[0] * signs[1] * between if len(sides) == 2 else 0.0)
+
+    options = list(product((1, -1), repeat=len(sides)))
+    best = max(options, key=worth)
+    found = {}
+    for place, side in enumerate(sides):
+        rival = max(worth(signs) for signs in options if signs[place] != best[place])
+        found[side] = Polarity(
+            sign=best[place],
+            upright_fit=medians[side][0],
+            inverted_fit=medians[side][1],
+            between_fit=between * best[0] * best[1] if len(sides) == 2 else float("nan"),
+            margin=(worth(best) - rival) / 2.0,
+        )
+    return found

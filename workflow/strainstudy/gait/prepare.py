@@ -1,0 +1,77 @@
+"""Bring a knee curve of any unit and rate to the rate that detection works at.
+
+In: one curve on a uniform grid with NaN where there is no data. Out: the same curve, gaps bridged, at 100 Hz,
+low-passed, with its rate of change and a mask of what was measured. Zero-phase Butterworth low-pass with the
+cutoff corrected for two passes (Winter, Biomechanics and Motor Control of Human Movement, 4th ed., p. 69).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+
+from ..signal.filters import lowpass
+
+__all__ = ["ANALYSIS_RATE_HZ", "KneeCurve", "prepare"]
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+ANALYSIS_RATE_HZ = 100.0
+CUTOFF_HZ = 6.0
+"""Usual cutoff for the kinematics of walking (Winter, as above; from memory)."""
+
+
+@dataclass(frozen=True)
+class KneeCurve:
+    """One knee at the analysis rate.
+
+    Parameters
+    ----------
+    value : ndarray, shape (n,)
+        Low-passed curve, unit as given, gaps bridged by straight lines.
+    speed : ndarray, shape (n,)
+        Its rate of change per second.
+    measured : ndarray of bool, shape (n,)
+        False where there was no data.
+    """
+
+    value: FloatArray
+    speed: FloatArray
+    measured: BoolArray
+
+
+def prepare(knee: FloatArray, fs: float) -> KneeCurve | None:
+    """Resample and smooth one knee curve.
+
+    Parameters
+    ----------
+    knee : ndarray, shape (m,)
+        Curve in any unit, NaN where there is no data.
+    fs : float
+        Sampling frequency in Hz.
+
+    Returns
+    -------
+    KneeCurve or None
+        None when less than two seconds of data are there or the curve does not move.
+    """
+    x = np.asarray(knee, dtype=float)
+    finite = np.isfinite(x)
+    if finite.sum() < 2.0 * fs or np.ptp(x[finite]) == 0.0:
+        return None
+    if not finite.all():
+        at = np.flatnonzero(finite)
+        x = np.interp(np.arange(x.size), at, x[at])
+    smooth = lowpass(x, fs, CUTOFF_HZ) if fs > 2.5 * CUTOFF_HZ else x
+    n = int(np.floor((x.size - 1) / fs * ANALYSIS_RATE_HZ + 1e-9)) + 1
+    if fs == ANALYSIS_RATE_HZ:
+        value, measured = smooth, finite
+    else:
+        place = np.arange(n) / ANALYSIS_RATE_HZ * fs
+        value = CubicSpline(np.arange(x.size), smooth)(np.minimum(place, x.size - 1.0))
+        measured = finite[np.floor(place).astype(int)] & finite[np.minimum(np.ceil(place).astype(int), x.size - 1)]
+    return KneeCurve(value=value, speed=np.gradient(value) * ANALYSIS_RATE_HZ, measured=measured)

@@ -1,0 +1,174 @@
+"""Strides and steps from the contacts of both feet.
+
+In: the landmarks of swings of each knee, the walk each belongs to, and which of them are steady. Out: one row per
+stride. A stride runs from one initial contact to the next of the same side; the step of a row is the one that
+ends it (from the other side's contact inside the stride to this side's next contact); the phase is where in the
+stride the other side's contact lies, in degrees, 180 when the feet alternate evenly (Plotnik et al. 2007, doi
+10.1007/s00221-007-0955-7).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+__all__ = ["STRIDE_COLUMNS", "Swings", "stride_rows"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+BoolArray = NDArray[np.bool_]
+
+STRIDE_COLUMNS = (
+    "side",
+    "onset",
+    "stride_time",
+    "step_time",
+    "swing_peak",
+    "range_of_motion",
+    "phase",
+    "steady",
+    "score",
+    "walk",
+    "toe_off",
+    "stance_time",
+    "swing_time",
+    "stance_fraction",
+    "swing_peak_time",
+    "amplitude",
+)
+
+
+@dataclass(frozen=True)
+class Swings:
+    """Swings of one knee in order of time, in seconds; one entry per swing.
+
+    Parameters
+    ----------
+    toe_off, peak, contact : ndarray
+        Landmarks.
+    stride_time : ndarray
+        Local stride time.
+    score : ndarray
+        0 to 1.
+    walk : ndarray of int
+        Number of the walk it belongs to; -1 for none.
+    sound : ndarray of bool
+        False where data are missing between toe-off and contact.
+    turning : ndarray of bool
+        True inside a turn.
+    """
+
+    toe_off: FloatArray
+    peak: FloatArray
+    contact: FloatArray
+    stride_time: FloatArray
+    score: FloatArray
+    walk: IntArray
+    sound: BoolArray
+    turning: BoolArray
+
+
+def _extremes(x: FloatArray, start: IntArray, stop: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Least and greatest value in each of the spans; the spans do not overlap but may leave room."""
+    edges = np.column_stack([start, np.minimum(stop, x.size - 1)]).ravel()
+    return np.minimum.reduceat(x, edges)[::2], np.maximum.reduceat(x, edges)[::2]
+
+
+def stride_rows(
+    side: str,
+    own: Swings,
+    other: Swings | None,
+    *,
+    curve: FloatArray,
+    fs: float,
+    ratio_limits: tuple[float, float],
+    settling: int,
+) -> pd.DataFrame:
+    """Make the strides of one side.
+
+    Parameters
+    ----------
+    side : str
+        ``left`` or ``right``.
+    own, other : Swings
+        Swings of this side and of the other (None when there is no other knee).
+    curve : ndarray, shape (m,)
+        The knee as given, flexion upwards.
+    fs : float
+        Its sampling frequency in Hz.
+    ratio_limits : (float, float)
+        Least and greatest ratio of a stride to the local stride time.
+    settling : int
+        Strides at either end of a walk that are not steady.
+
+    Returns
+    -------
+    DataFrame
+        Columns `STRIDE_COLUMNS`.
+    """
+    onset, following = own.contact[:-1], own.contact[1:]
+    time = following - onset
+    ratio = time / own.stride_time[1:]
+    kept = (
+        (own.walk[:-1] >= 0)
+        & (own.walk[:-1] == own.walk[1:])
+        & own.sound[:-1]
+        & own.sound[1:]
+        & (ratio >= ratio_limits[0])
+        & (ratio <= ratio_limits[1])
+    )
+    at = np.flatnonzero(kept)
+    onset, following, time = onset[at], following[at], time[at]
+    if at.size == 0:
+        return pd.DataFrame({name: pd.Series(dtype="float64") for name in STRIDE_COLUMNS}).astype(
+            {"side": "object", "steady": "bool", "walk": "int64"}
+        )
+    inside = np.full(at.size, np.nan)
+    if other is not None and other.contact.size:
+        good = other.contact[other.sound]
+        place = np.searchsorted(good, onset, side="right")
+        count = np.searchsorted(good, following, side="left") - place
+        one = count == 1
+        inside[one] = good[place[one]]
+    rank = np.zeros(own.walk.size, dtype=int)
+    length = np.zeros(own.walk.size, dtype=int)
+    for walk in np.unique(own.walk[own.walk >= 0]):
+        members = np.flatnonzero(own.walk == walk)
+        rank[members] = np.arange(members.size)
+        length[members] = members.size - 1
+    steady = (rank[at] >= settling) & (length[at] - 1 - rank[at] >= settling) & ~own.turning[at] & ~own.turning[at + 1]
+    first = np.clip(np.round(onset * fs), 0, curve.size - 2).astype(np.intp)
+    last = np.clip(np.round(following * fs), first + 1, curve.size - 1).astype(np.intp)
+    filled = np.where(np.isfinite(curve), curve, np.nan)
+    whole = np.isfinite(filled)
+    missing = np.concatenate([[0], np.cumsum(~whole)])
+    complete = missing[last] == missing[first]
+    low, high = _extremes(np.where(whole, filled, 0.0), first, last)
+    peak_time = own.peak[at + 1]
+    toe_off = own.toe_off[at + 1]
+    swing_first = np.clip(np.round(toe_off * fs), first, last - 1).astype(np.intp)
+    _, peak = _extremes(np.where(whole, filled, 0.0), swing_first, last)
+    at_contact = np.interp(following * fs, np.arange(curve.size), np.where(whole, filled, 0.0))
+    return pd.DataFrame(
+        {
+            "side": side,
+            "onset": onset,
+            "stride_time": time,
+            "step_time": following - inside,
+            "swing_peak": np.where(complete, peak, np.nan),
+            "range_of_motion": np.where(complete, high - low, np.nan),
+            "phase": 360.0 * (inside - onset) / time,
+            "steady": steady & complete,
+            "score": np.minimum(own.score[at], own.score[at + 1]),
+            "walk": own.walk[at],
+            "toe_off": toe_off,
+            "stance_time": toe_off - onset,
+            "swing_time": following - toe_off,
+            "stance_fraction": (toe_off - onset) / time,
+            "swing_peak_time": peak_time,
+            "amplitude": np.where(complete, peak - at_contact, np.nan),
+        }
+    )[list(STRIDE_COLUMNS)]

@@ -1,0 +1,91 @@
+"""Columns of ``tables/gait.tsv``: one row of gait measures per recording and gait state."""
+
+from __future__ import annotations
+
+from .spec import Column, TableSpec, interval_columns
+
+__all__ = ["GAIT"]
+
+_AMOUNTS: dict[str, tuple[str, str, str | None]] = {
+    "stride_time": ("stride time", "time from an initial contact to the next of the same side", "s"),
+    "step_time": ("step time", "time from the other side's initial contact to this side's next", "s"),
+    "swing_peak": ("swing peak", "highest flexion in swing, in the unit of the signal", None),
+    "range_of_motion": ("range of motion", "greatest minus least value in the stride, in the unit of the signal", None),
+    "amplitude": ("swing amplitude", "swing peak minus the value at initial contact, in the unit of the signal", None),
+    "stance_time": ("stance time", "time from initial contact to toe-off", "s"),
+    "swing_time": ("swing time", "time from toe-off to initial contact", "s"),
+    "stance_fraction": ("stance fraction", "stance time as a part of the stride", "1"),
+}
+_ASYMMETRIES: dict[str, tuple[str, str, str | None]] = {
+    "symmetry_index": (
+        "symmetry index",
+        "(right - left) / (0.5 (right + left)) x 100 (Robinson et al. 1987); positive when the right is larger",
+        "percent",
+    ),
+    "symmetry_angle": (
+        "symmetry angle",
+        "(45 deg - arctan(left / right)) / 90 deg x 100 (Zifchock et al. 2008); positive when the right is larger",
+        "percent",
+    ),
+    "symmetry_ratio": ("symmetry ratio", "right / left (Patterson et al. 2010)", "1"),
+    "log_ratio": ("log ratio", "100 |ln(shorter / longer)| (Plotnik et al. 2005); has no sign", "percent"),
+}
+_WHOLE: dict[str, tuple[str, str, str | None]] = {
+    "cadence": ("cadence", "steps per minute, 120 / mean stride time", "1/min"),
+    "stride_time_mean": ("mean stride time", "mean over the strides of both sides", "s"),
+    "stride_time_sd": ("stride-time SD", "standard deviation within a side, mean of the sides", "s"),
+    "stride_time_cv": ("stride-time CV", "stride-time SD as a part of the mean stride time", "percent"),
+    "phase_mean": (
+        "mean phase",
+        "phase of the other foot's contact in the stride of the leg with the longer swing (Plotnik et al. 2007)",
+        "deg",
+    ),
+    "phase_deviation": ("phase deviation", "mean size of the phase minus 180 degrees", "deg"),
+    "coordination_index": (
+        "phase coordination index",
+        "CV of the phase plus mean deviation from 180 degrees as percent of 180 (Plotnik et al. 2007)",
+        "percent",
+    ),
+    "waveform_likeness": (
+        "waveform likeness",
+        "Pearson correlation of the mean stride curves of the two knees",
+        "1",
+    ),
+}
+
+
+def _columns() -> tuple[Column, ...]:
+    columns = [
+        Column("recording_id", "string", "recording", "Recording the strides are from."),
+        Column("trial_type", "string", "gait state", "normal_gait, limping_gait or gait."),
+        Column("n_strides", "integer", "strides", "Steady strides of both sides; starts, stops and turns left out."),
+        Column("n_strides_left", "integer", "left strides", "Steady strides of the left side."),
+        Column("n_strides_right", "integer", "right strides", "Steady strides of the right side."),
+        Column("warning", "string", "warning", "Why a measure of this row should not be relied on."),
+    ]
+    for name, (title, words, unit) in _WHOLE.items():
+        columns += interval_columns(name, title, words, unit)
+    for side in ("left", "right"):
+        for name, (title, words, unit) in _AMOUNTS.items():
+            columns += interval_columns(f"{name}_mean_{side}", f"mean {title}, {side}", f"Mean {words}.", unit)
+        columns += interval_columns(
+            f"stride_regularity_{side}",
+            f"stride regularity, {side}",
+            "Autocorrelation of the knee curve at a lag of one stride, mean over strides.",
+            "1",
+        )
+    for quantity in ("step_time", "amplitude", "stance_time", "swing_time"):
+        for name, (title, words, unit) in _ASYMMETRIES.items():
+            label = _AMOUNTS[quantity][0]
+            columns += interval_columns(f"{quantity}_{name}", f"{label}, {title}", f"Of mean {label}: {words}.", unit)
+    return tuple(columns)
+
+
+GAIT = TableSpec(
+    path="tables/gait.tsv",
+    title="Gait measures",
+    description="One row per recording and gait state: measures of its steady strides, each with the limits of a "
+    "95 % bootstrap interval over strides.",
+    columns=_columns(),
+    key=("recording_id", "trial_type"),
+)
