@@ -1,0 +1,394 @@
+"""One sensor on the bench: from its stretch and tap recordings to one row of figures and the tables behind them.
+
+In: recordings of one sensor (relative resistance change, reference strain). Out: `SensorBench`. Use the response before any
+low-pass filter: a filter shortens noise and lengthens response times.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+
+from ..io.store import FloatArray
+from .cycles import find_cycles, find_holds, find_taps
+from .holds import LN9, STEP_COLUMNS, Creep, creep_constants, step_table
+from .intervals import Estimate, log_mean, mean, ratio_of_means
+from .lag import NOT_SEPARABLE, Lag, estimate_lag
+from .loops import LoopFigures, loop_figures
+from .noise import DETECTION_FACTOR, noise_floor
+from .parameters import BenchParameters
+
+__all__ = ["BenchRecording", "SensorBench", "characterise", "reference_strain"]
+
+_REST_SHARE = 0.05
+_BENCH_FAST_ENOUGH = 0.3
+_NONE = Estimate()
+
+
+@dataclass(frozen=True)
+class BenchRecording:
+    """One bench recording of one sensor.
+
+    Parameters
+    ----------
+    recording_id : str
+    task : {"stretch", "tap"}
+    response : array, shape (n,)
+        Relative resistance change (or a.u.); NaN for gaps.
+    sampling_frequency : float
+        Hz.
+    reference : array, shape (n,), optional
+        Strain as a fraction (`reference_strain`); a tap needs none.
+    """
+
+    recording_id: str
+    task: Literal["stretch", "tap"]
+    response: FloatArray
+    sampling_frequency: float
+    reference: FloatArray | None = None
+
+
+@dataclass(frozen=True)
+class SensorBench:
+    """What the bench says of one sensor.
+
+    Parameters
+    ----------
+    row : dict
+        The columns of ``tables/sensors.tsv`` without ``sensor_id``; limits as ``<name>_low``, ``<name>_high``.
+    curves, loops, cycles, steps : DataFrame
+        Rows of the tables ``sensor_curves``, ``sensor_loops``, ``bench_cycles``, ``bench_steps`` without ``sensor_id``.
+    """
+
+    row: dict[str, float | int | str | None]
+    curves: pd.DataFrame
+    loops: pd.DataFrame
+    cycles: pd.DataFrame
+    steps: pd.DataFrame
+    warnings: tuple[str, ...] = field(default=())
+
+
+def reference_strain(values: FloatArray, units: str, gauge_length_mm: float | None = None) -> FloatArray:
+    """Turn a reference channel into strain.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        Strain in percent, or displacement in mm.
+    units : {"percent", "mm"}
+    gauge_length_mm : float, optional
+        Needed for mm.
+
+    Returns
+    -------
+    array, shape (n,)
+        Strain as a fraction.
+
+    Raises
+    ------
+    ValueError
+        If millimetres come without a gauge length, or the unit is another.
+    """
+    if units == "percent":
+        return np.asarray(values) / 100.0
+    if units == "mm":
+        if not gauge_length_mm or not gauge_length_mm > 0.0:
+            raise ValueError("a reference in mm needs the sensor's gauge_length_mm; give it in sensors.tsv")
+        return np.asarray(values) / gauge_length_mm
+    raise ValueError(f"a bench reference is in percent or mm, not {units!r}")
+
+
+def _settled_cycles(piece: BenchRecording, parameters: BenchParameters) -> pd.DataFrame:
+    assert piece.reference is not None
+    cycles = find_cycles(piece.reference, piece.sampling_frequency, parameters)
+    cycles["recording_id"] = piece.recording_id
+    cycles["position"] = np.arange(len(cycles), dtype=float)
+    cycles["settled"] = cycles["number"] >= parameters.conditioning_cycles
+    return cycles
+
+
+def _rests(piece: BenchRecording, holds: pd.DataFrame) -> list[tuple[FloatArray, float]]:
+    """Response during holds at the lowest strain; with none, during all holds."""
+    assert piece.reference is not None
+    fs = piece.sampling_frequency
+    span = float(np.ptp(piece.reference[np.isfinite(piece.reference)]))
+    floor = float(np.nanmin(piece.reference)) + _REST_SHARE * span
+    chosen = holds[holds["strain_to"] <= floor]
+    chosen = chosen if len(chosen) else holds
+    rests = []
+    for hold in chosen.itertuples():
+        # The answer to the movement before fades in the first fifth.
+        first = int(hold.start) + (0 if hold.start == 0 else (int(hold.stop) - int(hold.start)) // 5)
+        rests.append((piece.response[first : int(hold.stop)], fs))
+    return rests
+
+
+def _creep_pieces(piece: BenchRecording, steps: pd.DataFrame) -> list[tuple[FloatArray, float]]:
+    fs = piece.sampling_frequency
+    pieces = []
+    for step in steps.itertuples():
+        if not np.isfinite(step.time_constant):
+            continue
+        first = round((step.onset + max(step.delay, 0.0) + 5.0 * step.time_constant) * fs)
+        last = round((step.onset + step.duration) * fs)
+        if last - first >= 20:
+            pieces.append((piece.response[first:last], fs))
+    return pieces
+
+
+def _lag_of_steps(steps: pd.DataFrame) -> Lag:
+    """Delay plus time constant: how late a first-order sensor follows a ramp."""
+    total = mean((steps["delay"] + steps["time_constant"]).to_numpy(dtype=float))
+    return Lag(total, "steps") if np.isfinite(total.low) else Lag(_NONE, NOT_SEPARABLE)
+
+
+def _transition(steps: pd.DataFrame, direction: str) -> tuple[Estimate, str | None]:
+    """10-90 % time of the steps in one direction, and how it was had."""
+    chosen = steps[steps["direction"] == direction]
+    if chosen.empty:
+        return _NONE, None
+    fast = chosen["bench_time"] <= _BENCH_FAST_ENOUGH * chosen["rise_time"]
+    if fast.sum() >= min(2, len(chosen)):
+        return log_mean(chosen.loc[fast, "rise_time"].to_numpy()), "crossing times"
+    return log_mean(LN9 * chosen["time_constant"].to_numpy()), "first-order fit, because the bench's step is slow"
+
+
+def _limits(name: str, estimate: Estimate, factor: float = 1.0) -> dict[str, float]:
+    value, low, high = (factor * number for number in estimate)
+    return {name: value, f"{name}_low": low, f"{name}_high": high}
+
+
+def _single_gauge_factor(loops: LoopFigures, parameters: BenchParameters) -> tuple[Estimate, str]:
+    """Give one gauge factor only where the curve is straight beyond doubt."""
+    limit = parameters.single_gauge_factor_limit_percent
+    worst = loops.linearity.high if np.isfinite(loops.linearity.high) else loops.linearity.value
+    ends = f"{loops.curve['gauge_factor'].iloc[0]:.3g} to {loops.curve['gauge_factor'].iloc[-1]:.3g}"
+    if worst <= limit:
+        return loops.gauge_factor, f"one value: non-linearity at most {worst:.2g} % of full scale (limit {limit:g} %)"
+    return _NONE, (
+        f"no single value: non-linearity up to {worst:.2g} % of full scale exceeds {limit:g} %; "
+        f"by strain interval {ends}, see sensor_curves"
+    )
+
+
+def _used(cycles: list[pd.DataFrame], parameters: BenchParameters) -> None:
+    """Mark the settled cycles of the largest amplitude and, among these, of the commonest speed."""
+    joined = pd.concat(cycles) if cycles else pd.DataFrame()
+    settled = joined[joined["settled"]] if len(joined) else joined
+    if settled.empty:
+        for frame in cycles:
+            frame["used"] = False
+        return
+    largest = float((settled["strain_high"] - settled["strain_low"]).max())
+    full = settled["strain_high"] - settled["strain_low"] >= parameters.full_amplitude_fraction * largest
+    period = (settled.loc[full, "seconds"]).to_numpy()
+    classes = np.round(np.log(period) / np.log(1.25)).astype(int)
+    values, counts = np.unique(classes, return_counts=True)
+    # At equal counts the slowest, whose figures the sensor's speed disturbs least.
+    commonest = values[counts == counts.max()].max()
+    for frame in cycles:
+        amplitude = frame["strain_high"] - frame["strain_low"]
+        speed = np.round(np.log(frame["seconds"]) / np.log(1.25)).astype(int)
+        frame["used"] = (
+            frame["settled"] & (amplitude >= parameters.full_amplitude_fraction * largest) & (speed == commonest)
+        )
+
+
+def _ratio_to_taps(loops: LoopFigures | None, taps: FloatArray) -> Estimate:
+    if loops is None or taps.size == 0:
+        return _NONE
+    height = (loops.cycles["response_high"] - loops.cycles["response_low"]).to_numpy(dtype=float)
+    return ratio_of_means(np.abs(height), np.abs(taps))
+
+
+def _warn(
+    loops: LoopFigures | None, lag: Lag, steps: pd.DataFrame, ratio: Estimate, creep: Creep, longest_hold: float
+) -> list[str]:
+    words = []
+    if loops is None:
+        words.append("no settled cycle found: no gauge factor, linearity, hysteresis, repeatability or drift")
+    elif loops.n < 3:
+        words.append(f"{loops.n} settled cycles: intervals need 3 or more")
+    if lag.method == NOT_SEPARABLE and loops is not None:
+        words.append("hysteresis may hold a clock offset: cycle at two speeds, or add steps, to tell them apart")
+    if steps.empty:
+        words.append("no step from one hold to another: no response time, no creep")
+    if creep.constants and not creep.constants[-1].value < longest_hold:
+        words.append("a creep time constant is longer than the holds")
+    if np.isfinite(ratio.value) and ratio.value <= 1.0:
+        words.append("a local tap answers no less than a stretch of the whole length: check the mounting")
+    return words
+
+
+def characterise(recordings: Sequence[BenchRecording], parameters: BenchParameters | None = None) -> SensorBench:
+    """Characterise one sensor.
+
+    Parameters
+    ----------
+    recordings : sequence of BenchRecording
+        All bench recordings of the sensor, of one session or more.
+    parameters : BenchParameters, optional
+
+    Returns
+    -------
+    SensorBench
+        Every figure that the protocol allows; the others NaN, with the reason in ``warnings``. Intervals are 95 %.
+    """
+    parameters = parameters or BenchParameters()
+    stretches = [r for r in recordings if r.reference is not None and np.isfinite(r.reference).any()]
+    holds = [find_holds(r.reference, r.sampling_frequency, parameters) for r in stretches if r.reference is not None]
+    cycles = [_settled_cycles(r, parameters) for r in stretches]
+    for frame, piece in zip(cycles, stretches, strict=True):
+        frame["seconds"] = (frame["stop"] - frame["start"]) / piece.sampling_frequency
+    _used(cycles, parameters)
+    tables = []
+    for piece, found in zip(stretches, holds, strict=True):
+        assert piece.reference is not None
+        table = step_table(piece.response, piece.reference, piece.sampling_frequency, found)
+        tables.append(table.assign(recording_id=piece.recording_id))
+    filled = [table for table in tables if len(table)]
+    steps = pd.concat(filled, ignore_index=True) if filled else pd.DataFrame(columns=[*STEP_COLUMNS, "recording_id"])
+
+    lags = []
+    for piece, frame in zip(stretches, cycles, strict=True):
+        assert piece.reference is not None
+        lag = estimate_lag(piece.response, piece.reference, piece.sampling_frequency, frame[frame["settled"]])
+        own = steps[steps["recording_id"] == piece.recording_id]
+        lags.append(_lag_of_steps(own) if lag.method in (NOT_SEPARABLE, "none") and len(own) else lag)
+    pieces = [
+        (piece.response, piece.reference, piece.sampling_frequency, frame, lag)
+        for piece, frame, lag in zip(stretches, cycles, lags, strict=True)
+        if piece.reference is not None
+    ]
+    loops = loop_figures(pieces, parameters)
+    lag = next((lag for lag, frame in zip(lags, cycles, strict=True) if frame["used"].any()), Lag(_NONE, "none"))
+
+    rests = [rest for piece, found in zip(stretches, holds, strict=True) for rest in _rests(piece, found)]
+    noise = noise_floor(rests)
+    creep_pieces = [
+        part for piece, table in zip(stretches, tables, strict=True) for part in _creep_pieces(piece, table)
+    ]
+    creep = creep_constants(creep_pieces)
+    stretching = steps[steps["direction"] == "stretch"]
+    response_time, response_method = _transition(steps, "stretch")
+    recovery_time, _ = _transition(steps, "release")
+    tap_frames = [
+        find_taps(r.response, r.sampling_frequency).assign(recording_id=r.recording_id, fs=r.sampling_frequency)
+        for r in recordings
+        if r.task == "tap"
+    ]
+    taps = pd.concat(tap_frames, ignore_index=True) if tap_frames else pd.DataFrame({"amplitude": []})
+    ratio = _ratio_to_taps(loops, taps["amplitude"].to_numpy(dtype=float))
+    longest = max((values.size / fs for values, fs in creep_pieces), default=0.0)
+    words = _warn(loops, lag, steps, ratio, creep, longest)
+
+    row: dict[str, float | int | str | None] = {
+        "n_recordings": len(recordings),
+        "n_cycles": loops.n if loops else 0,
+        "n_steps": len(steps),
+        "n_taps": len(taps),
+        "strain_full_scale": 100.0 * loops.full_scale_strain if loops else np.nan,
+        "response_full_scale": loops.full_scale_response if loops else np.nan,
+        "gauge_factor_note": None,
+        "lag_method": lag.method,
+        "response_time_method": response_method,
+        "warning": "; ".join(words) or None,
+    }
+    gauge_factor, first_slope = _NONE, np.nan
+    if loops:
+        gauge_factor, row["gauge_factor_note"] = _single_gauge_factor(loops, parameters)
+        first_slope = abs(float(loops.curve["gauge_factor"].iloc[0]))
+    full = loops.full_scale_response if loops else np.nan
+    signal = Estimate(full / noise.value, full / noise.high, full / noise.low) if noise.value > 0 else _NONE
+    constants = [*creep.constants, _NONE, _NONE][:2]
+    row |= _limits("gauge_factor", gauge_factor)
+    row |= _limits("linearity", loops.linearity if loops else _NONE)
+    row |= _limits("linearity_least_squares", loops.linearity_least_squares if loops else _NONE)
+    row |= _limits("hysteresis", loops.hysteresis if loops else _NONE)
+    row |= _limits("repeatability", loops.repeatability if loops else _NONE)
+    row |= _limits("drift", loops.drift if loops else _NONE)
+    row |= _limits("creep", mean(stretching["creep"].to_numpy(dtype=float)))
+    row |= _limits("creep_time_1", constants[0])
+    row |= _limits("creep_time_2", constants[1])
+    row |= _limits("response_time", response_time)
+    row |= _limits("recovery_time", recovery_time)
+    row |= _limits("noise_floor", noise)
+    row |= _limits("signal_to_noise", signal)
+    row |= _limits("detection_limit", noise, 100.0 * DETECTION_FACTOR / first_slope if first_slope > 0 else np.nan)
+    row |= _limits("stretch_to_tap_ratio", ratio)
+    row |= _limits("lag", lag.estimate)
+    return SensorBench(
+        row=row,
+        curves=_curve_rows(loops),
+        loops=_loop_rows(loops),
+        cycles=_cycle_rows(cycles, stretches, loops, taps),
+        steps=_step_rows(steps),
+        warnings=tuple(words),
+    )
+
+
+def _curve_rows(loops: LoopFigures | None) -> pd.DataFrame:
+    if loops is None:
+        return pd.DataFrame(
+            columns=["strain_low", "strain_high", "gauge_factor", "gauge_factor_low", "gauge_factor_high", "r2", "n"]
+        )
+    return loops.curve.assign(
+        strain_low=100.0 * loops.curve["strain_low"], strain_high=100.0 * loops.curve["strain_high"]
+    )
+
+
+def _loop_rows(loops: LoopFigures | None) -> pd.DataFrame:
+    if loops is None:
+        return pd.DataFrame(columns=["strain", "loading", "unloading", "loading_sd", "unloading_sd"])
+    return loops.loop.assign(strain=100.0 * loops.loop["strain"])
+
+
+def _cycle_rows(
+    cycles: list[pd.DataFrame], stretches: list[BenchRecording], loops: LoopFigures | None, taps: pd.DataFrame
+) -> pd.DataFrame:
+    frames = []
+    for frame, piece in zip(cycles, stretches, strict=True):
+        frames.append(
+            pd.DataFrame(
+                {
+                    "recording_id": frame["recording_id"],
+                    "kind": "stretch",
+                    "start": frame["start"],
+                    "onset": frame["start"] / piece.sampling_frequency,
+                    "duration": frame["seconds"],
+                    "strain_low": 100.0 * frame["strain_low"],
+                    "strain_high": 100.0 * frame["strain_high"],
+                    "used": frame["used"].astype(bool),
+                }
+            )
+        )
+    names = ["recording_id", "kind", "onset", "duration", "strain_low", "strain_high", "used"]
+    measured = ["response_low", "response_high", "hysteresis", "gauge_factor"]
+    table = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=[*names, "start"])
+    if loops is not None:
+        table = table.merge(loops.cycles, on=["recording_id", "start"], how="left")
+    for name in measured:
+        if name not in table:
+            table[name] = np.nan
+    table = table[[*names, *measured]]
+    if len(taps):
+        rows = pd.DataFrame(
+            {
+                "recording_id": taps["recording_id"],
+                "kind": "tap",
+                "onset": taps["peak"] / taps["fs"],
+                "duration": 0.0,
+                "used": True,
+                "response_high": taps["amplitude"],
+            }
+        ).reindex(columns=[*names, *measured])
+        table = pd.concat([table, rows], ignore_index=True) if len(table) else rows
+    return table
+
+
+def _step_rows(steps: pd.DataFrame) -> pd.DataFrame:
+    return steps.assign(strain_from=100.0 * steps["strain_from"], strain_to=100.0 * steps["strain_to"])

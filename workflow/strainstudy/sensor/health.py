@@ -1,0 +1,161 @@
+"""Is each sensor still the one it was? Rest resistance, gauge factor and noise over the uses of a study.
+
+In: one number per use. Out: an individuals chart per sensor and measure, and the recordings that used a flagged sensor.
+
+Shewhart's individuals chart: centre +- 3 standard deviations, the standard deviation from moving ranges of two
+successive uses (ISO 7870-2, *Control charts, part 2: Shewhart control charts*). The numbers are positive and vary by factors, so
+the chart is kept on their logarithms. A sensor is used too few times for limits of its own, so the moving ranges
+of all sensors of the study are pooled, and their median is taken (over 0.9539, the median of the range of two of a
+normal distribution), which a single jump does not widen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from scipy.stats import norm
+
+from ..io.store import FloatArray
+from ..settings import setting
+
+__all__ = ["HEALTH_COLUMNS", "MEASURES", "RANGE_MEDIAN", "HealthParameters", "control_chart", "flagged_recordings"]
+
+MEASURES: Final = ("rest_resistance", "gauge_factor", "noise")
+# Median of |x1 - x2| of two standard normal numbers: sqrt(2) times the upper quartile.
+RANGE_MEDIAN: Final = float(np.sqrt(2.0) * norm.ppf(0.75))
+_ONE_SIDED: Final = ("noise",)
+HEALTH_COLUMNS: Final = (
+    "sensor_id", "measure", "use", "participant_id", "session_id", "recording_id", "value", "centre", "limit_low",
+    "limit_high", "n", "n_ranges", "flagged", "reason",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class HealthParameters:
+    """When a sensor counts as changed."""
+
+    control_limit_sd: float = setting(
+        3.0,
+        "Standard deviations from the centre line to a control limit",
+        source="ISO 7870-2, Shewhart control charts",
+        minimum=1,
+        maximum=10,
+    )
+    fewest_ranges: int = setting(
+        8,
+        "Pairs of successive uses, over all sensors, below which no limits are drawn",
+        source="common practice, no source",
+        minimum=2,
+        maximum=1000,
+    )
+    smallest_change_percent: float = setting(
+        5.0,
+        "Change of rest resistance or gauge factor, of the centre, that is never flagged however steady the sensors are",
+        source="common practice, no source",
+        unit="%",
+        minimum=0,
+        maximum=100,
+    )
+
+
+def _chart(group: pd.DataFrame, measure: str, sigma: float, ranges: int, parameters: HealthParameters) -> pd.DataFrame:
+    values = group["value"].to_numpy(dtype=float)
+    n = values.size
+    centre = float(np.exp(np.median(np.log(values))))
+    low = high = float("nan")
+    if ranges >= parameters.fewest_ranges and n >= 2:
+        band = max(parameters.control_limit_sd * sigma, float(np.log1p(parameters.smallest_change_percent / 100.0)))
+        high = centre * float(np.exp(band))
+        low = 0.0 if measure in _ONE_SIDED else centre * float(np.exp(-band))
+    reasons: list[str | None] = []
+    for value in values:
+        if np.isnan(high):
+            why = "one use" if n < 2 else f"{ranges} pairs of uses in the study"
+            reasons.append(f"no limits: {why}")
+        elif low <= value <= high:
+            reasons.append(None)
+        else:
+            name = measure.replace("_", " ")
+            reasons.append(
+                f"{name} {100.0 * (value / centre - 1.0):+.0f} % of this sensor's median, outside its limits"
+            )
+    outside = np.array([bool(np.isfinite(high)) and not low <= value <= high for value in values])
+    return group.assign(
+        measure=measure, use=np.arange(1, n + 1), centre=centre, limit_low=low, limit_high=high, n=n,
+        n_ranges=ranges, flagged=outside, reason=reasons,
+    )  # fmt: skip
+
+
+def _pooled(groups: list[FloatArray]) -> tuple[float, int]:
+    """Standard deviation of one use (of logarithms) from the median moving range of all sensors."""
+    ranges = np.concatenate([np.abs(np.diff(np.log(values))) for values in groups] or [np.empty(0)])
+    return (float(np.median(ranges)) / RANGE_MEDIAN if ranges.size else 0.0), int(ranges.size)
+
+
+def control_chart(uses: pd.DataFrame, parameters: HealthParameters | None = None) -> pd.DataFrame:
+    """Draw the charts of all sensors.
+
+    Parameters
+    ----------
+    uses : DataFrame
+        One row per use of a sensor, in order of use: ``sensor_id``, ``participant_id``, ``session_id``, ``recording_id``
+        and any of `MEASURES` (NaN where not measured; ohm, 1, relative change).
+    parameters : HealthParameters, optional
+
+    Returns
+    -------
+    DataFrame
+        `HEALTH_COLUMNS`, one row per use and measure that is there and positive.
+    """
+    parameters = parameters or HealthParameters()
+    keys = ["sensor_id", "participant_id", "session_id", "recording_id"]
+    frames = []
+    for measure in MEASURES:
+        if measure not in uses:
+            continue
+        rows = uses[[*keys, measure]].rename(columns={measure: "value"})
+        value = pd.to_numeric(rows["value"]).to_numpy(dtype=float)
+        rows = rows[np.isfinite(value) & (value > 0.0) & rows["sensor_id"].notna().to_numpy()]
+        groups = [group for _, group in rows.groupby("sensor_id", sort=True)]
+        sigma, ranges = _pooled([group["value"].to_numpy(dtype=float) for group in groups])
+        frames.extend(_chart(group, measure, sigma, ranges, parameters) for group in groups)
+    if not frames:
+        return pd.DataFrame(columns=list(HEALTH_COLUMNS))
+    return pd.concat(frames, ignore_index=True)[list(HEALTH_COLUMNS)]
+
+
+def flagged_recordings(health: pd.DataFrame, used: pd.DataFrame) -> pd.DataFrame:
+    """List the recordings that use a flagged sensor, whether or not it was outside its limits in that very one.
+
+    Parameters
+    ----------
+    health : DataFrame
+        Of `control_chart`.
+    used : DataFrame
+        ``recording_id``, ``sensor_id``: which recording used which sensor.
+
+    Returns
+    -------
+    DataFrame
+        ``recording_id``, ``sensor_id``, ``reason``, sorted; ``reason`` names where and how the sensor left its limits.
+    """
+    columns = ["recording_id", "sensor_id", "reason"]
+    outside = health[health["flagged"].astype(bool)]
+    if outside.empty or used.empty:
+        return pd.DataFrame(columns=columns)
+    words = {}
+    for sensor, rows in outside.groupby("sensor_id", sort=True):
+        where = sorted(
+            {
+                f"{row.reason} ({row.recording_id if pd.notna(row.recording_id) else row.session_id})"
+                for row in rows.itertuples()
+            }
+        )
+        more = f" and {len(where) - 3} more" if len(where) > 3 else ""
+        words[sensor] = f"sensor {sensor}: " + "; ".join(where[:3]) + more
+    hit = used[used["sensor_id"].isin(list(words))].drop_duplicates(["recording_id", "sensor_id"])
+    hit = hit.assign(reason=hit["sensor_id"].map(words))
+    return hit[columns].sort_values(columns[:2], kind="stable").reset_index(drop=True)
