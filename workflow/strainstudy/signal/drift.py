@@ -1,0 +1,303 @@
+"""Slow drift told apart from movement.
+
+In: a uniformly sampled signal that keeps returning to a resting level which itself wanders (warming, creep and
+tiring of a soft sensor). Out: that wandering level as a curve of its own, so that signal minus drift rests at zero.
+
+A high-pass filter cannot do this: it takes a held bend for drift and hides it. Here the level is read in windows and
+smoothed by penalised least squares (Whittaker ET 1923, Proc Edinburgh Math Soc 41:63-75; Eilers PHC 2003, Anal
+Chem 75:3631-3636), and windows that lie beyond the resting end of the signal hardly count (asymmetric weights:
+Eilers PHC 2003). Drift of any constant rate is free; what is penalised is its bending.
+
+Two readings of the resting level must not be mixed up: a still window rests at the level itself, while a window of
+rhythmic movement (walking) comes back only to its own low end, which may lie a little off. That offset is estimated
+along with the curve, held by a weak prior where the recording has no rest to learn it from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+import numpy.typing as npt
+from scipy.linalg import solveh_banded
+
+from .gaps import runs
+
+__all__ = ["Drift", "central_drift", "resting_drift"]
+
+Array = npt.NDArray[np.float64]
+End = Literal[-1, 1]
+
+_WORKING_HZ: Final = 20.0
+_NODE_S: Final = 1.0
+_STILL_S: Final = 1.5
+_MOVING_S: Final = 3.0
+"""Must hold a whole stride: the slowest considered takes 2.5 s."""
+_END_QUANTILE: Final = 0.05
+_STILL_SHARE: Final = 0.15
+"""A window is still if its signal spans less than this share of what movement spans in this recording."""
+_NEAR_SHARE: Final = 0.15
+"""A level within this share of the movement's span above the curve counts as resting."""
+_BEYOND_STILL: Final = 1e-8
+_BEYOND_MOVING: Final = 1e-2
+_FLATNESS: Final = 1e-2
+_OFFSET_PRIOR_SHARE: Final = 0.06
+"""Walking comes back to about 4 of 60 degrees, not to straight (Schwartz MH et al. 2008, J Biomech 41:1639-1650)."""
+_OFFSET_PRIOR_WEIGHT: Final = 1.0
+_LEAN_NEEDED: Final = 0.08
+_FULL_LEAN: Final = 0.25
+"""Median knee angle of a healthy stride lies a quarter of its span above the lowest (Schwartz et al. 2008)."""
+_ASYMMETRIC_ROUNDS: Final = tuple(10.0**-k for k in range(1, 9) for _ in range(2))
+"""Weights beyond rest, lowered step by step: going at once to the lowest takes many more rounds to settle."""
+_NEAR_ROUNDS: Final = 4
+
+
+@dataclass(frozen=True)
+class Drift:
+    """A drift curve and what was learned with it.
+
+    Parameters
+    ----------
+    curve : array, shape (n,)
+        Drift in the unit of the signal, without gaps.
+    end : {1, -1, 0}
+        Direction of excursions from rest: 1 upwards, -1 downwards, 0 both. Found from the time that walking spends
+        near its resting end, else from the level at which the recording begins, else taken to be 1.
+    span : float
+        What movement spans within a few seconds, in the unit of the signal.
+    certainty : float
+        0 to 1: how sure ``end`` is; 0 is a guess.
+    """
+
+    curve: Array
+    end: int
+    span: float
+    certainty: float
+
+
+def _reduced(values: Array, fs: float) -> tuple[Array, float]:
+    """Means of blocks of about 1/20 s; NaN where a block has no sample."""
+    block = max(1, round(fs / _WORKING_HZ))
+    n = len(values) // block
+    if n == 0:
+        return values[:0], fs
+    blocks = values[: n * block].reshape(n, block)
+    finite = np.isfinite(blocks)
+    if finite.all():
+        return blocks.mean(axis=1), fs / block
+    count = finite.sum(axis=1)
+    total = np.where(finite, blocks, 0.0).sum(axis=1)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan), fs / block
+
+
+def _windows(values: Array, centres: npt.NDArray[np.intp], width: int) -> Array:
+    """Windows around centres, sorted along axis 1 with NaN last; shape (len(centres), width)."""
+    half = width // 2
+    padded = np.concatenate([np.full(half, np.nan), values, np.full(width, np.nan)])
+    view = np.lib.stride_tricks.sliding_window_view(padded, width)
+    sorted_windows: Array = np.sort(view[centres], axis=1)
+    return sorted_windows
+
+
+def _quantile(ordered: Array, q: float) -> Array:
+    """Nearest-rank quantile of each row of sorted windows; NaN for an empty row."""
+    count = np.isfinite(ordered).sum(axis=1)
+    rank = np.clip(np.round(q * (count - 1)).astype(int), 0, None)
+    picked: Array = ordered[np.arange(len(ordered)), rank]
+    return picked
+
+
+def _smooth(level: Array, weight: Array, bending: float, moving: Array, prior: float) -> tuple[Array, float]:
+    """Penalised least squares of ``level = curve + offset * moving``; gives curve and offset."""
+    n = len(level)
+    if n < 3:
+        return np.full(n, np.average(level, weights=weight)), 0.0
+    second = np.array([1.0, -2.0, 1.0])
+    bands = np.zeros((3, n))
+    for i in range(3):
+        for j in range(i, 3):
+            bands[2 - (j - i), j : n - 2 + j] += bending * second[i] * second[j]
+    bands[2, :-1] += _FLATNESS
+    bands[2, 1:] += _FLATNESS
+    bands[1, 1:] -= _FLATNESS
+    bands[2] += weight
+    right = np.column_stack([weight * level, weight * moving])
+    by_level, by_moving = solveh_banded(bands, right).T
+    # The offset's normal equation once the curve is eliminated, with its prior as one more observation.
+    pull = weight * moving
+    denominator = pull @ (moving - by_moving) + _OFFSET_PRIOR_WEIGHT
+    offset = (pull @ (level - by_level) + _OFFSET_PRIOR_WEIGHT * prior) / denominator
+    return by_level - offset * by_moving, float(offset)
+
+
+def _bending(shortest_period_s: float) -> float:
+    """Penalty at which an oscillation of this period passes with half its size (n nodes a second apart)."""
+    return float((shortest_period_s / (2 * np.pi * _NODE_S)) ** 4)
+
+
+@dataclass(frozen=True)
+class _Nodes:
+    """What the windows of one pass say, one value a second."""
+
+    centres: npt.NDArray[np.intp]
+    level: Array
+    moving: Array
+    known: npt.NDArray[np.bool_]
+    span: float
+    position: float
+
+
+def _read_nodes(reduced: Array, rate: float) -> _Nodes:
+    centres = np.arange(0, len(reduced), max(1, round(_NODE_S * rate)))
+    wide = _windows(reduced, centres, max(3, round(_MOVING_S * rate)))
+    narrow = _windows(reduced, centres, max(3, round(_STILL_S * rate)))
+    low, middle, high = (_quantile(wide, q) for q in (_END_QUANTILE, 0.5, 1 - _END_QUANTILE))
+    known = np.isfinite(middle) & np.isfinite(_quantile(narrow, 0.5))
+    if not known.any():
+        return _Nodes(centres, np.zeros(len(centres)), np.zeros(len(centres)), known, 0.0, 0.5)
+    ranked = np.sort((high - low)[known])
+    span = float(ranked[-min(len(ranked), max(2, len(ranked) // 200))])
+    still = (_quantile(narrow, 1 - _END_QUANTILE) - _quantile(narrow, _END_QUANTILE)) < _STILL_SHARE * span
+    rhythmic = known & ~still & (high - low > 0.5 * span)
+    place = (middle - low)[rhythmic] / (high - low)[rhythmic]
+    position = float(place.mean()) if len(place) else 0.5
+    level = np.where(known, np.where(still, _quantile(narrow, 0.5), low), 0.0)
+    return _Nodes(centres, level, np.where(still, 0.0, 1.0), known, span, position)
+
+
+def _rest_curve(nodes: _Nodes, bending: float) -> Array:
+    """Curve at the nodes for a signal that rests at its low end."""
+    level, moving, known = nodes.level, nodes.moving, nodes.known
+    prior = _OFFSET_PRIOR_SHARE * nodes.span
+    beyond = np.where(moving > 0, _BEYOND_MOVING, _BEYOND_STILL)
+    weight = known.astype(float)
+    for share in _ASYMMETRIC_ROUNDS:
+        curve, offset = _smooth(level, weight, bending, moving, prior)
+        weight = known * np.where(level > curve + offset * moving, np.maximum(beyond, share), 1.0)
+    # A level cannot leave rest without a movement: what is still without interruption rests, or is held, as one.
+    stretches = runs(known & (moving == 0))
+    for _ in range(_NEAR_ROUNDS):
+        above = level - (curve + offset * moving)
+        for start, stop in stretches:
+            above[start:stop] = above[start:stop].min()
+        weight = known * np.where(above > _NEAR_SHARE * nodes.span, beyond, np.ones(len(level)))
+        curve, offset = _smooth(level, weight, bending, moving, prior)
+    return curve
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """Curve at the working rate for one choice of the resting end, in the sign of the signal."""
+
+    sign: End
+    curve: Array
+    nodes: _Nodes
+    away_at_ends: float
+
+
+def _fit(reduced: Array, rate: float, bending: float, sign: End) -> _Fit:
+    """Fit the curve of a signal whose excursions go to ``sign``.
+
+    A second pass reads the windows with the first curve taken off, so that drift within a window drops out.
+    """
+    index = np.arange(len(reduced))
+    nodes = _read_nodes(sign * reduced, rate)
+    total = np.interp(index, nodes.centres, _rest_curve(nodes, bending))
+    again = _read_nodes(sign * reduced - total, rate)
+    rest = _rest_curve(again, bending)
+    total += np.interp(index, again.centres, rest)
+    still = np.flatnonzero(again.known & (again.moving == 0))
+    away = float(np.sum((again.level - rest)[still[[0, -1]]])) if len(still) else 0.0
+    return _Fit(sign, sign * total, again, away / again.span if again.span > 0 else 0.0)
+
+
+def _best_fit(reduced: Array, rate: float, bending: float, end: End | None) -> tuple[_Fit, float]:
+    """Choose the resting end and say how sure it is (0 to 1).
+
+    Where the signal moves for seconds on end it walks, and walking spends most of its time near the resting end.
+    Else that end is taken at which the recording begins and ends nearer to rest.
+    """
+    if end is not None:
+        return _fit(reduced, rate, bending, end), 1.0
+    up = _fit(reduced, rate, bending, 1)
+    lean = 0.5 - up.nodes.position
+    if lean >= _LEAN_NEEDED:
+        return up, min(1.0, lean / _FULL_LEAN)
+    down = _fit(reduced, rate, bending, -1)
+    if lean <= -_LEAN_NEEDED:
+        return down, min(1.0, -lean / _FULL_LEAN)
+    gain = (up.away_at_ends - down.away_at_ends) / 2
+    return (down if gain > _NEAR_SHARE else up), min(1.0, abs(gain))
+
+
+def _at_full_rate(curve: Array, n: int, fs: float, rate: float) -> Array:
+    if not len(curve):
+        return np.zeros(n)
+    block = round(fs / rate)
+    return np.interp(np.arange(n), np.arange(len(curve)) * block + (block - 1) / 2, curve)
+
+
+def resting_drift(values: npt.ArrayLike, fs: float, *, shortest_period_s: float, end: End | None = None) -> Drift:
+    """Drift of the level to which a signal with one-sided excursions returns (a knee: the extended level).
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        Despiked, free of noise above some 10 Hz; NaN = no data.
+    fs : float
+        Hz.
+    shortest_period_s : float
+        Oscillations of the level slower than this are drift; those faster are left in the signal.
+    end : {1, -1}, optional
+        Excursions go upwards (1) or downwards (-1). Not given: see `Drift.end`.
+
+    Returns
+    -------
+    Drift
+    """
+    x = np.asarray(values, dtype=np.float64)
+    reduced, rate = _reduced(x, fs)
+    if not np.isfinite(reduced).any():
+        return Drift(np.zeros(len(x)), end or 1, 0.0, 0.0)
+    fit, certainty = _best_fit(reduced, rate, _bending(shortest_period_s), end)
+    return Drift(_at_full_rate(fit.curve, len(x), fs, rate), fit.sign, fit.nodes.span, certainty)
+
+
+def central_drift(values: npt.ArrayLike, fs: float, *, shortest_period_s: float) -> Drift:
+    """Drift of the middle level of a signal whose bursts go both ways (a throat sensor).
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+    fs : float
+        Hz.
+    shortest_period_s : float
+        Oscillations of the level slower than this are drift.
+
+    Returns
+    -------
+    Drift
+        With ``end`` 0.
+    """
+    x = np.asarray(values, dtype=np.float64)
+    reduced, rate = _reduced(x, fs)
+    if not np.isfinite(reduced).any():
+        return Drift(np.zeros(len(x)), 0, 0.0, 0.0)
+    centres = np.arange(0, len(reduced), max(1, round(_NODE_S * rate)))
+    windows = _windows(reduced, centres, max(3, round(_MOVING_S * rate)))
+    level = _quantile(windows, 0.5)
+    known = np.isfinite(level)
+    level = np.where(known, level, 0.0)
+    weight = known.astype(float)
+    nothing = np.zeros(len(level))
+    bending = _bending(shortest_period_s)
+    for _ in range(_NEAR_ROUNDS):
+        curve, _ = _smooth(level, weight, bending, nothing, 0.0)
+        distance = np.abs(level - curve)
+        scale = float(np.median(distance[known])) or 1.0
+        # Cauchy weights: a level that jumps away for a while counts little.
+        weight = known.astype(float) / (1 + (distance / (3 * scale)) ** 2)
+    span = float(np.max(_quantile(windows, 0.95)[known] - _quantile(windows, 0.05)[known]))
+    at_rate = np.interp(np.arange(len(reduced)), centres, curve)
+    return Drift(_at_full_rate(at_rate, len(x), fs, rate), 0, span, 0.0)
