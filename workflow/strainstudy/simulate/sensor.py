@@ -35,8 +35,8 @@ __all__ = [
 
 Array = npt.NDArray[np.float64]
 
-# Thresholds of the play operators as shares of full scale. All lie at or below a quarter, so that at mid-scale
-# of a full cycle every operator has left its dead band on both branches and the widths add up exactly.
+# Thresholds of the play operators as shares of full scale. All lie at or below a quarter, so that at
+# mid-scale of a full cycle every operator has left its dead band on both branches and the widths add up.
 _PLAY_SHARES = np.array([0.05, 0.10, 0.15, 0.20])
 LARGEST_HYSTERESIS_PERCENT = 30.0
 
@@ -140,8 +140,8 @@ class SleeveFit:
 
     Skin over the patella lengthens by about 20-25 % at 45 degrees and 40-50 % at 90 degrees of flexion
     (Wessendorf AM, Newman DJ 2012, IEEE Trans Biomed Eng 59:3432-3438; values from memory); the textile
-    passes on a share of it (``transfer``). Strain counts from the straight leg, at which the sleeve holds the sensor
-    at ``prestrain``: below that the sensor is slack and answers no more.
+    passes on a share of it (``transfer``). Strain counts from the straight leg, at which the sleeve holds the
+    sensor at ``prestrain``: below that the sensor is slack and answers no more.
     """
 
     strain_at_45: float = 0.225
@@ -258,9 +258,7 @@ def resistance(strain: Array, fs: float, sensor: SensorModel, rng: np.random.Gen
     response = relaxation(response, fs, sensor.relaxation)
     response = first_order_lag(response, fs, sensor.response_time_s)
     # A film cannot lose more than its resistance, however it is compressed.
-    whole: Array = (
-        sensor.rest_ohm * np.maximum(1 + response, 0.05) * (1 + drift(len(response), fs, sensor, rng))
-    )
+    whole: Array = sensor.rest_ohm * np.maximum(1 + response, 0.05) * (1 + drift(len(response), fs, sensor, rng))
     return whole
 
 
