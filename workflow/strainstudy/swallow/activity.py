@@ -1,0 +1,217 @@
+"""Throat stream to activity: one measure of movement that is a single hump for every shape of answer.
+
+In: the conditioned throat stream (NaN in gaps, any unit, either polarity, 20 Hz and up). Out: its level over a
+base line that follows posture, and its activity, at a working rate of 50-100 Hz.
+
+Activity is the energy of an oscillator, level squared plus scaled velocity squared, summed with the energy of
+the fast part. A one-humped pulse has its level at the middle and its velocity on the flanks, a two-phase pulse
+the other way about, a ringing burst exchanges one for the other: the sum rises once and falls once for all
+three, whatever the sign. What the resting signal does all the time is subtracted as in spectral subtraction
+(Boll SF 1979, IEEE Trans Acoust Speech 27:113-120; from memory), so that activity is zero at rest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import binary_dilation, binary_erosion, gaussian_filter1d, uniform_filter1d
+from scipy.signal import butter, resample_poly, sosfiltfilt
+
+__all__ = ["LOWEST_RATE_HZ", "Activity", "activity_of"]
+
+Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
+LOWEST_RATE_HZ: Final = 20.0
+
+_WORKING_RATE_HZ: Final = 50.0
+# The rise and fall of the larynx lie below 3 Hz; ringing of a piezo-like film and the syllables of speech above.
+_SLOW_EDGE_HZ: Final = 3.0
+_FAST_EDGE_HZ: Final = 12.0
+# Velocity counts as much as level at 1 Hz, the rate of a pulse of the usual length.
+_VELOCITY_SCALE_S: Final = 1 / (2 * np.pi)
+_COARSE_S: Final = 0.15
+_FINE_S: Final = 0.06
+_NOISE_WINDOW_S: Final = 60.0
+_NOISE_PERCENTILE: Final = 20
+_SUBTRACT: Final = 2.0
+_FLAT_S: Final = 2.0
+_GUARD_S: Final = 0.3
+_QUIET_S: Final = 0.6
+
+
+@dataclass(frozen=True)
+class Activity:
+    """A throat stream at the working rate; every array has shape (n,).
+
+    Parameters
+    ----------
+    fs : float
+        Working rate, Hz; sample k lies at k / fs seconds from the first sample of the stream.
+    level : array
+        Stream below 12 Hz minus base line, in the unit of the stream.
+    base : array
+        The base line.
+    slow : array
+        The part of ``level`` below 3 Hz.
+    velocity : array
+        Rate of change of the slow part, scaled so that it equals the level at 1 Hz.
+    coarse, fine : array
+        Activity over about half a second and over about a fifth of a second, in the unit of the stream.
+    significance : array
+        Coarse activity before subtraction as a multiple of that of the resting signal around it.
+    noise : array
+        Fine activity of the resting signal around each sample.
+    observed : array of bool
+        False in gaps, in stretches without any change, and close to them.
+    """
+
+    fs: float
+    level: Array
+    base: Array
+    slow: Array
+    velocity: Array
+    coarse: Array
+    fine: Array
+    significance: Array
+    noise: Array
+    observed: Mask
+
+
+def _without_flat(x: Array, present: Mask, fs: float) -> Mask:
+    """Take stretches of two seconds and more without any change for missing: no body is that still."""
+    same = np.zeros(len(x), dtype=bool)
+    same[1:] = (x[1:] == x[:-1]) & present[1:] & present[:-1]
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
+    live = present.copy()
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        if stop - start >= _FLAT_S * fs:
+            live[start - 1 : stop] = False
+    return live
+
+
+def _thin(x: Array, live: Mask, fs: float) -> tuple[Array, Mask, float]:
+    """Bring the stream, gaps filled with straight lines, to the working rate."""
+    step = max(int(fs // _WORKING_RATE_HZ), 1)
+    filled = x
+    if not live.all():
+        at = np.flatnonzero(live)
+        filled = np.interp(np.arange(len(x)), at, x[at])
+    filled = filled - np.median(filled[:: max(len(x) // 10_000, 1)])
+    if step == 1:
+        return filled, live, fs
+    thinned: Array = resample_poly(filled, 1, step, padtype="line")
+    starts = np.arange(0, len(x), step)
+    return thinned, np.minimum.reduceat(live, starts), fs / step
+
+
+def _resting(values: Array, observed: Mask, fs: float) -> Array:
+    """Low percentile of the values in windows of a minute, interpolated: the level of rest, in busy streams too."""
+    size = max(int(_NOISE_WINDOW_S * fs), 1)
+    step = max(size // 2, 1)
+    centres, levels = [], []
+    thin = max(int(fs * 0.1), 1)
+    for start in range(0, max(len(values) - step, 1), step):
+        window = slice(start, start + size, thin)
+        inside = values[window][observed[window]]
+        if len(inside) * thin >= 5 * fs:
+            centres.append(start + 0.5 * min(size, len(values) - start))
+            levels.append(float(np.percentile(inside, _NOISE_PERCENTILE)))
+    if not levels:
+        inside = values[observed]
+        return np.full(len(values), float(np.percentile(inside, _NOISE_PERCENTILE)) if len(inside) else 0.0)
+    resting: Array = np.interp(np.arange(len(values)), centres, levels)
+    return resting
+
+
+def _base_line(slow: Array, observed: Mask, fs: float) -> Array:
+    """Straight lines across movement between stretches of quiet: follows posture, not swallows.
+
+    A running mean or high-pass would put troughs beside every pulse and count a run of sips twice.
+    """
+    speed = np.gradient(slow) * fs
+    moving = np.sqrt(gaussian_filter1d(speed**2, 0.3 * fs))
+    limit = 2.5 * _resting(moving, observed, fs) + 0.01 * np.percentile(moving[observed], 99)
+    quiet = observed & (moving <= limit)
+    length = max(int(_QUIET_S * fs), 3)
+    quiet = binary_dilation(binary_erosion(quiet, np.ones(length)), np.ones(length)) & quiet
+    if not quiet.any():
+        return np.full(len(slow), float(np.median(slow[observed])))
+    width = 2 * int(0.5 * fs) + 1
+    weight = uniform_filter1d(quiet.astype(float), width, mode="nearest")
+    total = uniform_filter1d(np.where(quiet, slow, 0.0), width, mode="nearest")
+    at = np.flatnonzero(quiet)
+    base: Array = np.interp(np.arange(len(slow)), at, total[at] / weight[at])
+    return base
+
+
+def _above_rest(energy: Array, resting: Array) -> Array:
+    return np.maximum(energy - (_SUBTRACT * resting) ** 2, 0.0)
+
+
+def activity_of(throat: Array, fs: float) -> Activity | None:
+    """Measure the activity of a throat stream.
+
+    Parameters
+    ----------
+    throat : array, shape (n,)
+        Any unit and polarity; NaN in gaps.
+    fs : float
+        Hz, at least 20.
+
+    Returns
+    -------
+    Activity or None
+        None where fewer than five seconds were observed.
+
+    Raises
+    ------
+    ValueError
+        For a sampling frequency below 20 Hz.
+    """
+    if fs < LOWEST_RATE_HZ:
+        raise ValueError(f"swallows need a sampling frequency of at least {LOWEST_RATE_HZ:g} Hz, not {fs:g} Hz")
+    x = np.asarray(throat, dtype=np.float64)
+    live = _without_flat(x, np.isfinite(x), fs)
+    if live.sum() < 5 * fs:
+        return None
+    y, observed, rate = _thin(x, live, fs)
+
+    fast_edge = min(_FAST_EDGE_HZ, 0.45 * rate)
+    smooth = sosfiltfilt(butter(2, fast_edge, fs=rate, output="sos"), y)
+    slow = sosfiltfilt(butter(2, _SLOW_EDGE_HZ, fs=rate, output="sos"), y)
+    base = _base_line(slow, observed, rate)
+    observed = ~binary_dilation(~observed, np.ones(2 * int(_GUARD_S * rate) + 1))
+    if observed.sum() < 5 * rate:
+        return None
+
+    slow_part = slow - base
+    velocity = np.gradient(slow) * rate * _VELOCITY_SCALE_S
+    energies = [
+        np.where(observed, slow_part**2 + velocity**2, 0.0),
+        np.where(observed, (smooth - slow) ** 2, 0.0),
+    ]
+    coarse, fine, significance, noise = (np.zeros(len(y)) for _ in range(4))
+    for energy in energies:
+        rough = gaussian_filter1d(energy, _COARSE_S * rate)
+        resting = _resting(np.sqrt(rough), observed, rate)
+        coarse += _above_rest(rough, resting)
+        fine += gaussian_filter1d(energy, _FINE_S * rate)
+        noise += resting**2
+        floor = np.maximum(resting, np.finfo(float).eps * max(np.abs(y).max(), np.finfo(float).tiny))
+        np.maximum(significance, np.sqrt(rough) / floor, out=significance)
+    return Activity(
+        fs=rate,
+        level=smooth - base,
+        base=base,
+        slow=slow_part,
+        velocity=velocity,
+        coarse=np.where(observed, np.sqrt(coarse), 0.0),
+        fine=np.where(observed, np.sqrt(fine), 0.0),
+        significance=np.where(observed, significance, 0.0),
+        noise=np.sqrt(noise),
+        observed=observed,
+    )

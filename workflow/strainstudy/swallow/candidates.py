@@ -1,0 +1,218 @@
+"""Activity to candidates: where a throat stream moves, cut so that one swallow is one candidate.
+
+In: a conditioned throat stream. Out: one row per candidate with onset, duration, amplitude, rise time, area and
+the features of `features.SWALLOW_FEATURES`.
+
+A run of activity may be one slow pulse, the two strokes of one pulse, or six sips in a row. It is cut at its
+valleys; among all ways to join neighbouring pieces the one is taken that costs least (dynamic programming over
+the valleys, as in optimal segmentation, Jackson B et al. 2005, IEEE Signal Process Lett 12:105-108; from memory),
+where a piece costs the more the farther its length is from that of a swallow, and a cut the more the shallower
+its valley. So pieces of every length are weighed against one another instead of one fixed scale being set.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.signal import find_peaks
+
+from .activity import Activity, Array, activity_of
+from .features import FEATURE_NAMES, describe_candidates
+from .generic import generic_score
+from .parameters import SwallowParameters
+
+__all__ = ["CANDIDATE_COLUMNS", "detect_candidates"]
+
+Indices = npt.NDArray[np.intp]
+
+CANDIDATE_COLUMNS = (
+    "onset",
+    "duration",
+    "amplitude",
+    "rise_time",
+    "area",
+    "score",
+    "peak_time",
+    "peak_to_peak",
+    "polarity",
+    "at_limit_fraction",
+    "missing_before",
+)
+
+# Spread of the logarithm of a swallow's length over people and boluses: a factor 1.5 either way.
+_LENGTH_SPREAD = 0.4
+_VALLEY_COST = 2.5
+_LONGEST_PIECE_S = 6.0
+_MOST_JOINED = 24
+# Activity that never falls for longer than this belongs to one event however its edges look.
+_EDGE_PAUSE_S = 0.35
+_SMALLEST_SHARE = 0.01
+
+
+def _lowest_between(values: Array, peaks: Indices) -> Indices:
+    """Position of the lowest value between each two neighbouring peaks; the middle of it where it is flat."""
+    lowest = np.empty(len(peaks) - 1, dtype=np.intp)
+    for k, (left, right) in enumerate(zip(peaks[:-1], peaks[1:], strict=True)):
+        between = values[left : right + 1]
+        at = np.flatnonzero(between == between.min())
+        lowest[k] = left + at[len(at) // 2]
+    return lowest
+
+
+def _length_cost(activity: Array, left: int, right: int, fs: float, typical_s: float) -> float:
+    piece = activity[left:right]
+    above = np.flatnonzero(piece > 0.1 * piece.max())
+    length = (above[-1] - above[0] + 1) / fs
+    return 0.5 * (np.log(length / typical_s) / _LENGTH_SPREAD) ** 2
+
+
+def _cut(activity: Array, peaks: Indices, fs: float, typical_s: float) -> list[tuple[int, int]]:
+    """Cut a run of activity with the given peaks into pieces; each is (first sample, one past the last)."""
+    reach = int(2 * fs)
+    valleys = _lowest_between(activity, peaks)
+    bounds = np.concatenate([[max(peaks[0] - reach, 0)], valleys, [min(peaks[-1] + reach, len(activity))]]).astype(
+        np.intp
+    )
+    depth = activity[valleys] / np.minimum(activity[peaks[:-1]], activity[peaks[1:]])
+    n = len(peaks)
+    best = np.full(n + 1, np.inf)
+    best[0] = 0.0
+    origin = np.zeros(n + 1, dtype=np.intp)
+    joined = np.concatenate([[0.0], np.cumsum(1 - depth)])
+    for stop in range(1, n + 1):
+        for start in range(stop - 1, max(stop - 1 - _MOST_JOINED, -1), -1):
+            span = (peaks[stop - 1] - peaks[start]) / fs
+            if span > _LONGEST_PIECE_S:
+                break
+            cost = best[start] + _VALLEY_COST * (joined[stop - 1] - joined[start])
+            if start > 0:
+                cost += _VALLEY_COST * depth[start - 1]
+            if cost >= best[stop]:
+                continue
+            cost += _length_cost(activity, bounds[start], bounds[stop], fs, typical_s)
+            if cost < best[stop]:
+                best[stop], origin[stop] = cost, start
+    pieces = []
+    stop = n
+    while stop > 0:
+        start = int(origin[stop])
+        pieces.append((int(bounds[start]), int(bounds[stop])))
+        stop = start
+    return pieces[::-1]
+
+
+def _pieces(activity: Activity, parameters: SwallowParameters) -> list[tuple[int, int]]:
+    coarse = activity.coarse
+    peaks, _ = find_peaks(coarse)
+    if not len(peaks):
+        return []
+    strong = coarse[peaks] > _SMALLEST_SHARE * np.percentile(coarse[peaks], 95)
+    peaks = peaks[strong]
+    apart = np.flatnonzero(np.diff(peaks) > 3 * activity.fs) + 1
+    pieces: list[tuple[int, int]] = []
+    for run in np.split(peaks, apart):
+        pieces += _cut(coarse, run, activity.fs, parameters.typical_duration_s)
+    return [
+        (left, right) for left, right in pieces if activity.significance[left:right].max() >= parameters.noise_factor
+    ]
+
+
+def _cross(fine: Array, at: int, step: int, threshold: float, aim: float) -> float:
+    """Sample position where activity passes ``aim`` on an edge, walked outward from the sample ``at`` above it.
+
+    Where noise hides the level ``aim``, the edge between ``threshold`` and twice of it is prolonged.
+    """
+    inside, outside = at, at + step
+    if not 0 <= outside < len(fine):
+        return float(at)
+    rise = fine[inside] - fine[outside]
+    crossing = at + step * (np.clip((fine[inside] - threshold) / rise, 0, 1) if rise > 0 else 0.0)
+    if threshold <= aim:
+        return float(crossing)
+    position = at
+    while 0 <= position - step < len(fine) and fine[position] < 2 * threshold:
+        position -= step
+        if abs(position - at) > 200:
+            break
+    steepness = abs(position - crossing) / threshold
+    return float(crossing + step * steepness * (threshold - aim))
+
+
+def _edges(activity: Activity, left: int, right: int, parameters: SwallowParameters) -> tuple[float, float, int]:
+    """Onset, end and peak (in samples) of the event within a piece."""
+    fine = activity.fine[left:right]
+    peak = int(np.argmax(fine))
+    aim = parameters.edge_fraction * fine[peak]
+    threshold = max(aim, min(2.5 * float(activity.noise[left + peak]), 0.45 * fine[peak]))
+    above = np.flatnonzero(fine > threshold)
+    pauses = np.flatnonzero(np.diff(above) > _EDGE_PAUSE_S * activity.fs)
+    home = int(np.searchsorted(above[pauses + 1], peak, side="right")) if len(pauses) else 0
+    firsts = np.concatenate([above[:1], above[pauses + 1]])
+    lasts = np.concatenate([above[pauses], above[-1:]])
+    onset = _cross(fine, int(firsts[home]), -1, threshold, aim)
+    end = _cross(fine, int(lasts[home]), 1, threshold, aim)
+    return left + max(onset, 0.0), left + min(end, float(right - left)), left + peak
+
+
+def _at_limit(throat: Array, fs: float, onset: Array, end: Array) -> Array:
+    """Share of each candidate's samples that stand on the stream's largest or smallest value."""
+    if not len(onset):
+        return np.empty(0)
+    low, high = np.nanmin(throat), np.nanmax(throat)
+    margin = 1e-3 * (high - low)
+    with np.errstate(invalid="ignore"):
+        there = (throat >= high - margin) | (throat <= low + margin)
+    # A single extreme sample is a peak, not a limit: five neighbours in a row are needed.
+    counted = np.concatenate([[0], np.cumsum(there)])
+    if len(there) >= 5:
+        runs = counted[5:] - counted[:-5] == 5
+        held = np.zeros(len(there), dtype=bool)
+        for shift in range(5):
+            held[shift : shift + len(runs)] |= runs
+        counted = np.concatenate([[0], np.cumsum(held)])
+    start = np.clip((onset * fs).astype(int), 0, len(throat) - 1)
+    stop = np.clip((end * fs).astype(int) + 1, 1, len(throat))
+    share: Array = (counted[stop] - counted[start]) / np.maximum(stop - start, 1)
+    return share
+
+
+def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: SwallowParameters) -> pd.DataFrame:
+    """Find everything in a continuous throat stream that could be a swallow.
+
+    Parameters
+    ----------
+    throat : array, shape (n,)
+        Conditioned stream in any unit and polarity; NaN in gaps.
+    fs : float
+        Hz, 20 and up (50 to 2000 is what it was made for).
+    parameters : SwallowParameters
+
+    Returns
+    -------
+    DataFrame
+        One row per candidate, by onset: `CANDIDATE_COLUMNS` and the features. ``onset``, ``duration``,
+        ``rise_time``, ``peak_time`` in s; ``amplitude`` (largest distance from the base line) and
+        ``peak_to_peak`` in the unit of the stream; ``area`` in that unit times s; ``score`` from 0 to 1 as
+        `generic_score` gives it; ``polarity`` 1 or -1; ``missing_before`` seconds of the stream without data
+        before the onset.
+
+    Raises
+    ------
+    ValueError
+        For a sampling frequency below 20 Hz.
+    """
+    x = np.asarray(throat, dtype=np.float64)
+    activity = activity_of(x, fs)
+    pieces = [] if activity is None else _pieces(activity, parameters)
+    if activity is None or not pieces:
+        return pd.DataFrame(columns=[*CANDIDATE_COLUMNS, *FEATURE_NAMES], dtype=np.float64)
+    edges = np.array([_edges(activity, left, right, parameters) for left, right in pieces])
+    candidates = describe_candidates(activity, edges, np.array(pieces, dtype=np.intp))
+    onset = candidates["onset"].to_numpy()
+    end = onset + candidates["duration"].to_numpy()
+    missing = np.concatenate([[0], np.cumsum(~np.isfinite(x))]) / fs
+    candidates["at_limit_fraction"] = _at_limit(x, fs, onset, end)
+    candidates["missing_before"] = missing[np.clip((onset * fs).astype(int), 0, len(x))]
+    candidates["score"] = generic_score(candidates, parameters)
+    return candidates[[*CANDIDATE_COLUMNS, *FEATURE_NAMES]]

@@ -1,0 +1,149 @@
+"""Swallows to numbers: interval of each, and for a recording rate, regularity, doubles, bursts, water test.
+
+In: accepted swallows of one recording, the seconds that were observed, the volume drunk. Out: the rows of
+``tables/swallows.tsv`` and one row of ``tables/swallow_summary.tsv``. What each number means is beside it in
+`tables.swallows`: 46 studies use 119 different time measures of swallowing (Molfenter SM, Steele CM 2012,
+Dysphagia 27:162-177, doi 10.1007/s00455-012-9397-x), so a number without its definition says little.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from scipy.stats import chi2
+
+from .activity import Array
+from .parameters import SwallowParameters
+
+__all__ = ["measure_swallows", "summarise_swallows"]
+
+_BURST_COUNT = 3
+
+
+def measure_swallows(swallows: pd.DataFrame, parameters: SwallowParameters) -> pd.DataFrame:
+    """Put the intervals between swallows beside them.
+
+    Parameters
+    ----------
+    swallows : DataFrame
+        Accepted candidates of one recording: ``onset``, ``duration`` and the other candidate columns; where
+        ``missing_before`` is among them, an interval with a gap in it is not given, for a swallow may be in it.
+    parameters : SwallowParameters
+
+    Returns
+    -------
+    DataFrame
+        Sorted by onset, with ``interval`` (s from this onset to the next; NaN for the last and across gaps),
+        ``double`` (starts within ``double_swallow_s`` after the end of the one before) and ``burst`` (number
+        of the burst of sips it belongs to, counted from 1; 0 for none) added.
+    """
+    rows = swallows.sort_values("onset", kind="stable").reset_index(drop=True)
+    onset = rows["onset"].to_numpy(dtype=float)
+    end = onset + rows["duration"].to_numpy(dtype=float)
+    step = np.diff(onset)
+    pause = onset[1:] - end[:-1]
+    if "missing_before" in rows and len(rows) > 1:
+        broken = np.diff(rows["missing_before"].to_numpy(dtype=float)) > 0
+        step, pause = np.where(broken, np.nan, step), np.where(broken, np.nan, pause)
+    none = np.full(min(len(rows), 1), np.nan)
+    close = step <= parameters.burst_interval_s
+    chain = np.concatenate([np.zeros(min(len(rows), 1), dtype=int), np.cumsum(~close)])
+    length = np.bincount(chain, minlength=1) if len(rows) else np.zeros(1, dtype=int)
+    number = np.cumsum(length >= _BURST_COUNT) * (length >= _BURST_COUNT)
+    return rows.assign(
+        interval=np.concatenate([step, none]),
+        double=np.concatenate([np.zeros(min(len(rows), 1), dtype=bool), pause <= parameters.double_swallow_s]),
+        burst=number[chain] if len(rows) else np.zeros(0, dtype=int),
+    )
+
+
+def _rate(count: int, seconds: float) -> tuple[float, float, float]:
+    """Events per minute with the exact 95 % limits of a Poisson count (Garwood F 1936, Biometrika 28:437-442)."""
+    if seconds <= 0:
+        return np.nan, np.nan, np.nan
+    minutes = seconds / 60
+    low = chi2.ppf(0.025, 2 * count) / 2 if count else 0.0
+    return count / minutes, float(low) / minutes, float(chi2.ppf(0.975, 2 * count + 2)) / 2 / minutes
+
+
+def _drinking(onset: Array, end: Array, pause_s: float) -> tuple[int, int]:
+    """First and one past the last swallow of the drinking: clearing swallows before and after set apart."""
+    pauses = onset[1:] - end[:-1]
+    first, last = 0, len(onset)
+    usual = float(np.median(np.diff(onset))) if len(onset) > 1 else 0.0
+    limit = max(pause_s, 3 * usual)
+    while last - first > 1 and pauses[last - 2] > limit:
+        last -= 1
+    while last - first > 1 and pauses[first] > limit:
+        first += 1
+    return first, last
+
+
+def summarise_swallows(
+    swallows: pd.DataFrame,
+    observed_s: float,
+    parameters: SwallowParameters,
+    *,
+    volume_ml: float | None = None,
+) -> dict[str, float | int]:
+    """Summarise one recording.
+
+    Parameters
+    ----------
+    swallows : DataFrame
+        As `measure_swallows` returns them.
+    observed_s : float
+        Seconds of the recording with a throat signal.
+    parameters : SwallowParameters
+    volume_ml : float, optional
+        Volume drunk in a timed water test.
+
+    Returns
+    -------
+    dict
+        Columns of ``tables/swallow_summary.tsv`` after ``recording_id``; NaN where there is no such number.
+    """
+    onset = swallows["onset"].to_numpy(dtype=float)
+    end = onset + swallows["duration"].to_numpy(dtype=float)
+    interval = swallows["interval"].to_numpy(dtype=float)
+    interval = interval[np.isfinite(interval)]
+    burst = swallows["burst"].to_numpy(dtype=int)
+    count = len(swallows)
+    rate, rate_low, rate_high = _rate(count, observed_s)
+    mean = float(interval.mean()) if len(interval) else np.nan
+    sd = float(interval.std(ddof=1)) if len(interval) > 1 else np.nan
+    row: dict[str, float | int] = {
+        "observed_time": observed_s,
+        "swallow_count": count,
+        "rate": rate,
+        "rate_low": rate_low,
+        "rate_high": rate_high,
+        "duration_mean": float(np.mean(end - onset)) if count else np.nan,
+        "duration_sd": float(np.std(end - onset, ddof=1)) if count > 1 else np.nan,
+        "interval_mean": mean,
+        "interval_sd": sd,
+        "interval_cv": 100 * sd / mean,
+        "double_count": int(swallows["double"].sum()),
+        "burst_count": int(burst.max(initial=0)),
+        "burst_swallows": int((burst > 0).sum()),
+        "longest_burst": int(np.bincount(burst[burst > 0]).max(initial=0)),
+        "volume": np.nan if volume_ml is None else float(volume_ml),
+        "drinking_count": np.nan,
+        "drinking_time": np.nan,
+        "clearing_count": np.nan,
+        "volume_per_swallow": np.nan,
+        "time_per_swallow": np.nan,
+        "swallowing_speed": np.nan,
+    }
+    if volume_ml is not None and count:
+        first, last = _drinking(onset, end, parameters.clearing_pause_s)
+        drinking, time = last - first, float(end[last - 1] - onset[first])
+        row |= {
+            "drinking_count": drinking,
+            "drinking_time": time,
+            "clearing_count": count - drinking,
+            "volume_per_swallow": volume_ml / drinking,
+            "time_per_swallow": time / drinking,
+            "swallowing_speed": volume_ml / time,
+        }
+    return row

@@ -1,0 +1,152 @@
+"""Columns of the swallow tables, with the definition of every number beside it."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from .spec import Column, TableSpec, interval_columns
+
+__all__ = ["SWALLOWS", "SWALLOW_SUMMARY"]
+
+_CAUTION: Final = (
+    "Swallow counts do not show aspiration; a normal count does not mean safe swallowing. Not for diet or feeding "
+    "decisions."
+)
+_RECORDING: Final = Column("recording_id", "string", "Recording", "Recording the row belongs to.")
+
+SWALLOWS: Final = TableSpec(
+    path="tables/swallows.tsv",
+    title="Swallows",
+    description="One row per detected swallow. Activity is level and velocity of the throat signal taken together "
+    f"(root of the sum of squares). {_CAUTION}",
+    columns=(
+        _RECORDING,
+        Column(
+            "onset",
+            "number",
+            "Onset",
+            "Where activity first passes a tenth (setting edge_fraction) of its largest, from the first stored sample.",
+            "s",
+            3,
+        ),
+        Column("duration", "number", "Duration", "From onset to where activity last passes that tenth.", "s", 3),
+        Column(
+            "amplitude",
+            "number",
+            "Amplitude",
+            "Largest distance of the signal from the line between its resting levels around the swallow.",
+            "unit of the response",
+        ),
+        Column(
+            "rise_time",
+            "number",
+            "Rise time",
+            "From the first passage of 10 % to the first passage of 90 % of the amplitude.",
+            "s",
+            3,
+        ),
+        Column(
+            "interval",
+            "number",
+            "Interval",
+            "From this onset to the next; n/a for the last swallow and where the recording has a gap between them.",
+            "s",
+            3,
+        ),
+        Column(
+            "area",
+            "number",
+            "Area",
+            "Integral of the distance from the resting level over the swallow.",
+            "unit of the response x s",
+        ),
+        Column(
+            "peak_to_peak",
+            "number",
+            "Peak to peak",
+            "Largest minus smallest value within the swallow.",
+            "unit of the response",
+        ),
+        Column("polarity", "integer", "Polarity", "1 where the largest distance is upward, -1 downward."),
+        Column(
+            "double",
+            "boolean",
+            "Second swallow",
+            "Starts within 2 s (setting double_swallow_s) after the end of the swallow before.",
+        ),
+        Column(
+            "burst",
+            "integer",
+            "Burst of sips",
+            "Number of the run of three or more swallows with intervals of at most 2.5 s (setting "
+            "burst_interval_s) it belongs to; 0 for none. Each sip of a burst is a swallow of its own.",
+        ),
+        Column(
+            "at_limit",
+            "boolean",
+            "At the limit",
+            "The signal stands on the largest or smallest value of the recording during the swallow: its "
+            "amplitude and area are lower bounds.",
+        ),
+        Column(
+            "score",
+            "number",
+            "Score",
+            "Probability from the classifier of candidates where the study has labels, else the score of the "
+            "detector that needs none; 0 to 1.",
+            None,
+            4,
+        ),
+    ),
+    key=("recording_id", "onset"),
+)
+
+SWALLOW_SUMMARY: Final = TableSpec(
+    path="tables/swallow_summary.tsv",
+    title="Swallows of each recording",
+    description=f"One row per recording with a throat channel. {_CAUTION}",
+    columns=(
+        _RECORDING,
+        Column("observed_time", "number", "Observed time", "Recording without its gaps.", "s", 2),
+        Column("swallow_count", "integer", "Swallows", "Detected swallows."),
+        *interval_columns(
+            "rate",
+            "Swallow rate",
+            "Swallows per minute of observed time; the limits are those of a Poisson count.",
+            "1/min",
+        ),
+        Column("duration_mean", "number", "Mean duration", "Mean of duration.", "s", 3),
+        Column("duration_sd", "number", "SD of duration", "Standard deviation of duration.", "s", 3),
+        Column("interval_mean", "number", "Mean interval", "Mean of onset-to-onset intervals.", "s", 3),
+        Column("interval_sd", "number", "SD of interval", "Standard deviation of the intervals.", "s", 3),
+        Column("interval_cv", "number", "CV of interval", "100 x SD / mean of the intervals.", "percent", 2),
+        Column("double_count", "integer", "Second swallows", "Rows of the swallow table with double = true."),
+        Column("burst_count", "integer", "Bursts of sips", "Runs of three or more swallows close together."),
+        Column("burst_swallows", "integer", "Swallows in bursts", "Swallows that belong to a burst."),
+        Column("longest_burst", "integer", "Longest burst", "Swallows in the longest burst; 0 for none."),
+        Column("volume", "number", "Volume", "volume_ml of the recordings sheet.", "ml"),
+        Column(
+            "drinking_count",
+            "integer",
+            "Swallows while drinking",
+            "All swallows but those before or after a pause longer than 5 s (setting clearing_pause_s) and three "
+            "median intervals.",
+        ),
+        Column(
+            "drinking_time",
+            "number",
+            "Drinking time",
+            "Onset of the first to end of the last swallow while drinking. The published test starts the clock at "
+            "the lip, which a throat sensor does not see: this time is shorter.",
+            "s",
+            3,
+        ),
+        Column("clearing_count", "integer", "Swallows set apart", "Swallows before or after the drinking (see there)."),
+        Column("volume_per_swallow", "number", "Volume per swallow", "volume / drinking_count.", "ml"),
+        Column("time_per_swallow", "number", "Time per swallow", "drinking_time / drinking_count.", "s", 3),
+        Column("swallowing_speed", "number", "Swallowing speed", "volume / drinking_time.", "ml/s"),
+        Column("at_limit_count", "integer", "Swallows at the limit", "Rows of the swallow table with at_limit = true."),
+        Column("sensor_note", "string", "Sensor", "What speaks against the sensor's seat; n/a where nothing does."),
+    ),
+    key=("recording_id",),
+)
