@@ -1,7 +1,7 @@
-"""One sensor on the bench: from its stretch and tap recordings to one row of figures and the tables behind them.
+"""One sensor on the bench: from its stretch and tap recordings to one row of figures and tables.
 
-In: recordings of one sensor (relative resistance change, reference strain). Out: `SensorBench`. Use the response before any
-low-pass filter: a filter shortens noise and lengthens response times.
+In: recordings of one sensor (relative resistance change, reference strain). Out: `SensorBench`. Use the response
+before any low-pass filter: a filter shortens noise and lengthens response times.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ __all__ = ["BenchRecording", "SensorBench", "characterise", "reference_strain"]
 
 _REST_SHARE = 0.05
 _BENCH_FAST_ENOUGH = 0.3
+_SETTLED = 5.0
 _NONE = Estimate()
 
 
@@ -120,21 +121,20 @@ def _rests(piece: BenchRecording, holds: pd.DataFrame) -> list[tuple[FloatArray,
     chosen = holds[holds["strain_to"] <= floor]
     chosen = chosen if len(chosen) else holds
     rests = []
-    for hold in chosen.itertuples():
+    for start, stop in chosen[["start", "stop"]].to_numpy(dtype=int):
         # The answer to the movement before fades in the first fifth.
-        first = int(hold.start) + (0 if hold.start == 0 else (int(hold.stop) - int(hold.start)) // 5)
-        rests.append((piece.response[first : int(hold.stop)], fs))
+        first = start + (0 if start == 0 else (stop - start) // 5)
+        rests.append((piece.response[first:stop], fs))
     return rests
 
 
 def _creep_pieces(piece: BenchRecording, steps: pd.DataFrame) -> list[tuple[FloatArray, float]]:
     fs = piece.sampling_frequency
     pieces = []
-    for step in steps.itertuples():
-        if not np.isfinite(step.time_constant):
-            continue
-        first = round((step.onset + max(step.delay, 0.0) + 5.0 * step.time_constant) * fs)
-        last = round((step.onset + step.duration) * fs)
+    columns = steps[["onset", "duration", "delay", "time_constant"]].to_numpy(dtype=float)
+    for onset, duration, delay, tau in columns[np.isfinite(columns).all(axis=1)]:
+        first = round((onset + max(delay, 0.0) + _SETTLED * tau) * fs)
+        last = round((onset + duration) * fs)
         if last - first >= 20:
             pieces.append((piece.response[first:last], fs))
     return pieces

@@ -28,7 +28,7 @@ _HOLD_COLUMNS = ("move_start", "start", "stop", "strain_from", "strain_to")
 
 
 def _noise(reference: FloatArray) -> float:
-    """Standard deviation of white noise from second differences, which leave out movement."""
+    """Estimate the standard deviation of white noise from second differences, which leave out movement."""
     second = np.diff(reference[np.isfinite(reference)], 2)
     return 0.0 if second.size == 0 else float(1.4826 * np.median(np.abs(second)) / np.sqrt(6.0))
 
@@ -39,7 +39,7 @@ def _span(reference: FloatArray) -> float:
 
 
 def turning_points(reference: FloatArray, dead_band: float) -> np.ndarray:
-    """Samples at which the reference turns by more than a dead band.
+    """Find the samples at which the reference turns by more than a dead band.
 
     Parameters
     ----------
@@ -90,7 +90,7 @@ def _still_band(reference: FloatArray) -> float:
 
 
 def _still(reference: FloatArray, fs: float, parameters: BenchParameters) -> np.ndarray:
-    """Samples at which the reference stands still."""
+    """Mark the samples at which the reference stands still."""
     window = max(3, round(parameters.shortest_hold_s * fs)) // 2 * 2 + 1
     band = _still_band(reference)
     high = maximum_filter1d(np.where(np.isnan(reference), np.inf, reference), window, mode="nearest")
@@ -118,8 +118,8 @@ def find_holds(reference: FloatArray, fs: float, parameters: BenchParameters | N
     Returns
     -------
     DataFrame
-        ``move_start`` (last still or turning sample before it), ``start``, ``stop`` (samples, half open), ``strain_from``,
-        ``strain_to``. The first row of a recording that starts at rest has ``move_start == start``.
+        ``move_start`` (last still or turning sample before it), ``start``, ``stop`` (samples, half open),
+        ``strain_from``, ``strain_to``. The first row of a recording that starts at rest has ``move_start == start``.
     """
     parameters = parameters or BenchParameters()
     span = _span(reference)
@@ -158,8 +158,8 @@ def find_cycles(reference: FloatArray, fs: float, parameters: BenchParameters | 
     Returns
     -------
     DataFrame
-        ``start``, ``peak``, ``stop`` (samples; stop is the closing low), ``strain_low``, ``strain_high``, ``run`` (cycles
-        that follow each other with equal amplitude and length share one) and ``number`` within the run, from 0.
+        ``start``, ``peak``, ``stop`` (samples; stop is the closing low), ``strain_low``, ``strain_high``, ``run``
+        (cycles that follow each other with equal amplitude and length share one), ``number`` within the run, from 0.
     """
     parameters = parameters or BenchParameters()
     span = _span(reference)
@@ -168,8 +168,8 @@ def find_cycles(reference: FloatArray, fs: float, parameters: BenchParameters | 
     smooth = uniform_filter1d(reference, 3, mode="nearest") if _noise(reference) > 0 else reference
     turns = turning_points(smooth, parameters.turning_fraction * span)
     still = np.zeros(reference.size, dtype=bool)
-    for hold in find_holds(reference, fs, parameters).itertuples():
-        still[int(hold.start) : int(hold.stop)] = True
+    for first, after in find_holds(reference, fs, parameters)[["start", "stop"]].to_numpy(dtype=int):
+        still[first:after] = True
     rows: list[tuple[float, ...]] = []
     run, number = -1, 0
     for a, b, c in zip(turns[:-2], turns[1:-1], turns[2:], strict=True):

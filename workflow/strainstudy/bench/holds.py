@@ -156,16 +156,17 @@ def step_table(response: FloatArray, reference: FloatArray, fs: float, holds: pd
     Returns
     -------
     DataFrame
-        Seconds, fractions; ``direction`` is stretch or release; ``bench_time`` and ``rise_time`` are the 10-90 % times of
-        reference and response; ``delay`` and ``time_constant`` of the first-order fit; ``creep`` is the change during the
-        hold in percent of the step, from five time constants after its start.
+        Seconds, fractions; ``direction`` is stretch or release; ``bench_time`` and ``rise_time`` are the 10-90 % times
+        of reference and response; ``delay`` and ``time_constant`` of the first-order fit; ``creep`` is the change
+        during the hold in percent of the step, from five time constants after its start.
     """
     rows = []
     span = float(np.ptp(reference[np.isfinite(reference)])) if np.isfinite(reference).any() else 0.0
     previous_stop = -1
-    for hold in holds.itertuples():
-        move, start, stop = int(hold.move_start), int(hold.start), int(hold.stop)
-        change = float(hold.strain_to - hold.strain_from)
+    for hold in holds.to_dict("records"):
+        move, start, stop = int(hold["move_start"]), int(hold["start"]), int(hold["stop"])
+        strain_from, strain_to = float(hold["strain_from"]), float(hold["strain_to"])
+        change = strain_to - strain_from
         from_hold = previous_stop >= 0 and move <= previous_stop
         previous_stop = stop
         if not from_hold or abs(change) < _SMALLEST_STEP_SHARE * span:
@@ -176,7 +177,7 @@ def step_table(response: FloatArray, reference: FloatArray, fs: float, holds: pd
         if not (np.isfinite(before).any() and np.isfinite(after).any()):
             continue
         level, end = float(np.nanmean(before)), float(np.nanmean(after))
-        bench = _crossing_time(reference[move:stop], fs, float(hold.strain_from), float(hold.strain_to))
+        bench = _crossing_time(reference[move:stop], fs, strain_from, strain_to)
         rise = _crossing_time(response[move:stop], fs, level, end) if end != level else float("nan")
         delay, tau = fit_step(response, reference, fs, move, start, stop)
         settled = start + round((max(delay, 0.0) + 5.0 * tau) * fs) if np.isfinite(tau) else start
@@ -186,8 +187,8 @@ def step_table(response: FloatArray, reference: FloatArray, fs: float, holds: pd
             creep = 100.0 * (end - float(np.nanmean(early))) / abs(end - level)
         rows.append(
             (
-                start / fs, (stop - start) / fs, "stretch" if change > 0 else "release", float(hold.strain_from),
-                float(hold.strain_to), level, end, bench, rise, delay, tau, creep if change > 0 else -creep,
+                start / fs, (stop - start) / fs, "stretch" if change > 0 else "release", strain_from,
+                strain_to, level, end, bench, rise, delay, tau, creep if change > 0 else -creep,
             )
         )  # fmt: skip
     return pd.DataFrame(rows, columns=list(STEP_COLUMNS))

@@ -1,7 +1,7 @@
 """95 % intervals for bench figures whose unit is the cycle, the hold or the tap, not the sample.
 
-In: one number per cycle. Out: value, low, high. Samples of a cycle share its noise, drift and state, so counting samples
-would give intervals far too short; cycles are close to independent once the sensor has settled.
+In: one number per cycle. Out: value, low, high. Samples of a cycle share its noise, drift and state, so counting
+samples would give intervals far too short; cycles are close to independent once the sensor has settled.
 """
 
 from __future__ import annotations
@@ -26,7 +26,8 @@ class Estimate(NamedTuple):
 
 def _clean(values: FloatArray) -> FloatArray:
     flat = np.asarray(values, dtype=float).ravel()
-    return flat[np.isfinite(flat)]
+    kept: FloatArray = flat[np.isfinite(flat)]
+    return kept
 
 
 def _t(dof: float, level: float) -> float:
@@ -48,7 +49,8 @@ def mean(values: FloatArray, level: float = 0.95) -> Estimate:
 def log_mean(values: FloatArray, level: float = 0.95) -> Estimate:
     """Geometric mean and its t interval, for positive quantities that vary by factors (times)."""
     x = _clean(values)
-    return Estimate(*(float(np.exp(v)) for v in mean(np.log(x[x > 0]), level)))
+    value, low, high = mean(np.log(x[x > 0]), level)
+    return Estimate(float(np.exp(value)), float(np.exp(low)), float(np.exp(high)))
 
 
 def absolute(signed: Estimate) -> Estimate:
@@ -82,7 +84,7 @@ def slope(x: FloatArray, y: FloatArray, level: float = 0.95) -> Estimate:
     """Least-squares slope over successive cycles, its error widened for autocorrelated residuals.
 
     The variance is multiplied by (1 + r) / (1 - r), r the lag-1 autocorrelation of the residuals at least 0
-    (Bayley & Hammersley 1946, first-order case), r corrected for its bias of about -(1 + 3 r) / n plus that of the line.
+    (Bayley & Hammersley 1946, first-order case), r corrected for its bias towards negative values in few cycles.
     """
     good = np.isfinite(x) & np.isfinite(y)
     x, y = np.asarray(x, dtype=float)[good], np.asarray(y, dtype=float)[good]
@@ -128,10 +130,10 @@ def effective_dof(deviations: FloatArray) -> float:
 
 
 def spread(variance: float, dof: float, level: float = 0.95) -> Estimate:
-    """Standard deviation and its chi-squared interval."""
+    """Give the standard deviation and its chi-squared interval."""
     if not np.isfinite(variance) or dof <= 0:
         return Estimate()
-    low, high = stats.chi2.ppf([0.5 - level / 2.0, 0.5 + level / 2.0], dof)
+    low, high = (float(stats.chi2.ppf(0.5 + sign * level / 2.0, dof)) for sign in (-1.0, 1.0))
     return Estimate(
         float(np.sqrt(variance)), float(np.sqrt(variance * dof / high)), float(np.sqrt(variance * dof / low))
     )

@@ -43,7 +43,8 @@ class LoopFigures:
     gauge_factor, linearity, linearity_least_squares, hysteresis, repeatability, drift : Estimate
         Gauge factor over the whole range; the others in percent of full scale (drift: per cycle).
     curve : DataFrame
-        One row per strain interval: ``strain_low``, ``strain_high`` (fraction), ``gauge_factor`` with limits, ``r2``, ``n``.
+        One row per strain interval: ``strain_low``, ``strain_high`` (fraction), ``gauge_factor`` with limits, ``r2``,
+        ``n``.
     loop : DataFrame
         Mean loop: ``strain``, ``loading``, ``unloading``, ``loading_sd``, ``unloading_sd``.
     cycles : DataFrame
@@ -144,9 +145,8 @@ def _with_lag(hysteresis: Estimate, lag: Lag, half_cycle_s: float) -> Estimate:
     """Widen by what the error of the removed delay does: 2 x delay / time of a half cycle, in shares of span."""
     extra = 100.0 * 2.0 * 1.96 * lag.standard_error / half_cycle_s
     value, low, high = hysteresis
-    return Estimate(
-        value, max(value - float(np.hypot(value - low, extra)), 0.0), value + float(np.hypot(high - value, extra))
-    )
+    below, above = float(np.hypot(value - low, extra)), float(np.hypot(high - value, extra))
+    return Estimate(value, max(value - below, 0.0), value + above)
 
 
 def loop_figures(

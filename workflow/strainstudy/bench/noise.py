@@ -20,7 +20,7 @@ _LAGS = 50
 
 
 def noise_floor(rests: list[tuple[FloatArray, float]], level: float = 0.95) -> Estimate:
-    """Standard deviation of the response at rest.
+    """Estimate the standard deviation of the response at rest.
 
     Parameters
     ----------
@@ -32,8 +32,9 @@ def noise_floor(rests: list[tuple[FloatArray, float]], level: float = 0.95) -> E
     Returns
     -------
     Estimate
-        Each rest is cut into pieces of about two seconds and a parabola taken out of each, so that creep and drift do not
-        count. Degrees of freedom: samples over 1 + 2 sum of squared autocorrelations (Bartlett 1946), less 3 a piece.
+        Each rest is cut into pieces of about two seconds and a parabola taken out of each, so that creep and drift do
+        not count. Degrees of freedom: samples, less 3 a piece, over 1 + 2 sum of squared autocorrelations
+        (Bartlett 1946).
     """
     total, samples, dof = 0.0, 0, 0.0
     for values, fs in rests:

@@ -3,10 +3,10 @@
 In: one number per use. Out: an individuals chart per sensor and measure, and the recordings that used a flagged sensor.
 
 Shewhart's individuals chart: centre +- 3 standard deviations, the standard deviation from moving ranges of two
-successive uses (ISO 7870-2, *Control charts, part 2: Shewhart control charts*). The numbers are positive and vary by factors, so
-the chart is kept on their logarithms. A sensor is used too few times for limits of its own, so the moving ranges
-of all sensors of the study are pooled, and their median is taken (over 0.9539, the median of the range of two of a
-normal distribution), which a single jump does not widen.
+successive uses (ISO 7870-2, *Control charts, part 2: Shewhart control charts*). The numbers are positive and vary by
+factors, so the chart is kept on their logarithms. A sensor is used too few times for limits of its own, so the
+moving ranges of all sensors of the study are pooled, and their median is taken (over 0.9539, the median of the range
+of two of a normal distribution), which a single jump does not widen.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ class HealthParameters:
     )
     smallest_change_percent: float = setting(
         5.0,
-        "Change of rest resistance or gauge factor, of the centre, that is never flagged however steady the sensors are",
+        "Change from the centre that is never flagged, however steady the sensors are",
         source="common practice, no source",
         unit="%",
         minimum=0,
@@ -70,13 +70,13 @@ def _chart(group: pd.DataFrame, measure: str, sigma: float, ranges: int, paramet
         band = max(parameters.control_limit_sd * sigma, float(np.log1p(parameters.smallest_change_percent / 100.0)))
         high = centre * float(np.exp(band))
         low = 0.0 if measure in _ONE_SIDED else centre * float(np.exp(-band))
-    reasons: list[str | None] = []
+    reasons: list[str] = []
     for value in values:
         if np.isnan(high):
             why = "one use" if n < 2 else f"{ranges} pairs of uses in the study"
             reasons.append(f"no limits: {why}")
         elif low <= value <= high:
-            reasons.append(None)
+            reasons.append("")
         else:
             name = measure.replace("_", " ")
             reasons.append(
@@ -90,7 +90,7 @@ def _chart(group: pd.DataFrame, measure: str, sigma: float, ranges: int, paramet
 
 
 def _pooled(groups: list[FloatArray]) -> tuple[float, int]:
-    """Standard deviation of one use (of logarithms) from the median moving range of all sensors."""
+    """Estimate the standard deviation of one use (of logarithms) from the median moving range of all sensors."""
     ranges = np.concatenate([np.abs(np.diff(np.log(values))) for values in groups] or [np.empty(0)])
     return (float(np.median(ranges)) / RANGE_MEDIAN if ranges.size else 0.0), int(ranges.size)
 
@@ -101,8 +101,8 @@ def control_chart(uses: pd.DataFrame, parameters: HealthParameters | None = None
     Parameters
     ----------
     uses : DataFrame
-        One row per use of a sensor, in order of use: ``sensor_id``, ``participant_id``, ``session_id``, ``recording_id``
-        and any of `MEASURES` (NaN where not measured; ohm, 1, relative change).
+        One row per use of a sensor, in order of use: ``sensor_id``, ``participant_id``, ``session_id``,
+        ``recording_id`` and any of `MEASURES` (NaN where not measured; ohm, 1, relative change).
     parameters : HealthParameters, optional
 
     Returns
@@ -112,7 +112,7 @@ def control_chart(uses: pd.DataFrame, parameters: HealthParameters | None = None
     """
     parameters = parameters or HealthParameters()
     keys = ["sensor_id", "participant_id", "session_id", "recording_id"]
-    frames = []
+    frames: list[pd.DataFrame] = []
     for measure in MEASURES:
         if measure not in uses:
             continue
@@ -148,12 +148,8 @@ def flagged_recordings(health: pd.DataFrame, used: pd.DataFrame) -> pd.DataFrame
         return pd.DataFrame(columns=columns)
     words = {}
     for sensor, rows in outside.groupby("sensor_id", sort=True):
-        where = sorted(
-            {
-                f"{row.reason} ({row.recording_id if pd.notna(row.recording_id) else row.session_id})"
-                for row in rows.itertuples()
-            }
-        )
+        uses = rows["recording_id"].fillna(rows["session_id"])
+        where = sorted({f"{reason} ({use})" for reason, use in zip(rows["reason"], uses, strict=True)})
         more = f" and {len(where) - 3} more" if len(where) > 3 else ""
         words[sensor] = f"sensor {sensor}: " + "; ".join(where[:3]) + more
     hit = used[used["sensor_id"].isin(list(words))].drop_duplicates(["recording_id", "sensor_id"])

@@ -151,7 +151,7 @@ class Measured:
         return all(math.isfinite(x) for x in (self.value, self.low, self.high))
 
     def beyond(self, limit: float) -> bool | None:
-        """True: the whole interval is outside -limit to limit; False: inside; None: it crosses, or is unknown."""
+        """Tell whether the whole interval is outside -limit to limit; None: it crosses a limit, or is unknown."""
         if not self.known:
             return None
         if self.low > limit or self.high < -limit:

@@ -47,8 +47,8 @@ SENSORS: Final = TableSpec(
         *interval_columns(
             "hysteresis",
             "Hysteresis",
-            "Largest difference of the branches of a cycle over the span of that cycle, the delay removed where it can be "
-            "told from hysteresis.",
+            "Largest difference of the branches of a cycle over the span of that cycle, the delay removed where it "
+            "can be told from hysteresis.",
             _FS,
         ),
         *interval_columns(
@@ -63,8 +63,8 @@ SENSORS: Final = TableSpec(
         *interval_columns(
             "creep",
             "Creep",
-            "Change of the response while a stretch is held, from five time constants after its start; negative when it "
-            "fades.",
+            "Change of the response while a stretch is held, from five time constants after its start; negative when "
+            "it fades.",
             "% of the step",
         ),
         *interval_columns("creep_time_1", "Creep time constant", "Fast exponential common to all holds.", "s"),

@@ -1,0 +1,100 @@
+"""Control charts of sensors over a study."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from strainstudy.sensor.health import HEALTH_COLUMNS, RANGE_MEDIAN, HealthParameters, control_chart, flagged_recordings
+from strainstudy.tables.sensors import SENSOR_HEALTH
+from strainstudy.tables.spec import read_table, write_table
+
+
+def uses(values: dict[str, list[float]], measure: str = "rest_resistance") -> pd.DataFrame:
+    rows = [
+        {"sensor_id": sensor, "participant_id": f"sub-{k:02d}", "session_id": "ses-1",
+         "recording_id": f"{sensor}-{k:02d}", measure: value}
+        for sensor, series in values.items()
+        for k, value in enumerate(series, start=1)
+    ]  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def steady(n: int, centre: float, cv: float, seed: int) -> list[float]:
+    return list(centre * np.exp(cv * np.random.default_rng(seed).standard_normal(n)))
+
+
+def test_median_moving_range_constant_is_that_of_the_tables_of_control_charts():
+    """d4 = 0.954 for ranges of two (Wheeler & Chambers, Understanding Statistical Process Control; from memory)."""
+    assert pytest.approx(0.954, abs=5e-4) == RANGE_MEDIAN
+
+
+def test_limits_equal_those_of_a_worked_individuals_chart_on_logarithms():
+    """Centre +- 3 * median moving range / 0.954 (ISO 7870-2, individuals; median range variant), by hand."""
+    logs = np.array([0.0, 0.1, 0.0, 0.2, 0.1, 0.3, 0.2, 0.3, 0.2, 0.4])
+    chart = control_chart(uses({"S1": list(1000 * np.exp(logs))}))
+    ranges = np.abs(np.diff(logs))
+    band = 3 * np.median(ranges) / 0.95387
+    assert chart["centre"].iloc[0] == pytest.approx(1000 * np.exp(0.2))
+    assert chart["limit_high"].iloc[0] == pytest.approx(1000 * np.exp(0.2 + band), rel=1e-4)
+    assert chart["limit_low"].iloc[0] == pytest.approx(1000 * np.exp(0.2 - band), rel=1e-4)
+
+
+def test_a_tired_sensor_is_flagged_and_its_steady_neighbours_are_not():
+    values = {f"S{k}": steady(8, 5000 + 500 * k, 0.02, k) for k in range(5)}
+    values["S2"][6] *= 1.5
+    chart = control_chart(uses(values))
+    flagged = chart[chart["flagged"]]
+    assert list(zip(flagged["sensor_id"], flagged["use"], strict=True)) == [("S2", 7)]
+    assert "rest resistance +" in flagged["reason"].iloc[0]
+
+
+def test_one_jump_does_not_widen_its_own_limits():
+    values = {f"S{k}": steady(4, 5000, 0.02, k) for k in range(4)}
+    before = control_chart(uses(values))["limit_high"].iloc[0]
+    values["S3"][2] *= 10
+    after = control_chart(uses(values))["limit_high"].iloc[0]
+    assert after < 1.1 * before
+
+
+def test_false_alarms_are_as_rare_as_three_standard_deviations_promise():
+    """A normal process leaves +-3 SD 27 times in 10 000; estimated limits leave it somewhat more often."""
+    alarms = total = 0
+    for seed in range(40):
+        values = {f"S{k}": steady(12, 5000, 0.05, 100 * seed + k) for k in range(8)}
+        chart = control_chart(uses(values))
+        alarms += int(chart["flagged"].sum())
+        total += len(chart)
+    assert alarms / total < 0.012
+
+
+def test_few_uses_draw_no_limits_and_say_why():
+    chart = control_chart(uses({"S1": [100.0, 300.0], "S2": [100.0]}))
+    assert not chart["flagged"].any()
+    assert chart["limit_high"].isna().all()
+    assert set(chart["reason"]) == {"no limits: 1 pairs of uses in the study", "no limits: one use"}
+
+
+def test_low_noise_is_no_fault():
+    values = {f"S{k}": steady(8, 1e-3, 0.1, k) for k in range(5)}
+    values["S1"][3] *= 0.01
+    values["S4"][3] *= 20
+    chart = control_chart(uses(values, "noise"))
+    assert list(chart.loc[chart["flagged"], "sensor_id"]) == ["S4"]
+
+
+def test_every_recording_of_a_flagged_sensor_is_listed_with_the_reason():
+    values = {f"S{k}": steady(8, 5000, 0.01, k) for k in range(4)}
+    values["S1"][0] *= 2
+    table = uses(values)
+    listed = flagged_recordings(control_chart(table), table[["recording_id", "sensor_id"]])
+    assert list(listed["recording_id"]) == [f"S1-{k:02d}" for k in range(1, 9)]
+    assert listed["reason"].str.contains("S1-01").all()
+    quiet = flagged_recordings(control_chart(table, HealthParameters(fewest_ranges=1000)), table)
+    assert quiet.empty
+
+
+def test_the_chart_fits_its_result_table(tmp_path):
+    chart = control_chart(uses({f"S{k}": steady(4, 5000, 0.02, k) for k in range(4)}))
+    assert tuple(chart.columns) == HEALTH_COLUMNS == SENSOR_HEALTH.names
+    back = read_table(write_table(chart, SENSOR_HEALTH, tmp_path))
+    assert len(back) == len(chart)
+    assert (back["reason"].isna() != back["flagged"]).all()
