@@ -1,0 +1,203 @@
+"""How a delimited text file is laid out: separator, decimal sign, header lines, column names, units row.
+
+In: the first lines of the file. Out: a `Layout`. The separator is the one under which the rows hold most numbers
+in a constant number of cells; nothing is taken from the file's suffix.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from .model import ReadError
+
+__all__ = ["MISSING_MARKERS", "Layout", "find_layout"]
+
+SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma"}
+MISSING_MARKERS = (
+    "", "n/a", "N/A", "#N/A", "NA", "na", "NaN", "nan", "NAN", "-NaN", "-nan", "null", "NULL", "None", "none", "-", "--",
+)  # fmt: skip
+_NUMBER = {
+    ".": re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?inf", re.ASCII | re.IGNORECASE),
+    ",": re.compile(r"[+-]?(\d+,?\d*|,\d+)([eE][+-]?\d+)?|[+-]?inf", re.ASCII | re.IGNORECASE),
+}
+_CLOCK = re.compile(
+    r"(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[ T])?\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?(Z|[+-]\d{2}:?\d{2})?", re.ASCII
+)
+_UNIT = re.compile(
+    r"s|sec|seconds?|ms|us|µs|μs|ns|min|h|[mµμuk]?v|volts?|[mkµμu]?ohms?|[mk]?[ΩΩ]|deg|degrees?|°|rad|%|percent|"
+    r"[mcµμ]?m|[mk]?n|[mµμ]?a|hz|°?c|g|1|-|a\.?u\.?|hh:mm:ss(\.\w+)?",
+    re.IGNORECASE,
+)
+_COMMENT = ("#", "%", "//")
+_LOOK_BACK = 3
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where the table of a text file begins and how it is written.
+
+    Parameters
+    ----------
+    separator, decimal : str
+        Single characters.
+    names : tuple of str
+        One for each cell of a row; ``""`` for a cell without a name.
+    units : tuple of str or None
+        The row of units, if there is one.
+    clock : tuple of bool
+        Which columns hold dates or times of day.
+    first_row : int
+        Index of the first line of numbers, from 0.
+    """
+
+    separator: str
+    decimal: str
+    names: tuple[str, ...]
+    units: tuple[str, ...] | None
+    clock: tuple[bool, ...]
+    first_row: int
+
+    @property
+    def words(self) -> str:
+        """The layout in words, for the table of recordings."""
+        return f"{SEPARATORS[self.separator]}, decimal {'comma' if self.decimal == ',' else 'point'}"
+
+
+def _split(line: str, separator: str) -> list[str]:
+    if '"' in line:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
+    return [cell.strip() for cell in line.split(separator)]
+
+
+def _kind(cell: str, decimal: str) -> str:
+    """Name what a cell holds: ``n`` number, ``c`` clock time, ``m`` missing, ``t`` text."""
+    if cell in MISSING_MARKERS:
+        return "m"
+    if _NUMBER[decimal].fullmatch(cell):
+        return "n"
+    return "c" if _CLOCK.fullmatch(cell) else "t"
+
+
+def _column_kinds(rows: Sequence[Sequence[str]]) -> str:
+    """Give the most frequent kind in each column that is not missing."""
+    kinds = []
+    for column in zip(*rows, strict=True):
+        counts = Counter(kind for kind in column if kind != "m")
+        kinds.append(counts.most_common(1)[0][0] if counts else "m")
+    return "".join(kinds)
+
+
+def _agrees(row: str, body: str) -> bool:
+    return len(row) == len(body) and all(b == "t" or k in ("m", b) for k, b in zip(row, body, strict=True))
+
+
+@dataclass(frozen=True)
+class _Body:
+    score: float
+    separator: str
+    decimal: str
+    kinds: str
+    first: int
+
+
+def _find_body(lines: Sequence[str], separator: str, decimal: str) -> _Body | None:
+    """Find the rows of numbers under one separator and decimal sign."""
+    rows = ["".join(_kind(cell, decimal) for cell in _split(line, separator)) for line in lines]
+    filled = [i for i, line in enumerate(lines) if line.strip() and not line.startswith(_COMMENT)]
+    later = [rows[i] for i in filled[len(filled) // 2 :] if "n" in rows[i]]
+    if not later:
+        return None
+    width = Counter(len(row) for row in later).most_common(1)[0][0]
+    kinds = _column_kinds([row for row in later if len(row) == width])
+    fitting = {i for i in filled if _agrees(rows[i], kinds) and "n" in rows[i]}
+    for place, i in enumerate(filled):
+        if all(j in fitting for j in filled[place : place + 3]):
+            share = len(fitting) / len(filled)
+            return _Body(sum(kind in "nc" for kind in kinds) * share, separator, decimal, kinds, i)
+    return None
+
+
+def _header_cells(line: str, separator: str, width: int) -> list[str] | None:
+    """Split a line above the numbers into names, one for each cell of a row, if it has that many."""
+    cells = _split(line.lstrip("#%/ "), separator)
+    while len(cells) > width and cells[-1] == "":
+        cells.pop()
+    if len(cells) == width - 1:
+        cells.append("")
+    return cells if len(cells) == width else None
+
+
+def _is_units(cells: Sequence[str]) -> bool:
+    bare = [cell.strip("[]() ") for cell in cells]
+    return any(bare) and all(cell == "" or _UNIT.fullmatch(cell) for cell in bare)
+
+
+def find_layout(lines: Sequence[str], wanted: Sequence[str] = ()) -> Layout:
+    """Find out how a text file is laid out.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        The first lines of the file, without line ends; whole lines only.
+    wanted : sequence of str
+        Column names that are looked for; a line that has them is the header.
+
+    Returns
+    -------
+    Layout
+
+    Raises
+    ------
+    ReadError
+        If there are no rows of numbers, or no names above them, or more cells than names.
+    """
+    bodies = [_find_body(lines, separator, decimal) for separator in SEPARATORS for decimal in ".,"]
+    found = [body for body in bodies if body is not None]
+    if not found:
+        separators = ", ".join(SEPARATORS.values())
+        raise ReadError(
+            f"no rows of numbers separated by {separators} were found; export the recording as a table with"
+            " one row of column names"
+        )
+
+    def rank(body: _Body) -> tuple[int, float]:
+        # an integer table with commas can be read in two ways; the column names tell which is meant
+        above = lines[max(body.first - _LOOK_BACK, 0) : body.first]
+        cells = [_header_cells(line, body.separator, len(body.kinds)) for line in above]
+        return (max((len(set(c) & set(wanted)) for c in cells if c is not None), default=0), body.score)
+
+    body = max(found, key=rank)
+    width = len(body.kinds)
+    above = [line for line in lines[max(body.first - _LOOK_BACK, 0) : body.first] if line.strip()]
+    candidates = [
+        cells
+        for line in reversed(above)
+        if (cells := _header_cells(line, body.separator, width)) is not None
+        and any(_kind(cell, body.decimal) == "t" for cell in cells)
+    ]
+    if not candidates:
+        if above:
+            count = len(_split(above[-1], body.separator))
+            raise ReadError(
+                f"rows of {width} cells (from line {body.first + 1}) under {count} column"
+                f" name{'s' if count != 1 else ''}; give every column a name, and if commas are both decimal sign"
+                " and separator export the file with semicolons"
+            )
+        raise ReadError("no column names above the numbers; put a row of column names first")
+    header, units = candidates[0], None
+    if len(candidates) > 1:
+        known = [len(set(cells) & set(wanted)) for cells in candidates[:2]]
+        if known[1] > known[0] or (known[0] == known[1] and _is_units(candidates[0])):
+            header, units = candidates[1], tuple(cell.strip("[]() ") for cell in candidates[0])
+    return Layout(
+        body.separator,
+        body.decimal,
+        tuple(header),
+        units,
+        tuple(kind == "c" for kind in body.kinds),
+        body.first,
+    )
