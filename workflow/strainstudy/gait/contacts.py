@@ -27,6 +27,18 @@ CONTACT_REACH = 0.60
 """The peak and initial contact are at most this part of a stride apart."""
 STILL = 0.05
 """Extension has ended when it is this part of its fastest; not zero, so that a drift of the sensor cannot hide it."""
+PAUSE = 0.4
+"""Extension that slows to this part of its fastest and goes on has paused: contact, or a shoulder of a stiff swing."""
+PAUSE_COST = 0.1
+"""What a pause is worth less than an end, in parts of the way down."""
+STRAIGHTEST_REACH = 0.5
+"""How far down the knee has come is measured against its straightest in this part of a stride after the peak."""
+USUAL_TERMINAL_SWING = 0.28
+"""Swing peak to contact, in strides (72 and 100 % of the cycle: Schwartz et al. 2008)."""
+TERMINAL_SWING_WIDTH = 0.15
+"""How far from there a contact is expected, in strides (ours: about half of terminal swing)."""
+SPELL = 0.1
+"""Longest still spell around contact, in strides (ours: the loading wave peaks at 12 % of the cycle)."""
 STEPS = 200
 """Points per stride at which the curve around a swing is read."""
 
@@ -50,6 +62,44 @@ def _refine(values: FloatArray, best: NDArray[np.intp]) -> FloatArray:
     bend = before - 2.0 * at + after
     shift = np.where(bend == 0.0, 0.0, 0.5 * (before - after) / np.where(bend == 0.0, 1.0, bend))
     return np.where(best == inner, inner + np.clip(shift, -0.5, 0.5), best.astype(float))
+
+
+def _contact(speed: FloatArray, value: FloatArray, fastest: FloatArray) -> FloatArray:
+    """Choose the end of swing extension, in steps after the peak.
+
+    Parameters
+    ----------
+    speed, value : ndarray, shape (k, m)
+        The curve from each peak on.
+    fastest : ndarray, shape (k,)
+        Fastest extension (negative).
+    """
+    rows = np.arange(fastest.size)
+    steps = np.arange(speed.shape[1])
+    level = STILL * fastest[:, None]
+    ends = np.zeros(speed.shape, dtype=bool)
+    ends[:, 1:] = (speed[:, 1:] >= level) & (speed[:, :-1] < level)
+    pauses = np.zeros(speed.shape, dtype=bool)
+    pauses[:, 1:-1] = (speed[:, 1:-1] >= speed[:, :-2]) & (speed[:, 1:-1] > speed[:, 2:])
+    pauses &= (speed < level) & (speed > PAUSE * fastest[:, None])
+    lowest = value[:, : int(STRAIGHTEST_REACH * STEPS)].min(axis=1)
+    drop = np.maximum(value[:, 0] - lowest, np.finfo(float).tiny)
+    depth = np.clip((value[:, :1] - value) / drop[:, None], 0.0, 1.0)
+    away = (steps / STEPS - USUAL_TERMINAL_SWING) / TERMINAL_SWING_WIDTH
+    worth = np.where(ends | pauses, depth - 0.5 * away**2 - PAUSE_COST * pauses, -np.inf)
+    best = worth.argmax(axis=1)
+    found = np.isfinite(worth[rows, best])
+    best = np.where(found, best, int(USUAL_TERMINAL_SWING * STEPS))
+    earlier = np.maximum(best - 1, 0)
+    left, right = speed[rows, earlier], speed[rows, best]
+    part = np.where(right > left, (level[:, 0] - left) / np.where(right > left, right - left, 1.0), 1.0)
+    ended = ends[rows, best]
+    end = np.where(ended, earlier + np.clip(part, 0.0, 1.0), best)
+    # the knee is straightest in the middle of a short still spell; a long one is a stance without a loading wave
+    flexing = (speed >= -level) & (steps[None, :] > best[:, None])
+    spell = np.where(ended & flexing.any(axis=1), flexing.argmax(axis=1) - end, 2.0 * SPELL * STEPS)
+    half: FloatArray = 0.5 * np.maximum(np.minimum(spell, 2.0 * SPELL * STEPS - spell), 0.0)
+    return end + half
 
 
 def find_landmarks(curve: KneeCurve, near: FloatArray, stride_time: FloatArray) -> Landmarks:
@@ -91,13 +141,6 @@ def find_landmarks(curve: KneeCurve, near: FloatArray, stride_time: FloatArray) 
 
     after = np.arange(0, int(CONTACT_REACH * STEPS) + 1) / STEPS
     fall = read(curve.speed, peak, after)
-    lowest = fall[:, : int(RISE_REACH * STEPS)].argmin(axis=1)
-    rows = np.arange(near.size)
-    fall_speed = fall[rows, lowest]
-    level = STILL * fall_speed[:, None]
-    ended = (fall >= level) & (np.arange(after.size)[None, :] > lowest[:, None])
-    end = np.where(ended.any(axis=1), ended.argmax(axis=1), after.size - 1)
-    left, right = fall[rows, end - 1], fall[rows, end]
-    step = np.where(right > left, (level[:, 0] - left) / np.where(right > left, right - left, 1.0), 1.0)
-    contact = peak + (end - 1 + np.clip(step, 0.0, 1.0)) / STEPS * length[:, 0]
-    return Landmarks(peak=peak, toe_off=toe_off, contact=contact, rise_speed=rise[rows, fastest], fall_speed=fall_speed)
+    fall_speed = fall[:, : int(RISE_REACH * STEPS)].min(axis=1)
+    contact = peak + _contact(fall, read(curve.value, peak, after), fall_speed) / STEPS * length[:, 0]
+    return Landmarks(peak=peak, toe_off=toe_off, contact=contact, rise_speed=rise.max(axis=1), fall_speed=fall_speed)
