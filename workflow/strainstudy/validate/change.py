@@ -1,0 +1,156 @@
+"""Change between sessions, and whether repeats explain it.
+
+In: measures in the long form (`measurements`). Out: ``tables/change.tsv`` (each person, measure and pair of
+sessions) and ``validation/retest.tsv`` (reliability between sessions over people).
+
+The standard error of a change comes from repeat recordings within a session: their standard deviation within
+person and session, pooled over the study, divided by the root of the number of recordings on each side. Where
+no session repeats a recording it comes from the spread of strides or swallows within the recordings, which
+leaves out the error of putting the sensor on again and of the day; the table says which it was. Minimal
+detectable change = 1.96 x standard error of the change, which for one recording a session is 1.96 x sqrt(2) x
+SEM (Weir JP 2005 J Strength Cond Res 19:231-240).
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from ..stats.agreement import bland_altman, within_person_sd
+from ..stats.reliability import icc, mean_squares, minimal_detectable_change
+from ..tables.validation import CHANGE, RETEST
+from .frames import rows_frame, text_or_none
+from .measurements import per_person
+from .parameters import ValidateParameters
+from .rates import named_interval
+
+__all__ = ["changes", "retest"]
+
+_REACH: Final = 1.96
+_KEYS: Final = ["trial_type", "measure", "unit"]
+_MINIMUM_FREEDOM: Final = 3
+"""Fewer degrees of freedom than this give no usable standard deviation of repeats (ours)."""
+
+
+def _session_pairs(sessions: list[str]) -> list[tuple[str, str]]:
+    return list(itertools.combinations(sorted(sessions), 2))
+
+
+def changes(measurements: pd.DataFrame) -> pd.DataFrame:
+    """Compare each person's sessions, two at a time.
+
+    Parameters
+    ----------
+    measurements : DataFrame
+        From `measurements.join`; a recording without a session is left out.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``tables/change.tsv``: later minus earlier session (by name), its standard error, the
+        minimal detectable change, whether it is exceeded, and what the error was taken from. Empty with one
+        session.
+    """
+    rows: list[dict[str, Any]] = []
+    known = measurements[measurements["session_id"].notna()]
+    for _, group in known.groupby(_KEYS, sort=True, dropna=False):
+        session = group["participant_id"].astype(str) + "\t" + group["session_id"].astype(str)
+        # Tasks differ in what is asked of the person, so that only recordings of one task repeat each other.
+        repeat = session + "\t" + group["task"].astype(str)
+        sd, freedom = within_person_sd(group["value"].to_numpy(), repeat.to_numpy(dtype=str))
+        repeated = freedom >= _MINIMUM_FREEDOM and sd > 0
+        for person, mine in group.groupby("participant_id", sort=True):
+            parts = {str(name): part for name, part in mine.groupby("session_id", sort=True)}
+            for earlier, later in _session_pairs(list(parts)):
+                first, second = parts[earlier], parts[later]
+                if repeated:
+                    error = sd * math.sqrt(1 / len(first) + 1 / len(second))
+                    basis = "repeat recordings within a session"
+                else:
+                    error = math.sqrt(
+                        sum(float((p["standard_error"] ** 2).sum(skipna=False)) / len(p) ** 2 for p in (first, second))
+                    )
+                    known_error = math.isfinite(error) and error > 0
+                    error = error if known_error else math.nan
+                    basis = "spread within the recordings" if known_error else "none: nothing was repeated"
+                change = float(second["value"].mean() - first["value"].mean())
+                detectable = _REACH * error
+                rows.append(
+                    {
+                        "participant_id": str(person),
+                        "trial_type": text_or_none(mine["trial_type"].iloc[0]),
+                        "measure": mine["measure"].iloc[0],
+                        "unit": mine["unit"].iloc[0],
+                        "session_id": earlier,
+                        "later_session_id": later,
+                        "n_recordings": len(first),
+                        "later_n_recordings": len(second),
+                        "value": float(first["value"].mean()),
+                        "later_value": float(second["value"].mean()),
+                        "change": change,
+                        "change_low": change - detectable,
+                        "change_high": change + detectable,
+                        "standard_error": error,
+                        "minimal_detectable_change": detectable,
+                        "exceeds": None if math.isnan(detectable) else abs(change) > detectable,
+                        "error_basis": basis,
+                        "error_freedom": freedom if repeated else None,
+                    }
+                )
+    return rows_frame(rows, CHANGE)
+
+
+def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.DataFrame:
+    """Reliability of each measure between two sessions, over people.
+
+    Parameters
+    ----------
+    measurements : DataFrame
+        As for `changes`.
+    parameters : ValidateParameters
+        Multiplier of the limits of agreement.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``validation/retest.tsv``: ICC(2,1) and ICC(3,1), standard error of measurement and minimal
+        detectable change, bias and limits of later minus earlier. True change between the sessions counts as
+        error.
+    """
+    known = measurements[measurements["session_id"].notna()]
+    people = per_person(known)
+    rows: list[dict[str, Any]] = []
+    for (state, measure, unit), group in people.groupby(_KEYS, sort=True, dropna=False):
+        wide = group.pivot_table(index="participant_id", columns="session_id", values="value", aggfunc="mean")
+        for earlier, later in _session_pairs([str(c) for c in wide.columns]):
+            table = wide[[earlier, later]].to_numpy(dtype=np.float64)
+            table = table[np.isfinite(table).all(axis=1)]
+            if len(table) < 2:
+                continue
+            squares = mean_squares(table)
+            agreement, consistency = icc(table, "2,1"), icc(table, "3,1")
+            limits = bland_altman(table[:, 1], table[:, 0], multiplier=parameters.limits_multiplier)
+            rows.append(
+                {
+                    "trial_type": text_or_none(state),
+                    "measure": measure,
+                    "unit": unit,
+                    "session_id": earlier,
+                    "later_session_id": later,
+                    "n_participants": len(table),
+                    "mean": float(table.mean()),
+                    **named_interval("bias", limits.bias, limits.bias_interval),
+                    "sd": limits.sd,
+                    **named_interval("loa_lower", limits.low, limits.low_interval),
+                    **named_interval("loa_upper", limits.high, limits.high_interval),
+                    **named_interval("icc_agreement", agreement.value, agreement.interval),
+                    **named_interval("icc_consistency", consistency.value, consistency.interval),
+                    "standard_error_of_measurement": squares.standard_error,
+                    "minimal_detectable_change": minimal_detectable_change(squares.standard_error),
+                }
+            )
+    return rows_frame(rows, RETEST)

@@ -1,0 +1,206 @@
+"""All measures of people in one long frame, which norms, change, retest and groups read.
+
+In: result tables (one row per recording, or per recording and gait state). Out: a frame with recording_id,
+participant_id, session_id, task, trial_type, measure, unit, value, standard_error; one row per number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from .frames import text_or_none
+
+__all__ = ["COLUMNS", "GAIT_MEASURES", "SIGNAL_UNIT", "gait_measurements", "join", "per_person", "swallow_measurements"]
+
+COLUMNS: Final = (
+    "recording_id",
+    "participant_id",
+    "session_id",
+    "task",
+    "trial_type",
+    "measure",
+    "unit",
+    "value",
+    "standard_error",
+)
+SIGNAL_UNIT: Final = "signal"
+"""Stands where the unit is that of the recording's signal and is not known here."""
+GAIT_MEASURES: Final[dict[str, str | None]] = {
+    "cadence": "1/min",
+    "stride_time_mean": "s",
+    "stride_time_sd": "s",
+    "stride_time_cv": "percent",
+    "step_time_mean_left": "s",
+    "step_time_mean_right": "s",
+    "stance_fraction_mean_left": "1",
+    "stance_fraction_mean_right": "1",
+    "swing_peak_mean_left": None,
+    "swing_peak_mean_right": None,
+    "range_of_motion_mean_left": None,
+    "range_of_motion_mean_right": None,
+    "step_time_symmetry_index": "percent",
+    "step_time_log_ratio": "percent",
+    "stance_time_log_ratio": "percent",
+    "swing_time_log_ratio": "percent",
+    "amplitude_log_ratio": "percent",
+    "phase_deviation": "deg",
+    "coordination_index": "percent",
+}
+"""Measures of ``tables/gait.tsv`` that are followed per person; None stands for the unit of the signal."""
+_NORMAL_95: Final = 1.959963984540054
+
+
+def _heads(recordings: pd.DataFrame) -> dict[str, dict[str, Any]]:
+    wanted = ("participant_id", "session_id", "task")
+    return {
+        str(row["recording_id"]): {name: text_or_none(row.get(name)) for name in wanted}
+        for row in recordings.to_dict("records")
+    }
+
+
+def gait_measurements(
+    gait: pd.DataFrame, recordings: pd.DataFrame, *, signal_units: Mapping[str, str] | None = None
+) -> pd.DataFrame:
+    """Put ``tables/gait.tsv`` into the long form.
+
+    Parameters
+    ----------
+    gait : DataFrame
+        recording_id, trial_type, and the measures with ``_low`` and ``_high``.
+    recordings : DataFrame
+        recording_id, participant_id, session_id, task.
+    signal_units : mapping of recording_id to unit, optional
+        Unit of knee measures of each recording (``deg`` where calibrated).
+
+    Returns
+    -------
+    DataFrame
+        `COLUMNS`. The standard error is a quarter of the interval's width in normal quantiles (half width /
+        1.96).
+    """
+    heads = _heads(recordings)
+    rows = []
+    for row in gait.to_dict("records"):
+        recording = str(row["recording_id"])
+        head = heads.get(recording)
+        if head is None or head["participant_id"] is None:
+            continue
+        for measure, unit in GAIT_MEASURES.items():
+            value = row.get(measure)
+            if value is None or pd.isna(value):
+                continue
+            low, high = row.get(f"{measure}_low", np.nan), row.get(f"{measure}_high", np.nan)
+            own = unit if unit is not None else (signal_units or {}).get(recording, SIGNAL_UNIT)
+            rows.append(
+                {
+                    "recording_id": recording,
+                    **head,
+                    "trial_type": text_or_none(row.get("trial_type")),
+                    "measure": measure,
+                    "unit": own,
+                    "value": float(value),
+                    "standard_error": (float(high) - float(low)) / (2 * _NORMAL_95),
+                }
+            )
+    return _frame(rows)
+
+
+def swallow_measurements(swallows: pd.DataFrame, recordings: pd.DataFrame) -> pd.DataFrame:
+    """Per-recording swallow measures from ``tables/swallows.tsv``.
+
+    Recordings of task ``free`` give the spontaneous rate; ``swallow`` recordings with a volume give volume
+    and time per swallow and speed, as defined by Hughes TAT, Wiles CM 1996 QJM 89:109-116: from the first
+    onset to the last end.
+
+    Parameters
+    ----------
+    swallows : DataFrame
+        recording_id, onset, duration, interval.
+    recordings : DataFrame
+        recording_id, participant_id, session_id, task, duration (s), and ``volume_ml`` where the study has
+        it.
+
+    Returns
+    -------
+    DataFrame
+        `COLUMNS`.
+    """
+    heads = _heads(recordings)
+    length = dict(zip(recordings["recording_id"].astype(str), recordings["duration"].astype(float), strict=True))
+    volumes = (
+        dict(zip(recordings["recording_id"].astype(str), pd.to_numeric(recordings["volume_ml"]), strict=True))
+        if "volume_ml" in recordings
+        else {}
+    )
+    rows: list[dict[str, Any]] = []
+    for recording, group in swallows.groupby(swallows["recording_id"].astype(str), sort=True):
+        head = heads.get(str(recording))
+        if head is None or head["participant_id"] is None:
+            continue
+        onset = group["onset"].to_numpy(dtype=np.float64)
+        duration = group["duration"].to_numpy(dtype=np.float64)
+        interval = np.diff(np.sort(onset))
+
+        def add(measure: str, unit: str, value: float, spread: np.ndarray[Any, np.dtype[np.float64]] | None) -> None:
+            n = 0 if spread is None else len(spread)
+            error = float(spread.std(ddof=1)) / n**0.5 if spread is not None and n > 1 else np.nan
+            rows.append(
+                {
+                    "recording_id": str(recording),  # noqa: B023
+                    **head,  # noqa: B023
+                    "trial_type": None,
+                    "measure": measure,
+                    "unit": unit,
+                    "value": value,
+                    "standard_error": error,
+                }
+            )
+
+        add("swallow_duration", "s", float(duration.mean()), duration)
+        if len(interval):
+            add("swallow_interval", "s", float(interval.mean()), interval)
+        if head["task"] == "free" and length.get(str(recording), 0) > 0:
+            add("spontaneous_swallow_rate", "1/min", 60 * len(onset) / length[str(recording)], None)
+        volume = float(volumes.get(str(recording), np.nan))
+        if np.isfinite(volume):
+            seconds = float((onset + duration).max() - onset.min())
+            add("volume_per_swallow", "ml", volume / len(onset), None)
+            add("time_per_swallow", "s", seconds / len(onset), None)
+            if seconds > 0:
+                add("swallow_speed", "ml/s", volume / seconds, None)
+    return _frame(rows)
+
+
+def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    frame = pd.DataFrame(rows, columns=list(COLUMNS))
+    return frame.astype({"value": "float64", "standard_error": "float64"})
+
+
+def join(*parts: pd.DataFrame) -> pd.DataFrame:
+    """Put long frames together; parts without rows are passed over."""
+    filled = [part for part in parts if len(part)]
+    return pd.concat(filled, ignore_index=True) if filled else _frame([])
+
+
+def per_person(measurements: pd.DataFrame) -> pd.DataFrame:
+    """Average a person's recordings within a session.
+
+    Parameters
+    ----------
+    measurements : DataFrame
+        `COLUMNS`.
+
+    Returns
+    -------
+    DataFrame
+        participant_id, session_id, trial_type, measure, unit, n_recordings, value; sorted.
+    """
+    keys = ["participant_id", "session_id", "trial_type", "measure", "unit"]
+    if not len(measurements):
+        return pd.DataFrame(columns=[*keys, "n_recordings", "value"])
+    groups = measurements.groupby(keys, sort=True, dropna=False)["value"]
+    return groups.agg(n_recordings="count", value="mean").reset_index()

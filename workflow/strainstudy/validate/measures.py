@@ -1,0 +1,340 @@
+"""Gait and swallow parameters from hand labels beside those from detected events.
+
+In: labels and detected events of each recording, and the time that both are counted over. Out: a long frame
+of parameters (`event_parameters`, deliberately simple and independent of the gait analysis, so that it can
+disagree with it) and the agreement table ``validation/parameters.tsv``.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Collection, Mapping
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from ..stats.agreement import bland_altman_repeated, concordance
+from ..stats.intervals import Interval, cluster_bootstrap
+from ..stats.matching import match_centres
+from ..stats.reliability import icc
+from ..tables.validation import PARAMETERS
+from ..vocabulary import GAIT_STATES, SIDES
+from .frames import rows_frame, text_or_none
+from .parameters import ValidateParameters
+from .rates import named_interval
+from .scoring import intersect, labelled_spans, merged, total_length, within
+
+__all__ = ["UNITS", "bend_angles", "compare_parameters", "event_parameters", "labelled_against_detected"]
+
+Floats = NDArray[np.float64]
+
+UNITS: Final[dict[str, str]] = {
+    "cadence": "1/min",
+    "stride_time_mean": "s",
+    "stride_time_cv": "percent",
+    "step_time_mean_left": "s",
+    "step_time_mean_right": "s",
+    "step_time_symmetry_index": "percent",
+    "swallow_rate": "1/min",
+    "swallow_interval": "s",
+    "swallow_duration": "s",
+    "knee_bend_angle": "deg",
+}
+_PAIRS: Final = ("recording_id", "participant_id", "measure", "trial_type", "detected_from", "labelled", "detected")
+MINIMUM_STRIDES: Final = 3
+"""Strides below which a recording gives no mean and no variability (ours)."""
+
+
+def _contacts(events: pd.DataFrame, span: Floats) -> list[tuple[float, str]]:
+    """List initial contacts in one span as (time, side), in order."""
+    rows = events[(events["trial_type"] == "initial_contact") & events["side"].isin(SIDES)]
+    rows = rows[within(rows["onset"].to_numpy(dtype=np.float64), span[None, :])]
+    return sorted(zip(rows["onset"].astype(float), rows["side"].astype(str), strict=True))
+
+
+def _gait_parameters(events: pd.DataFrame, spans: Floats, longest: float) -> dict[str, float]:
+    strides: dict[str, list[float]] = {side: [] for side in SIDES}
+    steps: dict[str, list[float]] = {side: [] for side in SIDES}
+    for span in spans:
+        contacts = _contacts(events, span)
+        for side in SIDES:
+            strides[side] += np.diff([time for time, where in contacts if where == side]).tolist()
+        for (time, side), (later, other) in itertools.pairwise(contacts):
+            if side != other:
+                steps[other].append(later - time)
+    kept = [[s for s in strides[side] if s <= longest * float(np.median(strides[side]))] for side in SIDES]
+    enough = [own for own in kept if len(own) >= MINIMUM_STRIDES]
+    if not enough:
+        return {}
+    mean = float(np.mean([s for own in enough for s in own]))
+    spread = float(np.mean([np.std(own, ddof=1) for own in enough]))
+    found = {"stride_time_mean": mean, "cadence": 120 / mean, "stride_time_cv": 100 * spread / mean}
+    usual = [[s for s in steps[side] if s <= longest * float(np.median(steps[side]))] for side in SIDES]
+    if min(len(own) for own in usual) >= MINIMUM_STRIDES:
+        left, right = float(np.mean(usual[0])), float(np.mean(usual[1]))
+        found |= {"step_time_mean_left": left, "step_time_mean_right": right}
+        found["step_time_symmetry_index"] = 100 * (right - left) / (0.5 * (right + left))
+    return found
+
+
+def _swallow_parameters(events: pd.DataFrame, spans: Floats) -> dict[str, float]:
+    rows = events[events["trial_type"] == "swallow"]
+    onset = rows["onset"].to_numpy(dtype=np.float64)
+    duration = rows["duration"].to_numpy(dtype=np.float64)
+    inside = within(onset + duration / 2, spans)
+    order = np.argsort(onset[inside], kind="stable")
+    onset, duration = onset[inside][order], duration[inside][order]
+    found = {}
+    seconds = total_length(spans)
+    if seconds > 0:
+        found["swallow_rate"] = 60 * len(onset) / seconds
+    if len(onset):
+        found["swallow_duration"] = float(duration.mean())
+    if len(onset) > 1:
+        found["swallow_interval"] = float(np.diff(onset).mean())
+    return found
+
+
+def event_parameters(
+    events: pd.DataFrame,
+    gait_spans: Mapping[str, Floats],
+    swallow_spans: Floats | None,
+    parameters: ValidateParameters,
+) -> list[tuple[str, str | None, float]]:
+    """Parameters of one recording from its events alone.
+
+    Stride time: from a contact to the next of the same side; its variability: SD within a side, mean of the
+    sides, as percent of the mean; cadence: 120 / mean stride time; step time of a side: from the other side's
+    contact to this side's next; symmetry index of Robinson RO, Herzog W, Nigg BM 1987 J Manipulative Physiol
+    Ther 10:172-176. Nothing is counted across spans.
+
+    Parameters
+    ----------
+    events : DataFrame
+        onset, duration, trial_type, side.
+    gait_spans : mapping of gait state to ndarray, shape (n, 2)
+        Where strides are counted, for each state.
+    swallow_spans : ndarray, shape (n, 2), or None
+        Where swallows are counted; None if they were not labelled.
+    parameters : ValidateParameters
+        `missed_contact_ratio`.
+
+    Returns
+    -------
+    list of (measure, trial_type or None, value)
+        Units in `UNITS`.
+    """
+    found: list[tuple[str, str | None, float]] = []
+    for state, spans in sorted(gait_spans.items()):
+        values = _gait_parameters(events, spans, parameters.missed_contact_ratio)
+        found += [(measure, state, value) for measure, value in values.items()]
+    if swallow_spans is not None:
+        found += [(name, None, value) for name, value in _swallow_parameters(events, swallow_spans).items()]
+    return found
+
+
+def _state_spans(labels: pd.DataFrame, scored: Floats | None, whole: Floats) -> dict[str, Floats]:
+    """Labelled time of each gait state without turns; ``gait`` = all scored time if no state was labelled."""
+    if not (labels["trial_type"] == "initial_contact").any():
+        return {}
+
+    def spans(name: str) -> Floats:
+        rows = labels[labels["trial_type"] == name]
+        onset = rows["onset"].to_numpy(dtype=np.float64)
+        return merged(np.column_stack([onset, onset + rows["duration"].to_numpy(dtype=np.float64)]))
+
+    turns = spans("turn")
+    straight = np.column_stack([np.r_[-np.inf, turns[:, 1]], np.r_[turns[:, 0], np.inf]])
+    states = {name: spans(name) for name in GAIT_STATES}
+    states = {name: own for name, own in states.items() if len(own)} or {"gait": whole}
+    limited = {name: intersect(intersect(own, scored), straight) for name, own in states.items()}
+    return {name: own for name, own in limited.items() if own is not None and len(own)}
+
+
+def labelled_against_detected(
+    labels_by_recording: Mapping[str, pd.DataFrame],
+    events_by_recording: Mapping[str, pd.DataFrame],
+    participants: Mapping[str, str | None],
+    durations: Mapping[str, float],
+    parameters: ValidateParameters,
+    *,
+    reported: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Compute each parameter from labels, and over the same time from detected events.
+
+    Parameters
+    ----------
+    labels_by_recording, events_by_recording, participants
+        As for `events.score_events`.
+    durations : mapping of recording_id to float
+        Length of each recording in seconds.
+    parameters : ValidateParameters
+        Settings.
+    reported : DataFrame, optional
+        recording_id, trial_type, measure, value (the long form of `measurements`): what the result tables
+        report, which cover the detected bouts of the whole recording, is compared with the same labels in
+        rows of its own.
+
+    Returns
+    -------
+    DataFrame
+        recording_id, participant_id, measure, trial_type, detected_from, labelled, detected: one row for each
+        recording, parameter and gait state; ``detected_from`` is ``events`` or ``result tables``; a parameter
+        that the pipeline does not give is NaN.
+    """
+    rows = []
+    told: dict[tuple[str, str, str | None], float] = {}
+    for row in [] if reported is None else reported.to_dict("records"):
+        told[str(row["recording_id"]), str(row["measure"]), text_or_none(row["trial_type"])] = float(row["value"])
+    for recording in sorted(set(labels_by_recording) & set(events_by_recording)):
+        labels, events = labels_by_recording[recording], events_by_recording[recording]
+        whole = np.array([[0.0, durations[recording]]])
+        scored = labelled_spans(labels)
+        gait = _state_spans(labels, scored, whole)
+        swallows = (whole if scored is None else scored) if (labels["trial_type"] == "swallow").any() else None
+        truth = {(m, s): v for m, s, v in event_parameters(labels, gait, swallows, parameters)}
+        found = {(m, s): v for m, s, v in event_parameters(events, gait, swallows, parameters)}
+        person = participants.get(recording) or recording
+        rows += [(recording, person, *key, "events", value, found.get(key, math.nan)) for key, value in truth.items()]
+        rows += [
+            (recording, person, *key, "result tables", value, told.get((recording, *key), math.nan))
+            for key, value in truth.items()
+            if reported is not None and key[0] in set(reported["measure"])
+        ]
+    return pd.DataFrame(rows, columns=list(_PAIRS))
+
+
+def bend_angles(
+    labels_by_recording: Mapping[str, pd.DataFrame],
+    events_by_recording: Mapping[str, pd.DataFrame],
+    participants: Mapping[str, str | None],
+    parameters: ValidateParameters,
+    *,
+    calibrating: Collection[str] = (),
+) -> pd.DataFrame:
+    """Pair labelled bend angles with those of the matched detected bends.
+
+    Parameters
+    ----------
+    labels_by_recording, events_by_recording, participants
+        As for `events.score_events`; ``value`` is the angle in degrees.
+    parameters : ValidateParameters
+        The largest of `centre_tolerances_s` pairs the bends.
+    calibrating : collection of str
+        Recordings whose labels made the angle map: left out, since they would agree with themselves.
+
+    Returns
+    -------
+    DataFrame
+        As from `labelled_against_detected`, one row per bend.
+    """
+    rows = []
+    for recording in sorted((set(labels_by_recording) & set(events_by_recording)) - set(calibrating)):
+        for side in SIDES:
+            bounds, angles = [], []
+            for frame in (labels_by_recording[recording], events_by_recording[recording]):
+                own = frame[(frame["trial_type"] == "knee_bend") & (frame["side"] == side) & frame["value"].notna()]
+                onset = own["onset"].to_numpy(dtype=np.float64)
+                bounds.append(np.column_stack([onset, onset + own["duration"].to_numpy(dtype=np.float64)]))
+                angles.append(own["value"].to_numpy(dtype=np.float64))
+            pairs = match_centres(bounds[0], bounds[1], max(parameters.centre_tolerances_s))
+            rows += [
+                (recording, participants.get(recording) or recording, "knee_bend_angle", None, "events", truth, found)
+                for truth, found in zip(angles[0][pairs.reference], angles[1][pairs.estimate], strict=True)
+            ]
+    return pd.DataFrame(rows, columns=list(_PAIRS))
+
+
+def _moments(labelled: Floats, detected: Floats, person: NDArray[Any]) -> Floats:
+    """Make the sums by person that ICC(2,1) and CCC need: n, x, y, xx, yy, xy about the overall mean."""
+    centre = float(np.concatenate([labelled, detected]).mean())
+    x, y = labelled - centre, detected - centre
+    columns = np.column_stack([np.ones(len(x)), x, y, x * x, y * y, x * y])
+    _, who = np.unique(person, return_inverse=True)
+    return np.stack([columns[who == i].sum(axis=0) for i in range(who.max() + 1)])
+
+
+def _concordance_of(sums: Floats) -> Floats:
+    n, x, y, xx, yy, xy = sums.T
+    shift = (x - y) / n
+    value: Floats = 2 * (xy / n - x * y / n**2) / (xx / n - (x / n) ** 2 + yy / n - (y / n) ** 2 + shift**2)
+    return value
+
+
+def _icc_of(sums: Floats) -> Floats:
+    """ICC(2,1) of two methods from moments."""
+    n, x, y, xx, yy, xy = sums.T
+    grand = (x + y) / (2 * n)
+    between = ((xx + yy + 2 * xy) / 2 - 2 * n * grand**2) / (n - 1)
+    methods = n * ((x / n - grand) ** 2 + (y / n - grand) ** 2)
+    error = ((xx + yy - 2 * xy) / 2 - methods) / (n - 1)
+    value: Floats = (between - error) / (between + error + 2 * (methods - error) / n)
+    return value
+
+
+def compare_parameters(pairs: pd.DataFrame, parameters: ValidateParameters) -> pd.DataFrame:
+    """Agreement of detected with labelled parameters.
+
+    Bias and limits for repeated measures per person (Bland & Altman 2007); ICC(2,1) (Shrout & Fleiss 1979)
+    and CCC (Lin 1989, variances 1/n) over all pairs, their intervals by bootstrap over participants.
+
+    Parameters
+    ----------
+    pairs : DataFrame
+        From `labelled_against_detected` and `bend_angles`, put together.
+    parameters : ValidateParameters
+        Multiplier of the limits, resamples, seed.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``validation/parameters.tsv``.
+    """
+    rows: list[dict[str, Any]] = []
+    keys = ["measure", "trial_type", "detected_from"]
+    for (measure, state, origin), group in pairs.groupby(keys, sort=True, dropna=False):
+        both = group[np.isfinite(group["labelled"]) & np.isfinite(group["detected"])]
+        x, y = both["labelled"].to_numpy(dtype=np.float64), both["detected"].to_numpy(dtype=np.float64)
+        who = both["participant_id"].to_numpy(dtype=object).astype(str)
+        limits = bland_altman_repeated(y, x, who, multiplier=parameters.limits_multiplier)
+        estimates: dict[str, tuple[float, Interval]] = {}
+        kinds: dict[str, tuple[float, Callable[[Floats], Floats]]] = {}
+        if len(both) > 2:
+            kinds = {
+                "icc": (icc(np.column_stack([x, y]), "2,1").value, _icc_of),
+                "ccc": (concordance(x, y).value, _concordance_of),
+            }
+        for name, (value, statistic) in kinds.items():
+            interval = cluster_bootstrap(
+                _moments(x, y, who), statistic, draws=parameters.bootstrap_draws, seed=parameters.seed
+            )
+            estimates[name] = (value, interval)
+        nothing = Interval(math.nan, math.nan, "none: fewer than 3 pairs")
+        columns = {n: estimates.get(n, (math.nan, nothing)) for n in ("icc", "ccc")}
+        rows.append(
+            {
+                "measure": measure,
+                "trial_type": text_or_none(state),
+                "detected_from": origin,
+                "unit": UNITS[str(measure)],
+                "n_pairs": len(both),
+                "n_not_detected": len(group) - len(both),
+                "n_participants": len(set(who)),
+                "labelled_mean": float(x.mean()) if len(x) else math.nan,
+                "detected_mean": float(y.mean()) if len(y) else math.nan,
+                **named_interval("bias", limits.bias, limits.bias_interval),
+                "sd": limits.sd,
+                "sd_within": limits.sd_within,
+                "sd_between": limits.sd_between,
+                **named_interval("loa_lower", limits.low, limits.low_interval),
+                **named_interval("loa_upper", limits.high, limits.high_interval),
+                **named_interval("icc", *columns["icc"]),
+                **named_interval("ccc", *columns["ccc"]),
+                "interval_method": f"bias and limits: {limits.low_interval.method}; "
+                f"ICC and CCC: {columns['icc'][1].method}",
+            }
+        )
+    return rows_frame(rows, PARAMETERS)

@@ -1,0 +1,261 @@
+"""Detected events of one recording against the labels of one rater.
+
+In: label and event frames (onset, duration, trial_type, side). Out: one `Tally` for each event type, side and
+criterion. Pairs are one-to-one (`stats.matching`). Only what the rater labelled is scored:
+
+- types: a type the rater used in this recording; swallows also where the rater labelled what may be taken for
+one;
+- sides: a side the rater used for this type; where any of its labels has no side, sides are not looked at;
+- time: inside the ``labelled`` spans, where there are any, borders included. Time means the instant, or the
+centre of
+  an interval. At a border: labels outside a span may still claim a detected event (it is then not counted at
+  all), and a label inside may be matched by an event just outside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from ..stats.matching import match_centres, match_instants, match_overlaps
+from ..vocabulary import CONFOUNDERS, INSTANTS, LABELLED, SIDES
+from .parameters import ValidateParameters
+
+__all__ = [
+    "ALL_SIDES",
+    "SCORED_TYPES",
+    "Criterion",
+    "Tally",
+    "criteria",
+    "intersect",
+    "labelled_spans",
+    "merged",
+    "scored_types",
+    "tally",
+    "total_length",
+    "within",
+]
+
+Floats = NDArray[np.float64]
+
+SCORED_TYPES: Final = (*INSTANTS, "swallow", "knee_bend")
+ALL_SIDES: Final = "all"
+BORDER_S: Final = 1e-9
+
+
+@dataclass(frozen=True)
+class Criterion:
+    """When a detected event counts as a labelled one.
+
+    Parameters
+    ----------
+    name : str
+        ``time`` (instants), ``overlap`` (overlap over union) or ``centre`` (distance of centres).
+    tolerance : float
+        Seconds; for ``overlap`` the smallest share.
+    """
+
+    name: str
+    tolerance: float
+
+
+@dataclass(frozen=True)
+class Tally:
+    """Matches, misses and false alarms of one recording, type, side and criterion.
+
+    Parameters
+    ----------
+    recording_id, participant_id : str
+        Where it comes from.
+    trial_type, side : str
+        Event type; ``left``, ``right`` or ``all``.
+    criterion : Criterion
+        What counted as the same.
+    true_positive, false_positive, false_negative : int
+        Counts.
+    timing, duration : ndarray, shape (true_positive,)
+        Detected minus labelled, seconds: of the instant or the centre, and of the duration.
+    """
+
+    recording_id: str
+    participant_id: str
+    trial_type: str
+    side: str
+    criterion: Criterion
+    true_positive: int
+    false_positive: int
+    false_negative: int
+    timing: Floats
+    duration: Floats
+
+
+def merged(spans: Floats) -> Floats:
+    """Join spans that touch or overlap.
+
+    Parameters
+    ----------
+    spans : ndarray, shape (n, 2)
+        Onset and end, seconds.
+
+    Returns
+    -------
+    ndarray, shape (m, 2)
+        In order and apart from each other.
+    """
+    if len(spans) == 0:
+        return np.empty((0, 2))
+    ordered = spans[np.argsort(spans[:, 0], kind="stable")]
+    ends = np.maximum.accumulate(ordered[:, 1])
+    first = np.r_[True, ordered[1:, 0] > ends[:-1] + BORDER_S]
+    last = np.r_[first[1:], True]
+    return np.column_stack([ordered[first, 0], ends[last]])
+
+
+def intersect(first: Floats | None, second: Floats | None) -> Floats | None:
+    """Time that lies in both sets of spans; None stands for all time."""
+    if first is None or second is None:
+        return second if first is None else first
+    pieces = [(max(a, c), min(b, d)) for a, b in first.tolist() for c, d in second.tolist() if max(a, c) < min(b, d)]
+    return merged(np.array(pieces, dtype=np.float64).reshape(-1, 2))
+
+
+def total_length(spans: Floats) -> float:
+    """Seconds that merged spans cover."""
+    return float((spans[:, 1] - spans[:, 0]).sum())
+
+
+def within(times: Floats, spans: Floats | None) -> NDArray[np.bool_]:
+    """Tell which times lie in the spans, borders included; all of them where spans are None."""
+    if spans is None:
+        return np.ones(len(times), dtype=bool)
+    if len(spans) == 0:
+        return np.zeros(len(times), dtype=bool)
+    place = np.searchsorted(spans[:, 0], times + BORDER_S, side="right") - 1
+    inside: NDArray[np.bool_] = (place >= 0) & (times <= spans[np.maximum(place, 0), 1] + BORDER_S)
+    return inside
+
+
+def _spans(rows: pd.DataFrame) -> Floats:
+    onset = rows["onset"].to_numpy(dtype=np.float64)
+    length = np.nan_to_num(rows["duration"].to_numpy(dtype=np.float64, na_value=np.nan), nan=0.0)
+    return np.column_stack([onset, onset + length])
+
+
+def labelled_spans(labels: pd.DataFrame) -> Floats | None:
+    """Return the spans that the rater looked at, merged; None where the rater set no limits."""
+    rows = labels[labels["trial_type"] == LABELLED]
+    return merged(_spans(rows)) if len(rows) else None
+
+
+def scored_types(labels: pd.DataFrame) -> tuple[str, ...]:
+    """Event types that this rater's labels of this recording can judge."""
+    used = set(labels["trial_type"].dropna())
+    if used & set(CONFOUNDERS):
+        used.add("swallow")
+    return tuple(name for name in SCORED_TYPES if name in used)
+
+
+def criteria(trial_type: str, parameters: ValidateParameters) -> tuple[Criterion, ...]:
+    """List the criteria that an event type is scored by."""
+    if trial_type in INSTANTS:
+        return tuple(Criterion("time", t) for t in parameters.contact_tolerances_s)
+    return (
+        *(Criterion("overlap", t) for t in parameters.overlap_thresholds),
+        *(Criterion("centre", t) for t in parameters.centre_tolerances_s),
+    )
+
+
+def _tally_side(
+    labelled: Floats, detected: Floats, criterion: Criterion, spans: Floats | None
+) -> tuple[int, int, int, Floats, Floats]:
+    match criterion.name:
+        case "time":
+            pairs = match_instants(labelled[:, 0], detected[:, 0], criterion.tolerance)
+        case "overlap":
+            pairs = match_overlaps(labelled, detected, criterion.tolerance)
+        case _:
+            pairs = match_centres(labelled, detected, criterion.tolerance)
+    label_in = within(labelled.mean(axis=1), spans)
+    detected_in = within(detected.mean(axis=1), spans)
+    kept = label_in[pairs.reference]
+    reference, estimate = pairs.reference[kept], pairs.estimate[kept]
+    detected_in[pairs.estimate] = False
+    change = detected[estimate] - labelled[reference]
+    return (
+        len(reference),
+        int(detected_in.sum()),
+        int(label_in.sum()) - len(reference),
+        change.mean(axis=1),
+        change[:, 1] - change[:, 0],
+    )
+
+
+def tally(
+    recording_id: str,
+    participant_id: str,
+    labels: pd.DataFrame,
+    events: pd.DataFrame,
+    parameters: ValidateParameters,
+    *,
+    spans: Floats | None = None,
+    types: Sequence[str] | None = None,
+) -> list[Tally]:
+    """Score one recording.
+
+    Parameters
+    ----------
+    recording_id, participant_id : str
+        Carried into the tallies.
+    labels : DataFrame
+        One rater's labels: onset, duration, trial_type, side.
+    events : DataFrame
+        Detected events (or another rater's labels), the same columns.
+    parameters : ValidateParameters
+        Tolerances.
+    spans : ndarray, shape (n, 2), optional
+        Time to score, merged; the whole recording without it.
+    types : sequence of str, optional
+        Event types to score; those the labels can judge without it.
+
+    Returns
+    -------
+    list of Tally
+        For each type and criterion: each side the rater used, and ``all``.
+    """
+    tallies: list[Tally] = []
+    for trial_type in scored_types(labels) if types is None else types:
+        truth = labels[labels["trial_type"] == trial_type]
+        found = events[events["trial_type"] == trial_type]
+        sided = len(truth) > 0 and bool(truth["side"].isin(SIDES).all())
+        sides = [side for side in SIDES if sided and (truth["side"] == side).any()]
+        groups = (
+            [(side, _spans(truth[truth["side"] == side]), _spans(found[found["side"] == side])) for side in sides]
+            if sided
+            else [(ALL_SIDES, _spans(truth), _spans(found))]
+        )
+        for criterion in criteria(trial_type, parameters):
+            scores = [_tally_side(label, event, criterion, spans) for _, label, event in groups]
+            names = [name for name, _, _ in groups]
+            if sided:
+                names.append(ALL_SIDES)
+                scores.append(
+                    (
+                        sum(s[0] for s in scores),
+                        sum(s[1] for s in scores),
+                        sum(s[2] for s in scores),
+                        np.concatenate([s[3] for s in scores]),
+                        np.concatenate([s[4] for s in scores]),
+                    )
+                )
+            for name, (hit, false, missed, timing, duration) in zip(names, scores, strict=True):
+                tallies.append(
+                    Tally(
+                        recording_id, participant_id, trial_type, name, criterion, hit, false, missed, timing, duration
+                    )
+                )
+    return tallies
