@@ -1,0 +1,261 @@
+"""One raw file to uniformly sampled channels, and a judgement that a person can act on.
+
+In: a `Recording` of the checked study. Out: `Ingested`: a trace with the quantity ``raw`` for every channel that can be
+used, and one row of ``tables/recordings.tsv``. Bad data never raises: a recording that cannot be used has no traces
+and a reason.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from ..io.readers import RawFile, ReadError, read_raw
+from ..io.store import Trace
+from ..signal.gaps import runs
+from ..signal.quality import ChannelQuality, assess_channel
+from ..study import Channel, Recording
+from ..tables.recordings import RECORDINGS
+from ..vocabulary import RESPONSE_UNITS
+from .parameters import IngestParameters
+from .timing import Grid, NoTimeError, make_grid
+
+__all__ = ["Ingested", "ingest_recording", "trace_names"]
+
+Array = npt.NDArray[np.float64]
+_MOST_NAMES = 12
+
+
+@dataclass(frozen=True)
+class Ingested:
+    """What became of one recording.
+
+    Parameters
+    ----------
+    traces : tuple of Trace
+        Quantity ``raw``, in the units of the channel; empty if the recording is rejected.
+    quality : dict
+        One row of ``tables/recordings.tsv``.
+    """
+
+    traces: tuple[Trace, ...]
+    quality: dict[str, Any]
+
+
+class _RejectedError(Exception):
+    """The recording cannot be used."""
+
+
+def trace_names(channels: Sequence[Channel]) -> dict[str, str]:
+    """Name the trace of each channel, keyed by the channel's own name.
+
+    A channel in degrees beside a strain channel of the same tracked point is ``<point>:reference``.
+    """
+    strain = {channel.tracked_point for channel in channels if channel.units in RESPONSE_UNITS}
+    return {
+        channel.name: f"{channel.tracked_point}:reference"
+        if channel.units == "deg" and channel.tracked_point in strain
+        else channel.tracked_point
+        for channel in channels
+    }
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
+    return ", ".join(names[:_MOST_NAMES]) + more
+
+
+def _in_file(channel: Channel, raw: RawFile) -> bool:
+    return channel.name in raw.names or channel.name in raw.channels
+
+
+def _present(recording: Recording, raw: RawFile, faults: list[str]) -> list[Channel]:
+    """Choose the channels to use; say of each other one why not."""
+    there = []
+    for channel in recording.channels:
+        if not _in_file(channel, raw):
+            if not channel.shared:
+                near = difflib.get_close_matches(channel.name, raw.names, n=1)
+                hint = f"is it {near[0]!r}?" if near else f"the file has {_listed(raw.names)}"
+                faults.append(f"column {channel.name!r} of channels.tsv is not in the file: {hint}")
+        elif channel.status == "bad":
+            faults.append(f"column {channel.name!r} is marked bad in channels.tsv and was left out")
+        else:
+            there.append(channel)
+    if not there:
+        if faults:
+            raise _RejectedError("; ".join(faults))
+        wanted = _listed([channel.name for channel in recording.channels])
+        raise _RejectedError(
+            f"none of the columns of channels.tsv ({wanted}) is in the file, which has {_listed(raw.names)};"
+            " correct the names"
+        )
+    seen: dict[str, Channel] = {}
+    for channel in there:
+        name = trace_names(there)[channel.name]
+        if name in seen:
+            raise _RejectedError(
+                f"columns {seen[name].name!r} and {channel.name!r} are both {name}; name the one to use in"
+                " channels.tsv in a row for this recording"
+            )
+        seen[name] = channel
+    return there
+
+
+def _channel_fault(channel: Channel, quality: ChannelQuality, limit: float) -> str | None:
+    """Say why a channel cannot be used at all, or nothing."""
+    point = channel.tracked_point.replace("_", " ")
+    what = f"column {channel.name!r} ({point})"
+    if quality.fraction(quality.missing) == 1.0:
+        return f"{what} has no values: look at the plug and the export"
+    if quality.constant:
+        return f"{what} has one value throughout: the sensor was not connected"
+    for spans, words in (
+        (quality.missing, "has no value for"),
+        (quality.dead, "was unplugged or stuck for"),
+        (quality.clipped, "is saturated for"),
+    ):
+        share = quality.fraction(spans)
+        if share > limit:
+            return f"{what} {words} {share:.0%} of the recording"
+    if quality.noise_only:
+        return f"{what} holds noise or hum and no signal: the sensor was not connected, or nothing moved"
+    return None
+
+
+def _channel_notes(channel: Channel, quality: ChannelQuality, parameters: IngestParameters) -> list[str]:
+    """Say what is wrong with a channel that is used all the same."""
+    notes = []
+    clipped, dead = quality.fraction(quality.clipped), quality.fraction(quality.dead)
+    if clipped > parameters.degraded_clipped:
+        notes.append(f"{channel.name!r} is saturated for {clipped:.2%} of the time: lower the gain")
+    if dead > 0:
+        count = len(quality.dead)
+        times = "once" if count == 1 else f"{count} times"
+        notes.append(f"{channel.name!r} was unplugged or stuck {times}, {dead:.1%} of the time: taken as missing")
+    return notes
+
+
+def _row(recording: Recording, **values: Any) -> dict[str, Any]:
+    row: dict[str, Any] = dict.fromkeys(RECORDINGS.names)
+    row.update(
+        recording_id=recording.recording_id,
+        participant_id=recording.participant_id,
+        session_id=recording.session_id,
+        task=recording.task,
+        file=recording.file,
+        **values,
+    )
+    return row
+
+
+def _time_row(grid: Grid) -> dict[str, Any]:
+    base = grid.base
+    return {
+        "sampling_frequency": base.sampling_frequency,
+        "duration": base.duration,
+        "time_source": grid.source,
+        "stamped_frequency": base.rate if grid.source.startswith("column") else None,
+        "repeated_stamps": base.repeated_stamps,
+        "backward_stamps": base.backward_stamps,
+        "missing_stamps": base.missing_stamps,
+        "stamp_jitter": base.jitter,
+    }
+
+
+def _missing_row(traces: Sequence[Trace], rate: float) -> dict[str, Any]:
+    """Count what is missing in the channels in use."""
+    lost = [np.isnan(trace["raw"]) for trace in traces]
+    gaps = runs(np.logical_or.reduce(lost)) if any(mask.any() for mask in lost) else np.empty((0, 2), dtype=int)
+    return {
+        "missing_fraction": float(np.mean([mask.mean() for mask in lost])),
+        "gap_count": len(gaps),
+        "longest_gap": float((gaps[:, 1] - gaps[:, 0]).max() / rate) if len(gaps) else 0.0,
+    }
+
+
+def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, Any]) -> tuple[Trace, ...]:
+    names = [channel.name for channel in recording.channels if channel.status != "bad"]
+    if recording.time_column is not None:
+        names.append(recording.time_column)
+    try:
+        raw = read_raw(recording.path, names)
+    except ReadError as error:
+        raise _RejectedError(error.reason) from None
+    row.update(file_format=raw.layout, started=raw.started)
+    faults = list(raw.faults)
+    channels = _present(recording, raw, faults)
+    wanted = {channel.name for channel in channels} | {recording.time_column}
+    kept = {name: channel for name, channel in raw.channels.items() if name in wanted}
+    try:
+        grid = make_grid(RawFile(raw.layout, raw.names, kept, raw.started), recording, parameters)
+    except NoTimeError as error:
+        raise _RejectedError(str(error)) from None
+    row.update(_time_row(grid))
+    faults += grid.faults
+    rate = grid.base.sampling_frequency
+    if grid.base.duration < parameters.shortest_s:
+        raise _RejectedError(
+            f"only {grid.base.duration:.2f} s long; less than {parameters.shortest_s:g} s tells nothing"
+        )
+    traces, left_out, lost, clipped = [], [], [], 0.0
+    points = trace_names(channels)
+    for channel in channels:
+        values = grid.channels[channel.name]
+        values = np.where(np.isinf(values), np.nan, values) if np.isinf(values).any() else values
+        quality = assess_channel(values, rate, dead_s=parameters.dead_s, rails=channel.units in RESPONSE_UNITS)
+        fault = _channel_fault(channel, quality, parameters.rejected_fraction)
+        if fault is not None:
+            lost.append(fault)
+            left_out.append(channel.name)
+            continue
+        faults += _channel_notes(channel, quality, parameters)
+        clipped = max(clipped, quality.fraction(quality.clipped))
+        if len(quality.dead):
+            values = values.copy()
+            for start, end in quality.dead:
+                values[start:end] = np.nan
+        traces.append(Trace(recording.recording_id, points[channel.name], channel.units, rate, {"raw": values}))
+    absent = [c.name for c in recording.channels if not c.shared and c not in channels]
+    row["channels_left_out"] = ", ".join([*absent, *left_out]) or None
+    row["clipped_fraction"] = clipped
+    if not traces:
+        raise _RejectedError("; ".join(lost))
+    faults = [*(f"{fault}; it was left out" for fault in lost), *faults]
+    row.update(_missing_row(traces, rate))
+    row["channels"] = ", ".join(trace.tracked_point for trace in traces)
+    if row["missing_fraction"] > parameters.degraded_missing:
+        faults.append(f"{row['missing_fraction']:.1%} of the samples are missing, in {row['gap_count']} gaps")
+    row["status"] = "degraded" if faults else "good"
+    row["status_description"] = "; ".join(faults) or None
+    return tuple(traces)
+
+
+def ingest_recording(recording: Recording, parameters: IngestParameters) -> Ingested:
+    """Read one recording, bring it to a uniform time grid and judge it.
+
+    Parameters
+    ----------
+    recording : Recording
+        Of a checked study.
+    parameters : IngestParameters
+        Settings.
+
+    Returns
+    -------
+    Ingested
+        A channel that was not connected is left out and the recording degraded; without any channel, time or
+        readable file it is rejected. ``quality["status_description"]`` says why and what to do.
+    """
+    row = _row(recording)
+    try:
+        traces = _ingest(recording, parameters, row)
+    except _RejectedError as error:
+        row.update(status="rejected", status_description=str(error))
+        return Ingested((), row)
+    return Ingested(traces, row)
