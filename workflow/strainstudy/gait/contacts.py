@@ -27,6 +27,8 @@ CONTACT_REACH = 0.60
 """The peak and initial contact are at most this part of a stride apart."""
 STILL = 0.05
 """Extension has ended when it is this part of its fastest; not zero, so that a drift of the sensor cannot hide it."""
+TOP = 0.75
+"""Toe-off is the middle of the spell in which flexion is faster than this part of its fastest (a flat top has no place)."""
 PAUSE = 0.4
 """Extension that slows to this part of its fastest and goes on has paused: contact, or a shoulder of a stiff swing."""
 PAUSE_COST = 0.1
@@ -64,6 +66,27 @@ def _refine(values: FloatArray, best: NDArray[np.intp]) -> FloatArray:
     return np.where(best == inner, inner + np.clip(shift, -0.5, 0.5), best.astype(float))
 
 
+def _middle_above(values: FloatArray, part: float) -> FloatArray:
+    """Middle of the spell around each row's maximum in which it stays above a part of it."""
+    rows = np.arange(values.shape[0])
+    steps = np.arange(values.shape[1])
+    top = values.argmax(axis=1)
+    level = part * values[rows, top]
+    below = values < level[:, None]
+    before = np.where(below & (steps < top[:, None]), steps, -1).max(axis=1)
+    after = np.where(below & (steps > top[:, None]), steps, values.shape[1]).min(axis=1)
+
+    def crossing(outer: NDArray[np.intp], inner: NDArray[np.intp]) -> FloatArray:
+        low = values[rows, np.clip(outer, 0, steps[-1])]
+        high = values[rows, inner]
+        part_way = np.where(high > low, (level - low) / np.where(high > low, high - low, 1.0), 1.0)
+        at: FloatArray = outer + (inner - outer) * np.clip(part_way, 0.0, 1.0)
+        return at
+
+    middle: FloatArray = 0.5 * (crossing(before, before + 1) + crossing(after, after - 1))
+    return middle
+
+
 def _contact(speed: FloatArray, value: FloatArray, fastest: FloatArray) -> FloatArray:
     """Choose the end of swing extension, in steps after the peak.
 
@@ -87,9 +110,13 @@ def _contact(speed: FloatArray, value: FloatArray, fastest: FloatArray) -> Float
     depth = np.clip((value[:, :1] - value) / drop[:, None], 0.0, 1.0)
     away = (steps / STEPS - USUAL_TERMINAL_SWING) / TERMINAL_SWING_WIDTH
     worth = np.where(ends | pauses, depth - 0.5 * away**2 - PAUSE_COST * pauses, -np.inf)
+    # a second look around what this knee usually does: noise makes ends that are not
+    usual = float(np.median(worth.argmax(axis=1))) / STEPS if fastest.size else USUAL_TERMINAL_SWING
+    away = (steps / STEPS - usual) / TERMINAL_SWING_WIDTH
+    worth = np.where(ends | pauses, depth - 0.5 * away**2 - PAUSE_COST * pauses, -np.inf)
     best = worth.argmax(axis=1)
     found = np.isfinite(worth[rows, best])
-    best = np.where(found, best, int(USUAL_TERMINAL_SWING * STEPS))
+    best = np.where(found, best, int(usual * STEPS))
     earlier = np.maximum(best - 1, 0)
     left, right = speed[rows, earlier], speed[rows, best]
     part = np.where(right > left, (level[:, 0] - left) / np.where(right > left, right - left, 1.0), 1.0)
@@ -136,8 +163,7 @@ def find_landmarks(curve: KneeCurve, near: FloatArray, stride_time: FloatArray) 
 
     before = np.arange(-int(RISE_REACH * STEPS), 1) / STEPS
     rise = read(curve.speed, peak, before)
-    fastest = rise.argmax(axis=1)
-    toe_off = peak + (_refine(rise, fastest) - before.size + 1) / STEPS * length[:, 0]
+    toe_off = peak + (_middle_above(rise, TOP) - before.size + 1) / STEPS * length[:, 0]
 
     after = np.arange(0, int(CONTACT_REACH * STEPS) + 1) / STEPS
     fall = read(curve.speed, peak, after)

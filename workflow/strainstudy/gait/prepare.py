@@ -15,7 +15,7 @@ from scipy.interpolate import CubicSpline
 
 from ..signal.filters import lowpass
 
-__all__ = ["ANALYSIS_RATE_HZ", "KneeCurve", "prepare"]
+__all__ = ["ANALYSIS_RATE_HZ", "KneeCurve", "for_landmarks", "prepare"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -23,6 +23,12 @@ BoolArray = NDArray[np.bool_]
 ANALYSIS_RATE_HZ = 100.0
 CUTOFF_HZ = 6.0
 """Usual cutoff for the kinematics of walking (Winter, as above; from memory)."""
+HARMONICS = 5.0
+"""Landmarks are read from this many harmonics of the stride: seven hold 99.7 % of the power of lower-limb movement
+(Winter, Sidwall & Hobson 1974, J Biomech 7:157; from memory), and the last two are mostly noise in a strain sensor."""
+CUTOFF_LIMITS_HZ = (3.0, CUTOFF_HZ)
+SPIKE_RANGES = 1.0
+"""A value outside the bulk of the data by this many times its range is cut off there, so that no spike outweighs a walk."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +72,9 @@ def prepare(knee: FloatArray, fs: float) -> KneeCurve | None:
     if not finite.all():
         at = np.flatnonzero(finite)
         x = np.interp(np.arange(x.size), at, x[at])
+    low, high = np.quantile(x[finite], [0.005, 0.995])
+    if high > low:
+        x = np.clip(x, low - SPIKE_RANGES * (high - low), high + SPIKE_RANGES * (high - low))
     smooth = lowpass(x, fs, CUTOFF_HZ) if fs > 2.5 * CUTOFF_HZ else x
     n = int(np.floor((x.size - 1) / fs * ANALYSIS_RATE_HZ + 1e-9)) + 1
     if fs == ANALYSIS_RATE_HZ:
@@ -75,3 +84,22 @@ def prepare(knee: FloatArray, fs: float) -> KneeCurve | None:
         value = CubicSpline(np.arange(x.size), smooth)(np.minimum(place, x.size - 1.0))
         measured = finite[np.floor(place).astype(int)] & finite[np.minimum(np.ceil(place).astype(int), x.size - 1)]
     return KneeCurve(value=value, speed=np.gradient(value) * ANALYSIS_RATE_HZ, measured=measured)
+
+
+def for_landmarks(curve: KneeCurve, stride_time: float) -> KneeCurve:
+    """Smooth a curve as far as its strides allow.
+
+    Parameters
+    ----------
+    curve : KneeCurve
+        From `prepare`.
+    stride_time : float
+        Usual stride time in seconds.
+
+    Returns
+    -------
+    KneeCurve
+    """
+    cutoff = float(np.clip(HARMONICS / stride_time, *CUTOFF_LIMITS_HZ))
+    value = lowpass(curve.value, ANALYSIS_RATE_HZ, cutoff)
+    return KneeCurve(value=value, speed=np.gradient(value) * ANALYSIS_RATE_HZ, measured=curve.measured)

@@ -19,7 +19,7 @@ from .bouts import activity, linked_spans, mask_of, runs, states_frame
 from .contacts import Landmarks, find_landmarks
 from .parameters import GaitParameters
 from .polarity import Polarity, infer_polarity
-from .prepare import ANALYSIS_RATE_HZ, KneeCurve, prepare
+from .prepare import ANALYSIS_RATE_HZ, KneeCurve, for_landmarks, prepare
 from .rhythm import Rhythm, local_rhythm
 from .strides import STRIDE_COLUMNS, Swings, stride_rows
 from .swings import StrideClock, SwingFit, chain, fit_swings, stride_clock
@@ -151,10 +151,12 @@ def detect_walk(knees: Mapping[str, FloatArray], fs: float, parameters: GaitPara
         side: KneeCurve(polarity[side].sign * c.value, polarity[side].sign * c.speed, c.measured)
         for side, c in curves.items()
     }
+    usual_stride = float(np.median(rhythm.stride_time))
     swings = {}
     for side, curve in upright.items():
         way = 0 if polarity[side].sign > 0 else 1
-        swings[side] = _swings(curve, fits[side][way], usual[side][way], points[side], clock, rhythm)
+        smooth = for_landmarks(curve, usual_stride)
+        swings[side] = _swings(smooth, fits[side][way], usual[side][way], points[side], clock, rhythm)
     return _assemble(knees, fs, n, upright, rhythm, swings, polarity, parameters)
 
 
