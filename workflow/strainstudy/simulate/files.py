@@ -42,7 +42,7 @@ def write_csv(path: Path, columns: Mapping[str, Array], decimals: Mapping[str, i
         write_bytes(path, text)
         return
     packed = io.BytesIO()
-    with gzip.GzipFile(filename="", mode="wb", compresslevel=9, fileobj=packed, mtime=0) as stream:
+    with gzip.GzipFile(filename="", mode="wb", compresslevel=6, fileobj=packed, mtime=0) as stream:
         stream.write(text)
     write_bytes(path, packed.getvalue())
 
@@ -68,22 +68,25 @@ def write_parquet(path: Path, columns: Mapping[str, Array], fs: float, units: Ma
         pq.write_table(pa.Table.from_arrays(arrays, schema=schema), temporary, compression="zstd")
 
 
-def write_edf(path: Path, columns: Mapping[str, Array], fs: float, units: Mapping[str, str], rail: float) -> None:
-    """Write an EDF+ file of whole seconds; a rail-to-rail range as the converter has it."""
+def write_edf(path: Path, columns: Mapping[str, Array], fs: float, units: Mapping[str, str], rail_v: float) -> None:
+    """Write an EDF+ file of whole seconds; volts span the converter's range, lost samples repeat the last."""
     import edfio
 
-    seconds = int(len(next(iter(columns.values()))) / fs)
-    signals = [
-        edfio.EdfSignal(
-            np.nan_to_num(values[: round(seconds * fs)]),
-            fs,
-            label=name,
-            transducer_type="soft strain sensor" if units[name] != "deg" else "goniometer",
-            physical_dimension=units[name],
-            physical_range=(-rail, rail) if units[name] != "deg" else (-180.0, 180.0),
+    ranges = {"V": rail_v, "mV": 1000 * rail_v, "deg": 180.0}
+    n = round(int(len(next(iter(columns.values()))) / fs) * fs)
+    signals = []
+    for name, values in columns.items():
+        last = np.maximum.accumulate(np.where(np.isfinite(values[:n]), np.arange(n), 0))
+        limit = ranges[units[name]]
+        signals.append(
+            edfio.EdfSignal(
+                values[last],
+                fs,
+                label=name,
+                physical_dimension=units[name],
+                physical_range=(-limit, limit),
+            )
         )
-        for name, values in columns.items()
-    ]
     edf = edfio.Edf(
         signals,
         patient=edfio.Patient(),

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 from scipy.signal import lfilter
 
 __all__ = [
@@ -190,16 +191,16 @@ def hysteresis(signal: Array, percent: float, full_scale: float) -> Array:
     moving = np.flatnonzero(slope)
     turns = moving[1:][slope[moving[1:]] != slope[moving[:-1]]] if len(moving) else moving
     bounds = np.concatenate([[0], turns, [len(x) - 1]])
-    states = np.empty((len(bounds), len(radius)))
-    states[0] = x[0] + radius
-    for k, value in enumerate(x[bounds[1:]], start=1):
-        states[k] = np.clip(states[k - 1], value - radius, value + radius)
-
-    # Between two turns the signal is monotone, so each operator is a clip of its state at the last turn.
+    ends = x[bounds].tolist()
+    segment = np.concatenate([[0], np.repeat(np.arange(len(bounds) - 1), np.diff(bounds))])
     total = x.copy()
-    segment = np.clip(np.searchsorted(bounds, np.arange(len(x)), side="left") - 1, 0, None)
-    for i, r in enumerate(radius):
-        total += weight * (np.clip(states[segment, i], x - r, x + r) - r)
+    for r in radius.tolist():
+        state, states = ends[0] + r, []
+        for end in ends:
+            state = min(max(state, end - r), end + r)
+            states.append(state)
+        # Between two turns the signal is monotone, so the operator is a clip of its state at the last turn.
+        total += weight * (np.clip(np.array(states)[segment], x - r, x + r) - r)
     scaled: Array = sign * total / (1 + weight * (1 - 2 * _PLAY_SHARES).sum())
     return scaled
 
@@ -231,11 +232,12 @@ def pink_noise(n: int, fs: float, rng: np.random.Generator, *, lowest_hz: float 
     """Noise with a 1/f power spectrum above ``lowest_hz`` (flat below), unit standard deviation."""
     if n == 0:
         return np.empty(0)
-    spectrum = np.fft.rfft(rng.standard_normal(n))
-    frequency = np.fft.rfftfreq(n, 1 / fs)
+    size = next_fast_len(n, real=True)
+    spectrum = rfft(rng.standard_normal(size))
+    frequency = rfftfreq(size, 1 / fs)
     spectrum /= np.sqrt(np.maximum(frequency, lowest_hz))
     spectrum[0] = 0
-    noise = np.fft.irfft(spectrum, n)
+    noise = irfft(spectrum, size)[:n]
     spread = noise.std()
     scaled: Array = noise / spread if spread > 0 else noise
     return scaled

@@ -369,8 +369,8 @@ def mixed_acts(
             group = [Act("head_movement", at, rng.uniform(1.2, 4.0), rng.choice([-1, 1]) * rng.lognormal(0, 0.5))]
         else:
             # Postures keep near the middle: who has turned one way turns back before turning further.
-            size = float(rng.normal(-posture, 0.9))
-            size += float(np.copysign(0.3, size))
+            size = float(rng.normal(-posture, 0.5))
+            size += float(np.copysign(0.2, size))
             group = [Act("head_movement", at, rng.uniform(0.6, 2.5), size, returns=False)]
         if group[-1].end > seconds - 1.0:
             return acts
