@@ -106,7 +106,8 @@ def _from_stamps(raw: RawFile, column: str, recording: Recording, parameters: In
                 " name the unit in the column's name (time_ms) or correct sampling_frequency"
             )
         faults.append(
-            f"time stamps of {column!r} give {_hertz(base.rate)}, the sheet says {_hertz(sheet)}: the stamps were followed"
+            f"time stamps of {column!r} give {_hertz(base.rate)}, the sheet says {_hertz(sheet)}:"
+            " the stamps were followed"
         )
     channels = {name: base.onto_grid(c.values) for name, c in raw.channels.items() if name != column}
     return Grid(base, f"column {column} ({words})", channels, tuple(faults))

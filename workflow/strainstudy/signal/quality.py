@@ -118,12 +118,12 @@ def _noise_only(x: Array, fs: float) -> bool:
         return False
     parts = x[: whole * block].reshape(whole, block)
     means = parts.mean(axis=1)
+    spread = np.einsum("ij,ij->i", parts, parts) / block - means**2
     good = np.isfinite(means)
     if np.count_nonzero(good) < 20:
         return False
-    means = means[good]
-    fast = float(np.median(parts[good].var(axis=1)))  # median: a few spikes are not noise
-    slow = float(means.var())
+    fast = float(np.median(spread[good]))  # median: a few spikes are not noise
+    slow = float(means[good].var())
     # white noise: slow = fast / (block - 1); movement, drift or breath: slow of the order of fast or more
     return fast > 0 and slow * block < np.sqrt(block) * fast
 

@@ -23,7 +23,7 @@ RECORDINGS: Final = TableSpec(
             "missing_fraction",
             "number",
             "Missing",
-            "Fraction of the samples of the channels in use that have no value: gaps, empty cells, unplugged stretches.",
+            "Fraction of the samples of the channels in use without a value: gaps, empty cells, unplugged stretches.",
             None,
             4,
         ),

@@ -11,6 +11,7 @@ import warnings
 from collections.abc import Sequence
 from pathlib import Path
 
+import edfio
 import numpy as np
 import numpy.typing as npt
 
@@ -56,10 +57,16 @@ def _spread(values: npt.NDArray[np.float64], onsets: npt.NDArray[np.float64], ra
     return out
 
 
+def _started(file: edfio.Edf | edfio.Bdf) -> str:
+    """Give date and time of the start, or the time alone where the date was made anonymous."""
+    try:
+        return file.startdatetime.isoformat()
+    except ValueError:
+        return file.starttime.isoformat()
+
+
 def read(path: Path, columns: Sequence[str] | None) -> RawFile:
     """Read an EDF, EDF+, BDF or BDF+ file; see `strainstudy.io.readers.read_raw`."""
-    import edfio
-
     suffix = path.suffix.lower()
     content = path.read_bytes()
     faults = []
@@ -68,7 +75,7 @@ def read(path: Path, columns: Sequence[str] | None) -> RawFile:
             warnings.simplefilter("always")
             file = (edfio.read_edf if suffix == ".edf" else edfio.read_bdf)(content, header_encoding="latin-1")
             labels = [signal.label for signal in file.signals]
-            started = file.startdatetime.isoformat()
+            started = _started(file)
         if any("truncated" in str(w.message) or "header indicates" in str(w.message) for w in caught):
             faults.append("the file ends early: fewer data records than its header says")
         interrupted = file.reserved[3:5] == "+D"

@@ -18,7 +18,8 @@ __all__ = ["MISSING_MARKERS", "Layout", "find_layout"]
 
 SEPARATORS = {"\t": "tab", ";": "semicolon", ",": "comma"}
 MISSING_MARKERS = (
-    "", "n/a", "N/A", "#N/A", "NA", "na", "NaN", "nan", "NAN", "-NaN", "-nan", "null", "NULL", "None", "none", "-", "--",
+    "", "n/a", "N/A", "#N/A", "NA", "na", "NaN", "nan", "NAN", "-NaN", "-nan", "null", "NULL", "None", "none",
+    "-", "--",
 )  # fmt: skip
 _NUMBER = {
     ".": re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?inf", re.ASCII | re.IGNORECASE),

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from nptdms import TdmsFile
 
 from .model import RawChannel, RawFile, ReadError
 
@@ -41,8 +42,6 @@ def _values(channel: Any, name: str) -> tuple[np.ndarray[Any, np.dtype[np.float6
 
 def read(path: Path, columns: Sequence[str] | None) -> RawFile:
     """Read a TDMS file; see `strainstudy.io.readers.read_raw`."""
-    from nptdms import TdmsFile
-
     faults: tuple[str, ...] = ()
     try:
         with TdmsFile.open(path) as file:

@@ -43,7 +43,7 @@ def _content(path: Path) -> bytes:
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         content = content.decode("utf-16", errors="replace").encode()
     content = content.removeprefix(b"\xef\xbb\xbf")
-    if not content.strip():
+    if not content or (content[:_HEAD_BYTES].isspace() and content.isspace()):
         raise ReadError("the file is empty")
     if b"\0" in content[:_HEAD_BYTES]:
         raise ReadError("not a text file; export it as text, or name it by its format")
