@@ -82,10 +82,10 @@ class ConditionParameters:
         maximum=400,
     )
     drift_shortest_period_s: float = setting(
-        30.0,
-        "Oscillations of the resting level slower than this are drift, faster ones movement",
-        source="ours: twelve strides at the slowest rate",
+        120.0,
+        "Oscillations of the resting level slower than this are drift, faster ones posture; a trend is drift",
+        source="ours: people shift their stance within seconds to a minute, sensors warm and tire over minutes",
         unit="s",
         minimum=10,
-        maximum=600,
+        maximum=3600,
     )

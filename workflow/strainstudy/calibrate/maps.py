@@ -1,0 +1,233 @@
+"""The angle map of each sensor and session, from its bend recordings.
+
+In: calibrated responses of bend recordings with their hold labels. Out: one `AngleMap` or `Refusal` for each
+participant, session, knee and sensor, and one table row that says how good it is. Several bend recordings of a
+session are fitted together; their difference is the drift of the session.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, fields
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from ..condition.parameters import ConditionParameters
+from ..condition.trace import condition_trace
+from ..sensor.anglemap import AngleMap, Refusal, fit_angle_map
+from ..sensor.holds import hold_levels
+from ..sensor.parameters import CalibrateParameters
+from ..vocabulary import MISSING
+
+__all__ = [
+    "BendTrace",
+    "MapKey",
+    "calibration_rows",
+    "fit_session_maps",
+    "maps_from_json",
+    "maps_to_json",
+    "side_of_holds",
+]
+
+Array = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, order=True)
+class MapKey:
+    """Whose map: participant, session, tracked point and sensor (``n/a`` where the sheet names none)."""
+
+    participant_id: str
+    session_id: str
+    tracked_point: str
+    sensor_id: str
+
+    @classmethod
+    def of(
+        cls, participant_id: str | None, session_id: str | None, tracked_point: str, sensor_id: str | None
+    ) -> MapKey:
+        """Make a key from sheet values, of which some may be missing."""
+        return cls(participant_id or MISSING, session_id or MISSING, tracked_point, sensor_id or MISSING)
+
+
+@dataclass(frozen=True)
+class BendTrace:
+    """One knee of one bend recording.
+
+    Parameters
+    ----------
+    key : MapKey
+    recording_id : str
+    sampling_frequency : float
+        Hz.
+    units : str
+        Of the raw channel.
+    response : array, shape (n,)
+        As `strainstudy.calibrate.traces.calibrate_trace` gives it.
+    rest_ohm : float
+        Rest resistance it is relative to; NaN for arbitrary units.
+    labels : DataFrame
+        The recording's label rows (``onset``, ``duration``, ``trial_type``, ``side``, ``value``).
+    """
+
+    key: MapKey
+    recording_id: str
+    sampling_frequency: float
+    units: str
+    response: Array
+    rest_ohm: float
+    labels: pd.DataFrame
+
+
+def _own_holds(bend: BendTrace) -> pd.DataFrame:
+    side = bend.key.tracked_point.removesuffix("_knee")
+    rows = bend.labels
+    return rows[(rows["trial_type"] == "knee_bend") & (rows["side"] == side) & rows["value"].notna()]
+
+
+def side_of_holds(response: npt.ArrayLike, fs: float, holds: pd.DataFrame) -> Literal[-1, 1]:
+    """Say which way the response runs with flexion: the sign of its covariance with the labelled angle.
+
+    Parameters
+    ----------
+    response : array, shape (n,)
+    fs : float
+        Hz.
+    holds : DataFrame
+        ``onset``, ``duration`` in seconds and ``value`` in degrees; outside them the leg counts as straight.
+
+    Returns
+    -------
+    {1, -1}
+    """
+    x = np.asarray(response, dtype=np.float64)
+    angle = np.zeros(len(x))
+    for onset, duration, value in holds[["onset", "duration", "value"]].itertuples(index=False):
+        angle[max(0, round(onset * fs)) : max(0, round((onset + duration) * fs))] = value
+    finite = np.isfinite(x)
+    if not finite.any():
+        return 1
+    covariance = float(np.mean((x[finite] - x[finite].mean()) * (angle[finite] - angle[finite].mean())))
+    return -1 if covariance < 0 else 1
+
+
+def _holds(bend: BendTrace, base_ohm: float, parameters: CalibrateParameters, how: ConditionParameters) -> pd.DataFrame:
+    rows = _own_holds(bend)
+    fs = bend.sampling_frequency
+    clean = condition_trace(
+        bend.response,
+        fs,
+        tracked_point=bend.key.tracked_point,
+        units=bend.units,
+        parameters=how,
+        end=side_of_holds(bend.response, fs, rows),
+    )
+    holds = hold_levels(clean.response, clean.drift, fs, rows, parameters)
+    if math.isfinite(bend.rest_ohm) and bend.rest_ohm != base_ohm:
+        # The same resistance relative to the first recording's rest resistance.
+        scale = bend.rest_ohm / base_ohm
+        holds["absolute"] = (1 + holds["absolute"]) * scale - 1
+        holds[["level", "creep"]] *= scale
+    return holds
+
+
+def fit_session_maps(
+    bends: Iterable[BendTrace], parameters: CalibrateParameters, how: ConditionParameters
+) -> dict[MapKey, AngleMap | Refusal]:
+    """Fit one map for each key.
+
+    Parameters
+    ----------
+    bends : iterable of BendTrace
+        All bend recordings, in the order of the recording sheet.
+    parameters : CalibrateParameters
+    how : ConditionParameters
+        How the responses are cleaned before holds are read, as they are later.
+
+    Returns
+    -------
+    dict of MapKey to AngleMap or Refusal
+        Keys in order.
+    """
+    grouped: dict[MapKey, list[BendTrace]] = {}
+    for bend in bends:
+        grouped.setdefault(bend.key, []).append(bend)
+    maps: dict[MapKey, AngleMap | Refusal] = {}
+    for key in sorted(grouped):
+        group = [bend for bend in grouped[key] if not _own_holds(bend).empty]
+        if not group:
+            maps[key] = Refusal("no labelled hold of this knee with an angle")
+            continue
+        base = group[0].rest_ohm
+        frames = [_holds(bend, base, parameters, how).assign(recording=number) for number, bend in enumerate(group)]
+        maps[key] = fit_angle_map(pd.concat(frames, ignore_index=True), parameters, rest_ohm=base)
+    return maps
+
+
+def calibration_rows(maps: Mapping[MapKey, AngleMap | Refusal]) -> pd.DataFrame:
+    """One row per map or refusal, with the columns of `strainstudy.tables.angles.CALIBRATIONS`."""
+    rows = []
+    for key, entry in maps.items():
+        row: dict[str, object] = {
+            "participant_id": key.participant_id,
+            "session_id": key.session_id,
+            "tracked_point": key.tracked_point,
+            "sensor_id": key.sensor_id,
+            "status": "refused" if isinstance(entry, Refusal) else "fitted",
+        }
+        if isinstance(entry, Refusal):
+            numbers = dict.fromkeys(
+                (
+                    "hold_count",
+                    "angle_from",
+                    "angle_to",
+                    "response_per_degree",
+                    "polarity",
+                    "repeatability",
+                    "hysteresis",
+                    "creep",
+                    "session_drift",
+                    "session_gain_change",
+                ),
+                math.nan,
+            )
+            row |= numbers | {"status_description": entry.reason}
+        else:
+            low, high = entry.range_deg
+            row |= {
+                "hold_count": entry.hold_count,
+                "angle_from": low,
+                "angle_to": high,
+                "response_per_degree": entry.response_per_degree,
+                "polarity": entry.sign,
+                "repeatability": entry.repeatability_deg,
+                "hysteresis": entry.hysteresis_percent,
+                "creep": entry.creep_percent,
+                "session_drift": entry.session_drift_deg,
+                "session_gain_change": entry.session_gain_percent,
+                "status_description": "; ".join(entry.notes),
+            }
+        rows.append(row)
+    return pd.DataFrame(rows)
+
+
+def maps_to_json(maps: Mapping[MapKey, AngleMap | Refusal]) -> str:
+    """Write maps, or the reasons why there is none, as JSON text."""
+    entries = [
+        asdict(key) | ({"map": entry.to_dict()} if isinstance(entry, AngleMap) else {"refused": entry.reason})
+        for key, entry in sorted(maps.items())
+    ]
+    return json.dumps(entries, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def maps_from_json(text: str) -> dict[MapKey, AngleMap | Refusal]:
+    """Undo `maps_to_json`."""
+    maps: dict[MapKey, AngleMap | Refusal] = {}
+    for entry in json.loads(text):
+        key = MapKey(*(entry[field.name] for field in fields(MapKey)))
+        maps[key] = Refusal(entry["refused"]) if "refused" in entry else AngleMap.from_dict(entry["map"])
+    return maps

@@ -1,0 +1,51 @@
+"""The play operator: on which branch of a loop a signal is.
+
+In: a signal. Out: where it stands between the two branches of a rate-independent hysteresis loop, from -1 (coming down)
+to 1 (going up). The operator is the building block of the Prandtl-Ishlinskii model (Brokate M, Sprekels J 1996,
+*Hysteresis and Phase Transitions*, ch. 2).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["branch"]
+
+Array = npt.NDArray[np.float64]
+
+
+def branch(values: npt.ArrayLike, radius: float) -> Array:
+    """Branch coordinate of a signal.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        Finite.
+    radius : float
+        Half the travel after a turning point that takes the signal from one branch to the other; above 0.
+
+    Returns
+    -------
+    array, shape (n,)
+        1 on the rising branch, -1 on the falling one, between them after a turning point. Before the first
+        sample the signal is taken to have come down.
+    """
+    x = np.asarray(values, dtype=np.float64)
+    if not len(x):
+        return x
+    slope = np.sign(np.diff(x))
+    moving = np.flatnonzero(slope)
+    turns = moving[1:][slope[moving[1:]] != slope[moving[:-1]]]
+    bounds = np.concatenate([[0], turns, [len(x) - 1]])
+    states = np.empty(len(bounds))
+    state = float(x[0]) + radius
+    states[0] = state
+    for k, value in enumerate(x[bounds[1:]].tolist(), start=1):
+        state = min(max(state, value - radius), value + radius)
+        states[k] = state
+    # Between two turning points the signal is monotone, so the operator is a clip of its state at the last one.
+    lengths = np.diff(bounds)
+    held = np.concatenate([[states[0]], np.repeat(states[:-1], lengths)])
+    coordinate: Array = (x - np.clip(held, x - radius, x + radius)) / radius
+    return coordinate
