@@ -47,7 +47,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
         "100 ln(left / right) of the median range of the response over a stride, in the unit of the sensor; "
         "holds the gain of each sensor and so is evidence of nothing by itself",
         "amplitude asymmetry as it is often taken from uncalibrated sensors: the baseline to beat", -700.0, 700.0,
-        "odd",
+        "odd", "both",
     ),
     FeatureSpec(
         "stride_time_cv", "timing", "%",
@@ -56,7 +56,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "step_time_log_ratio", "timing", "%", "100 ln(left / right) of the median step times",
-        _LOG, -200.0, 200.0, "odd",
+        _LOG, -200.0, 200.0, "odd", "both",
     ),
     FeatureSpec(
         "stance_fraction", "timing", "%", "median share of the stride from contact to toe-off, mean of both sides",
@@ -64,23 +64,24 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "swing_time_log_ratio", "timing", "%", "100 ln(left / right) of the median swing times",
-        _LOG, -250.0, 250.0, "odd",
+        _LOG, -250.0, 250.0, "odd", "both",
     ),
     FeatureSpec(
         "phase_coordination_index", "timing", "%",
         "coefficient of variation of the phase of the other foot's contact plus the mean distance of that phase "
         "from 180 degrees as a share of 180 degrees, mean of both reference sides",
-        "Plotnik et al. 2007, Exp Brain Res 181:561-570, doi 10.1007/s00221-007-0955-7", 0.0, 200.0,
+        "Plotnik et al. 2007, Exp Brain Res 181:561-570, doi 10.1007/s00221-007-0955-7", 0.0, 200.0, "even", "both",
     ),
     FeatureSpec(
         "relative_phase_deviation", "shape", "deg",
         "phase of the right knee's first harmonic after the left knee's, minus 180 degrees",
         "ours: the phase of Plotnik et al. 2007 taken from the whole curve instead of the contacts", -180.0, 180.0,
-        "odd",
+        "odd", "both",
     ),
     FeatureSpec(
         "waveform_difference", "shape", "1",
         "root mean square of left minus right mean curve, each scaled to its own range", _LEAST, 0.0, 1.0,
+        "even", "both",
     ),
     FeatureSpec(
         "swing_peak_timing", "shape", "%", "time of the highest swing flexion in the stride, mean of both sides",
@@ -88,7 +89,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "swing_peak_timing_difference", "shape", "%", "time of the highest swing flexion, left minus right",
-        _SCHWARTZ, -42.0, 42.0, "odd",
+        _SCHWARTZ, -42.0, 42.0, "odd", "both",
     ),
     FeatureSpec(
         "swing_width", "shape", "%", "time that the swing wave spends above half its height, mean of both sides",
@@ -96,7 +97,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "swing_width_difference", "shape", "%", "width of the swing wave at half its height, left minus right",
-        _LEAST, -100.0, 100.0, "odd",
+        _LEAST, -100.0, 100.0, "odd", "both",
     ),
     FeatureSpec(
         "swing_lean", "shape", "1",
@@ -104,7 +105,8 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
         _LEAST, -1.0, 1.0,
     ),
     FeatureSpec(
-        "swing_lean_difference", "shape", "1", "lean of the swing wave, left minus right", _LEAST, -2.0, 2.0, "odd",
+        "swing_lean_difference", "shape", "1", "lean of the swing wave, left minus right", _LEAST, -2.0, 2.0,
+        "odd", "both",
     ),
     FeatureSpec(
         "loading_wave", "shape", "1",
@@ -113,11 +115,11 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "loading_wave_difference", "shape", "1", "relative height of the loading wave, left minus right",
-        _SCHWARTZ, -1.0, 1.0, "odd",
+        _SCHWARTZ, -1.0, 1.0, "odd", "both",
     ),
     FeatureSpec(
         "stance_level_difference", "shape", "1",
-        "mean of the scaled curve from 10 to 45 % of the stride, left minus right", _LEAST, -1.0, 1.0, "odd",
+        "mean of the scaled curve from 10 to 45 % of the stride, left minus right", _LEAST, -1.0, 1.0, "odd", "both",
     ),
     FeatureSpec(
         "shape_variability", "shape", "1",
@@ -126,7 +128,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "shape_variability_difference", "shape", "1", "variability of the curve, left minus right",
-        "ours: as shape_variability", -2.0, 2.0, "odd",
+        "ours: as shape_variability", -2.0, 2.0, "odd", "both",
     ),
     FeatureSpec(
         "range_of_motion", "amplitude", "deg", "median range of the knee angle over a stride, mean of both sides",
@@ -134,7 +136,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "range_of_motion_log_ratio", "amplitude", "%", "100 ln(left / right) of the median range of the knee angle",
-        _LOG, -500.0, 500.0, "odd",
+        _LOG, -500.0, 500.0, "odd", "both",
     ),
     FeatureSpec(
         "swing_peak", "amplitude", "deg", "median peak swing flexion, mean of both sides",
@@ -142,7 +144,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "swing_peak_difference", "amplitude", "deg", "median peak swing flexion, left minus right",
-        "Perry & Burnfield 2010, Gait Analysis, 2nd ed.", -150.0, 150.0, "odd",
+        "Perry & Burnfield 2010, Gait Analysis, 2nd ed.", -150.0, 150.0, "odd", "both",
     ),
 )  # fmt: skip
 """The gait features; one row of the feature dictionary each."""
@@ -155,7 +157,7 @@ class SignLike(Protocol):
     """Which way a signal bends with flexion."""
 
     @property
-    def sign(self) -> int: ...  # noqa: D102
+    def sign(self) -> int: ...
 
 
 class WalkLike(Protocol):
@@ -309,7 +311,8 @@ def _both(values: Mapping[str, FloatArray]) -> FloatArray:
     stack = np.stack([values[side] for side in SIDES])
     n = np.isfinite(stack).sum(axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(np.isfinite(stack), stack, 0.0).sum(axis=0) / n
+        mean: FloatArray = np.where(np.isfinite(stack), stack, 0.0).sum(axis=0) / n
+    return mean
 
 
 def _coordination_index(phase: FloatArray, rows: IndexArray, least: int) -> FloatArray:

@@ -17,6 +17,7 @@ __all__ = ["GROUPS", "FeatureSpec", "feature_table"]
 
 Group = Literal["timing", "shape", "amplitude", "context", "swallow"]
 Mirror = Literal["even", "odd"]
+Knees = Literal["one", "both"]
 
 GROUPS: tuple[Group, ...] = ("timing", "shape", "amplitude")
 """Groups that the gait classifier learns from; `context` describes a window and is never learnt from."""
@@ -42,6 +43,8 @@ class FeatureSpec:
         Range that values can take on people; a value outside is a fault of detection, not a finding.
     mirror : {'even', 'odd'}
         ``odd`` features change sign when left and right are swapped (left minus right), ``even`` do not change.
+    knees : {'one', 'both'}
+        Whether it can be taken from one knee alone.
     """
 
     name: str
@@ -52,6 +55,7 @@ class FeatureSpec:
     low: float
     high: float
     mirror: Mirror = "even"
+    knees: Knees = "one"
 
 
 def feature_table(specs: Iterable[FeatureSpec]) -> pd.DataFrame:
@@ -65,7 +69,7 @@ def feature_table(specs: Iterable[FeatureSpec]) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns ``name, group, unit, formula, source, low, high, mirror``.
+        Columns ``name, group, unit, formula, source, low, high, mirror, knees``.
     """
     return pd.DataFrame(
         [
@@ -78,8 +82,9 @@ def feature_table(specs: Iterable[FeatureSpec]) -> pd.DataFrame:
                 "low": s.low,
                 "high": s.high,
                 "mirror": s.mirror,
+                "knees": s.knees,
             }
             for s in specs
         ],
-        columns=["name", "group", "unit", "formula", "source", "low", "high", "mirror"],
+        columns=["name", "group", "unit", "formula", "source", "low", "high", "mirror", "knees"],
     )

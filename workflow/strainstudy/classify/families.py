@@ -1,0 +1,86 @@
+"""Model families and the few settings of each that the inner folds choose between.
+
+Every candidate is one scikit-learn pipeline (imputation, scaling, model), so that whatever is learnt from data is
+learnt from the training people of a fold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sklearn.ensemble import HistGradientBoostingClassifier, RandomForestClassifier
+from sklearn.impute import SimpleImputer
+from sklearn.linear_model import LogisticRegression
+from sklearn.pipeline import Pipeline
+from sklearn.preprocessing import StandardScaler
+
+__all__ = ["FAMILIES", "Candidate", "candidates"]
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One family with one setting."""
+
+    family: str
+    setting: Mapping[str, float]
+
+    @property
+    def words(self) -> str:
+        """Setting as printed, for example ``C=0.3``."""
+        return ", ".join(f"{name}={value:g}" for name, value in self.setting.items())
+
+    def pipeline(self, seed: int) -> Pipeline:
+        """Make the untrained pipeline."""
+        model = FAMILIES[self.family][0](dict(self.setting), seed)
+        return Pipeline(
+            [
+                ("impute", SimpleImputer(strategy="median", keep_empty_features=True)),
+                ("scale", StandardScaler()),
+                ("model", model),
+            ]
+        )
+
+
+def _logistic(setting: Mapping[str, Any], seed: int) -> LogisticRegression:
+    return LogisticRegression(C=setting["C"], max_iter=500, random_state=seed)
+
+
+def _forest(setting: Mapping[str, Any], seed: int) -> RandomForestClassifier:
+    return RandomForestClassifier(
+        n_estimators=60,
+        max_depth=6,
+        min_samples_leaf=int(setting["min_samples_leaf"]),
+        max_features="sqrt",
+        random_state=seed,
+        n_jobs=1,
+    )
+
+
+def _boosting(setting: Mapping[str, Any], seed: int) -> HistGradientBoostingClassifier:
+    return HistGradientBoostingClassifier(
+        learning_rate=0.1,
+        max_iter=int(setting["max_iter"]),
+        max_leaf_nodes=6,
+        min_samples_leaf=20,
+        l2_regularization=1.0,
+        max_bins=64,
+        early_stopping=False,
+        random_state=seed,
+    )
+
+
+Builder = Callable[[Mapping[str, Any], int], Any]
+
+FAMILIES: Mapping[str, tuple[Builder, Sequence[Mapping[str, float]]]] = {
+    "logistic_regression": (_logistic, ({"C": 0.03}, {"C": 0.3}, {"C": 3.0})),
+    "random_forest": (_forest, ({"min_samples_leaf": 5},)),
+    "gradient_boosting": (_boosting, ({"max_iter": 40},)),
+}
+"""Builder and settings of each family; strong regularisation first."""
+
+
+def candidates(families: Sequence[str]) -> tuple[Candidate, ...]:
+    """List the candidates of some families in order of preference."""
+    return tuple(Candidate(family, setting) for family in families for setting in FAMILIES[family][1])

@@ -1,0 +1,109 @@
+"""What a user may set about classification, each default with its source."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..settings import setting
+
+__all__ = ["ClassifyParameters"]
+
+
+@dataclass(frozen=True)
+class ClassifyParameters:
+    """Settings of training, smoothing and of the evidence that goes with a classifier."""
+
+    families: tuple[str, ...] = setting(
+        ("logistic_regression", "random_forest", "gradient_boosting"),
+        "Model families to choose from, simplest first; a later one must beat an earlier one clearly",
+        source="Breiman et al. 1984, Classification and Regression Trees: the simplest model within one standard "
+        "error of the best (from memory)",
+        choices=("logistic_regression", "random_forest", "gradient_boosting"),
+    )
+    leave_one_out_up_to: int = setting(
+        20,
+        "Participants up to which each is left out in turn; larger cohorts are split into folds of participants",
+        source="ours: leaving one out is the least waste and is affordable up to here",
+        minimum=2,
+        maximum=200,
+    )
+    folds: int = setting(
+        10,
+        "Folds of participants in a larger cohort",
+        source="common practice, no source",
+        minimum=2,
+        maximum=50,
+    )
+    inner_folds: int = setting(
+        3,
+        "Folds of the training participants for choosing the model and calibrating its probabilities",
+        source="common practice, no source",
+        minimum=2,
+        maximum=10,
+    )
+    bout_min_s: float = setting(
+        5.0,
+        "Shortest bout of normal or limping gait within a walk",
+        source="ours: four strides at a comfortable pace, about one window of features",
+        unit="s",
+        minimum=0.0,
+        maximum=60.0,
+    )
+    probability_min: float = setting(
+        0.65,
+        "Probability below which a bout carries the caution that the classifier is not sure",
+        source="ours: two to one",
+        minimum=0.5,
+        maximum=1.0,
+    )
+    label_overlap_min: float = setting(
+        0.8,
+        "Share of a window that one label must cover for the window to be learnt from",
+        source="ours: a window across a change shows neither state",
+        minimum=0.5,
+        maximum=1.0,
+    )
+    swing_ratio_limit: float = setting(
+        1.06,
+        "Rule without labels: longer over shorter swing time above which gait is called limping",
+        source="Patterson et al. 2010, Gait Posture 31(2):241-246, doi 10.1016/j.gaitpost.2009.10.014: upper 95 % "
+        "limit of 81 healthy people (from memory)",
+        minimum=1.0,
+        maximum=3.0,
+    )
+    coordination_limit_percent: float = setting(
+        5.34,
+        "Rule without labels: phase coordination index above which gait is called limping",
+        source="Zadik et al. 2022, Gait Posture 96:87-92: 3.16 (SD 1.11) in healthy people of 40 to 75 years; "
+        "mean + 1.96 SD",
+        unit="%",
+        minimum=0.0,
+        maximum=100.0,
+    )
+    permutations: int = setting(
+        199,
+        "Shuffles of the labels in the permutation test; 0 leaves it out",
+        source="Phipson & Smyth 2010, Stat Appl Genet Mol Biol 9:39: p = (b + 1) / (m + 1) (from memory)",
+        minimum=0,
+        maximum=10000,
+    )
+    bootstrap_resamples: int = setting(
+        2000,
+        "Resamples of participants for the intervals of scores",
+        source="Efron & Tibshirani 1993, An Introduction to the Bootstrap, ch. 13 (from memory)",
+        minimum=200,
+        maximum=20000,
+    )
+    label_next_rows: int = setting(
+        20,
+        "Spans listed as the next to label",
+        source="ours: an afternoon's work",
+        minimum=0,
+        maximum=1000,
+    )
+    seed: int = setting(
+        6,
+        "Seed of everything random in training; the same seed gives the same model",
+        source="ours: any whole number will do",
+        minimum=0,
+    )
