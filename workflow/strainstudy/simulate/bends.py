@@ -42,13 +42,14 @@ def hold_bends(
     fs: float,
     rng: np.random.Generator,
     *,
-    targets_deg: Sequence[float] = (0, 45, 90),
+    targets_deg: Sequence[float] = (45, 90),
     sides: Sequence[str] = ("left", "right"),
-    repeats: int = 2,
-    hold_s: float = 5.0,
+    stairs: int = 1,
+    singles: int = 1,
+    hold_s: float = 4.5,
     placing_sd_deg: float = 1.2,
 ) -> KneeMotion:
-    """Hold each knee in turn at known angles, up and down the stairs of ``targets_deg``.
+    """Hold each knee in turn at known angles: up and down the stairs, then one angle at a time from straight.
 
     Parameters
     ----------
@@ -56,40 +57,45 @@ def hold_bends(
         Hz.
     rng : Generator
     targets_deg : sequence of float
-        Rising angles; the knee goes up through all and down again, ``repeats`` times.
+        Rising angles above 0.
     sides : sequence of str
         In which order.
-    repeats, hold_s, placing_sd_deg
-        How often, how long about, and how closely the true angle meets the target.
+    stairs, singles : int
+        How often all angles are passed up and down without straightening, holding 0 before and after too, and
+        how often each is reached from the straight knee and left for it.
+    hold_s, placing_sd_deg : float
+        How long a hold lasts about, and how closely the true angle meets the target.
 
     Returns
     -------
     KneeMotion
         Truth: one ``knee_bend`` per hold, from its coming to rest to its leaving, with the target as value.
+        The short straight rests between single bends are no holds.
     """
     at, events = rng.uniform(1.5, 2.5), []
     knots: dict[str, list[tuple[float, float]]] = {"left": [], "right": []}
-    stairs = [*targets_deg, *list(targets_deg)[-2::-1]]
+    passes = [*stairs * [0.0, *targets_deg, *list(targets_deg)[-2::-1], 0.0]]
     for side in sides:
-        for turn in range(repeats):
-            for step, target in enumerate(stairs if turn == 0 else stairs[1:]):
-                angle = max(0.0, target + placing_sd_deg * float(np.clip(rng.standard_normal(), -2.5, 2.5)))
-                if step or turn:
-                    at += abs(angle - knots[side][-1][1]) / rng.uniform(28, 50) + 0.4
-                knots[side].append((at, angle))
-                seconds = hold_s * rng.uniform(0.85, 1.25)
+        plan = [(target, True) for target in passes]
+        plan += [step for _ in range(singles) for t in targets_deg for step in ((t, True), (0.0, False))]
+        for target, held in plan:
+            angle = max(0.0, target + placing_sd_deg * float(np.clip(rng.standard_normal(), -2.5, 2.5)))
+            if knots[side]:
+                at += abs(angle - knots[side][-1][1]) / rng.uniform(28, 50) + 0.4
+            knots[side].append((at, angle))
+            seconds = (hold_s if held else 0.5 * hold_s) * rng.uniform(0.85, 1.25)
+            if held:
                 events.append(Event(at, seconds, "knee_bend", side, float(target)))
-                at += seconds
-                # The held leg gives a little, towards the straight knee.
-                knots[side].append((at, angle - rng.uniform(0.0, 0.02) * angle))
+            at += seconds
+            # The held leg gives a little, towards the straight knee.
+            knots[side].append((at, angle - rng.uniform(0.0, 0.02) * angle))
         at += rng.uniform(1.5, 3.0)
     n = int(at * fs)
     time = np.arange(n) / fs
     angles = {}
     for side in ("left", "right"):
-        straight = float(rng.uniform(0.5, 4.0))
-        track = knots[side] or [(0.0, straight)]
-        angles[side] = _follow(track, time) + _tremor(n, fs, rng, 0.25)
+        straight = [(0.0, float(rng.uniform(0.5, 4.0)))]
+        angles[side] = _follow(knots[side] or straight, time) + _tremor(n, fs, rng, 0.25)
     return KneeMotion(angles, in_order(events))
 
 

@@ -12,13 +12,13 @@ from typing import Final
 
 from ..io.atomic import write_text
 from .folder import FolderWriter
-from .people import PLACES, SET_NAMES, TIRED_SENSOR, Person, Unit, draw_person, draw_unit, rng_for, worn
+from .people import PLACES, SET_NAMES, TIRED_SENSOR, Person, Unit, draw_person, draw_unit, later, rng_for, worn
 from .sessions import bend_take, free_take, stretch_take, swallow_take, tap_take, walk_take, water_take
 
 __all__ = ["DEFAULT_SEED", "FAULTS", "TASKS", "write_study"]
 
 DEFAULT_SEED: Final = 20_240_101
-TASKS: Final = ("bend", "walk", "swallow", "water", "free")
+TASKS: Final = ("bend", "walk", "swallow", "water", "free", "bend-after")
 
 # Each fault and each odd format once, where a reader of the README finds it.
 FAULTS: Final[Mapping[str, str]] = {
@@ -107,7 +107,8 @@ def write_study(
     minutes : float, optional
         Length of each walk, swallow and free recording; about 1.2 minutes where not given.
     tasks : sequence of str
-        Of ``bend``, ``walk``, ``swallow``, ``water``, ``free`` (which one person in four does).
+        Of ``bend``, ``walk``, ``swallow``, ``water`` (every second session), ``free`` (one person in four, all
+        where it is the only task) and ``bend-after`` (one in three).
     sampling_frequency : float, optional
         Hz for all body recordings; the rates of the demo where not given (knees 100, throats 100 or 200).
     bench : bool
@@ -172,20 +173,21 @@ def _session(
             raise ValueError(f"tasks must be among {', '.join(TASKS)}, not {task!r}")
         if task == "free" and index % 4 != 1 and tuple(tasks) != ("free",):
             continue
-        if task == "water" and (index + session) % 2:
+        if (task == "water" and (index + session) % 2) or (task == "bend-after" and index % 3):
             continue
         recording_id = f"{person.participant_id}_{session_id}_{task}"
         rng = rng_for(seed, recording_id)
         mischief = writer.faults.get(recording_id)
-        if task == "bend":
-            targets = (0.0, 30.0, 45.0, 60.0, 90.0) if index % 4 == 0 else (0.0, 45.0, 90.0)
+        if task in ("bend", "bend-after"):
+            first = task == "bend"
+            many = first and index % 4 == 0
             take = bend_take(
-                worn_units,
+                worn_units if first else {p: later(unit, rng) for p, unit in worn_units.items()},
                 rng,
                 fs=knee_hz,
-                targets_deg=targets,
-                repeats=1 if len(targets) > 3 else 2,
-                goniometer=goniometer,
+                targets_deg=(30.0, 45.0, 60.0, 90.0) if many else (45.0, 90.0),
+                singles=1 if first and not many else 0,
+                goniometer=goniometer and first,
                 mischief=mischief,
             )
         elif task == "walk":

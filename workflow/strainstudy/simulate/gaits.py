@@ -18,13 +18,17 @@ OTHER_SIDE: Final = {"left": "right", "right": "left"}
 
 @dataclass(frozen=True)
 class Leg:
-    """One leg's knee in walking: peaks in degrees of flexion, times as fractions of its stride."""
+    """One leg's knee in walking: angles in degrees of flexion, times as fractions of its stride.
+
+    ``contact_dip_deg`` is how far the knee straightens before contact, below its minimum in stance.
+    """
 
     swing_peak_deg: float = 60.0
     loading_deg: float = 16.0
     minimum_deg: float = 5.0
     stance_fraction: float = 0.62
     peak_fraction: float = 0.72
+    contact_dip_deg: float = 3.0
 
 
 @dataclass(frozen=True)
@@ -72,14 +76,15 @@ def healthy_gait(rng: np.random.Generator, *, stride_time_s: float | None = None
     """Draw a healthy person's gait: small differences between people, smaller ones between legs.
 
     Spread between people about 5 degrees through the cycle (Winter; Kadaba 1990, from memory); stride time
-    1.08 (SD 0.09) s and CV 1.94 (SD 0.36) % at comfortable speed (Frenkel-Toledo S et al. 2005, J NeuroEng
-    Rehabil 2:23, Table 2).
+    1.08 (SD 0.09) s (Frenkel-Toledo S et al. 2005, J NeuroEng Rehabil 2:23, Table 2), its CV between the 1.94
+    (SD 0.36) % there and the 2.80 (SD 0.81) % of Gassner H et al. 2020, J Neurol 267(6):1594-1601.
     """
     stride = 1.08 + 0.07 * np.clip(rng.standard_normal(), -2, 2) if stride_time_s is None else stride_time_s
     peak = 60 + 4.0 * np.clip(rng.standard_normal(), -2, 2)
     minimum = 5 + 2.5 * np.clip(rng.standard_normal(), -2, 2)
     # Slow walkers load the knee little: the loading wave nearly disappears at very slow speeds.
     wave = 12 * rng.uniform(0.4, 1.1) * np.clip((1.7 - stride) / 0.6, 0.15, 1)
+    dip = rng.uniform(2, 7)
     legs = []
     for _ in range(2):
         legs.append(
@@ -89,14 +94,15 @@ def healthy_gait(rng: np.random.Generator, *, stride_time_s: float | None = None
                 float(minimum + rng.normal(0, 1.0)),
                 float(0.625 + rng.normal(0, 0.008)),
                 float(0.722 + rng.normal(0, 0.006)),
+                float(np.clip(dip + rng.normal(0, 0.8), 1, 9)),
             )
         )
     return Gait(
         float(stride),
-        float(np.clip(rng.normal(0.0225, 0.005), 0.012, 0.036)),
+        float(np.clip(rng.normal(0.0245, 0.006), 0.012, 0.040)),
         float(0.5 + np.clip(rng.normal(0, 0.006), -0.015, 0.015)),
-        float(rng.uniform(0.008, 0.013)),
-        float(rng.uniform(1.2, 2.3)),
+        float(rng.uniform(0.009, 0.015)),
+        float(rng.uniform(0.7, 1.7)),
         float(rng.uniform(1.0, 1.6)),
         left=legs[0],
         right=legs[1],
@@ -133,6 +139,7 @@ def limp(gait: Gait, side: str, mechanism: str, severity: float) -> Gait:
             swing_peak_deg=own.minimum_deg + (own.swing_peak_deg - own.minimum_deg) * (1 - 0.72 * severity),
             loading_deg=own.minimum_deg + (own.loading_deg - own.minimum_deg) * (1 - 0.8 * severity),
             peak_fraction=own.peak_fraction - 0.065 * severity,
+            contact_dip_deg=own.contact_dip_deg * (1 - 0.4 * severity),
         )
         other = replace(other, swing_peak_deg=other.swing_peak_deg - 4 * severity)
     elif mechanism == "guarded":

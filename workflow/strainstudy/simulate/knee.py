@@ -47,7 +47,7 @@ REFERENCE_CURVE_DEG: Final = (
     60.0, 58.2, 55.0, 50.8, 45.5, 39.5, 32.9, 26.0, 19.0, 12.6, 7.5, 4.5, 3.8, 5.2,
 )  # fmt: skip
 _LOADING_AT, _MINIMUM_AT, _TOE_OFF_AT, _SWING_PEAK_AT = 0.12, 0.42, 0.62, 0.72
-_LOADING_DEG, _MINIMUM_DEG, _SWING_PEAK_DEG = 19.7, 6.7, 60.5
+_LOADING_DEG, _MINIMUM_DEG, _SWING_PEAK_DEG, _CONTACT_DIP_DEG = 19.7, 6.7, 60.5, 2.9
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,12 @@ def _reference() -> CubicSpline:
 
 
 def knee_cycle(
-    phase: Array, *, loading_deg: Array | float, minimum_deg: Array | float, swing_peak_deg: Array | float
+    phase: Array,
+    *,
+    loading_deg: Array | float,
+    minimum_deg: Array | float,
+    swing_peak_deg: Array | float,
+    contact_dip_deg: Array | float = _CONTACT_DIP_DEG,
 ) -> Array:
     """Knee flexion over the gait cycle.
 
@@ -88,6 +93,8 @@ def knee_cycle(
         Cycles since initial contact, on the reference's clock (toe-off at 0.62); may count on over strides.
     loading_deg, minimum_deg, swing_peak_deg : float or array, shape (n,)
         The three landmarks; the loading peak may fall to the minimum, which flattens it.
+    contact_dip_deg : float or array, shape (n,)
+        How far below ``minimum_deg`` the knee straightens before contact.
 
     Returns
     -------
@@ -100,7 +107,9 @@ def knee_cycle(
     swing = (np.asarray(swing_peak_deg) - minimum_deg) / (_SWING_PEAK_DEG - _MINIMUM_DEG)
     # The waves change over where the curve is near its minimum, so neither shows in the other.
     share = smooth_step((fraction - 0.38) / 0.08) * smooth_step((0.99 - fraction) / 0.08)
-    angle: Array = minimum_deg + deviation * (loading + (swing - loading) * share)
+    dip = np.asarray(contact_dip_deg) / _CONTACT_DIP_DEG
+    scale = np.where(deviation < 0, dip, loading + (swing - loading) * share)
+    angle: Array = minimum_deg + deviation * scale
     return angle
 
 
@@ -127,6 +136,7 @@ class _Stride:
     swing_peak_deg: float
     loading_deg: float
     minimum_deg: float
+    contact_dip_deg: float
 
 
 def _strides(
@@ -159,7 +169,7 @@ def _strides(
         for k, (contact, following) in enumerate(zip(contacts[side][:-1], contacts[side][1:], strict=True)):
             gait, seconds = gait_at(contact), following - contact
             leg = gait.leg(side)
-            stance = leg.stance_fraction + 0.009 * float(np.clip(peaks[k, 2], -2.5, 2.5))
+            stance = leg.stance_fraction + 0.011 * float(np.clip(peaks[k, 2], -2.5, 2.5))
             peak = leg.peak_fraction + (stance - leg.stance_fraction) / 2
             strides[side].append(
                 _Stride(
@@ -170,6 +180,7 @@ def _strides(
                     leg.swing_peak_deg + gait.swing_peak_sd_deg * float(peaks[k, column]),
                     max(leg.loading_deg + gait.loading_sd_deg * float(peaks[k, 2 + column]), leg.minimum_deg),
                     leg.minimum_deg + 0.5 * gait.loading_sd_deg * float(peaks[k, 3 - column]),
+                    leg.contact_dip_deg,
                 )
             )
     return strides
@@ -195,6 +206,7 @@ def _leg_angle(time: Array, strides: Sequence[_Stride], quiet: Array, first: flo
         loading_deg=np.interp(phase, order + _LOADING_AT, [s.loading_deg for s in strides]),
         minimum_deg=low,
         swing_peak_deg=np.interp(phase, order + _SWING_PEAK_AT, peaks),
+        contact_dip_deg=np.interp(phase, order + 1.0, [s.contact_dip_deg for s in strides]),
     )
     mean = float(np.mean([s.following - s.contact for s in strides]))
     walking = smooth_step((time - first) / (0.22 * mean) + 1) * smooth_step((last - time) / (0.35 * mean) + 1.4)
@@ -272,7 +284,7 @@ def walk_knees(script: Sequence[Segment], fs: float, rng: np.random.Generator) -
         states.extend(bout.states)
     for side, angle in angles.items():
         # Soft tissue and the joint itself are never as smooth as a mean curve.
-        tremble = sosfilt(wobble, rng.standard_normal(n)) * 1.7 * np.sqrt(fs / (2 * 4.5))
+        tremble = sosfilt(wobble, rng.standard_normal(n)) * 2.1 * np.sqrt(fs / (2 * 4.5))
         moving = np.clip(np.abs(angle - quiet[side]) / 5, 0, 1)
         angles[side] = angle + tremble * moving
     edges = [0.0, *(t for s in states for t in (s.onset, s.end)), n / fs]

@@ -26,6 +26,7 @@ __all__ = [
     "Unit",
     "draw_person",
     "draw_unit",
+    "later",
     "rng_for",
     "worn",
 ]
@@ -256,3 +257,10 @@ def worn(unit: Unit, participant_id: str, session: int, seed: int) -> Unit:
         sleeve=sleeve,
         swallow_strain=unit.swallow_strain * float(rng.lognormal(0, 0.12)),
     )
+
+
+def later(unit: Unit, rng: np.random.Generator) -> Unit:
+    """Return a worn sensor at the end of a session: the sleeve has slipped a little, the film has warmed."""
+    model = replace(unit.model, rest_ohm=unit.model.rest_ohm * float(rng.normal(1.004, 0.003)))
+    sleeve = replace(unit.sleeve, transfer=unit.sleeve.transfer * float(np.clip(rng.normal(0.985, 0.012), 0.95, 1)))
+    return replace(unit, model=model, sleeve=sleeve)

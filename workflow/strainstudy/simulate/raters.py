@@ -38,7 +38,7 @@ class Rater:
     swallow_invented: float = 0.004
     other_missed: float = 0.03
     turn_overlooked: float = 0.05
-    limp_doubted: float = 0.02
+    limp_doubted: float = 0.0
 
 
 RATERS = (
@@ -53,7 +53,7 @@ RATERS = (
         swallow_missed=0.03,
         other_missed=0.06,
         turn_overlooked=0.15,
-        limp_doubted=0.10,
+        limp_doubted=0.06,
     ),
 )
 

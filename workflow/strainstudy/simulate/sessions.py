@@ -141,13 +141,13 @@ def bend_take(
     rng: np.random.Generator,
     *,
     fs: float = 100.0,
-    targets_deg: tuple[float, ...] = (0, 45, 90),
-    repeats: int = 2,
+    targets_deg: tuple[float, ...] = (45, 90),
+    singles: int = 1,
     goniometer: bool = False,
     mischief: str | None = None,
 ) -> Take:
-    """Hold each knee at known angles."""
-    motion = hold_bends(fs, rng, targets_deg=targets_deg, repeats=repeats, hold_s=4.0)
+    """Hold each knee at known angles, up and down, then ``singles`` times one by one."""
+    motion = hold_bends(fs, rng, targets_deg=targets_deg, singles=singles)
     channels = _knee_channels(motion, fs, units, rng, goniometer=goniometer, mischief=mischief)
     return Take("bend", fs, tuple(channels), motion.truth)
 
