@@ -8,7 +8,6 @@ them.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
@@ -19,136 +18,10 @@ from .intake.links import Row, channel_rows, link_problems, rows_of
 from .intake.rules import CHANNELS, EVERY_RECORDING, PARTICIPANTS, RECORDINGS, SENSORS, SHEETS, SheetKind
 from .io.labels import check_labels
 from .io.sheets import check_sheets, read_sheet, to_number
+from .records import Channel, Participant, Recording, Sensor, Study
 from .vocabulary import BENCH_TASKS, SEXES
 
 __all__ = ["Channel", "Participant", "Recording", "Sensor", "Study", "load_study"]
-
-
-@dataclass(frozen=True)
-class Participant:
-    """One person.
-
-    Parameters
-    ----------
-    participant_id : str
-        ``sub-...``.
-    age : float or None
-        Years.
-    sex : str or None
-        ``male``, ``female`` or ``other``, whichever BIDS spelling the sheet has.
-    group : str or None
-        The lab's own word.
-    affected_side : str or None
-        ``left``, ``right``, ``both``, ``none``.
-    extra : mapping of str to str
-        The lab's own columns, without missing cells.
-    """
-
-    participant_id: str
-    age: float | None = None
-    sex: str | None = None
-    group: str | None = None
-    affected_side: str | None = None
-    extra: Mapping[str, str] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Sensor:
-    """One sensor and its bridge.
-
-    ``V_out = amplifier_gain * polarity * excitation_v * (Rx / (r3_ohm + Rx) - r2_ohm / (r1_ohm + r2_ohm))``
-    with Rx the sensor; without ``r2_ohm`` the bridge is trimmed to zero output at rest.
-    """
-
-    sensor_id: str
-    excitation_v: float | None = None
-    r1_ohm: float | None = None
-    r2_ohm: float | None = None
-    r3_ohm: float | None = None
-    amplifier_gain: float = 1.0
-    polarity: int = 1
-    rest_ohm: float | None = None
-    gauge_factor: float | None = None
-    gauge_length_mm: float | None = None
-
-
-@dataclass(frozen=True)
-class Channel:
-    """One channel of a recording.
-
-    Parameters
-    ----------
-    name : str
-        Column or channel name in the raw file.
-    tracked_point, units : str
-        Where the sensor sits and what the numbers are.
-    sensor_id : str or None
-        The channel's own sensor, else the recording's.
-    status : str
-        ``good`` or ``bad`` (left out).
-    shared : bool
-        From a row for every recording (``*``): a raw file without this column is no fault.
-    """
-
-    name: str
-    tracked_point: str
-    units: str
-    sensor_id: str | None = None
-    status: str = "good"
-    shared: bool = False
-
-
-@dataclass(frozen=True)
-class Recording:
-    """One raw file.
-
-    Parameters
-    ----------
-    recording_id, task : str
-        Unique id; task of the vocabulary.
-    path : Path
-        The raw file.
-    file : str
-        Its path as the sheet has it.
-    participant_id, session_id, sensor_id : str or None
-        Who, when, and on the bench which sensor.
-    sampling_frequency : float or None
-        Hz, as the sheet says.
-    time_column : str or None
-        Column of time stamps.
-    volume_ml : float or None
-        Volume of a timed water swallow.
-    channels : tuple of Channel
-        What to read.
-    labels : mapping of str to Path
-        Rater to label file, by rater.
-    extra : mapping of str to str
-        The lab's own columns, without missing cells.
-    """
-
-    recording_id: str
-    task: str
-    path: Path
-    file: str
-    participant_id: str | None = None
-    session_id: str | None = None
-    sensor_id: str | None = None
-    sampling_frequency: float | None = None
-    time_column: str | None = None
-    volume_ml: float | None = None
-    channels: tuple[Channel, ...] = ()
-    labels: Mapping[str, Path] = field(default_factory=dict)
-    extra: Mapping[str, str] = field(default_factory=dict)
-
-
-@dataclass(frozen=True)
-class Study:
-    """A study whose sheets and label files are without fault; each mapping is sorted by id."""
-
-    root: Path
-    participants: Mapping[str, Participant]
-    sensors: Mapping[str, Sensor]
-    recordings: Mapping[str, Recording]
 
 
 def _extra(row: Row, kind: SheetKind) -> dict[str, str]:
@@ -216,7 +89,7 @@ def _recording(row: Row, channels: list[Row], labels: Mapping[str, Path], root: 
 
 
 def _read_sheets(root: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
-    """Read and check the four sheets; those without their required columns are left out."""
+    """Read and check the four sheets; those whose rows or required columns are not all there are left out."""
     frames, problems = {}, []
     for name, kind in SHEETS.items():
         sheet, found = read_sheet(root / kind.file, kind.file, kind.required)
@@ -224,8 +97,11 @@ def _read_sheets(root: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
         if sheet is None:
             continue
         problems += check_sheets([sheet], kind.rules, extra_allowed=kind.extra_allowed)
-        if set(kind.required) <= set(sheet.frame.columns):
+        if not found and set(kind.required) <= set(sheet.frame.columns):
             frames[name] = sheet.frame
+    if "recordings" in frames and frames["recordings"].empty:
+        del frames["recordings"]
+        problems.append(Problem(RECORDINGS.file, "no recordings", "add one row for each raw file"))
     return frames, problems
 
 
@@ -264,8 +140,6 @@ def load_study(root: Path) -> Study:
                 for path in raters.values()
             ]
         )
-    if not problems and not recordings:
-        problems.append(Problem(RECORDINGS.file, "no recordings", "add one row for each raw file"))
     if problems:
         order = {kind.file: i for i, kind in enumerate((PARTICIPANTS, SENSORS, RECORDINGS, CHANNELS))}
         raise StudyError(sorted(problems, key=lambda p: (order.get(p.file, len(order)), p.file, p.row or 0)))

@@ -211,7 +211,8 @@ def _set_problems(recording: Row, rows: list[Row]) -> list[Problem]:
         message = f"the task {task} needs a channel of tracked point sensor"
         fault(recording, "recording_id", message, f"add the channel of the sensor to {CHANNELS.file}")
     timed = recording["time_column"] is not None or recording["sampling_frequency"] is not None
-    if not timed and file_format(Path(recording.text("file"))) not in FORMATS_WITH_RATE:
+    form = file_format(Path(recording.text("file")))
+    if not timed and form is not None and form not in FORMATS_WITH_RATE:
         remedy = "give sampling_frequency in hertz, or the time_column of the file"
         fault(recording, "sampling_frequency", "nothing gives the time of the samples", remedy)
     return problems
@@ -223,8 +224,8 @@ def link_problems(frames: Mapping[str, pd.DataFrame]) -> list[Problem]:
     Parameters
     ----------
     frames : mapping of str to DataFrame
-        Those of ``participants``, ``sensors``, ``recordings``, ``channels`` that have their required columns;
-        what would need one that is absent is not looked for.
+        Those of ``participants``, ``sensors``, ``recordings``, ``channels`` that are whole; what would need one
+        that is absent is not looked for.
 
     Returns
     -------

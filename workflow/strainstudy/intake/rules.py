@@ -60,7 +60,7 @@ PARTICIPANTS: Final = SheetKind(
             unique=True,
         ),
         Rule("age", number(lambda v: 0 <= v <= 130, "an age from 0 to 130", "years")),
-        Rule("sex", (one_of(SEXES),)),
+        Rule("sex", (one_of(SEXES, "male, female, other (BIDS spellings)"),)),
         Rule("group"),
         Rule("affected_side", (one_of(AFFECTED_SIDES),)),
     ),

@@ -87,10 +87,11 @@ def to_number(text: str | None) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def one_of(words: Iterable[str]) -> Check:
-    """Make the check that a cell is one of ``words``."""
+def one_of(words: Iterable[str], shown: str | None = None) -> Check:
+    """Make the check that a cell is one of ``words``; ``shown`` stands for them in the remedy."""
     known = tuple(words)
-    return Check(lambda text: text in known, "not one of the known words", f"use one of: {', '.join(known)}")
+    remedy = f"use one of: {shown or ', '.join(known)}"
+    return Check(lambda text: text in known, "not one of the known words", remedy)
 
 
 def matches(pattern: str, message: str, remedy: str) -> Check:
