@@ -1,0 +1,1 @@
+"""Knee bends and holds: found, measured, told apart from steps. Knows nothing of gait or swallowing."""

@@ -1,0 +1,402 @@
+"""Knee bends and holds in one knee's trace.
+
+In: the conditioned response of a knee (rest about 0; unit and sign do not matter), the other knee's where there is one,
+and the calibrated angle where there is one. Out: one row per bend, with its plateau, creep and the times of flexing
+and extending.
+
+Rules (ours, scale-free). A bend is a flexion peak, or a standstill on the way between two levels, that is high enough
+against the recording's highest flexion and lasts long above half its height. Steps are told from bends by context: a
+swing wave is narrow, repeats within seconds and alternates with the other knee's; a bend is wide, and the other knee
+either bends with it or rests.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.ndimage import maximum_filter1d, minimum_filter1d
+from scipy.signal import find_peaks, peak_widths
+
+from ..signal.filters import lowpass
+from ..signal.gaps import runs, spanned
+from ..signal.plateau import find_plateau
+from .parameters import BendParameters
+
+__all__ = ["BEND_COLUMNS", "bend_reference", "bends_of_knees", "detect_bends"]
+
+Array = npt.NDArray[np.float64]
+
+BEND_COLUMNS: Final = (
+    "onset",
+    "duration",
+    "angle",
+    "angle_low",
+    "angle_high",
+    "creep",
+    "level",
+    "plateau_onset",
+    "plateau_duration",
+    "flexing_time",
+    "extending_time",
+    "series",
+    "repeat",
+    "score",
+)
+
+_COUNTS: Final = ("series", "repeat")
+_WORKING_HZ: Final = 20.0
+_SMOOTH_HZ: Final = 3.0
+_STILL_WINDOW_S: Final = 0.7
+_STILL_SHARE: Final = 0.06
+"""A window is still if it spans less than this share of the highest flexion."""
+_PLATEAU_SHARE: Final = 0.06
+_EDGE_SHARE: Final = 0.05
+"""Movement starts and ends where it leaves or reaches a level by this share of the step."""
+_LOOK_BACK_S: Final = 6.0
+_WALKING_GAP_S: Final = 3.0
+_LONGEST_CYCLE_S: Final = 4.0
+_SAME_LEVEL_SHARE: Final = 0.2
+_HIGHEST_QUANTILE: Final = 0.998
+
+
+@dataclass(frozen=True)
+class _Signal:
+    """One knee at the working rate, flexion upwards."""
+
+    flexion: Array
+    finite: npt.NDArray[np.bool_]
+    rate: float
+    top: float
+    sign: float
+
+
+def _working(response: npt.ArrayLike, fs: float) -> _Signal | None:
+    x = np.asarray(response, dtype=np.float64)
+    block = max(1, round(fs / _WORKING_HZ))
+    n = len(x) // block
+    if n < 3 or not np.isfinite(x).any():
+        return None
+    blocks = spanned(x)[: n * block].reshape(n, block).mean(axis=1)
+    finite = np.isfinite(x)[: n * block].reshape(n, block).any(axis=1)
+    rate = fs / block
+    smooth = lowpass(blocks, rate, _SMOOTH_HZ) if rate > 2.5 * _SMOOTH_HZ else blocks
+    low, high = np.quantile(smooth[finite], [1 - _HIGHEST_QUANTILE, _HIGHEST_QUANTILE])
+    sign = 1.0 if abs(high) >= abs(low) else -1.0
+    top = float(max(abs(high), abs(low)))
+    return _Signal(sign * smooth, finite, rate, top, sign) if top > 0 else None
+
+
+@dataclass(frozen=True)
+class _Peaks:
+    """Prominent flexion peaks of a knee: their samples, heights, and seconds above half their prominence."""
+
+    at: npt.NDArray[np.intp]
+    width_s: Array
+
+
+def _peaks(signal: _Signal, share: float) -> _Peaks:
+    edged = np.concatenate([[0.0], signal.flexion, [0.0]])
+    at, properties = find_peaks(edged, height=share * signal.top, prominence=share * signal.top)
+    data = tuple(properties[name] for name in ("prominences", "left_bases", "right_bases"))
+    width = peak_widths(edged, at, rel_height=0.5, prominence_data=data)[0] if len(at) else np.empty(0)
+    return _Peaks(at - 1, width / signal.rate)
+
+
+def _alternates(times: Array, k: int, other: Array) -> bool:
+    """Whether the other knee flexes between this peak and its neighbours, as in walking."""
+    for left, right in ((k - 1, k), (k, k + 1)):
+        if left < 0 or right >= len(times):
+            continue
+        cycle = times[right] - times[left]
+        between = other[(other > times[left]) & (other < times[right])]
+        phase = (between - times[left]) / cycle
+        if cycle <= _LONGEST_CYCLE_S and np.any((phase > 0.25) & (phase < 0.75)):
+            return True
+    return False
+
+
+def _among_steps(time: float, narrow: Array) -> bool:
+    """Whether swing waves of the same knee lie close on both sides."""
+    before = narrow[(narrow < time) & (narrow > time - _WALKING_GAP_S)]
+    after = narrow[(narrow > time) & (narrow < time + _WALKING_GAP_S)]
+    return bool(len(before) and len(after))
+
+
+@dataclass(frozen=True)
+class _Hold:
+    start: int
+    stop: int
+    level: float
+    creep: float
+    width_s: float
+
+
+def _peak_holds(signal: _Signal, peaks: _Peaks, other: Array, parameters: BendParameters) -> list[_Hold]:
+    times = peaks.at / signal.rate
+    narrow = times[peaks.width_s < parameters.least_width_s]
+    holds = []
+    for k, (at, width) in enumerate(zip(peaks.at.tolist(), peaks.width_s.tolist(), strict=True)):
+        if width < parameters.least_width_s or _among_steps(at / signal.rate, narrow):
+            continue
+        if width < 2 * parameters.least_width_s and _alternates(times, k, other):
+            continue
+        holds.append(_around(signal, at, width))
+    return holds
+
+
+def _around(signal: _Signal, at: int, width: float) -> _Hold:
+    """Plateau of a peak: the standstill near its top, or else the time above 95 % of it."""
+    y, height = signal.flexion, float(signal.flexion[at])
+    above = runs(y > 0.5 * height)
+    start, stop = next((int(a), int(b)) for a, b in above if a <= at < b)
+    top = np.where(y[start:stop] > height - 2 * _PLATEAU_SHARE * signal.top, y[start:stop], np.nan)
+    found = find_plateau(top, _PLATEAU_SHARE * signal.top, shortest=2)
+    if found is None:
+        return _Hold(at, at + 1, height, 0.0, width)
+    return _Hold(start + found.start, start + found.stop, found.level, found.creep, width)
+
+
+def _still_holds(signal: _Signal, holds: list[_Hold], narrow: Array, parameters: BendParameters) -> list[_Hold]:
+    """Standstills at a height that belong to no peak: the lower stairs of a series of holds."""
+    window = max(3, round(_STILL_WINDOW_S * signal.rate)) | 1
+    y = signal.flexion
+    spread = maximum_filter1d(y, window) - minimum_filter1d(y, window)
+    still = (spread < _STILL_SHARE * signal.top) & signal.finite & (y > parameters.least_height_share * signal.top)
+    found = []
+    for start, stop in runs(still):
+        seconds = (stop - start) / signal.rate + _STILL_WINDOW_S
+        middle = (start + stop) / 2 / signal.rate
+        inside = any(h.start < stop and start < h.stop for h in holds)
+        if inside or seconds < parameters.hold_shortest_s or _among_steps(middle, narrow):
+            continue
+        level = float(np.median(y[start:stop]))
+        edge = max(1, (stop - start) // 5)
+        creep = float(np.median(y[stop - edge : stop]) - np.median(y[start : start + edge]))
+        found.append(_Hold(int(start), int(stop), level, creep, seconds))
+    return found
+
+
+def _crossing(y: Array, left: int, right: int, threshold: float, *, last: bool, below: bool) -> float:
+    """Sample (with fraction) at which ``y`` crosses a threshold between two samples; the nearer end if never."""
+    part = y[left : right + 1]
+    hits = np.flatnonzero(part <= threshold if below else part >= threshold)
+    if not len(hits):
+        return float(left if last else right)
+    k = left + int(hits[-1] if last else hits[0])
+    neighbour = k + 1 if last else k - 1
+    if not left <= neighbour <= right or y[neighbour] == y[k]:
+        return float(k)
+    return k + (neighbour - k) * float((threshold - y[k]) / (y[neighbour] - y[k]))
+
+
+def _rest_edge(signal: _Signal, hold: _Hold, *, before: bool, limit: int) -> tuple[float, float]:
+    """Samples at which the movement between rest and a hold starts and ends."""
+    y = signal.flexion
+    reach = round(_LOOK_BACK_S * signal.rate)
+    if before:
+        left = max(limit, hold.start - reach)
+        base = float(y[left : hold.start + 1].min())
+        step = hold.level - base
+        leave = _crossing(y, left, hold.start, base + _EDGE_SHARE * step, last=True, below=True)
+        arrive = _crossing(y, int(leave), hold.start, hold.level - _EDGE_SHARE * step, last=False, below=False)
+        return leave, arrive
+    right = min(limit, hold.stop + reach)
+    base = float(y[hold.stop - 1 : right + 1].min())
+    step = hold.level - base
+    arrive = _crossing(y, hold.stop - 1, right, base + _EDGE_SHARE * step, last=False, below=True)
+    leave = _crossing(y, hold.stop - 1, int(np.ceil(arrive)), hold.level - _EDGE_SHARE * step, last=True, below=False)
+    return leave, arrive
+
+
+def _stairs_edge(signal: _Signal, first: _Hold, second: _Hold) -> tuple[float, float]:
+    """Samples at which the movement from one hold to the next starts and ends."""
+    y = signal.flexion
+    step = second.level - first.level
+    sign = 1.0 if step >= 0 else -1.0
+    z = sign * y
+    left, right = first.stop - 1, second.start
+    leave = _crossing(z, left, right, sign * first.level + _EDGE_SHARE * abs(step), last=True, below=True)
+    arrive = _crossing(z, int(leave), right, sign * second.level - _EDGE_SHARE * abs(step), last=False, below=False)
+    return leave, arrive
+
+
+def _returns(signal: _Signal, first: _Hold, second: _Hold) -> bool:
+    """Whether the knee straightens between two holds."""
+    lowest = float(signal.flexion[first.stop : second.start + 1].min(initial=np.inf))
+    return lowest < 0.5 * min(first.level, second.level)
+
+
+def _median_between(values: Array | None, fs: float, start: float, stop: float) -> float:
+    if values is None:
+        return float("nan")
+    part = values[max(0, round(start * fs)) : max(round(start * fs) + 1, round(stop * fs))]
+    part = part[np.isfinite(part)]
+    return float(np.median(part)) if len(part) else float("nan")
+
+
+def detect_bends(
+    response: npt.ArrayLike,
+    fs: float,
+    parameters: BendParameters,
+    *,
+    other: npt.ArrayLike | None = None,
+    angle: Array | None = None,
+    angle_low: Array | None = None,
+    angle_high: Array | None = None,
+) -> pd.DataFrame:
+    """Find the bends and holds of one knee.
+
+    Parameters
+    ----------
+    response : array, shape (n,)
+        Conditioned response, straight leg about 0; any unit, either sign; NaN = no data.
+    fs : float
+        Hz.
+    parameters : BendParameters
+    other : array, shape (n,), optional
+        The other knee's response.
+    angle, angle_low, angle_high : array, shape (n,), optional
+        Calibrated angle and its limits, degrees.
+
+    Returns
+    -------
+    DataFrame
+        Columns `BEND_COLUMNS`. ``onset`` and ``duration`` (s) span the whole movement from the straight leg (or the
+        hold before) to its return (or the start of the movement to the next hold). ``level`` is the median response
+        of the plateau, in the unit and sign of the response; ``creep`` its change from first to last fifth in
+        percent of the level; ``flexing_time`` and ``extending_time`` the seconds of the ways in and out (NaN where
+        that way goes in the other direction); ``angle`` and its limits are medians over the plateau. ``series``
+        and ``repeat`` count bends to about the same level that follow one another; ``score`` is 0 to 1.
+    """
+    signal = _working(response, fs)
+    if signal is None:
+        return pd.DataFrame({name: pd.Series(dtype=float) for name in BEND_COLUMNS})
+    peaks = _peaks(signal, parameters.least_height_share)
+    times = peaks.at / signal.rate
+    beside = _working(other, fs) if other is not None else None
+    opposite = _peaks(beside, parameters.least_height_share) if beside is not None else None
+    other_times = opposite.at / signal.rate if opposite is not None else np.empty(0)
+    holds = _peak_holds(signal, peaks, other_times, parameters)
+    narrow = times[peaks.width_s < parameters.least_width_s]
+    holds = sorted([*holds, *_still_holds(signal, holds, narrow, parameters)], key=lambda hold: hold.start)
+    rows = []
+    for k, hold in enumerate(holds):
+        previous = holds[k - 1] if k and not _returns(signal, holds[k - 1], hold) else None
+        following = holds[k + 1] if k + 1 < len(holds) and not _returns(signal, hold, holds[k + 1]) else None
+        flexing = extending = float("nan")
+        if previous is None:
+            limit = holds[k - 1].stop if k else 0
+            onset, settled = _rest_edge(signal, hold, before=True, limit=limit)
+            flexing = (settled - onset) / signal.rate
+        else:
+            onset, settled = _stairs_edge(signal, previous, hold)
+            if hold.level > previous.level:
+                flexing = (settled - onset) / signal.rate
+        if following is None:
+            limit = holds[k + 1].start if k + 1 < len(holds) else len(signal.flexion) - 1
+            leave, end = _rest_edge(signal, hold, before=False, limit=limit)
+            extending = (end - leave) / signal.rate
+        else:
+            leave, arrive = _stairs_edge(signal, hold, following)
+            end = leave
+            if following.level < hold.level:
+                extending = (arrive - leave) / signal.rate
+        settled, leave = min(settled, hold.start), max(leave, hold.stop - 1)
+        plateau = settled / signal.rate, max(leave, settled) / signal.rate
+        rows.append(
+            {
+                "onset": onset / signal.rate,
+                "duration": (end - onset) / signal.rate,
+                "angle": _median_between(angle, fs, *plateau),
+                "angle_low": _median_between(angle_low, fs, *plateau),
+                "angle_high": _median_between(angle_high, fs, *plateau),
+                "creep": 100 * hold.creep / hold.level,
+                "level": signal.sign * hold.level,
+                "plateau_onset": plateau[0],
+                "plateau_duration": plateau[1] - plateau[0],
+                "flexing_time": flexing,
+                "extending_time": extending,
+                "score": min(1.0, hold.width_s / (2 * parameters.least_width_s)),
+            }
+        )
+    return _numbered(pd.DataFrame(rows, columns=[c for c in BEND_COLUMNS if c not in _COUNTS]), parameters)
+
+
+def _numbered(bends: pd.DataFrame, parameters: BendParameters) -> pd.DataFrame:
+    """Count bends to about one level that follow one another."""
+    series, repeat = [], []
+    levels = bends["level"].to_numpy(dtype=float)
+    onsets = bends["onset"].to_numpy(dtype=float)
+    ends = onsets + bends["duration"].to_numpy(dtype=float)
+    for k in range(len(bends)):
+        follows = (
+            k > 0
+            and onsets[k] - ends[k - 1] <= parameters.series_gap_s
+            and abs(levels[k] - levels[k - 1]) <= _SAME_LEVEL_SHARE * abs(levels[k - 1])
+        )
+        series.append(series[-1] if follows else (series[-1] + 1 if series else 1))
+        repeat.append(repeat[-1] + 1 if follows else 1)
+    counted = bends.assign(series=series, repeat=repeat).astype({"series": "int64", "repeat": "int64"})
+    return counted[list(BEND_COLUMNS)].astype(dict.fromkeys(set(BEND_COLUMNS) - set(_COUNTS), "float64"))
+
+
+def bends_of_knees(
+    responses: Mapping[str, Array],
+    fs: float,
+    parameters: BendParameters,
+    angles: Mapping[str, tuple[Array, Array, Array]] | None = None,
+) -> pd.DataFrame:
+    """Find the bends of the knees of a recording, each with the other as context.
+
+    Parameters
+    ----------
+    responses : mapping of side to array, shape (n,)
+        One knee or both, on one time grid.
+    fs : float
+        Hz.
+    parameters : BendParameters
+    angles : mapping of side to (angle, low, high), optional
+        Where calibrated.
+
+    Returns
+    -------
+    DataFrame
+        ``side`` and `BEND_COLUMNS`, sorted by onset and side.
+    """
+    calibrated = angles or {}
+    parts = []
+    for side in sorted(responses):
+        other = next((responses[name] for name in sorted(responses) if name != side), None)
+        angle, low, high = calibrated.get(side, (None, None, None))
+        found = detect_bends(responses[side], fs, parameters, other=other, angle=angle, angle_low=low, angle_high=high)
+        found.insert(0, "side", side)
+        parts.append(found)
+    if not parts:
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in ("side", *BEND_COLUMNS)})
+    filled = [part for part in parts if len(part)] or parts[:1]
+    return pd.concat(filled, ignore_index=True).sort_values(["onset", "side"], kind="stable", ignore_index=True)
+
+
+def bend_reference(bends: pd.DataFrame) -> dict[str, float]:
+    """Response of each knee in its deepest bends, without sign: a scale where there is no calibration in degrees.
+
+    Parameters
+    ----------
+    bends : DataFrame
+        Rows of `bends_of_knees`.
+
+    Returns
+    -------
+    dict of side to float
+        Median level of the bends within a fifth of the deepest; sides without bends are left out.
+    """
+    scale = {}
+    for side, rows in bends.groupby("side"):
+        levels = rows["level"].abs()
+        scale[str(side)] = float(levels[levels >= (1 - _SAME_LEVEL_SHARE) * levels.max()].median())
+    return scale

@@ -1,0 +1,47 @@
+"""Settings of the bend detector; none is in degrees or volts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..settings import setting
+
+__all__ = ["BendParameters"]
+
+
+@dataclass(frozen=True)
+class BendParameters:
+    """What makes a bend."""
+
+    least_height_share: float = setting(
+        0.25,
+        "Least height of a bend as share of the recording's highest flexion of that knee",
+        source="ours: a 30-degree hold beside a 90-degree one counts, a slightly bent stance does not",
+        minimum=0.05,
+        maximum=0.9,
+    )
+    least_width_s: float = setting(
+        0.8,
+        "Least time a bend spends above half its height; a swing phase spends 0.2 to 0.6 s there",
+        source="ours: half-height width of the swing wave is a quarter of the cycle (Schwartz et al. 2008), "
+        "0.6 s at the slowest stride of 2.5 s",
+        unit="s",
+        minimum=0.3,
+        maximum=10,
+    )
+    hold_shortest_s: float = setting(
+        1.0,
+        "Shortest standstill on the way that counts as a hold of its own (stairs of holds)",
+        source="common practice, no source",
+        unit="s",
+        minimum=0.3,
+        maximum=60,
+    )
+    series_gap_s: float = setting(
+        5.0,
+        "Longest pause between bends that are counted as repeats of one series",
+        source="common practice, no source",
+        unit="s",
+        minimum=0,
+        maximum=120,
+    )
