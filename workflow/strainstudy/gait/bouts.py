@@ -1,90 +1,172 @@
-"""Rest, gait, turns and other movement: states that tile a recording.
+"""Walks and the rests between them, from the swings of both knees.
 
-In: the landmarks of swings, the rate of change of the knees, the local stride time. Out: a mask of walking and a
-mask of rest on the analysis grid, and the frame of states made from them. A walk is a chain of swings at the
-rhythm of the stride; rest is stillness of every knee there is; what is left is other movement.
+In: the swings found on each knee and the curves they were found on. Out: which walk each swing belongs to, the
+span of each walk, and where the knees rest. A walk is a chain of swings without a pause; it lasts from its first
+toe-off to its last contact. A pause is time between a contact and the next toe-off beyond what this walk usually
+leaves there, so that a slow stance of one knee is no rest and a second of standing is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
-from .prepare import ANALYSIS_RATE_HZ
+from .prepare import ANALYSIS_RATE_HZ, KneeCurve
+from .strides import Swings
 
-__all__ = ["activity", "linked_spans", "mask_of", "runs", "states_frame"]
+__all__ = ["Span", "find_walks", "moving", "reach_edges"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.intp]
 
-ACTIVITY_WINDOW_S = 0.4
+LONGEST_STRIDE = 1.6
+"""Two swings of a walk are at most this many local strides apart."""
+STANCE_PART = 0.62
+"""Contact to toe-off of one leg in strides, until the walk itself tells (Perry & Burnfield 2010; from memory)."""
+TOGETHER = 0.15
+"""Peaks of the two knees closer than this part of a stride move together: a bend, not a step."""
+CLEAR = 0.9
+"""Fit to the pattern plus autocorrelation at the stride time that a walk must reach (noise alone: about 0.7)."""
+SWINGS_MIN = 3
+"""Swings of a walk, of both knees together; of one knee alone one less."""
+LARGE = 0.3
+"""Movement of this part of a swing within a second is no rest."""
+MOVEMENT_WINDOW_S = 1.0
 
 
-def activity(speeds: Sequence[FloatArray], levels: Sequence[float]) -> FloatArray:
-    """Movement of the busier knee as a part of its walking, on the analysis grid.
+@dataclass(frozen=True)
+class Span:
+    """One walk, in seconds."""
+
+    start: float
+    stop: float
+
+
+def _breaks(
+    peak: FloatArray, toe_off: FloatArray, contact: FloatArray, side: IntArray, stride: FloatArray, rest: float
+) -> BoolArray:
+    """Whether a walk ends between each swing and the next; the swings of all knees in order."""
+    gap = toe_off[1:] - np.maximum.accumulate(contact)[:-1]
+    near = np.diff(peak) <= LONGEST_STRIDE * stride[:-1]
+    same = side[1:] == side[:-1]
+    usual = np.where(same, STANCE_PART, STANCE_PART - 0.5) * stride[:-1]
+    for kind in (same, ~same):
+        chosen = kind & near
+        if np.count_nonzero(chosen) >= 3:
+            usual[kind] = np.median(gap[chosen])
+    broken: BoolArray = ~near | (gap - usual > rest)
+    return broken
+
+
+def find_walks(swings: Mapping[str, Swings], rest_min: float) -> tuple[dict[str, IntArray], list[Span]]:
+    """Chain swings into walks.
 
     Parameters
     ----------
-    speeds : sequence of ndarray, shape (n,)
-        Rate of change of each knee.
-    levels : sequence of float
-        Root mean square rate of change of each knee while walking.
+    swings : mapping of side to Swings
+        Swings of each knee.
+    rest_min : float
+        Shortest pause, in seconds, that ends a walk.
+
+    Returns
+    -------
+    numbers : dict of side to ndarray of int
+        Walk of each swing, -1 for none.
+    spans : list of Span
+        First toe-off to last contact of each walk.
     """
-    width = int(ACTIVITY_WINDOW_S * ANALYSIS_RATE_HZ)
-    each = [
-        np.sqrt(np.maximum(uniform_filter1d(speed**2, width, mode="nearest"), 0.0)) / level
-        for speed, level in zip(speeds, levels, strict=True)
-    ]
-    most: FloatArray = np.max(each, axis=0)
-    return most
+    sides = list(swings)
+    numbers = {side: np.full(swings[side].peak.size, -1, dtype=np.intp) for side in sides}
+    side = np.concatenate([np.full(swings[name].peak.size, place) for place, name in enumerate(sides)])
+    if side.size < 2:
+        return numbers, []
+    peak = np.concatenate([swings[name].peak for name in sides])
+    order = np.argsort(peak, kind="stable")
+
+    def merged(values: Sequence[FloatArray]) -> FloatArray:
+        together: FloatArray = np.concatenate(list(values))[order]
+        return together
+
+    peak, side = peak[order], side[order]
+    toe_off = merged([swings[name].toe_off for name in sides])
+    contact = merged([swings[name].contact for name in sides])
+    stride = merged([swings[name].stride_time for name in sides])
+    clear = merged([swings[name].clear for name in sides])
+    own = np.concatenate([np.arange(swings[name].peak.size) for name in sides])[order]
+    edges = np.flatnonzero(_breaks(peak, toe_off, contact, side, stride, rest_min)) + 1
+    spans: list[Span] = []
+    for first, last in zip(np.concatenate([[0], edges]), np.concatenate([edges, [peak.size]]), strict=True):
+        part = slice(int(first), int(last))
+        counts = np.bincount(side[part], minlength=len(sides))
+        if counts.max() < 2 or counts.sum() < (SWINGS_MIN if counts.min() and len(sides) > 1 else 2):
+            continue
+        if np.median(clear[part]) < CLEAR or _together(peak[part], side[part], stride[part]):
+            continue
+        for place, name in enumerate(sides):
+            numbers[name][own[part][side[part] == place]] = len(spans)
+        spans.append(Span(float(toe_off[part].min()), float(contact[part].max())))
+    return numbers, spans
 
 
-def runs(mask: BoolArray) -> tuple[IntArray, IntArray]:
-    """First samples and one-past-last samples of the runs of True."""
-    edges = np.diff(np.concatenate([[0], mask.astype(np.int8), [0]]))
-    return np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+def _together(peak: FloatArray, side: IntArray, stride: FloatArray) -> bool:
+    """Whether most swings of one knee coincide with one of the other."""
+    other = side[1:] != side[:-1]
+    if not other.any():
+        return False
+    close = np.diff(peak) < TOGETHER * stride[:-1]
+    fewer = min(np.count_nonzero(side == side[0]), np.count_nonzero(side != side[0]))
+    return bool(np.count_nonzero(close & other) > 0.5 * fewer)
 
 
-def mask_of(starts: FloatArray, stops: FloatArray, n: int) -> BoolArray:
-    """Mask of the union of spans given in samples."""
-    change = np.zeros(n + 1)
-    np.add.at(change, np.clip(np.round(starts), 0, n).astype(int), 1.0)
-    np.add.at(change, np.clip(np.round(stops), 0, n).astype(int), -1.0)
-    covered: BoolArray = np.cumsum(change)[:n] > 0.5
-    return covered
-
-
-def linked_spans(
-    peak: FloatArray, first: FloatArray, last: FloatArray, longest: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Spans between consecutive swings that follow one another closely enough.
+def reach_edges(spans: Sequence[Span], busy: BoolArray, stride_time: FloatArray) -> list[Span]:
+    """Let a walk that was under way when the recording began or ended reach the edge.
 
     Parameters
     ----------
-    peak, first, last : ndarray, shape (k,)
-        Peak, start and end of each swing in samples, in order of the peaks.
-    longest : ndarray, shape (k,)
-        Longest time from each peak to the next, in samples, that still is one walk.
+    spans : sequence of Span
+        Walks.
+    busy : ndarray of bool, shape (n,)
+        From `moving`, on the analysis grid.
+    stride_time : ndarray, shape (n,)
+        Local stride time.
     """
-    close = np.diff(peak) <= longest[:-1]
-    return first[:-1][close], last[1:][close]
+    n = busy.size
+    reached = []
+    for span in spans:
+        first = int(np.clip(span.start * ANALYSIS_RATE_HZ, 0, n))
+        last = int(np.clip(span.stop * ANALYSIS_RATE_HZ, 0, n))
+        start, stop = span.start, span.stop
+        if 0 < first < stride_time[0] * ANALYSIS_RATE_HZ and busy[:first].all():
+            start = 0.0
+        if 0 < n - last < stride_time[-1] * ANALYSIS_RATE_HZ and busy[last:].all():
+            stop = n / ANALYSIS_RATE_HZ
+        reached.append(Span(max(start, 0.0), min(stop, n / ANALYSIS_RATE_HZ)))
+    return reached
 
 
-def states_frame(labels: NDArray[np.object_], n: int) -> pd.DataFrame:
-    """Tile the recording: one row per run of equal labels (onset, duration, trial_type)."""
-    if n == 0:
-        return pd.DataFrame({"onset": [], "duration": [], "trial_type": []})
-    start = np.concatenate([[0], np.flatnonzero(labels[1:] != labels[:-1]) + 1])
-    stop = np.concatenate([start[1:], [n]])
-    return pd.DataFrame(
-        {
-            "onset": start / ANALYSIS_RATE_HZ,
-            "duration": (stop - start) / ANALYSIS_RATE_HZ,
-            "trial_type": labels[start].astype(str),
-        }
-    )
+def moving(curves: Sequence[KneeCurve], usual: Sequence[float]) -> BoolArray:
+    """Where a knee moves by a good part of a swing within a second.
+
+    Parameters
+    ----------
+    curves : sequence of KneeCurve
+        All knees there are.
+    usual : sequence of float
+        Usual size of a swing of each.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    width = int(MOVEMENT_WINDOW_S * ANALYSIS_RATE_HZ)
+    any_of = np.zeros(curves[0].value.size, dtype=bool)
+    for curve, size in zip(curves, usual, strict=True):
+        span = maximum_filter1d(curve.value, width) - minimum_filter1d(curve.value, width)
+        # what moves lies in the middle of the windows that see it move
+        any_of |= minimum_filter1d((span > LARGE * size).astype(np.int8), width, mode="nearest").astype(bool)
+    return any_of

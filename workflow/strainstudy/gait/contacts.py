@@ -28,7 +28,8 @@ CONTACT_REACH = 0.60
 STILL = 0.05
 """Extension has ended when it is this part of its fastest; not zero, so that a drift of the sensor cannot hide it."""
 TOP = 0.75
-"""Toe-off is the middle of the spell in which flexion is faster than this part of its fastest (a flat top has no place)."""
+"""Toe-off is the middle of the spell in which flexion is faster than this part of its
+fastest; the flat top itself has no place."""
 PAUSE = 0.4
 """Extension that slows to this part of its fastest and goes on has paused: contact, or a shoulder of a stiff swing."""
 PAUSE_COST = 0.1

@@ -31,8 +31,8 @@ class GaitParameters:
     )
     rest_min_s: float = setting(
         0.6,
-        "Shortest stillness of both knees that counts as rest",
-        source="ours: half the length of a stride at a comfortable pace",
+        "Shortest pause that ends a walk, beyond what the walk usually leaves between a contact and the next toe-off",
+        source="ours: about half a stride at a comfortable pace, so that a rest of a second is found",
         unit="s",
         minimum=0.3,
         maximum=10.0,

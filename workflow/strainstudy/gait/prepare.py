@@ -28,7 +28,8 @@ HARMONICS = 5.0
 (Winter, Sidwall & Hobson 1974, J Biomech 7:157; from memory), and the last two are mostly noise in a strain sensor."""
 CUTOFF_LIMITS_HZ = (3.0, CUTOFF_HZ)
 SPIKE_RANGES = 1.0
-"""A value outside the bulk of the data by this many times its range is cut off there, so that no spike outweighs a walk."""
+"""A value outside the bulk of the data by this many times its range is cut off there, so
+that no spike outweighs a walk."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,10 @@ class KneeCurve:
     value: FloatArray
     speed: FloatArray
     measured: BoolArray
+
+    def turned(self, sign: int) -> KneeCurve:
+        """Return the curve as it is (1) or upside down (-1)."""
+        return KneeCurve(sign * self.value, sign * self.speed, self.measured)
 
 
 def prepare(knee: FloatArray, fs: float) -> KneeCurve | None:

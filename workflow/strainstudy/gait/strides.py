@@ -51,24 +51,24 @@ class Swings:
         Landmarks.
     stride_time : ndarray
         Local stride time.
+    size : ndarray
+        Swing peak above the curve at contact, unit as given.
+    clear : ndarray
+        Fit to the pattern plus autocorrelation at the stride time.
     score : ndarray
         0 to 1.
-    walk : ndarray of int
-        Number of the walk it belongs to; -1 for none.
     sound : ndarray of bool
         False where data are missing between toe-off and contact.
-    turning : ndarray of bool
-        True inside a turn.
     """
 
     toe_off: FloatArray
     peak: FloatArray
     contact: FloatArray
     stride_time: FloatArray
+    size: FloatArray
+    clear: FloatArray
     score: FloatArray
-    walk: IntArray
     sound: BoolArray
-    turning: BoolArray
 
 
 def _extremes(x: FloatArray, start: IntArray, stop: IntArray) -> tuple[FloatArray, FloatArray]:
@@ -82,6 +82,8 @@ def stride_rows(
     own: Swings,
     other: Swings | None,
     *,
+    walk: IntArray,
+    turning: BoolArray,
     curve: FloatArray,
     fs: float,
     ratio_limits: tuple[float, float],
@@ -95,6 +97,10 @@ def stride_rows(
         ``left`` or ``right``.
     own, other : Swings
         Swings of this side and of the other (None when there is no other knee).
+    walk : ndarray of int
+        Walk that each swing of this side belongs to, -1 for none.
+    turning : ndarray of bool
+        Swings of this side inside a turn.
     curve : ndarray, shape (m,)
         The knee as given, flexion upwards.
     fs : float
@@ -113,8 +119,8 @@ def stride_rows(
     time = following - onset
     ratio = time / own.stride_time[1:]
     kept = (
-        (own.walk[:-1] >= 0)
-        & (own.walk[:-1] == own.walk[1:])
+        (walk[:-1] >= 0)
+        & (walk[:-1] == walk[1:])
         & own.sound[:-1]
         & own.sound[1:]
         & (ratio >= ratio_limits[0])
@@ -122,10 +128,6 @@ def stride_rows(
     )
     at = np.flatnonzero(kept)
     onset, following, time = onset[at], following[at], time[at]
-    if at.size == 0:
-        return pd.DataFrame({name: pd.Series(dtype="float64") for name in STRIDE_COLUMNS}).astype(
-            {"side": "object", "steady": "bool", "walk": "int64"}
-        )
     inside = np.full(at.size, np.nan)
     if other is not None and other.contact.size:
         good = other.contact[other.sound]
@@ -133,13 +135,13 @@ def stride_rows(
         count = np.searchsorted(good, following, side="left") - place
         one = count == 1
         inside[one] = good[place[one]]
-    rank = np.zeros(own.walk.size, dtype=int)
-    length = np.zeros(own.walk.size, dtype=int)
-    for walk in np.unique(own.walk[own.walk >= 0]):
-        members = np.flatnonzero(own.walk == walk)
+    rank = np.zeros(walk.size, dtype=int)
+    length = np.zeros(walk.size, dtype=int)
+    for number in np.unique(walk[walk >= 0]):
+        members = np.flatnonzero(walk == number)
         rank[members] = np.arange(members.size)
         length[members] = members.size - 1
-    steady = (rank[at] >= settling) & (length[at] - 1 - rank[at] >= settling) & ~own.turning[at] & ~own.turning[at + 1]
+    steady = (rank[at] >= settling) & (length[at] - 1 - rank[at] >= settling) & ~turning[at] & ~turning[at + 1]
     first = np.clip(np.round(onset * fs), 0, curve.size - 2).astype(np.intp)
     last = np.clip(np.round(following * fs), first + 1, curve.size - 1).astype(np.intp)
     filled = np.where(np.isfinite(curve), curve, np.nan)
@@ -163,7 +165,7 @@ def stride_rows(
             "phase": 360.0 * (inside - onset) / time,
             "steady": steady & complete,
             "score": np.minimum(own.score[at], own.score[at + 1]),
-            "walk": own.walk[at],
+            "walk": walk[at],
             "toe_off": toe_off,
             "stance_time": toe_off - onset,
             "swing_time": following - toe_off,

@@ -2,7 +2,7 @@
 
 In: conditioned knee curves in any unit, NaN where there is no data, and their sampling frequency. Out: `Walk`.
 The order: stride time from the rhythm of all knees, flexion direction, one swing per stride and knee, landmarks,
-walks and rests, strides. Nothing in degrees, volts or percent decides anything. The method is described in
+walks and rests, turns, strides. Nothing in degrees, volts or percent decides anything. The method is described in
 docs/method-gait.md.
 """
 
@@ -15,30 +15,26 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from .bouts import activity, linked_spans, mask_of, runs, states_frame
-from .contacts import Landmarks, find_landmarks
+from ..vocabulary import SIDES
+from .bouts import Span, find_walks, moving, reach_edges
+from .choice import Chosen, choose_swings
+from .contacts import find_landmarks
 from .parameters import GaitParameters
-from .polarity import Polarity, infer_polarity
+from .polarity import Polarity
 from .prepare import ANALYSIS_RATE_HZ, KneeCurve, for_landmarks, prepare
 from .rhythm import Rhythm, local_rhythm
 from .strides import STRIDE_COLUMNS, Swings, stride_rows
-from .swings import StrideClock, SwingFit, chain, fit_swings, stride_clock
+from .swings import StrideClock, fit_swings, stride_clock
+from .turns import turning
 
 __all__ = ["Walk", "detect_walk"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.intp]
 
 STRIDE_RATIO_LIMITS = (0.5, 1.6)
 """A stride that differs more than this from the local stride time is two strides, or a pause."""
-SMALL = 0.25
-"""A swing smaller than this part of the knee's usual swing is no swing."""
-CLEAR = 0.9
-"""Fit to the pattern plus autocorrelation at the stride time that a walk must reach."""
-QUIET = 0.15
-"""Movement below this part of walking is stillness."""
-ALTERNATION_WEIGHT = 0.4
-"""Worth of swinging in turn with the clearer knee, in units of fit."""
 
 
 @dataclass(frozen=True)
@@ -48,14 +44,15 @@ class Walk:
     Parameters
     ----------
     states : DataFrame
-        onset, duration, trial_type (rest, gait, turn, other), steady, walk; tiles the recording. ``steady`` is
-        False in the first and last strides of a walk and in turns; ``walk`` numbers the walks from 0, -1 elsewhere.
+        onset, duration, trial_type (rest, gait, turn, other), steady, walk; tiles the recording. ``walk`` numbers the
+        walks from 0, -1 outside; ``steady`` is True where no walk starts, stops or turns; a walk has one row for each
+        stretch that is steady or is not.
     events : DataFrame
-        onset, duration (0), trial_type (initial_contact, toe_off), side, score.
+        onset, duration (0), trial_type (initial_contact, toe_off), side, score (0 to 1).
     strides : DataFrame
-        One row per stride, see `strides.STRIDE_COLUMNS`.
+        One row per stride, columns `strides.STRIDE_COLUMNS`.
     polarity : dict of side to Polarity
-        Sign of each knee and the evidence for it.
+        Sign of each knee and the evidence for it; a knee without data or without movement is not in it.
     """
 
     states: pd.DataFrame
@@ -64,55 +61,15 @@ class Walk:
     polarity: dict[str, Polarity]
 
 
-def _worth(fit: SwingFit, usual: float) -> FloatArray:
-    worth: FloatArray = np.clip(fit.fit, 0.0, 1.0) * np.minimum(fit.size / (2.0 * SMALL * usual), 1.0)
-    return worth
-
-
-def _usual_size(fit: SwingFit) -> float:
-    points, _ = chain(np.clip(fit.fit, 0.0, 1.0) * np.minimum(fit.size / (np.quantile(fit.size, 0.95) + 1e-300), 1.0))
-    sizes = fit.size[points]
-    return float(np.quantile(sizes, 0.75)) if sizes.size else 1.0
-
-
-def _choose(
-    fits: Mapping[str, tuple[SwingFit, SwingFit]], usual: Mapping[str, tuple[float, float]]
-) -> tuple[dict[str, Polarity], dict[str, NDArray[np.intp]]]:
-    """Signs of the knees and one swing per stride; the clearer knee helps the other."""
-    medians: dict[str, tuple[float, float]] = {}
-    for side, pair in fits.items():
-        both = []
-        for fit, size in zip(pair, usual[side], strict=True):
-            at, worth = chain(_worth(fit, size))
-            both.append(float((fit.fit[at] * worth).sum() / worth.sum()) if worth.size else 0.0)
-        medians[side] = (both[0], both[1])
-    polarity = infer_polarity(fits, medians)
-    chosen = {side: (0 if polarity[side].sign > 0 else 1) for side in fits}
-    scores = {side: _worth(fits[side][chosen[side]], usual[side][chosen[side]]) for side in fits}
-    points = {side: chain(score)[0] for side, score in scores.items()}
-    if len(points) == 2:
-        first, second = sorted(points, key=lambda side: -medians[side][chosen[side]])
-        lead = points[first].astype(float)
-        if lead.size >= 2:
-            grid = np.arange(scores[second].size)
-            turn = np.interp(grid, lead, np.arange(lead.size), left=np.nan, right=np.nan)
-            prior = np.nan_to_num(-np.cos(2.0 * np.pi * turn), nan=0.0)
-            room = np.diff(lead)[np.clip(np.searchsorted(lead, grid, side="right") - 1, 0, lead.size - 2)]
-            prior = np.where(room < 100, prior, 0.0)
-            base = scores[second]
-            points[second] = chain(base + ALTERNATION_WEIGHT * prior * np.minimum(base * 2.0, 1.0))[0]
-    return polarity, points
-
-
 def detect_walk(knees: Mapping[str, FloatArray], fs: float, parameters: GaitParameters) -> Walk:
-    """Find rest, walks, contacts and strides.
+    """Find rest, walks, turns, contacts and strides.
 
     Parameters
     ----------
     knees : mapping of side to ndarray, shape (m,)
         Curves of the left and/or right knee in any unit, on one uniform grid, NaN where there is no data.
     fs : float
-        Sampling frequency in Hz, 50 to 1000 (lower and higher ones work where the walk allows it).
+        Sampling frequency in Hz; 50 to 1000 is tested.
     parameters : GaitParameters
         Settings.
 
@@ -126,185 +83,199 @@ def detect_walk(knees: Mapping[str, FloatArray], fs: float, parameters: GaitPara
     ValueError
         When the curves differ in length or a side is neither ``left`` nor ``right``.
     """
-    odd = set(knees) - {"left", "right"}
+    odd = set(knees) - set(SIDES)
     if odd:
-        raise ValueError(f"knees must be 'left' and/or 'right', not {sorted(odd)}")
+        raise ValueError(f"knees must be named 'left' or 'right', not {sorted(odd)}")
     lengths = {np.asarray(x).size for x in knees.values()}
     if len(lengths) > 1:
         raise ValueError(f"both knees must have the same number of samples, not {sorted(lengths)}")
-    size = lengths.pop() if lengths else 0
-    prepared = {side: prepare(knees[side], fs) for side in sorted(knees)}
+    seconds = (lengths.pop() if lengths else 0) / fs
+    prepared = {side: prepare(knees[side], fs) for side in SIDES if side in knees}
     curves = {side: curve for side, curve in prepared.items() if curve is not None}
-    n = next(iter(curves.values())).value.size if curves else int(size / fs * ANALYSIS_RATE_HZ)
-    if not curves:
-        return _nothing(n)
-    rhythm = local_rhythm(
-        [curve.speed for curve in curves.values()], parameters.stride_time_min_s, parameters.stride_time_max_s
-    )
+    shortest, longest = parameters.stride_time_min_s, parameters.stride_time_max_s
+    if not curves or seconds < 2.0 * shortest:
+        return _nothing(seconds)
+    rhythm = local_rhythm([curve.speed for curve in curves.values()], shortest, longest)
     clock = stride_clock(rhythm)
-    if clock.samples.size < 100:
-        return _nothing(n)
-    fits = {side: fit_swings(curve, clock) for side, curve in curves.items()}
-    usual = {side: (_usual_size(pair[0]), _usual_size(pair[1])) for side, pair in fits.items()}
-    polarity, points = _choose(fits, usual)
-    upright = {
-        side: KneeCurve(polarity[side].sign * c.value, polarity[side].sign * c.speed, c.measured)
-        for side, c in curves.items()
-    }
-    usual_stride = float(np.median(rhythm.stride_time))
-    swings = {}
-    for side, curve in upright.items():
-        way = 0 if polarity[side].sign > 0 else 1
-        smooth = for_landmarks(curve, usual_stride)
-        swings[side] = _swings(smooth, fits[side][way], usual[side][way], points[side], clock, rhythm)
-    return _assemble(knees, fs, n, upright, rhythm, swings, polarity, parameters)
+    chosen = choose_swings({side: fit_swings(curve, clock) for side, curve in curves.items()})
+    upright = {side: curve.turned(chosen[side].polarity.sign) for side, curve in curves.items()}
+    smooth = {side: for_landmarks(curve, float(np.median(rhythm.stride_time))) for side, curve in upright.items()}
+    swings = {side: _swings(smooth[side], chosen[side], clock, rhythm, parameters) for side in curves}
+    numbers, spans = find_walks(swings, parameters.rest_min_s)
+    busy = moving(list(smooth.values()), [chosen[side].usual for side in smooth])
+    spans = reach_edges(spans, busy, rhythm.stride_time)
+    turns = _turns(swings, numbers, len(spans))
+    strides = _strides(knees, fs, swings, numbers, turns, chosen, parameters)
+    return Walk(
+        states=_states(spans, busy, strides, swings, turns, seconds, parameters.rest_min_s),
+        events=_events(swings, numbers),
+        strides=strides,
+        polarity={side: one.polarity for side, one in chosen.items()},
+    )
 
 
-@dataclass(frozen=True)
-class _Found:
-    """Swings of one knee before walks are known, in samples of the analysis grid."""
-
-    marks: Landmarks
-    stride: FloatArray
-    fit: FloatArray
-    clear: FloatArray
-    score: FloatArray
-    sound: BoolArray
+def _nothing(seconds: float) -> Walk:
+    states = _states([], np.ones(0, dtype=bool), _no_strides(), {}, {}, seconds, 0.0)
+    return Walk(states, _events({}, {}), _no_strides(), {})
 
 
-def _swings(
-    curve: KneeCurve,
-    fit: SwingFit,
-    usual: float,
-    points: NDArray[np.intp],
-    clock: StrideClock,
-    rhythm: Rhythm,
-) -> _Found:
-    part = np.minimum(fit.size[points] / usual, 1.0)
-    points = points[part >= SMALL]
-    near = clock.place(points.astype(float))
+def _no_strides() -> pd.DataFrame:
+    kinds = {"side": "object", "steady": "bool", "walk": "int64"}
+    return pd.DataFrame({name: pd.Series(dtype=kinds.get(name, "float64")) for name in STRIDE_COLUMNS})
+
+
+def _swings(curve: KneeCurve, chosen: Chosen, clock: StrideClock, rhythm: Rhythm, parameters: GaitParameters) -> Swings:
+    """Landmarks of the chosen swings of one knee, in seconds."""
+    near = clock.place(chosen.points.astype(float))
     grid = np.arange(rhythm.stride_time.size)
     stride = np.interp(near, grid, rhythm.stride_time)
-    strength = np.interp(near, grid, rhythm.strength)
     marks = find_landmarks(curve, near, stride)
-    good = np.clip(fit.fit[points], 0.0, 1.0)
-    score = good * np.minimum(fit.size[points] / (2.0 * SMALL * usual), 1.0)
-    gaps = np.concatenate([[0], np.cumsum(~curve.measured)])
     n = curve.value.size
-    first = np.clip(np.floor(marks.toe_off), 0, n - 1).astype(int)
-    last = np.clip(np.ceil(marks.contact), 0, n - 1).astype(int)
-    inside = (marks.toe_off > 0) & (marks.contact < n - 1)
-    sound = (gaps[last + 1] == gaps[first]) & inside
-    return _Found(marks, stride, good, good + strength, score, sound)
+    gaps = np.concatenate([[0], np.cumsum(~curve.measured)])
+    first = np.clip(np.floor(marks.toe_off), 0, n - 1).astype(np.intp)
+    last = np.clip(np.ceil(marks.contact), 0, n - 1).astype(np.intp)
+    rise = np.interp(marks.peak, grid, curve.value) - np.interp(marks.contact, grid, curve.value)
+    return Swings(
+        toe_off=marks.toe_off / ANALYSIS_RATE_HZ + parameters.toe_off_offset_s,
+        peak=marks.peak / ANALYSIS_RATE_HZ,
+        contact=marks.contact / ANALYSIS_RATE_HZ + parameters.contact_offset_s,
+        stride_time=stride,
+        size=rise,
+        clear=chosen.fit + np.interp(near, grid, rhythm.strength),
+        score=chosen.worth,
+        sound=(gaps[last + 1] == gaps[first]) & (marks.toe_off > 0) & (marks.contact < n - 1),
+    )
 
 
-def _nothing(n: int) -> Walk:
-    states = states_frame(np.full(n, "other", dtype=object), n)
-    states["steady"] = False
-    states["walk"] = -1
-    events = pd.DataFrame({"onset": [], "duration": [], "trial_type": [], "side": [], "score": []})
-    strides = pd.DataFrame({name: [] for name in STRIDE_COLUMNS})
-    return Walk(states, events, strides, {})
+def _turns(swings: Mapping[str, Swings], numbers: Mapping[str, IntArray], walks: int) -> dict[str, BoolArray]:
+    """Which swings of each knee turn."""
+    marked = {side: np.zeros(one.peak.size, dtype=bool) for side, one in swings.items()}
+    for walk in range(walks):
+        members = {side: np.flatnonzero(numbers[side] == walk) for side in swings}
+        kept = [side for side in swings if members[side].size >= 2]
+        peak = np.concatenate([swings[side].peak[members[side]] for side in kept])
+        # the time around a swing: from the peak before it to the peak after it, halved
+        stride = np.concatenate([np.gradient(swings[side].peak[members[side]]) for side in kept])
+        size = np.concatenate([swings[side].size[members[side]] for side in kept])
+        place = np.concatenate([np.full(members[side].size, k) for k, side in enumerate(kept)])
+        order = np.argsort(peak, kind="stable")
+        turned = np.zeros(peak.size, dtype=bool)
+        turned[order] = turning(peak[order], place[order], size[order], stride[order])
+        for k, side in enumerate(kept):
+            marked[side][members[side]] = turned[place == k]
+    return marked
 
 
-def _assemble(
+def _strides(
     knees: Mapping[str, FloatArray],
     fs: float,
-    n: int,
-    curves: Mapping[str, KneeCurve],
-    rhythm: Rhythm,
-    found: Mapping[str, _Found],
-    polarity: dict[str, Polarity],
+    swings: Mapping[str, Swings],
+    numbers: Mapping[str, IntArray],
+    turns: Mapping[str, BoolArray],
+    chosen: Mapping[str, Chosen],
     parameters: GaitParameters,
-) -> Walk:
-    starts, stops = [np.zeros(0)], [np.zeros(0)]
-    for one in found.values():
-        marks = one.marks
-        first = marks.toe_off - 0.1 * one.stride * ANALYSIS_RATE_HZ
-        a, b = linked_spans(marks.peak, first, marks.contact, STRIDE_RATIO_LIMITS[1] * one.stride * ANALYSIS_RATE_HZ)
-        starts.append(a)
-        stops.append(b)
-    walking = mask_of(np.concatenate(starts), np.concatenate(stops), n)
-    levels = []
-    for curve in curves.values():
-        moving = curve.speed[walking] if walking.any() else curve.speed
-        levels.append(float(np.sqrt(np.mean(moving**2))) + np.finfo(float).tiny)
-    busy = activity([curve.speed for curve in curves.values()], levels)
-    quiet = busy < QUIET
-    for a, b in zip(*runs(quiet), strict=True):
-        if (b - a) / ANALYSIS_RATE_HZ < parameters.rest_min_s:
-            quiet[a:b] = False
-    walking &= ~quiet
-    labels = np.full(n, "other", dtype=object)
-    labels[quiet] = "rest"
-    walk_number = np.full(n, -1)
-    number = 0
-    for a, b in zip(*runs(walking), strict=True):
-        inside = [one.clear[(one.marks.peak >= a) & (one.marks.peak < b)] for one in found.values()]
-        clear = np.concatenate(inside)
-        if clear.size < 2 or max(part.size for part in inside) < 2 or np.median(clear) < CLEAR:
-            continue
-        reach = int(1.2 * rhythm.stride_time[a] * ANALYSIS_RATE_HZ)
-        before = np.flatnonzero(quiet[max(a - reach, 0) : a])
-        a = max(a - reach, 0) + before[-1] + 1 if before.size else a
-        after = np.flatnonzero(quiet[b : b + reach])
-        b = b + after[0] if after.size else b
-        labels[a:b] = "gait"
-        walk_number[a:b] = number
-        number += 1
-    seconds: dict[str, Swings] = {}
-    for side, one in found.items():
-        middle = np.clip(np.round(one.marks.peak), 0, n - 1).astype(int)
-        seconds[side] = Swings(
-            toe_off=one.marks.toe_off / ANALYSIS_RATE_HZ + parameters.toe_off_offset_s,
-            peak=one.marks.peak / ANALYSIS_RATE_HZ,
-            contact=one.marks.contact / ANALYSIS_RATE_HZ + parameters.contact_offset_s,
-            stride_time=one.stride,
-            score=one.score,
-            walk=walk_number[middle].astype(np.intp),
-            sound=one.sound,
-            turning=np.zeros(one.stride.size, dtype=bool),
+) -> pd.DataFrame:
+    frames = [
+        stride_rows(
+            side,
+            own,
+            next((other for name, other in swings.items() if name != side), None),
+            walk=numbers[side],
+            turning=turns[side],
+            curve=chosen[side].polarity.sign * np.asarray(knees[side], dtype=float),
+            fs=fs,
+            ratio_limits=STRIDE_RATIO_LIMITS,
+            settling=parameters.settling_strides,
         )
+        for side, own in swings.items()
+    ]
+    frames = [frame for frame in frames if len(frame)]
+    if not frames:
+        return _no_strides()
+    return pd.concat(frames, ignore_index=True).sort_values(["onset", "side"], ignore_index=True)
+
+
+def _events(swings: Mapping[str, Swings], numbers: Mapping[str, IntArray]) -> pd.DataFrame:
     frames = []
-    events = []
-    for side, own in seconds.items():
-        other = next((s for name, s in seconds.items() if name != side), None)
-        frames.append(
-            stride_rows(
-                side,
-                own,
-                other,
-                curve=polarity[side].sign * np.asarray(knees[side], dtype=float),
-                fs=fs,
-                ratio_limits=STRIDE_RATIO_LIMITS,
-                settling=parameters.settling_strides,
-            )
-        )
-        kept = own.sound & (own.walk >= 0)
-        for kind, at in (("toe_off", own.toe_off), ("initial_contact", own.contact)):
-            events.append(
+    for side, own in swings.items():
+        kept = own.sound & (numbers[side] >= 0)
+        for kind, onset in (("toe_off", own.toe_off), ("initial_contact", own.contact)):
+            frames.append(
                 pd.DataFrame(
-                    {"onset": at[kept], "duration": 0.0, "trial_type": kind, "side": side, "score": own.score[kept]}
+                    {"onset": onset[kept], "duration": 0.0, "trial_type": kind, "side": side, "score": own.score[kept]}
                 )
             )
-    strides = pd.concat(frames, ignore_index=True).sort_values(["onset", "side"], ignore_index=True)
-    event_frame = pd.concat(events, ignore_index=True).sort_values(["onset", "side"], ignore_index=True)
+    frames = [frame for frame in frames if len(frame)]
+    if not frames:
+        kinds = {"trial_type": "object", "side": "object"}
+        names = ("onset", "duration", "trial_type", "side", "score")
+        return pd.DataFrame({name: pd.Series(dtype=kinds.get(name, "float64")) for name in names})
+    return pd.concat(frames, ignore_index=True).sort_values(["onset", "side"], ignore_index=True)
+
+
+def _states(
+    spans: list[Span],
+    busy: BoolArray,
+    strides: pd.DataFrame,
+    swings: Mapping[str, Swings],
+    turns: Mapping[str, BoolArray],
+    seconds: float,
+    rest_min: float,
+) -> pd.DataFrame:
+    """Tile the recording with states on a grid of the analysis rate."""
+    n = max(busy.size, int(np.ceil(seconds * ANALYSIS_RATE_HZ)))
+    code = np.full(n, "other", dtype=object)
+    code[: busy.size][~busy] = "rest"
+    walk = np.full(n, -1)
     steady = np.zeros(n, dtype=bool)
-    if len(strides):
-        flowing = strides[strides["steady"].to_numpy(bool)]
-        begin = flowing["onset"].to_numpy() * ANALYSIS_RATE_HZ
-        steady = mask_of(begin, begin + flowing["stride_time"].to_numpy() * ANALYSIS_RATE_HZ, n)
-    code = walk_number * 2 + (steady & (labels == "gait"))
-    change = np.flatnonzero((labels[1:] != labels[:-1]) | (code[1:] != code[:-1])) + 1
-    start = np.concatenate([[0], change])
-    stop = np.concatenate([change, [n]])
-    states = pd.DataFrame(
+
+    def part(start: float, stop: float) -> slice:
+        return slice(max(round(start * ANALYSIS_RATE_HZ), 0), max(round(stop * ANALYSIS_RATE_HZ), 0))
+
+    for number, span in enumerate(spans):
+        code[part(span.start, span.stop)] = "gait"
+        walk[part(span.start, span.stop)] = number
+    flowing = strides[strides["steady"].to_numpy(dtype=bool)]
+    for onset, time in zip(flowing["onset"].to_numpy(float), flowing["stride_time"].to_numpy(float), strict=True):
+        steady[part(onset, onset + time)] = True
+    for side, own in swings.items():
+        for at in np.flatnonzero(turns[side]):
+            code[part(own.toe_off[at], own.contact[at])] = "turn"
+    _close_turns(code)
+    _absorb_short(code, walk, int(rest_min * ANALYSIS_RATE_HZ))
+    steady &= code == "gait"
+    if n == 0:
+        return pd.DataFrame({"onset": [], "duration": [], "trial_type": [], "steady": [], "walk": []})
+    change = (code[1:] != code[:-1]) | (walk[1:] != walk[:-1]) | (steady[1:] != steady[:-1])
+    start = np.concatenate([[0], np.flatnonzero(change) + 1])
+    edges = np.concatenate([start / ANALYSIS_RATE_HZ, [seconds]])
+    return pd.DataFrame(
         {
-            "onset": start / ANALYSIS_RATE_HZ,
-            "duration": (stop - start) / ANALYSIS_RATE_HZ,
-            "trial_type": labels[start].astype(str),
-            "steady": (steady & (labels == "gait"))[start],
-            "walk": walk_number[start],
+            "onset": edges[:-1],
+            "duration": np.diff(edges),
+            "trial_type": code[start].astype(str),
+            "steady": steady[start],
+            "walk": walk[start],
         }
     )
-    return Walk(states, event_frame, strides, polarity)
+
+
+def _close_turns(code: NDArray[np.object_]) -> None:
+    """Fill what lies between the swings of one turn (shorter than a second)."""
+    turned = np.flatnonzero(code == "turn")
+    gaps = np.diff(turned)
+    for at in np.flatnonzero((gaps > 1) & (gaps <= ANALYSIS_RATE_HZ)):
+        code[turned[at] : turned[at + 1]] = "turn"
+
+
+def _absorb_short(code: NDArray[np.object_], walk: NDArray[np.intp], shortest: int) -> None:
+    """Give other movement that is shorter than a pause to the walk it touches, or to the rest around it."""
+    other = code == "other"
+    edges = np.diff(np.concatenate([[0], other.astype(np.int8), [0]]))
+    for first, last in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
+        beside = [at for at in (first - 1, last) if 0 <= at < code.size]
+        if last - first >= shortest or not beside:
+            continue
+        kept = next((at for at in beside if walk[at] >= 0), beside[0])
+        code[first:last] = "gait" if walk[kept] >= 0 else code[kept]
+        walk[first:last] = walk[kept]

@@ -1,0 +1,111 @@
+"""Choose flexion direction and one swing per stride for every knee; the clearer knee helps the other.
+
+In: how well every point of the stride grid suits as a swing, either way up, for each knee. Out: `Chosen` per knee.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .polarity import Polarity, infer_polarity
+from .swings import POINTS, SwingFit, chain
+
+__all__ = ["Chosen", "choose_swings"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
+
+SMALL = 0.15
+"""A swing smaller than this part of the knee's usual swing is no swing."""
+FULL = 0.3
+"""A swing of this part of the usual one counts in full: first steps are small."""
+ALTERNATION_WEIGHT = 0.4
+"""Worth of swinging in turn with the clearer knee, in units of fit."""
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """The swings of one knee.
+
+    Parameters
+    ----------
+    polarity : Polarity
+        Flexion direction.
+    usual : float
+        Usual size of a swing, unit as given.
+    points : ndarray of int, shape (k,)
+        Points of the stride grid, one per swing.
+    fit, worth : ndarray, shape (k,)
+        Correlation with the pattern, and the same weighed down where the swing is small.
+    """
+
+    polarity: Polarity
+    usual: float
+    points: IntArray
+    fit: FloatArray
+    worth: FloatArray
+
+
+def _usual_size(fit: SwingFit) -> float:
+    """Upper quartile of the sizes of one swing per stride, where there is movement."""
+    rough = np.minimum(fit.size / (np.quantile(fit.size, 0.95) + np.finfo(float).tiny), 1.0)
+    points, _ = chain(np.clip(fit.fit, 0.0, 1.0) * rough)
+    return float(np.quantile(fit.size[points], 0.75)) if points.size else np.finfo(float).tiny
+
+
+def _worth(fit: SwingFit, usual: float) -> FloatArray:
+    worth: FloatArray = np.clip(fit.fit, 0.0, 1.0) * np.minimum(fit.size / (FULL * usual), 1.0)
+    return worth
+
+
+def _in_turn(points: IntArray, count: int) -> FloatArray:
+    """How well each point of the grid lies half-way between swings of the other knee, -1 to 1; 0 where it rests."""
+    if points.size < 2:
+        return np.zeros(count)
+    grid = np.arange(count)
+    cycle = np.interp(grid, points, np.arange(points.size))
+    prior = -np.cos(2.0 * np.pi * cycle)
+    before = np.clip(np.searchsorted(points, grid, side="right") - 1, 0, points.size - 2)
+    walked = (np.diff(points)[before] < 2 * POINTS) & (grid >= points[0]) & (grid <= points[-1])
+    return np.where(walked, prior, 0.0)
+
+
+def choose_swings(fits: Mapping[str, tuple[SwingFit, SwingFit]]) -> dict[str, Chosen]:
+    """Choose directions and swings.
+
+    Parameters
+    ----------
+    fits : mapping of side to (upright, inverted)
+        From `swings.fit_swings`.
+
+    Returns
+    -------
+    dict of side to Chosen
+    """
+    usual = {side: tuple(_usual_size(fit) for fit in pair) for side, pair in fits.items()}
+    typical: dict[str, tuple[float, float]] = {}
+    for side, pair in fits.items():
+        means = []
+        for fit, size in zip(pair, usual[side], strict=True):
+            at, value = chain(_worth(fit, size))
+            means.append(float((fit.fit[at] * value).sum() / value.sum()) if value.size else 0.0)
+        typical[side] = (means[0], means[1])
+    polarity = infer_polarity(fits, typical)
+    way = {side: 0 if polarity[side].sign > 0 else 1 for side in fits}
+    worth = {side: _worth(fits[side][way[side]], usual[side][way[side]]) for side in fits}
+    points = {side: chain(worth[side])[0] for side in fits}
+    if len(fits) == 2:
+        clearer, other = sorted(fits, key=lambda side: -typical[side][way[side]])
+        prior = _in_turn(points[clearer], worth[other].size)
+        helped = worth[other] + ALTERNATION_WEIGHT * prior * np.minimum(2.0 * worth[other], 1.0)
+        points[other] = chain(helped)[0]
+    chosen = {}
+    for side in fits:
+        fit, size = fits[side][way[side]], usual[side][way[side]]
+        kept = points[side][fit.size[points[side]] >= SMALL * size]
+        chosen[side] = Chosen(polarity[side], size, kept, np.clip(fit.fit[kept], 0.0, 1.0), worth[side][kept])
+    return chosen

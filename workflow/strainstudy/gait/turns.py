@@ -1,0 +1,79 @@
+"""Turns inside a walk: a few steps in a row that are smaller and slower than the walk around them.
+
+In: the size and the stride time of each swing of a walk. Out: which swings turn. Ours: no published rule finds a
+turn from knee curves alone; turns must be found because they raise stride-time variability when they are left in
+(PMC6348278: in 5.8 % of healthy elderly people). A walk that varies a lot (a limp, an irregular gait) hides its
+turns: the rule then finds none rather than cutting the walk.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+__all__ = ["turning"]
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.intp]
+
+NEIGHBOURS = 10
+"""Swings of the same side before and after that a swing is compared with."""
+LEAST = 0.18
+"""Smallest departure that is a turn: swing size and stride time together depart by a sixth."""
+SPREADS = 4.0
+"""And this many robust standard deviations of the departures of the whole walk."""
+FLANK = 4
+"""Swings of both knees before the first and after the last turning one; else it is a start or a stop."""
+LONGEST = 12
+"""Swings of both knees in one turn at most; more is another way of walking."""
+
+
+def _grown(values: FloatArray, limit: float) -> BoolArray:
+    """Mark the runs above half the limit that somewhere reach it."""
+    outer = values > 0.5 * limit
+    number = np.cumsum(np.diff(np.concatenate([[0], outer.astype(np.int8)])) == 1) * outer
+    reached = np.unique(number[values > limit])
+    grown: BoolArray = outer & np.isin(number, reached)
+    return grown
+
+
+def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArray) -> BoolArray:
+    """Mark the turning swings of one walk.
+
+    Parameters
+    ----------
+    peak : ndarray, shape (k,)
+        Peak of each swing in seconds, all knees in order.
+    side : ndarray of int, shape (k,)
+        Knee of each swing.
+    size : ndarray, shape (k,)
+        Rise of each swing, unit as given.
+    stride : ndarray, shape (k,)
+        Time from peak to peak of the same knee around each swing, in seconds.
+
+    Returns
+    -------
+    ndarray of bool, shape (k,)
+    """
+    k = peak.size
+    if k < 2 * FLANK + 2:
+        return np.zeros(k, dtype=bool)
+    departure = np.zeros(k)
+    for one in np.unique(side):
+        members = np.flatnonzero(side == one)
+        for values, sign in ((size, -1.0), (stride, 1.0)):
+            logs = np.log(np.maximum(values[members], np.finfo(float).tiny))
+            departure[members] += sign * (logs - median_filter(logs, 2 * NEIGHBOURS + 1, mode="mirror"))
+    steady = median_filter(departure, 3, mode="nearest")
+    centre = np.median(steady)
+    spread = 1.4826 * np.median(np.abs(steady - centre))
+    limit = max(LEAST, SPREADS * spread)
+    turned = _grown(steady - centre, limit)
+    edges = np.diff(np.concatenate([[0], turned.astype(np.int8), [0]]))
+    for first, last in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
+        if last - first < 2 or last - first > LONGEST or first < FLANK or k - last < FLANK:
+            turned[first:last] = False
+    found: BoolArray = turned
+    return found
