@@ -82,7 +82,7 @@ def _working(response: npt.ArrayLike, fs: float) -> _Signal | None:
     if n < 3 or not np.isfinite(x).any():
         return None
     blocks = spanned(x)[: n * block].reshape(n, block).mean(axis=1)
-    finite = np.isfinite(x)[: n * block].reshape(n, block).any(axis=1)
+    finite: npt.NDArray[np.bool_] = np.asarray(np.isfinite(x)[: n * block].reshape(n, block).any(axis=1))
     rate = fs / block
     smooth = lowpass(blocks, rate, _SMOOTH_HZ) if rate > 2.5 * _SMOOTH_HZ else blocks
     low, high = np.quantile(smooth[finite], [1 - _HIGHEST_QUANTILE, _HIGHEST_QUANTILE])
@@ -102,7 +102,7 @@ class _Peaks:
 def _peaks(signal: _Signal, share: float) -> _Peaks:
     edged = np.concatenate([[0.0], signal.flexion, [0.0]])
     at, properties = find_peaks(edged, height=share * signal.top, prominence=share * signal.top)
-    data = tuple(properties[name] for name in ("prominences", "left_bases", "right_bases"))
+    data = (properties["prominences"], properties["left_bases"], properties["right_bases"])
     width = peak_widths(edged, at, rel_height=0.5, prominence_data=data)[0] if len(at) else np.empty(0)
     return _Peaks(at - 1, width / signal.rate)
 
@@ -195,7 +195,7 @@ def _crossing(y: Array, left: int, right: int, threshold: float, *, last: bool, 
 
 
 def _rest_edge(signal: _Signal, hold: _Hold, *, before: bool, limit: int) -> tuple[float, float]:
-    """Samples at which the movement between rest and a hold starts and ends."""
+    """Find the samples at which the movement between rest and a hold starts and ends."""
     y = signal.flexion
     reach = round(_LOOK_BACK_S * signal.rate)
     if before:
@@ -214,7 +214,7 @@ def _rest_edge(signal: _Signal, hold: _Hold, *, before: bool, limit: int) -> tup
 
 
 def _stairs_edge(signal: _Signal, first: _Hold, second: _Hold) -> tuple[float, float]:
-    """Samples at which the movement from one hold to the next starts and ends."""
+    """Find the samples at which the movement from one hold to the next starts and ends."""
     y = signal.flexion
     step = second.level - first.level
     sign = 1.0 if step >= 0 else -1.0
@@ -329,7 +329,8 @@ def detect_bends(
 
 def _numbered(bends: pd.DataFrame, parameters: BendParameters) -> pd.DataFrame:
     """Count bends to about one level that follow one another."""
-    series, repeat = [], []
+    series: list[int] = []
+    repeat: list[int] = []
     levels = bends["level"].to_numpy(dtype=float)
     onsets = bends["onset"].to_numpy(dtype=float)
     ends = onsets + bends["duration"].to_numpy(dtype=float)

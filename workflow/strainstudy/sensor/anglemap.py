@@ -92,6 +92,8 @@ class AngleMap:
         Width of the hysteresis loop in units of the response; 0 if not warranted.
     branch_radius : float
         Half the travel that takes the response from branch to branch.
+    slope_error : float
+        Standard error of `response_per_degree`.
     zero_level, rest_ohm : float
         Response at 0 degrees before drift was taken off, and the rest resistance it is relative to (NaN: none).
     error_deg, error_share, zero_error_deg, zero_drift_deg : float
@@ -123,6 +125,7 @@ class AngleMap:
     sign: int
     loop_width: float
     branch_radius: float
+    slope_error: float
     zero_level: float
     rest_ohm: float
     error_deg: float
@@ -379,6 +382,7 @@ def fit_angle_map(
         unseen = math.hypot(_LOOP_SHAPE_SHARE * loop.width, loop.error) * degrees_per_level
     else:
         unseen = parameters.assumed_hysteresis_percent / 100 * (angles[-1] - angles[0])
+    ends = [int((used["angle"] == angle).sum()) for angle in (angles[0], angles[-1])]
     straight = used.loc[used["angle"] == 0, "absolute"].to_numpy(dtype=float)
     zero_drift = math.inf
     if len(straight) > 1:
@@ -394,6 +398,7 @@ def fit_angle_map(
         sign=sign,
         loop_width=loop.width,
         branch_radius=BRANCH_RADIUS_SHARE * span,
+        slope_error=scatter * math.sqrt(1 / ends[0] + 1 / ends[1]) / (angles[-1] - angles[0]) / degrees_per_level,
         zero_level=float(np.median(straight)) if len(straight) else 0.0,
         rest_ohm=rest_ohm,
         error_deg=math.hypot(scatter, unseen / math.sqrt(12)),

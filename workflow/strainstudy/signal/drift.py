@@ -171,17 +171,18 @@ def _rest_curve(nodes: _Nodes, bending: float) -> Array:
     level, moving, known = nodes.level, nodes.moving, nodes.known
     prior = _OFFSET_PRIOR_SHARE * nodes.span
     beyond = np.where(moving > 0, _BEYOND_MOVING, _BEYOND_STILL)
-    weight = known.astype(float)
+    present = known.astype(float)
+    weight = present
     for share in _ASYMMETRIC_ROUNDS:
         curve, offset = _smooth(level, weight, bending, moving, prior)
-        weight = known * np.where(level > curve + offset * moving, np.maximum(beyond, share), 1.0)
+        weight = present * np.where(level > curve + offset * moving, np.maximum(beyond, share), 1.0)
     # A level cannot leave rest without a movement: what is still without interruption rests, or is held, as one.
     stretches = runs(known & (moving == 0))
     for _ in range(_NEAR_ROUNDS):
         above = level - (curve + offset * moving)
         for start, stop in stretches:
             above[start:stop] = above[start:stop].min()
-        weight = known * np.where(above > _NEAR_SHARE * nodes.span, beyond, np.ones(len(level)))
+        weight = present * np.where(above > _NEAR_SHARE * nodes.span, beyond, 1.0)
         curve, offset = _smooth(level, weight, bending, moving, prior)
     return curve
 
