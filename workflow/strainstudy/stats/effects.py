@@ -45,12 +45,21 @@ class Difference:
 
 def _noncentrality(t: float, freedom: int, share: float) -> float:
     """Noncentrality at which a noncentral t falls below ``t`` with probability ``share``."""
-    reach = abs(t) + 10.0
 
     def gap(centre: float) -> float:
-        return float(stats.nct.cdf(t, freedom, centre)) - share
+        below = float(stats.nct.cdf(t, freedom, centre))
+        if math.isnan(below):
+            # The library's series gives up far out in a tail, where the probability is 0 or 1 to all digits.
+            below = 0.0 if centre > t else 1.0
+        return below - share
 
-    return float(optimize.brentq(gap, -reach, reach, xtol=1e-10))
+    direction = 1.0 if gap(t) > 0 else -1.0
+    step = 1.0 + abs(t) / math.sqrt(freedom)
+    far = t + direction * step
+    while gap(far) * direction > 0:
+        step *= 2
+        far = t + direction * step
+    return float(optimize.brentq(gap, min(t, far), max(t, far), xtol=1e-10))
 
 
 def group_difference(first: ArrayLike, second: ArrayLike, *, level: float = 0.95) -> Difference:

@@ -1,0 +1,1 @@
+"""Shared test helpers (`registry`) lie beside this file; pytest puts its folder on the import path."""
