@@ -6,7 +6,7 @@ import hashlib
 from collections import defaultdict
 from collections.abc import Iterable
 
-from .study import Recording
+from .records import Recording
 
 __all__ = ["BENCH", "batch_name", "group_recordings"]
 

@@ -4,6 +4,30 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from .bench.parameters import BenchParameters
+from .classify.parameters import ClassifyParameters
+from .condition.parameters import ConditionParameters
+from .features.parameters import FeatureParameters
+from .gait.parameters import GaitParameters
+from .ingest.parameters import IngestParameters
+from .sensor.health import HealthParameters
+from .sensor.parameters import CalibrateParameters
+from .sensor.verdict import VerdictParameters
+from .swallow.parameters import SwallowParameters
+from .validate.parameters import ValidateParameters
+
 __all__ = ["SECTIONS"]
 
-SECTIONS: Final[dict[str, type[Any]]] = {}
+SECTIONS: Final[dict[str, type[Any]]] = {
+    "ingest": IngestParameters,
+    "calibrate": CalibrateParameters,
+    "condition": ConditionParameters,
+    "gait": GaitParameters,
+    "swallow": SwallowParameters,
+    "bench": BenchParameters,
+    "health": HealthParameters,
+    "features": FeatureParameters,
+    "classify": ClassifyParameters,
+    "verdict": VerdictParameters,
+    "validate": ValidateParameters,
+}

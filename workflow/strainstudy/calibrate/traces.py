@@ -18,7 +18,7 @@ from ..sensor.response import relative_change, rest_level, strain
 from ..vocabulary import VOLT_UNITS
 
 if TYPE_CHECKING:
-    from ..study import Sensor
+    from ..records import Sensor
 
 __all__ = ["CalibratedTrace", "bridge_of", "calibrate_trace"]
 

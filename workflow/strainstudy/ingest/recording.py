@@ -19,7 +19,7 @@ from ..io.readers import RawFile, ReadError, read_raw
 from ..io.store import Trace
 from ..signal.gaps import runs
 from ..signal.quality import ChannelQuality, assess_channel
-from ..study import Channel, Recording
+from ..records import Channel, Recording
 from ..tables.recordings import RECORDINGS
 from ..vocabulary import RESPONSE_UNITS
 from .parameters import IngestParameters

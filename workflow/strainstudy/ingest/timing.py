@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from ..io.readers.model import RawChannel, RawFile
 from ..signal.timebase import TimeBase, TimeBaseError, stamp_unit, time_base, uniform_base
-from ..study import Recording
+from ..records import Recording
 from .parameters import IngestParameters
 
 __all__ = ["Grid", "NoTimeError", "make_grid"]

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from .atomic import replacing, write_text
 
-__all__ = ["read_frame", "read_frames", "read_json", "write_frame", "write_json"]
+__all__ = ["read_frame", "read_frames", "read_json", "read_rows", "write_frame", "write_json", "write_rows"]
 
 
 def write_frame(path: Path, frame: pd.DataFrame) -> None:
@@ -40,3 +42,19 @@ def write_json(path: Path, content: Any) -> None:
 def read_json(path: Path) -> Any:
     """Read a JSON document."""
     return json.loads(path.read_text(encoding="utf-8"))
+
+
+def write_rows(path: Path, rows: Iterable[Mapping[Any, Any]]) -> None:
+    """Write rows of plain or numpy values as JSON; numbers that are not finite become null."""
+    write_json(path, [{name: _plain(value) for name, value in row.items()} for row in rows])
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, np.generic):
+        value = value.item()
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def read_rows(paths: Iterable[Path]) -> pd.DataFrame:
+    """Read what `write_rows` wrote, of several files one below the other."""
+    return pd.DataFrame([row for path in paths for row in read_json(path)])

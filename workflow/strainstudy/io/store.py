@@ -23,7 +23,7 @@ from .atomic import replacing
 
 __all__ = ["FloatArray", "Trace", "TraceWriter", "iter_traces", "read_recording", "trace_index"]
 
-FloatArray = npt.NDArray[np.floating]
+FloatArray = npt.NDArray[np.float64]
 _INDEX_KEY = b"strainstudy.traces"
 
 

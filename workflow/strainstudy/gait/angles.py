@@ -1,0 +1,50 @@
+"""Range of motion and swing peak of strides in degrees, where the knee angle is calibrated.
+
+In: strides found on the response, and the calibrated angle of each knee. Out: the same strides with amounts in degrees.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from .curves import stride_curves
+
+__all__ = ["in_degrees"]
+
+FloatArray = NDArray[np.float64]
+
+
+def in_degrees(strides: pd.DataFrame, angles: Mapping[str, FloatArray], fs: float) -> pd.DataFrame:
+    """Give ``swing_peak`` and ``range_of_motion`` in degrees, and keep the range in the unit of the response.
+
+    Parameters
+    ----------
+    strides : DataFrame
+        Rows of `walk.Walk.strides`.
+    angles : mapping of side to ndarray, shape (n,)
+        Knee flexion in degrees of the sides that are calibrated.
+    fs : float
+        Sampling frequency of the angles in Hz.
+
+    Returns
+    -------
+    DataFrame
+        As given, with ``response_range`` added; ``swing_peak`` and ``range_of_motion`` are NaN for a side without
+        an angle.
+    """
+    rows = strides.assign(
+        response_range=strides["range_of_motion"], swing_peak=np.nan, range_of_motion=np.nan
+    ).reset_index(drop=True)
+    for side, angle in angles.items():
+        own = rows.index[rows["side"] == side]
+        if not len(own):
+            continue
+        curves = stride_curves(angle, rows.loc[own], fs)
+        swing = curves[:, curves.shape[1] // 2 :]
+        rows.loc[own, "swing_peak"] = swing.max(axis=1)
+        rows.loc[own, "range_of_motion"] = curves.max(axis=1) - curves.min(axis=1)
+    return rows

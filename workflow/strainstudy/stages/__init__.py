@@ -1,0 +1,1 @@
+"""One module per stage: reads what the stage before left, computes, writes what the next one needs."""

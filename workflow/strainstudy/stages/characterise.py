@@ -1,0 +1,89 @@
+"""Bench recordings, sensor by sensor, to the figures of merit of each."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import pandas as pd
+
+from ..bench.characterise import BenchRecording, characterise, reference_strain
+from ..bench.parameters import BenchParameters
+from ..io.frames import write_frame
+from ..io.store import Trace, read_recording
+from ..jobs import Progress
+from ..records import Recording, Sensor
+from ..tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_LOOPS, SENSORS
+
+__all__ = ["run"]
+
+
+def _bench_recording(recording: Recording, traces: Mapping[str, Trace], sensor: Sensor) -> BenchRecording:
+    trace = traces["sensor"]
+    reference = None
+    for point in ("reference_strain", "reference_displacement"):
+        if point in traces:
+            given = traces[point]
+            reference = reference_strain(given["response"], given.units, sensor.gauge_length_mm)
+    return BenchRecording(
+        recording.recording_id,
+        "tap" if recording.task == "tap" else "stretch",
+        trace["response"],
+        trace.sampling_frequency,
+        reference,
+    )
+
+
+def run(
+    recordings: Sequence[Recording],
+    sensors: Mapping[str, Sensor],
+    *,
+    parameters: BenchParameters,
+    traces: Path,
+    outputs: Mapping[str, Path],
+    progress: Progress,
+) -> None:
+    """Characterise every sensor of the bench.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        All bench recordings of the study.
+    sensors : mapping of str to Sensor
+    parameters : BenchParameters
+    traces : Path
+        What calibrate left of them: before any low-pass, which would shorten noise and lengthen response times.
+    outputs : mapping of str to Path
+        ``sensors``, ``curves``, ``loops``, ``cycles``, ``steps``: frames to write.
+    progress : Progress
+    """
+    by_sensor: dict[str, list[BenchRecording]] = {}
+    for recording in recordings:
+        found = read_recording(traces, recording.recording_id)
+        if "sensor" in found and recording.sensor_id is not None:
+            own = _bench_recording(recording, found, sensors[recording.sensor_id])
+            by_sensor.setdefault(recording.sensor_id, []).append(own)
+    specs = {
+        "sensors": SENSORS,
+        "curves": SENSOR_CURVES,
+        "loops": SENSOR_LOOPS,
+        "cycles": BENCH_CYCLES,
+        "steps": BENCH_STEPS,
+    }
+    frames: dict[str, list[pd.DataFrame]] = {name: [spec.empty()] for name, spec in specs.items()}
+    for number, (sensor_id, pieces) in enumerate(sorted(by_sensor.items()), start=1):
+        bench = characterise(pieces, parameters)
+        made = {
+            "sensors": pd.DataFrame([bench.row]),
+            "curves": bench.curves,
+            "loops": bench.loops,
+            "cycles": bench.cycles,
+            "steps": bench.steps,
+        }
+        for name, frame in made.items():
+            frames[name].append(frame.assign(sensor_id=sensor_id))
+        progress.say(f"{sensor_id}: {len(pieces)} recordings; {number} of {len(by_sensor)} sensors")
+    for name, parts in frames.items():
+        filled = [part for part in parts if len(part)]
+        whole = pd.concat(filled, ignore_index=True) if filled else parts[0]
+        write_frame(outputs[name], whole.reindex(columns=list(specs[name].names)))

@@ -1,0 +1,131 @@
+"""Traces of a batch despiked, filtered and freed of drift; knee responses to degrees where there is an angle map."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..calibrate.maps import MapKey, maps_from_json
+from ..condition.parameters import ConditionParameters
+from ..condition.trace import Conditioned, condition_trace
+from ..io.frames import read_rows, write_rows
+from ..io.store import FloatArray, Trace, TraceWriter, read_recording
+from ..jobs import Progress
+from ..records import Recording, Sensor
+from ..sensor.anglemap import AngleMap, Refusal
+from ..sensor.response import strain
+from ..vocabulary import SIDE_OF_POINT
+from .bodies import sensor_of
+
+__all__ = ["QUANTITIES", "run"]
+
+QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
+REFERENCE = ":reference"
+NO_HOLDS = "no bend recording with labelled holds in this session"
+
+
+def _angles(
+    trace: Trace, clean: Conditioned, angle_map: AngleMap | Refusal, rest_ohm: float
+) -> tuple[dict[str, FloatArray], str | None]:
+    nothing = np.full(trace.n, np.nan)
+    empty: dict[str, FloatArray] = {"angle": nothing, "angle_low": nothing, "angle_high": nothing}
+    if trace.units == "deg":
+        return {**empty, "angle": clean.response}, None
+    if isinstance(angle_map, Refusal):
+        return empty, f"no angle: {angle_map.reason}" if trace.tracked_point in SIDE_OF_POINT else None
+    found = angle_map.apply(clean.response, trace.sampling_frequency, drift=clean.drift, rest_ohm=rest_ohm)
+    return {"angle": found.angle, "angle_low": found.low, "angle_high": found.high}, None
+
+
+def _note(recording: Recording, trace: Trace, clean: Conditioned, reason: str | None) -> dict[str, Any]:
+    return {
+        "recording_id": recording.recording_id,
+        "tracked_point": trace.tracked_point,
+        "cutoff_hz": clean.cutoff_hz,
+        "spikes": clean.spikes,
+        "bridged": clean.bridged,
+        "hum_hz": list(clean.hum_hz),
+        "notes": [*clean.notes, *([reason] if reason else [])],
+    }
+
+
+def run(
+    recordings: Sequence[Recording],
+    sensors: Mapping[str, Sensor],
+    *,
+    parameters: ConditionParameters,
+    traces: Path,
+    maps: Path,
+    calibration_notes: Path,
+    signals: Path,
+    notes: Path,
+    progress: Progress,
+) -> None:
+    """Condition the recordings of a batch.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+    sensors : mapping of str to Sensor
+    parameters : ConditionParameters
+    traces, maps, calibration_notes : Path
+        What calibrate left.
+    signals, notes : Path
+        To write: `QUANTITIES`; one note row per trace.
+    progress : Progress
+    """
+    angle_maps = maps_from_json(maps.read_text(encoding="utf-8"))
+    told = read_rows([calibration_notes])
+    rest = {
+        (str(row["recording_id"]), str(row["tracked_point"])): float(row["rest_ohm"])
+        for row in told.to_dict("records")
+        if row["rest_ohm"] is not None
+    }
+    rows = []
+    with TraceWriter(signals, QUANTITIES) as writer:
+        for number, recording in enumerate(recordings, start=1):
+            found = read_recording(traces, recording.recording_id)
+            references = {p: t for p, t in found.items() if p.endswith(REFERENCE)}
+            for point, trace in found.items():
+                if point in references:
+                    continue
+                sensor_id = sensor_of(recording, point)
+                key = MapKey.of(recording.participant_id, recording.session_id, point, sensor_id)
+                angle_map = angle_maps.get(key, Refusal(NO_HOLDS))
+                clean = condition_trace(
+                    trace["response"],
+                    trace.sampling_frequency,
+                    tracked_point=point,
+                    units=trace.units,
+                    parameters=parameters,
+                    end=(1 if angle_map.sign > 0 else -1) if isinstance(angle_map, AngleMap) else None,
+                )
+                angles, reason = _angles(trace, clean, angle_map, rest.get((recording.recording_id, point), math.nan))
+                sensor = sensors.get(sensor_id or "")
+                known = sensor is not None and trace.units not in ("deg", "a.u.", "percent", "mm")
+                columns = {
+                    "response": clean.response,
+                    "drift": clean.drift,
+                    "strain": strain(clean.response, sensor.gauge_factor if known and sensor is not None else None),
+                    "reference_angle": np.full(trace.n, np.nan),
+                    **angles,
+                }
+                reference = references.get(f"{point}{REFERENCE}")
+                if reference is not None:
+                    columns["reference_angle"] = condition_trace(
+                        reference["response"],
+                        reference.sampling_frequency,
+                        tracked_point=point,
+                        units=reference.units,
+                        parameters=parameters,
+                    ).response
+                writer.write(
+                    Trace(trace.recording_id, point, trace.units, trace.sampling_frequency, columns, trace.start)
+                )
+                rows.append(_note(recording, trace, clean, reason))
+            progress.say(f"{recording.recording_id}; {number} of {len(recordings)} recordings")
+    write_rows(notes, rows)

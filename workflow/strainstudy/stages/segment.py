@@ -1,0 +1,139 @@
+"""Signals of a batch cut into states, contacts and strides, knee bends and swallow candidates."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ..bends.detect import BEND_COLUMNS, bends_of_knees
+from ..bends.parameters import BendParameters
+from ..gait.angles import in_degrees
+from ..gait.parameters import GaitParameters
+from ..gait.strides import STRIDE_COLUMNS
+from ..gait.walk import detect_walk
+from ..io.frames import write_frame, write_json
+from ..io.store import Trace, read_recording
+from ..jobs import Progress
+from ..records import Recording
+from ..swallow.candidates import CANDIDATE_COLUMNS, detect_candidates
+from ..swallow.features import FEATURE_NAMES
+from ..swallow.parameters import SwallowParameters
+from .bodies import angles_of, knees_of, limits_of
+
+__all__ = ["FRAMES", "run", "segment_recording"]
+
+FRAMES = {
+    "events": ("onset", "duration", "trial_type", "side", "value", "score"),
+    "states": ("onset", "duration", "trial_type", "steady", "walk"),
+    "strides": (*STRIDE_COLUMNS, "response_range"),
+    "knee_bends": ("side", *BEND_COLUMNS),
+    "candidates": (*CANDIDATE_COLUMNS, *FEATURE_NAMES),
+}
+WALKS = ("walk", "free")
+BENDS = ("bend", "free")
+
+
+def _outside_gait(bends: pd.DataFrame, states: pd.DataFrame) -> pd.DataFrame:
+    """Leave out bends whose middle lies in a walk: those are steps."""
+    gait = states[states["trial_type"].isin(["gait", "turn"])]
+    middle = (bends["onset"] + bends["duration"] / 2).to_numpy()[:, None]
+    first = gait["onset"].to_numpy()
+    inside = (middle >= first) & (middle < first + gait["duration"].to_numpy())
+    kept: pd.DataFrame = bends.loc[~inside.any(axis=1)]
+    return kept
+
+
+def segment_recording(
+    task: str,
+    traces: Mapping[str, Trace],
+    gait: GaitParameters,
+    bends: BendParameters,
+    swallow: SwallowParameters,
+) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
+    """Cut one recording.
+
+    Parameters
+    ----------
+    task : str
+        Walks are looked for in ``walk`` and ``free``, bends in ``bend`` and ``free``, swallows wherever there is a
+        throat.
+    traces : mapping of tracked point to Trace
+        Conditioned signals.
+    gait, bends, swallow : parameters
+
+    Returns
+    -------
+    frames : dict of str to DataFrame
+        Those of `FRAMES` that apply.
+    notes : dict
+        ``polarity`` of each knee with its evidence; ``observed_throat_s``.
+    """
+    frames: dict[str, pd.DataFrame] = {}
+    notes: dict[str, Any] = {"polarity": {}, "observed_throat_s": None}
+    knees, fs = knees_of(traces)
+    if knees and task in WALKS:
+        walk = detect_walk(knees, fs, gait)
+        frames["events"] = walk.events.assign(value=np.nan)
+        frames["states"] = walk.states
+        frames["strides"] = in_degrees(walk.strides, angles_of(traces), fs)
+        notes["polarity"] = {
+            side: {"sign": int(found.sign), "margin": float(found.margin)} for side, found in walk.polarity.items()
+        }
+    if knees and task in BENDS:
+        found = bends_of_knees(knees, fs, bends, limits_of(traces))
+        frames["knee_bends"] = _outside_gait(found, frames["states"]) if "states" in frames else found
+    if "throat" in traces:
+        throat = traces["throat"]
+        found = detect_candidates(throat["response"], throat.sampling_frequency, swallow)
+        frames["candidates"] = found.assign(onset=found["onset"] + throat.start)
+        observed = np.count_nonzero(np.isfinite(throat["response"])) / throat.sampling_frequency
+        notes["observed_throat_s"] = float(observed)
+    return frames, notes
+
+
+def run(
+    recordings: Sequence[Recording],
+    *,
+    gait: GaitParameters,
+    bends: BendParameters,
+    swallow: SwallowParameters,
+    signals: Path,
+    outputs: Mapping[str, Path],
+    notes: Path,
+    progress: Progress,
+) -> None:
+    """Cut the recordings of a batch.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+    gait, bends, swallow : parameters
+    signals : Path
+        What condition left.
+    outputs : mapping of str to Path
+        `FRAMES` to write, ``recording_id`` in front.
+    notes : Path
+        To write: notes by recording.
+    progress : Progress
+    """
+    parts: dict[str, list[pd.DataFrame]] = {name: [] for name in FRAMES}
+    said = {}
+    for number, recording in enumerate(recordings, start=1):
+        traces = read_recording(signals, recording.recording_id)
+        frames, said[recording.recording_id] = segment_recording(recording.task, traces, gait, bends, swallow)
+        for name, frame in frames.items():
+            if len(frame):
+                parts[name].append(frame.assign(recording_id=recording.recording_id))
+        counts = ", ".join(f"{len(frame)} {name.replace('_', ' ')}" for name, frame in frames.items())
+        progress.say(
+            f"{recording.recording_id}: {counts or 'nothing to cut'}; {number} of {len(recordings)} recordings"
+        )
+    for name, columns in FRAMES.items():
+        names = ["recording_id", *columns]
+        whole = pd.concat(parts[name], ignore_index=True) if parts[name] else pd.DataFrame(columns=names)
+        write_frame(outputs[name], whole[names])
+    write_json(notes, said)
