@@ -29,7 +29,9 @@ LONGEST_STRIDE = 1.6
 STANCE_PART = 0.62
 """Contact to toe-off of one leg in strides, until the walk itself tells (Perry & Burnfield 2010; from memory)."""
 TOGETHER = 0.15
-"""Peaks of the two knees closer than this part of a stride move together: a bend, not a step."""
+"""Peaks of the two knees closer than this part of a stride move together."""
+BEND_MIN_S = 1.5
+"""Knees that move together in cycles at least this long bend; nobody squats at the pace of walking (ours)."""
 CLEAR = 0.9
 """Fit to the pattern plus autocorrelation at the stride time that a walk must reach (noise alone: about 0.7)."""
 SWINGS_MIN = 3
@@ -105,7 +107,7 @@ def find_walks(swings: Mapping[str, Swings], rest_min: float) -> tuple[dict[str,
         counts = np.bincount(side[part], minlength=len(sides))
         if counts.max() < 2 or counts.sum() < (SWINGS_MIN if counts.min() and len(sides) > 1 else 2):
             continue
-        if np.median(clear[part]) < CLEAR or _together(peak[part], side[part], stride[part]):
+        if np.median(clear[part]) < CLEAR or _bending(peak[part], side[part], stride[part]):
             continue
         for place, name in enumerate(sides):
             numbers[name][own[part][side[part] == place]] = len(spans)
@@ -113,10 +115,10 @@ def find_walks(swings: Mapping[str, Swings], rest_min: float) -> tuple[dict[str,
     return numbers, spans
 
 
-def _together(peak: FloatArray, side: IntArray, stride: FloatArray) -> bool:
-    """Whether most swings of one knee coincide with one of the other."""
+def _bending(peak: FloatArray, side: IntArray, stride: FloatArray) -> bool:
+    """Whether most swings of one knee coincide with one of the other, slowly."""
     other = side[1:] != side[:-1]
-    if not other.any():
+    if not other.any() or np.median(stride) < BEND_MIN_S:
         return False
     close = np.diff(peak) < TOGETHER * stride[:-1]
     fewer = min(np.count_nonzero(side == side[0]), np.count_nonzero(side != side[0]))

@@ -50,11 +50,15 @@ class Chosen:
     worth: FloatArray
 
 
-def _usual_size(fit: SwingFit) -> float:
-    """Upper quartile of the sizes of one swing per stride, where there is movement."""
-    rough = np.minimum(fit.size / (np.quantile(fit.size, 0.95) + np.finfo(float).tiny), 1.0)
-    points, _ = chain(np.clip(fit.fit, 0.0, 1.0) * rough)
-    return float(np.quantile(fit.size[points], 0.75)) if points.size else np.finfo(float).tiny
+def _rough(fit: SwingFit) -> tuple[float, float]:
+    """Usual size (upper quartile) and mean fit of one swing per stride, before the usual size is known."""
+    rough = np.clip(fit.fit, 0.0, 1.0) * np.minimum(
+        fit.size / (np.quantile(fit.size, 0.95) + np.finfo(float).tiny), 1.0
+    )
+    points, worth = chain(rough)
+    if not points.size:
+        return np.finfo(float).tiny, 0.0
+    return float(np.quantile(fit.size[points], 0.75)), float((fit.fit[points] * worth).sum() / worth.sum())
 
 
 def _worth(fit: SwingFit, usual: float) -> FloatArray:
@@ -86,17 +90,12 @@ def choose_swings(fits: Mapping[str, tuple[SwingFit, SwingFit]]) -> dict[str, Ch
     -------
     dict of side to Chosen
     """
-    usual = {side: tuple(_usual_size(fit) for fit in pair) for side, pair in fits.items()}
-    typical: dict[str, tuple[float, float]] = {}
-    for side, pair in fits.items():
-        means = []
-        for fit, size in zip(pair, usual[side], strict=True):
-            at, value = chain(_worth(fit, size))
-            means.append(float((fit.fit[at] * value).sum() / value.sum()) if value.size else 0.0)
-        typical[side] = (means[0], means[1])
+    rough = {side: (_rough(pair[0]), _rough(pair[1])) for side, pair in fits.items()}
+    typical = {side: (upright[1], inverted[1]) for side, (upright, inverted) in rough.items()}
     polarity = infer_polarity(fits, typical)
     way = {side: 0 if polarity[side].sign > 0 else 1 for side in fits}
-    worth = {side: _worth(fits[side][way[side]], usual[side][way[side]]) for side in fits}
+    usual = {side: rough[side][way[side]][0] for side in fits}
+    worth = {side: _worth(fits[side][way[side]], usual[side]) for side in fits}
     points = {side: chain(worth[side])[0] for side in fits}
     if len(fits) == 2:
         clearer, other = sorted(fits, key=lambda side: -typical[side][way[side]])
@@ -105,7 +104,7 @@ def choose_swings(fits: Mapping[str, tuple[SwingFit, SwingFit]]) -> dict[str, Ch
         points[other] = chain(helped)[0]
     chosen = {}
     for side in fits:
-        fit, size = fits[side][way[side]], usual[side][way[side]]
+        fit, size = fits[side][way[side]], usual[side]
         kept = points[side][fit.size[points[side]] >= SMALL * size]
         chosen[side] = Chosen(polarity[side], size, kept, np.clip(fit.fit[kept], 0.0, 1.0), worth[side][kept])
     return chosen

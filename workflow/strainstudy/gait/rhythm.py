@@ -20,6 +20,8 @@ __all__ = ["Rhythm", "local_rhythm"]
 
 FloatArray = NDArray[np.float64]
 
+RATE_HZ = 50.0
+"""Enough for movement below 6 Hz, at half the work."""
 HOP_S = 1.0
 WINDOW_STRIDES = 2.7
 """A window holds this many of the longest strides looked for."""
@@ -58,8 +60,11 @@ def local_rhythm(speeds: list[FloatArray], shortest: float, longest: float) -> R
     -------
     Rhythm
     """
+    size_out = speeds[0].size
+    thin = int(ANALYSIS_RATE_HZ / RATE_HZ)
+    speeds = [speed[::thin] for speed in speeds]
     n = speeds[0].size
-    rate = ANALYSIS_RATE_HZ
+    rate = RATE_HZ
     width = int(min(WINDOW_STRIDES * longest * rate, max(n, 2)))
     hop = int(HOP_S * rate)
     starts = np.arange(0, max(n - width, 0) + 1, hop)
@@ -87,7 +92,7 @@ def local_rhythm(speeds: list[FloatArray], shortest: float, longest: float) -> R
     weight = np.minimum(power / (np.median(power[power > 0.1 * power.max()]) + np.finfo(float).tiny), 1.0)
     path = _best_path(table * weight[:, None])
     centre = starts + width / 2.0
-    grid = np.arange(n)
+    grid = np.arange(size_out) / thin
     stride_time = np.exp(np.interp(grid, centre, np.log(lags[path])))
     strength = np.interp(grid, centre, table[np.arange(starts.size), path])
     return Rhythm(stride_time=stride_time, strength=strength)

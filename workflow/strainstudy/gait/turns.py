@@ -24,10 +24,21 @@ LEAST = 0.18
 """Smallest departure that is a turn: swing size and stride time together depart by a sixth."""
 SPREADS = 4.0
 """And this many robust standard deviations of the departures of the whole walk."""
+SLOWER = 0.02
+"""A turn is slower than the walk by at least this part."""
+SHARE = 0.25
+"""Both knees take part: each departs by this part of the limit on average."""
 FLANK = 4
 """Swings of both knees before the first and after the last turning one; else it is a start or a stop."""
 LONGEST = 12
 """Swings of both knees in one turn at most; more is another way of walking."""
+
+
+def _against_neighbours(values: FloatArray) -> FloatArray:
+    """Log ratio of each value to the median of those around it."""
+    logs = np.log(np.maximum(values, np.finfo(float).tiny))
+    ratio: FloatArray = logs - median_filter(logs, 2 * NEIGHBOURS + 1, mode="mirror")
+    return ratio
 
 
 def _grown(values: FloatArray, limit: float) -> BoolArray:
@@ -60,12 +71,12 @@ def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArr
     k = peak.size
     if k < 2 * FLANK + 2:
         return np.zeros(k, dtype=bool)
-    departure = np.zeros(k)
+    smaller, slower = np.zeros(k), np.zeros(k)
     for one in np.unique(side):
         members = np.flatnonzero(side == one)
-        for values, sign in ((size, -1.0), (stride, 1.0)):
-            logs = np.log(np.maximum(values[members], np.finfo(float).tiny))
-            departure[members] += sign * (logs - median_filter(logs, 2 * NEIGHBOURS + 1, mode="mirror"))
+        smaller[members] = -_against_neighbours(size[members])
+        slower[members] = _against_neighbours(stride[members])
+    departure = smaller + slower
     steady = median_filter(departure, 3, mode="nearest")
     centre = np.median(steady)
     spread = 1.4826 * np.median(np.abs(steady - centre))
@@ -73,7 +84,10 @@ def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArr
     turned = _grown(steady - centre, limit)
     edges = np.diff(np.concatenate([[0], turned.astype(np.int8), [0]]))
     for first, last in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
-        if last - first < 2 or last - first > LONGEST or first < FLANK or k - last < FLANK:
-            turned[first:last] = False
+        part = slice(first, last)
+        each = [departure[part][side[part] == one].mean() for one in np.unique(side[part])]
+        lasting = 2 <= last - first <= LONGEST and first >= FLANK and k - last >= FLANK
+        if not lasting or slower[part].mean() < SLOWER or min(each) < SHARE * limit:
+            turned[part] = False
     found: BoolArray = turned
     return found

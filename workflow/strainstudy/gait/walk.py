@@ -35,6 +35,8 @@ IntArray = NDArray[np.intp]
 
 STRIDE_RATIO_LIMITS = (0.5, 1.6)
 """A stride that differs more than this from the local stride time is two strides, or a pause."""
+STATE_NAMES = ("other", "rest", "gait", "turn")
+OTHER, REST, GAIT, TURN = range(4)
 
 
 @dataclass(frozen=True)
@@ -224,26 +226,28 @@ def _states(
 ) -> pd.DataFrame:
     """Tile the recording with states on a grid of the analysis rate."""
     n = max(busy.size, int(np.ceil(seconds * ANALYSIS_RATE_HZ)))
-    code = np.full(n, "other", dtype=object)
-    code[: busy.size][~busy] = "rest"
+    code = np.full(n, OTHER, dtype=np.int8)
+    code[: busy.size][~busy] = REST
     walk = np.full(n, -1)
-    steady = np.zeros(n, dtype=bool)
 
-    def part(start: float, stop: float) -> slice:
-        return slice(max(round(start * ANALYSIS_RATE_HZ), 0), max(round(stop * ANALYSIS_RATE_HZ), 0))
+    def covered(starts: FloatArray, stops: FloatArray) -> BoolArray:
+        edges = np.zeros(n + 1)
+        np.add.at(edges, np.clip(np.round(starts * ANALYSIS_RATE_HZ), 0, n).astype(np.intp), 1.0)
+        np.add.at(edges, np.clip(np.round(stops * ANALYSIS_RATE_HZ), 0, n).astype(np.intp), -1.0)
+        inside: BoolArray = np.cumsum(edges)[:n] > 0.5
+        return inside
 
     for number, span in enumerate(spans):
-        code[part(span.start, span.stop)] = "gait"
-        walk[part(span.start, span.stop)] = number
+        walk[covered(np.array([span.start]), np.array([span.stop]))] = number
+    code[walk >= 0] = GAIT
     flowing = strides[strides["steady"].to_numpy(dtype=bool)]
-    for onset, time in zip(flowing["onset"].to_numpy(float), flowing["stride_time"].to_numpy(float), strict=True):
-        steady[part(onset, onset + time)] = True
+    onset = flowing["onset"].to_numpy(dtype=float)
+    steady = covered(onset, onset + flowing["stride_time"].to_numpy(dtype=float))
     for side, own in swings.items():
-        for at in np.flatnonzero(turns[side]):
-            code[part(own.toe_off[at], own.contact[at])] = "turn"
+        code[covered(own.toe_off[turns[side]], own.contact[turns[side]])] = TURN
     _close_turns(code)
     _absorb_short(code, walk, int(rest_min * ANALYSIS_RATE_HZ))
-    steady &= code == "gait"
+    steady &= code == GAIT
     if n == 0:
         return pd.DataFrame({"onset": [], "duration": [], "trial_type": [], "steady": [], "walk": []})
     change = (code[1:] != code[:-1]) | (walk[1:] != walk[:-1]) | (steady[1:] != steady[:-1])
@@ -253,29 +257,29 @@ def _states(
         {
             "onset": edges[:-1],
             "duration": np.diff(edges),
-            "trial_type": code[start].astype(str),
+            "trial_type": [STATE_NAMES[k] for k in code[start]],
             "steady": steady[start],
             "walk": walk[start],
         }
     )
 
 
-def _close_turns(code: NDArray[np.object_]) -> None:
+def _close_turns(code: NDArray[np.int8]) -> None:
     """Fill what lies between the swings of one turn (shorter than a second)."""
-    turned = np.flatnonzero(code == "turn")
+    turned = np.flatnonzero(code == TURN)
     gaps = np.diff(turned)
     for at in np.flatnonzero((gaps > 1) & (gaps <= ANALYSIS_RATE_HZ)):
-        code[turned[at] : turned[at + 1]] = "turn"
+        code[turned[at] : turned[at + 1]] = TURN
 
 
-def _absorb_short(code: NDArray[np.object_], walk: NDArray[np.intp], shortest: int) -> None:
+def _absorb_short(code: NDArray[np.int8], walk: NDArray[np.intp], shortest: int) -> None:
     """Give other movement that is shorter than a pause to the walk it touches, or to the rest around it."""
-    other = code == "other"
+    other = code == OTHER
     edges = np.diff(np.concatenate([[0], other.astype(np.int8), [0]]))
     for first, last in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
         beside = [at for at in (first - 1, last) if 0 <= at < code.size]
         if last - first >= shortest or not beside:
             continue
         kept = next((at for at in beside if walk[at] >= 0), beside[0])
-        code[first:last] = "gait" if walk[kept] >= 0 else code[kept]
+        code[first:last] = GAIT if walk[kept] >= 0 else code[kept]
         walk[first:last] = walk[kept]
