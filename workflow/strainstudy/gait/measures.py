@@ -1,35 +1,54 @@
 """One row of gait measures from a set of strides, each with a bootstrap interval over strides.
 
-In: the strides of one gait state (steady ones are used) and, for waveform measures, the knee curves. Out: a mapping
-from column of ``tables/gait.tsv`` to value. Percentile bootstrap (Efron & Tibshirani 1993, An Introduction to the
-Bootstrap, ch. 13; from memory): strides are drawn with replacement within each side; every measure is a function of
-sums over strides, so that all resamples are one matrix product.
+In: the strides of one gait state (steady ones are used) and, for the waveform measures, the knee curves. Out: a
+mapping from column of ``tables/gait.tsv`` to value. Strides are drawn with replacement; a left stride and the right
+stride that begins inside it are drawn together, because they are the same few steps. Limits are bias-corrected and
+accelerated (Efron 1987, J Am Stat Assoc 82:171).
 """
 
 from __future__ import annotations
 
 import zlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
+from typing import Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from ..stats.intervals import cluster_bootstrap
+from ..vocabulary import SIDES
 from .asymmetry import log_ratio, symmetry_angle, symmetry_index, symmetry_ratio
 from .curves import stride_curves
 from .parameters import GaitParameters
 from .phase import EVEN_DEG, coordination_index_from
 
-__all__ = ["ASYMMETRY_QUANTITIES", "PAIR_MEASURES", "SIDE_MEASURES", "WHOLE_MEASURES", "summarise_walk"]
+__all__ = ["ASYMMETRIES", "ASYMMETRY_QUANTITIES", "SIDE_QUANTITIES", "WHOLE_MEASURES", "summarise_walk"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 
-SIDES = ("left", "right")
-QUANTITIES = ("stride_time", "step_time", "swing_peak", "range_of_motion", "amplitude", "stance_time", "swing_time")
-"""Means of these are given for each side."""
-ASYMMETRY_QUANTITIES = ("step_time", "amplitude", "stance_time", "swing_time")
-WHOLE_MEASURES = (
+SIDE_QUANTITIES: Final = (
+    "stride_time",
+    "step_time",
+    "swing_peak",
+    "range_of_motion",
+    "amplitude",
+    "stance_time",
+    "swing_time",
+    "stance_fraction",
+)
+"""Columns of the strides whose mean is given for each side."""
+ASYMMETRY_QUANTITIES: Final = ("step_time", "amplitude", "stance_time", "swing_time")
+ASYMMETRIES: Final = {
+    "symmetry_index": symmetry_index,
+    "symmetry_angle": symmetry_angle,
+    "symmetry_ratio": symmetry_ratio,
+    "log_ratio": log_ratio,
+}
+WHOLE_MEASURES: Final = (
     "cadence",
     "stride_time_mean",
     "stride_time_sd",
@@ -39,59 +58,78 @@ WHOLE_MEASURES = (
     "coordination_index",
     "waveform_likeness",
 )
-SIDE_MEASURES = (*(f"{quantity}_mean" for quantity in QUANTITIES), "stance_fraction_mean", "stride_regularity")
-PAIR_MEASURES = ("symmetry_index", "symmetry_angle", "symmetry_ratio", "log_ratio")
+CURVE_POINTS = 101
 
 
 @dataclass(frozen=True)
+class _Quantity:
+    """What each cycle adds to count, sum and sum of squares of one quantity of one side."""
+
+    sums: FloatArray
+    centre: float
+
+
 class _Moments:
-    """Mean, standard deviation (n - 1) and count of columns, one row per resample."""
+    """Mean and standard deviation of quantities from sums; one entry per resample."""
 
-    mean: FloatArray
-    spread: FloatArray
+    def __init__(self, sums: FloatArray, centres: tuple[float, ...]) -> None:
+        self._sums, self._centres = sums, centres
 
+    def count(self, place: int) -> FloatArray:
+        number: FloatArray = self._sums[:, 3 * place]
+        return number
 
-def _moments(draws: FloatArray, columns: FloatArray) -> _Moments:
-    """Weighted moments; NaN entries of a column are left out of it.
+    def mean(self, place: int) -> FloatArray:
+        mean: FloatArray = self._centres[place] + self._sums[:, 3 * place + 1] / self.count(place)
+        return mean
 
-    Parameters
-    ----------
-    draws : ndarray, shape (b, n)
-        How often each stride was drawn.
-    columns : ndarray, shape (n, k)
-        Values.
-    """
-    there = np.isfinite(columns)
-    count = draws @ there.astype(float)
-    some = np.maximum(count, 1.0)
-    with_data = np.maximum(there.sum(axis=0), 1)
-    centre = np.where(there, columns, 0.0).sum(axis=0) / with_data
-    shifted = np.where(there, columns - centre, 0.0)
-    mean = draws @ shifted / some
-    square = draws @ shifted**2 / some - mean**2
-    spread = np.sqrt(np.maximum(square, 0.0) * some / np.maximum(count - 1.0, 1.0))
-    return _Moments(mean=np.where(count > 0, mean + centre, np.nan), spread=np.where(count > 1, spread, np.nan))
+    def spread(self, place: int) -> FloatArray:
+        n = self.count(place)
+        square = self._sums[:, 3 * place + 2] - self._sums[:, 3 * place + 1] ** 2 / n
+        spread: FloatArray = np.where(n > 1, np.sqrt(np.maximum(square, 0.0) / np.maximum(n - 1, 1)), np.nan)
+        return spread
 
 
-def _likeness(left: FloatArray, right: FloatArray) -> FloatArray:
-    """Pearson correlation of the mean stride curves of the sides, one per resample."""
-    one = left - left.mean(axis=1, keepdims=True)
-    two = right - right.mean(axis=1, keepdims=True)
-    norm = np.sqrt((one**2).sum(axis=1) * (two**2).sum(axis=1))
-    alike: FloatArray = np.where(norm > 0.0, (one * two).sum(axis=1) / np.where(norm > 0.0, norm, 1.0), np.nan)
+Formula = Callable[[_Moments], FloatArray]
+
+
+def _cycles(rows: Mapping[str, pd.DataFrame]) -> tuple[dict[str, IntArray], int]:
+    """Cycle of each stride: a right stride shares that of the left stride it begins in."""
+    left = rows["left"]["onset"].to_numpy(dtype=float)
+    end = left + rows["left"]["stride_time"].to_numpy(dtype=float)
+    right = rows["right"]["onset"].to_numpy(dtype=float)
+    inside = np.searchsorted(left, right, side="right") - 1
+    paired = inside >= 0
+    paired[paired] = right[paired] < end[inside[paired]]
+    first = np.concatenate([[True], inside[1:] != inside[:-1]]) if right.size else np.zeros(0, dtype=bool)
+    paired &= first
+    alone = np.cumsum(~paired) - 1 + left.size
+    cycle = np.where(paired, inside, alone).astype(np.intp)
+    return {"left": np.arange(left.size), "right": cycle}, left.size + int(np.count_nonzero(~paired))
+
+
+def _quantity(values: FloatArray, cycle: IntArray, cycles: int) -> _Quantity:
+    there = np.isfinite(values)
+    centre = float(values[there].mean()) if there.any() else 0.0
+    shifted = np.where(there, values - centre, 0.0)
+    sums = np.zeros((cycles, 3))
+    np.add.at(sums, cycle, np.column_stack([there.astype(float), shifted, shifted**2]))
+    return _Quantity(sums, centre)
+
+
+def _alike(one: FloatArray, two: FloatArray) -> FloatArray:
+    """Pearson correlation of curves, row by row; NaN where one does not move."""
+    a = one - one.mean(axis=1, keepdims=True)
+    b = two - two.mean(axis=1, keepdims=True)
+    norm = np.sqrt((a**2).sum(axis=1) * (b**2).sum(axis=1))
+    alike: FloatArray = np.where(norm > 0.0, (a * b).sum(axis=1) / np.where(norm > 0.0, norm, 1.0), np.nan)
     return alike
 
 
 def _regularity(knee: FloatArray, strides: pd.DataFrame, fs: float) -> FloatArray:
     """Autocorrelation at a lag of one stride, stride by stride: how well the next stride repeats this one in time."""
     following = strides.assign(onset=strides["onset"] + strides["stride_time"])
-    one = stride_curves(knee, strides, fs)
-    two = stride_curves(knee, following, fs)
-    one = one - one.mean(axis=1, keepdims=True)
-    two = two - two.mean(axis=1, keepdims=True)
-    norm = np.sqrt((one**2).sum(axis=1) * (two**2).sum(axis=1))
-    alike: FloatArray = np.where(norm > 0.0, (one * two).sum(axis=1) / np.where(norm > 0.0, norm, 1.0), np.nan)
-    return alike
+    return _alike(stride_curves(knee, strides, fs), stride_curves(knee, following, fs))
 
 
 def summarise_walk(
@@ -121,52 +159,71 @@ def summarise_walk(
     -------
     dict
         ``n_strides``, ``n_strides_left``, ``n_strides_right``, ``warning`` (None when there is none) and every measure
-        with ``_low`` and ``_high`` (95 %).
+        with ``_low`` and ``_high`` (95 %); NaN where a measure cannot be had from these strides.
     """
-    used = strides[strides["steady"].to_numpy(dtype=bool)]
-    generator = np.random.Generator(
-        np.random.PCG64(np.random.SeedSequence([parameters.seed, zlib.crc32(key.encode())]))
-    )
-    resamples = parameters.bootstrap_resamples
-    means: dict[str, dict[str, FloatArray]] = {}
-    spreads: dict[str, dict[str, FloatArray]] = {}
-    curves: dict[str, FloatArray] = {}
-    counts = {}
+    used = strides[strides["steady"].to_numpy(dtype=bool)].sort_values("onset")
+    rows = {side: used[used["side"] == side] for side in SIDES}
+    counts = {side: len(rows[side]) for side in SIDES}
+    cycle, cycles = _cycles(rows)
+    quantities: dict[tuple[str, str], _Quantity] = {}
     for side in SIDES:
-        rows = used[used["side"] == side]
-        counts[side] = len(rows)
-        named = {quantity: rows[quantity].to_numpy(dtype=float) for quantity in QUANTITIES}
-        named["stance_fraction"] = rows["stance_fraction"].to_numpy(dtype=float)
-        named["phase"] = rows["phase"].to_numpy(dtype=float)
-        named["phase_deviation"] = np.abs(named["phase"] - EVEN_DEG)
-        named["regularity"] = np.full(len(rows), np.nan)
-        shape = np.zeros((len(rows), 0))
-        if knees is not None and fs is not None and side in knees and len(rows):
-            named["regularity"] = _regularity(knees[side], rows, fs)
-            shape = stride_curves(knees[side], rows, fs)
-        draws = np.ones((resamples + 1, len(rows)))
-        if len(rows):
-            draws[1:] = generator.multinomial(len(rows), np.full(len(rows), 1.0 / len(rows)), size=resamples)
-        found = _moments(draws, np.column_stack([*named.values(), shape]))
-        means[side] = {name: found.mean[:, place] for place, name in enumerate(named)}
-        spreads[side] = {name: found.spread[:, place] for place, name in enumerate(named)}
-        curves[side] = found.mean[:, len(named) :]
-    measures = _measures(means, spreads, counts)
-    if curves["left"].shape[1] and curves["right"].shape[1]:
-        measures["waveform_likeness"] = _likeness(curves["left"], curves["right"])
+        values = {name: rows[side][name].to_numpy(dtype=float) for name in (*SIDE_QUANTITIES, "phase")}
+        values["phase_deviation"] = np.abs(values["phase"] - EVEN_DEG)
+        known = knees is not None and fs is not None and side in knees and counts[side] > 0
+        values["regularity"] = (
+            _regularity(knees[side], rows[side], fs)
+            if known and knees is not None and fs is not None
+            else np.full(counts[side], np.nan)
+        )
+        for name, column in values.items():
+            quantities[side, name] = _quantity(column, cycle[side], cycles)
+    seed = (parameters.seed, zlib.crc32(key.encode()))
+
+    def interval(sums: FloatArray, statistic: Callable[[FloatArray], FloatArray]) -> tuple[float, float, float]:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            estimate = float(statistic(sums.sum(axis=0, keepdims=True))[0]) if len(sums) else float("nan")
+        if not np.isfinite(estimate):
+            return float("nan"), float("nan"), float("nan")
+        found = cluster_bootstrap(sums, statistic, draws=parameters.bootstrap_resamples, seed=seed)
+        return estimate, found.low, found.high
+
     result: dict[str, float | int | str | None] = {
         "n_strides": counts["left"] + counts["right"],
         "n_strides_left": counts["left"],
         "n_strides_right": counts["right"],
         "warning": _warning(counts, parameters.strides_min),
     }
-    for name, values in measures.items():
-        result[name] = float(values[0])
-        drawn = values[1:][np.isfinite(values[1:])]
-        enough = drawn.size >= 0.9 * resamples and np.isfinite(values[0])
-        low, high = np.quantile(drawn, [0.025, 0.975]) if enough else (np.nan, np.nan)
-        result[f"{name}_low"], result[f"{name}_high"] = float(low), float(high)
+    for name, (needs, formula) in _measures(quantities, counts).items():
+        table = np.hstack([quantities[need].sums for need in needs])
+        centres = tuple(quantities[need].centre for need in needs)
+
+        statistic = partial(_from_sums, centres, formula)
+        result[name], result[f"{name}_low"], result[f"{name}_high"] = interval(table, statistic)
+    name = "waveform_likeness"
+    table = np.zeros((0, 1))
+    if knees is not None and fs is not None and all(side in knees and counts[side] for side in SIDES):
+        table = np.hstack([_curve_sums(knees[side], rows[side], fs, cycle[side], cycles) for side in SIDES])
+    result[name], result[f"{name}_low"], result[f"{name}_high"] = interval(table, _likeness)
     return result
+
+
+def _from_sums(centres: tuple[float, ...], formula: Formula, sums: FloatArray) -> FloatArray:
+    return formula(_Moments(sums, centres))
+
+
+def _curve_sums(knee: FloatArray, rows: pd.DataFrame, fs: float, cycle: IntArray, cycles: int) -> FloatArray:
+    """Count and sum of the stride curves of each cycle."""
+    curves = stride_curves(knee, rows, fs, points=CURVE_POINTS)
+    whole = np.isfinite(curves).all(axis=1)
+    sums = np.zeros((cycles, 1 + CURVE_POINTS))
+    np.add.at(sums, cycle[whole], np.column_stack([np.ones(np.count_nonzero(whole)), curves[whole]]))
+    return sums
+
+
+def _likeness(sums: FloatArray) -> FloatArray:
+    """Correlation of the mean stride curves of the two knees."""
+    one, two = sums[:, : 1 + CURVE_POINTS], sums[:, 1 + CURVE_POINTS :]
+    return _alike(one[:, 1:] / one[:, :1], two[:, 1:] / two[:, :1])
 
 
 def _warning(counts: Mapping[str, int], least: int) -> str | None:
@@ -174,52 +231,56 @@ def _warning(counts: Mapping[str, int], least: int) -> str | None:
     return f"fewer than {least} steady strides ({', '.join(few)}): variability is not stable" if few else None
 
 
-def _both_sides(values: Mapping[str, Mapping[str, FloatArray]], name: str, counts: Mapping[str, int]) -> FloatArray:
-    """Mean of the sides that have strides, weighted by their strides."""
-    total = np.zeros_like(values["left"][name])
-    weight = np.zeros_like(total)
-    for side in SIDES:
-        there = np.isfinite(values[side][name]) & (counts[side] > 0)
-        total += np.where(there, values[side][name] * counts[side], 0.0)
-        weight += np.where(there, counts[side], 0.0)
-    mean: FloatArray = np.where(weight > 0.0, total / np.maximum(weight, 1.0), np.nan)
-    return mean
-
-
 def _measures(
-    means: Mapping[str, Mapping[str, FloatArray]],
-    spreads: Mapping[str, Mapping[str, FloatArray]],
-    counts: Mapping[str, int],
-) -> dict[str, FloatArray]:
-    stride = _both_sides(means, "stride_time", counts)
-    spread = _both_sides(spreads, "stride_time", counts)
-    swing = {side: means[side]["swing_time"][0] for side in SIDES}
+    quantities: Mapping[tuple[str, str], _Quantity], counts: Mapping[str, int]
+) -> dict[str, tuple[tuple[tuple[str, str], ...], Formula]]:
+    """Every measure: the quantities it needs and its formula."""
+    walked = tuple(side for side in SIDES if counts[side]) or SIDES
+    strides = tuple((side, "stride_time") for side in walked)
+    places = range(len(walked))
+
+    def mean_stride(m: _Moments) -> FloatArray:
+        mean: FloatArray = np.sum([m.mean(k) * m.count(k) for k in places], axis=0) / np.sum(
+            [m.count(k) for k in places], axis=0
+        )
+        return mean
+
+    def spread_stride(m: _Moments) -> FloatArray:
+        # within a side: a difference between the sides is no variability
+        square = np.sum([m.spread(k) ** 2 * (m.count(k) - 1) for k in places], axis=0)
+        spread: FloatArray = np.sqrt(square / np.sum([m.count(k) - 1 for k in places], axis=0))
+        return spread
+
+    def swing(side: str) -> float:
+        one = quantities[side, "swing_time"]
+        total = one.sums.sum(axis=0)
+        return float(one.centre + total[1] / total[0]) if total[0] else float("-inf")
+
     # the leg with the longer swing is the reference of the coordination index (Plotnik et al. 2007; from memory)
-    longer = "right" if swing["right"] > swing["left"] or not np.isfinite(swing["left"]) else "left"
-    reference = means[longer]
-    measures = {
-        "cadence": 120.0 / stride,
-        "stride_time_mean": stride,
-        "stride_time_sd": spread,
-        "stride_time_cv": 100.0 * spread / stride,
-        "phase_mean": reference["phase"],
-        "phase_deviation": reference["phase_deviation"],
-        "coordination_index": coordination_index_from(
-            reference["phase"], spreads[longer]["phase"], reference["phase_deviation"]
+    reference = "right" if swing("right") > swing("left") else "left"
+    phase, deviation = (reference, "phase"), (reference, "phase_deviation")
+    found: dict[str, tuple[tuple[tuple[str, str], ...], Formula]] = {
+        "cadence": (strides, lambda m: 120.0 / mean_stride(m)),
+        "stride_time_mean": (strides, mean_stride),
+        "stride_time_sd": (strides, spread_stride),
+        "stride_time_cv": (strides, lambda m: 100.0 * spread_stride(m) / mean_stride(m)),
+        "phase_mean": ((phase,), lambda m: m.mean(0)),
+        "phase_deviation": ((deviation,), lambda m: m.mean(0)),
+        "coordination_index": (
+            (phase, deviation),
+            lambda m: coordination_index_from(m.mean(0), m.spread(0), m.mean(1)),
         ),
-        "waveform_likeness": np.full(stride.size, np.nan),
     }
     for side in SIDES:
-        for quantity in (*QUANTITIES, "stance_fraction"):
-            measures[f"{quantity}_mean_{side}"] = means[side][quantity]
-        measures[f"stride_regularity_{side}"] = means[side]["regularity"]
-    formulas = {
-        "symmetry_index": symmetry_index,
-        "symmetry_angle": symmetry_angle,
-        "symmetry_ratio": symmetry_ratio,
-        "log_ratio": log_ratio,
-    }
-    for quantity in ASYMMETRY_QUANTITIES:
-        for name, formula in formulas.items():
-            measures[f"{quantity}_{name}"] = formula(means["left"][quantity], means["right"][quantity])
-    return measures
+        for name in SIDE_QUANTITIES:
+            found[f"{name}_mean_{side}"] = (((side, name),), lambda m: m.mean(0))
+        found[f"stride_regularity_{side}"] = (((side, "regularity"),), lambda m: m.mean(0))
+    for name in ASYMMETRY_QUANTITIES:
+        pair = (("left", name), ("right", name))
+        for title, asymmetry in ASYMMETRIES.items():
+            found[f"{name}_{title}"] = (pair, partial(_between, asymmetry))
+    return found
+
+
+def _between(asymmetry: Callable[[FloatArray, FloatArray], FloatArray], m: _Moments) -> FloatArray:
+    return asymmetry(m.mean(0), m.mean(1))
