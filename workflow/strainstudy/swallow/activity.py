@@ -20,7 +20,7 @@ import numpy.typing as npt
 from scipy.ndimage import binary_dilation, binary_erosion, gaussian_filter1d, uniform_filter1d
 from scipy.signal import butter, resample_poly, sosfiltfilt
 
-__all__ = ["LOWEST_RATE_HZ", "Activity", "activity_of"]
+__all__ = ["LOWEST_RATE_HZ", "Activity", "activity_of", "measure_activity"]
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -36,8 +36,10 @@ _VELOCITY_SCALE_S: Final = 1 / (2 * np.pi)
 _COARSE_S: Final = 0.15
 _FINE_S: Final = 0.06
 _NOISE_WINDOW_S: Final = 60.0
-_NOISE_PERCENTILE: Final = 20
-_SUBTRACT: Final = 2.0
+_NOISE_PERCENTILE: Final = 10
+# Half a second either way evens out the pulse of the carotid artery, which belongs to rest.
+_NOISE_SMOOTHING_S: Final = 0.5
+_SUBTRACT: Final = 1.5
 _FLAT_S: Final = 2.0
 _GUARD_S: Final = 0.3
 _QUIET_S: Final = 0.6
@@ -53,6 +55,8 @@ class Activity:
         Working rate, Hz; sample k lies at k / fs seconds from the first sample of the stream.
     level : array
         Stream below 12 Hz minus base line, in the unit of the stream.
+    stream : array
+        The stream itself.
     base : array
         The base line.
     slow : array
@@ -70,6 +74,7 @@ class Activity:
     """
 
     fs: float
+    stream: Array
     level: Array
     base: Array
     slow: Array
@@ -137,7 +142,8 @@ def _base_line(slow: Array, observed: Mask, fs: float) -> Array:
     limit = 2.5 * _resting(moving, observed, fs) + 0.01 * np.percentile(moving[observed], 99)
     quiet = observed & (moving <= limit)
     length = max(int(_QUIET_S * fs), 3)
-    quiet = binary_dilation(binary_erosion(quiet, np.ones(length)), np.ones(length)) & quiet
+    whole = np.ones(length, dtype=bool)
+    quiet = binary_dilation(binary_erosion(quiet, whole), whole) & quiet
     if not quiet.any():
         return np.full(len(slow), float(np.median(slow[observed])))
     width = 2 * int(0.5 * fs) + 1
@@ -150,6 +156,59 @@ def _base_line(slow: Array, observed: Mask, fs: float) -> Array:
 
 def _above_rest(energy: Array, resting: Array) -> Array:
     return np.maximum(energy - (_SUBTRACT * resting) ** 2, 0.0)
+
+
+def measure_activity(y: Array, observed: Mask, fs: float) -> Activity | None:
+    """Measure the activity of a stream without gaps at the working rate; see `activity_of`.
+
+    Parameters
+    ----------
+    y : array, shape (n,)
+        Finite; what stands where nothing was observed is not used.
+    observed : array of bool, shape (n,)
+    fs : float
+        Hz.
+
+    Returns
+    -------
+    Activity or None
+    """
+    fast_edge = min(_FAST_EDGE_HZ, 0.45 * fs)
+    smooth = sosfiltfilt(butter(2, fast_edge, fs=fs, output="sos"), y)
+    slow = sosfiltfilt(butter(2, _SLOW_EDGE_HZ, fs=fs, output="sos"), y)
+    base = _base_line(slow, observed, fs)
+    observed = ~binary_dilation(~observed, np.ones(2 * int(_GUARD_S * fs) + 1, dtype=bool))
+    if observed.sum() < 5 * fs:
+        return None
+
+    slow_part = slow - base
+    velocity = np.gradient(slow) * fs * _VELOCITY_SCALE_S
+    energies = [
+        np.where(observed, slow_part**2 + velocity**2, 0.0),
+        np.where(observed, (smooth - slow) ** 2, 0.0),
+    ]
+    coarse, fine, significance, noise = (np.zeros(len(y)) for _ in range(4))
+    for energy in energies:
+        rough = gaussian_filter1d(energy, _COARSE_S * fs)
+        resting = _resting(np.sqrt(gaussian_filter1d(energy, _NOISE_SMOOTHING_S * fs)), observed, fs)
+        coarse += _above_rest(rough, resting)
+        fine += gaussian_filter1d(energy, _FINE_S * fs)
+        noise += resting**2
+        floor = np.maximum(resting, np.finfo(float).eps * max(np.abs(y).max(), np.finfo(float).tiny))
+        np.maximum(significance, np.sqrt(rough) / floor, out=significance)
+    return Activity(
+        fs=fs,
+        stream=y,
+        level=smooth - base,
+        base=base,
+        slow=slow_part,
+        velocity=velocity,
+        coarse=np.where(observed, np.sqrt(coarse), 0.0),
+        fine=np.where(observed, np.sqrt(fine), 0.0),
+        significance=np.where(observed, significance, 0.0),
+        noise=np.sqrt(noise),
+        observed=observed,
+    )
 
 
 def activity_of(throat: Array, fs: float) -> Activity | None:
@@ -179,39 +238,4 @@ def activity_of(throat: Array, fs: float) -> Activity | None:
     if live.sum() < 5 * fs:
         return None
     y, observed, rate = _thin(x, live, fs)
-
-    fast_edge = min(_FAST_EDGE_HZ, 0.45 * rate)
-    smooth = sosfiltfilt(butter(2, fast_edge, fs=rate, output="sos"), y)
-    slow = sosfiltfilt(butter(2, _SLOW_EDGE_HZ, fs=rate, output="sos"), y)
-    base = _base_line(slow, observed, rate)
-    observed = ~binary_dilation(~observed, np.ones(2 * int(_GUARD_S * rate) + 1))
-    if observed.sum() < 5 * rate:
-        return None
-
-    slow_part = slow - base
-    velocity = np.gradient(slow) * rate * _VELOCITY_SCALE_S
-    energies = [
-        np.where(observed, slow_part**2 + velocity**2, 0.0),
-        np.where(observed, (smooth - slow) ** 2, 0.0),
-    ]
-    coarse, fine, significance, noise = (np.zeros(len(y)) for _ in range(4))
-    for energy in energies:
-        rough = gaussian_filter1d(energy, _COARSE_S * rate)
-        resting = _resting(np.sqrt(rough), observed, rate)
-        coarse += _above_rest(rough, resting)
-        fine += gaussian_filter1d(energy, _FINE_S * rate)
-        noise += resting**2
-        floor = np.maximum(resting, np.finfo(float).eps * max(np.abs(y).max(), np.finfo(float).tiny))
-        np.maximum(significance, np.sqrt(rough) / floor, out=significance)
-    return Activity(
-        fs=rate,
-        level=smooth - base,
-        base=base,
-        slow=slow_part,
-        velocity=velocity,
-        coarse=np.where(observed, np.sqrt(coarse), 0.0),
-        fine=np.where(observed, np.sqrt(fine), 0.0),
-        significance=np.where(observed, significance, 0.0),
-        noise=np.sqrt(noise),
-        observed=observed,
-    )
+    return measure_activity(y, observed, rate)

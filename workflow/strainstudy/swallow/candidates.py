@@ -2,12 +2,6 @@
 
 In: a conditioned throat stream. Out: one row per candidate with onset, duration, amplitude, rise time, area and
 the features of `features.SWALLOW_FEATURES`.
-
-A run of activity may be one slow pulse, the two strokes of one pulse, or six sips in a row. It is cut at its
-valleys; among all ways to join neighbouring pieces the one is taken that costs least (dynamic programming over
-the valleys, as in optimal segmentation, Jackson B et al. 2005, IEEE Signal Process Lett 12:105-108; from memory),
-where a piece costs the more the farther its length is from that of a swallow, and a cut the more the shallower
-its valley. So pieces of every length are weighed against one another instead of one fixed scale being set.
 """
 
 from __future__ import annotations
@@ -15,16 +9,15 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.signal import find_peaks
 
-from .activity import Activity, Array, activity_of
+from .activity import Activity, Array, activity_of, measure_activity
+from .cut import cut_into_pieces
 from .features import FEATURE_NAMES, describe_candidates
 from .generic import generic_score
 from .parameters import SwallowParameters
+from .restore import leak_rate, restore
 
 __all__ = ["CANDIDATE_COLUMNS", "detect_candidates"]
-
-Indices = npt.NDArray[np.intp]
 
 CANDIDATE_COLUMNS = (
     "onset",
@@ -40,82 +33,8 @@ CANDIDATE_COLUMNS = (
     "missing_before",
 )
 
-# Spread of the logarithm of a swallow's length over people and boluses: a factor 1.5 either way.
-_LENGTH_SPREAD = 0.4
-_VALLEY_COST = 2.5
-_LONGEST_PIECE_S = 6.0
-_MOST_JOINED = 24
 # Activity that never falls for longer than this belongs to one event however its edges look.
 _EDGE_PAUSE_S = 0.35
-_SMALLEST_SHARE = 0.01
-
-
-def _lowest_between(values: Array, peaks: Indices) -> Indices:
-    """Position of the lowest value between each two neighbouring peaks; the middle of it where it is flat."""
-    lowest = np.empty(len(peaks) - 1, dtype=np.intp)
-    for k, (left, right) in enumerate(zip(peaks[:-1], peaks[1:], strict=True)):
-        between = values[left : right + 1]
-        at = np.flatnonzero(between == between.min())
-        lowest[k] = left + at[len(at) // 2]
-    return lowest
-
-
-def _length_cost(activity: Array, left: int, right: int, fs: float, typical_s: float) -> float:
-    piece = activity[left:right]
-    above = np.flatnonzero(piece > 0.1 * piece.max())
-    length = (above[-1] - above[0] + 1) / fs
-    return 0.5 * (np.log(length / typical_s) / _LENGTH_SPREAD) ** 2
-
-
-def _cut(activity: Array, peaks: Indices, fs: float, typical_s: float) -> list[tuple[int, int]]:
-    """Cut a run of activity with the given peaks into pieces; each is (first sample, one past the last)."""
-    reach = int(2 * fs)
-    valleys = _lowest_between(activity, peaks)
-    bounds = np.concatenate([[max(peaks[0] - reach, 0)], valleys, [min(peaks[-1] + reach, len(activity))]]).astype(
-        np.intp
-    )
-    depth = activity[valleys] / np.minimum(activity[peaks[:-1]], activity[peaks[1:]])
-    n = len(peaks)
-    best = np.full(n + 1, np.inf)
-    best[0] = 0.0
-    origin = np.zeros(n + 1, dtype=np.intp)
-    joined = np.concatenate([[0.0], np.cumsum(1 - depth)])
-    for stop in range(1, n + 1):
-        for start in range(stop - 1, max(stop - 1 - _MOST_JOINED, -1), -1):
-            span = (peaks[stop - 1] - peaks[start]) / fs
-            if span > _LONGEST_PIECE_S:
-                break
-            cost = best[start] + _VALLEY_COST * (joined[stop - 1] - joined[start])
-            if start > 0:
-                cost += _VALLEY_COST * depth[start - 1]
-            if cost >= best[stop]:
-                continue
-            cost += _length_cost(activity, bounds[start], bounds[stop], fs, typical_s)
-            if cost < best[stop]:
-                best[stop], origin[stop] = cost, start
-    pieces = []
-    stop = n
-    while stop > 0:
-        start = int(origin[stop])
-        pieces.append((int(bounds[start]), int(bounds[stop])))
-        stop = start
-    return pieces[::-1]
-
-
-def _pieces(activity: Activity, parameters: SwallowParameters) -> list[tuple[int, int]]:
-    coarse = activity.coarse
-    peaks, _ = find_peaks(coarse)
-    if not len(peaks):
-        return []
-    strong = coarse[peaks] > _SMALLEST_SHARE * np.percentile(coarse[peaks], 95)
-    peaks = peaks[strong]
-    apart = np.flatnonzero(np.diff(peaks) > 3 * activity.fs) + 1
-    pieces: list[tuple[int, int]] = []
-    for run in np.split(peaks, apart):
-        pieces += _cut(coarse, run, activity.fs, parameters.typical_duration_s)
-    return [
-        (left, right) for left, right in pieces if activity.significance[left:right].max() >= parameters.noise_factor
-    ]
 
 
 def _cross(fine: Array, at: int, step: int, threshold: float, aim: float) -> float:
@@ -204,7 +123,13 @@ def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: S
     """
     x = np.asarray(throat, dtype=np.float64)
     activity = activity_of(x, fs)
-    pieces = [] if activity is None else _pieces(activity, parameters)
+    pieces = [] if activity is None else cut_into_pieces(activity, parameters)
+    given = activity
+    if activity is not None:
+        rate = leak_rate(activity, pieces)
+        if rate > 0:
+            activity = measure_activity(restore(activity, rate), activity.observed, activity.fs)
+            pieces = [] if activity is None else cut_into_pieces(activity, parameters)
     if activity is None or not pieces:
         return pd.DataFrame(columns=[*CANDIDATE_COLUMNS, *FEATURE_NAMES], dtype=np.float64)
     edges = np.array([_edges(activity, left, right, parameters) for left, right in pieces])

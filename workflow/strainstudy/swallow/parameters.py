@@ -42,14 +42,15 @@ class SwallowParameters:
         maximum=6.0,
     )
     edge_fraction: float = setting(
-        0.1,
+        0.2,
         "Onset and end of a swallow: where its activity passes this fraction of its largest",
-        source="ours: the tenth of the peak, as the lower reference level of a pulse's transition in IEEE Std 181",
+        source="ours: on a smooth rise (minimum jerk, Flash T, Hogan N 1985, J Neurosci 5:1688-1703) activity is a "
+        "fifth of its largest where the movement has made 5 % of its way and becomes visible",
         minimum=0.02,
         maximum=0.5,
     )
     noise_factor: float = setting(
-        6.0,
+        4.5,
         "A candidate's activity is at least this many times the resting activity around it",
         source="ours: Gaussian noise of any spectrum passes it less than once in ten minutes",
         minimum=3.0,

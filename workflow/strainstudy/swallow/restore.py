@@ -1,0 +1,101 @@
+"""Give back what a sensor that lets go has lost: the movement, where the signal is nearer to its rate of change.
+
+In: activity of a stream and the events in it. Out: the leak rate of the recording, and the stream with the leak
+undone.
+
+A well coupled strain sensor follows the movement. One that slides, relaxes or is AC-coupled answers to
+x - (x seen through a first-order lag), and one that gives charge for change answers to the rate of x: an up and a
+down instead of one hump, and in a run of sips nothing tells which down belongs to which up. The inverse of a
+first-order high-pass with leak rate k is the signal plus k times its integral; k = 0 is a sensor that holds, a
+large k one that answers to the rate alone. The k is taken for which the recording's events with a pause on both
+sides are most nearly humps: on one side of the base line, and back on it at their end.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from .activity import Activity, Array
+from .cut import Pieces, body_of
+
+__all__ = ["leak_rate", "restore"]
+
+_RATES_PER_S: Final = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 10.0, 30.0)
+# A change of the signal has to make events clearly more like humps before it is believed.
+_GAIN: Final = 0.25
+_FEWEST: Final = 3
+_MOST: Final = 200
+_MARGIN_S: Final = 0.25
+# The two strokes of one swallow lie closer together than this.
+_PAUSE_S: Final = 0.8
+_SHORTEST_S: Final = 0.4
+_LONGEST_S: Final = 3.5
+_SMALLEST: Final = 0.15
+# Scale of the integral, so that a pulse of usual length keeps about its size.
+_PULSE_S: Final = 0.3
+
+
+def _restored(level: Array, fs: float, rate: float) -> Array:
+    whole: Array = (level + rate * np.cumsum(level) / fs) / (1 + rate * _PULSE_S)
+    return whole
+
+
+def _humps(waves: list[Array], fs: float, rate: float) -> float:
+    """Median over events: share of the area on one side, less what is missing to the base line at the end."""
+    marks = []
+    for wave in waves:
+        whole = _restored(wave, fs, rate)
+        size = np.abs(whole)
+        left_over = float(size[-max(int(0.1 * fs), 1) :].mean() / size.max())
+        marks.append(abs(float(whole.sum())) / float(size.sum()) - left_over)
+    return float(np.median(marks))
+
+
+def _lone_runs(activity: Activity, pieces: Pieces) -> list[tuple[int, int]]:
+    """Runs of activity of one or two swallows' length with a pause on both sides, first and last sample."""
+    fs = activity.fs
+    bodies = np.array([body_of(activity.coarse, *piece) for piece in pieces])
+    cuts = np.flatnonzero(bodies[1:, 0] - bodies[:-1, 1] > _PAUSE_S * fs)
+    first = bodies[np.concatenate([[0], cuts + 1]), 0]
+    last = bodies[np.concatenate([cuts, [len(bodies) - 1]]), 1]
+    size = np.array([activity.coarse[a : b + 1].max() for a, b in zip(first, last, strict=True)])
+    length = (last - first) / fs
+    usual = (length >= _SHORTEST_S) & (length <= _LONGEST_S) & (size >= _SMALLEST * np.percentile(size, 90))
+    chosen = np.flatnonzero(usual)
+    if len(chosen) > _MOST:
+        chosen = chosen[np.linspace(0, len(chosen) - 1, _MOST).astype(np.intp)]
+    return [(int(first[k]), int(last[k])) for k in chosen]
+
+
+def leak_rate(activity: Activity, pieces: Pieces) -> float:
+    """Estimate how fast the sensor lets go.
+
+    Parameters
+    ----------
+    activity : Activity
+    pieces : list of (int, int)
+        From `cut_into_pieces`.
+
+    Returns
+    -------
+    float
+        Leak rate in 1/s; 0 where the sensor holds or there are fewer than three events to tell.
+    """
+    runs = _lone_runs(activity, pieces) if pieces else []
+    if len(runs) < _FEWEST:
+        return 0.0
+    margin = int(_MARGIN_S * activity.fs)
+    waves = []
+    for first, last in runs:
+        wave = activity.slow[max(first - margin, 0) : last + margin + 1]
+        waves.append(wave - np.linspace(wave[0], wave[-1], len(wave)))
+    marks = [_humps(waves, activity.fs, rate) for rate in _RATES_PER_S]
+    best = int(np.argmax(marks))
+    return _RATES_PER_S[best] if marks[best] > marks[0] + _GAIN else 0.0
+
+
+def restore(activity: Activity, rate: float) -> Array:
+    """Undo the leak: the stream as a sensor that holds would have given it, shape (n,), at the working rate."""
+    return _restored(np.where(activity.observed, activity.level, 0.0), activity.fs, rate)
