@@ -14,6 +14,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -290,7 +291,8 @@ def check_sheets(sheets: Sequence[Sheet], rules: Sequence[Rule], *, extra_allowe
     if not any(len(frame) for frame in used):
         return [problem for found in problems.values() for problem in found]
     frame = pd.concat(used, ignore_index=True).astype(object)
-    frame = frame.where(frame.notna(), None)
+    missing: Any = None
+    frame = frame.where(frame.notna(), missing)
     places = [(sheet, int(row)) for sheet in sheets for row in sheet.frame.index]
     seen: set[tuple[int, str]] = set()
     found: list[tuple[int, int, Problem]] = []

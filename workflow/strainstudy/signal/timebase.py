@@ -33,6 +33,9 @@ _PACKETS = 0.2
 """Share of repeated stamps beyond which they are a coarse clock or packets, not repeated samples."""
 _REGULAR = 0.02
 """Largest distance from a grid point, in samples, that a place on the grid may have; about the rounding of stamps."""
+_JITTER_SDS = 4.0
+_LONGEST_LATE = 1.9
+"""A late sample is no gap: steps may be longer by four SDs of their jitter, but never as long as two."""
 _NEAR_NOMINAL = 0.02
 _ROUND_RATE = 0.002
 _MOST_GRID = 20
@@ -246,6 +249,16 @@ def _spread_packets(t: Array, nominal: float | None) -> Array:
     return spread
 
 
+def _broken_rate(d: Array, step: float, gap_steps: float) -> tuple[float, float, npt.NDArray[np.intp]]:
+    """Find rate, jitter and gaps where some steps are long: the mean of the steps that are no gap gives the rate."""
+    # 1.4826: MAD to SD of normal jitter (Hampel FR 1974, J Am Stat Assoc 69:383-393)
+    spread = 1.4826 * float(np.median(np.abs(d - step))) / step
+    longest = min(max(gap_steps, 1 + _JITTER_SDS * spread), max(gap_steps, _LONGEST_LATE))
+    within = d <= longest * step
+    steps = d[within]
+    return float(len(steps) / steps.sum()), float(np.std(steps)), np.flatnonzero(~within)
+
+
 def _on_grid(t: Array, rate: float, tolerance: float) -> npt.NDArray[np.intp] | None:
     """Give the grid index of each stamp if all lie near enough to grid points of their own."""
     x = t * rate
@@ -267,7 +280,7 @@ def time_base(seconds: npt.ArrayLike, nominal: float | None, *, gap_steps: float
     nominal : float or None
         Rate in Hz as file or sheet say; the grid takes it if the stamps agree with it within 2 %.
     gap_steps : float
-        A step longer than this many sample intervals is a gap.
+        A step longer than this many sample intervals is a gap; where stamps jitter, one longer than four SDs of that.
 
     Returns
     -------
@@ -306,11 +319,10 @@ def time_base(seconds: npt.ArrayLike, nominal: float | None, *, gap_steps: float
             raise TimeBaseError("the time stamps never increase")
         d = np.diff(t)
     step = float(np.median(d))
-    within = d <= gap_steps * step
-    steps = d[within]
-    rate = float(len(steps) / steps.sum())
-    jitter = float(np.std(steps))
-    broken = np.flatnonzero(~within)
+    if float(d.max()) <= gap_steps * step:
+        rate, jitter, broken = len(d) / float(t[-1]), float(np.std(d)), np.empty(0, dtype=np.intp)
+    else:
+        rate, jitter, broken = _broken_rate(d, step, gap_steps)
     gaps = np.column_stack([t[broken], t[broken + 1]])
     if t[-1] * rate > _MOST_GRID * len(t) + 1e5:
         raise TimeBaseError(
