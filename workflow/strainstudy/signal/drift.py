@@ -37,10 +37,15 @@ _MOVING_S: Final = 3.0
 _END_QUANTILE: Final = 0.05
 _STILL_SHARE: Final = 0.15
 """A window is still if its signal spans less than this share of what movement spans in this recording."""
+_SUSTAINED: Final = 5
+"""Windows in a row without a still one that make sustained movement; a single way from level to level takes fewer."""
+_ON_THE_WAY: Final = 1e-3
 _NEAR_SHARE: Final = 0.15
 """A level within this share of the movement's span above the curve counts as resting."""
-_BEYOND_STILL: Final = 1e-8
-_BEYOND_MOVING: Final = 1e-2
+_HELD: Final = 1e-8
+"""Weight of what does not rest."""
+_MISSED: Final = 1e-2
+_LASTING_SHARE: Final = 0.1
 _FLATNESS: Final = 1e-2
 _OFFSET_PRIOR_SHARE: Final = 0.06
 """Walking comes back to about 4 of 60 degrees, not to straight (Schwartz MH et al. 2008, J Biomech 41:1639-1650)."""
@@ -48,8 +53,6 @@ _OFFSET_PRIOR_WEIGHT: Final = 1.0
 _LEAN_NEEDED: Final = 0.08
 _FULL_LEAN: Final = 0.25
 """Median knee angle of a healthy stride lies a quarter of its span above the lowest (Schwartz et al. 2008)."""
-_ASYMMETRIC_ROUNDS: Final = tuple(10.0**-k for k in range(1, 9) for _ in range(2))
-"""Weights beyond rest, lowered step by step: going at once to the lowest takes many more rounds to settle."""
 _NEAR_ROUNDS: Final = 4
 
 
@@ -138,11 +141,16 @@ def _bending(shortest_period_s: float) -> float:
 
 @dataclass(frozen=True)
 class _Nodes:
-    """What the windows of one pass say, one value a second."""
+    """What the windows of one pass say, one value a second.
+
+    ``moving`` is 1 in sustained movement and 0 elsewhere; ``trust`` is 1, less where the signal is on its way.
+    """
 
     centres: npt.NDArray[np.intp]
     level: Array
     moving: Array
+    trust: Array
+    still: npt.NDArray[np.bool_]
     known: npt.NDArray[np.bool_]
     span: float
     position: float
@@ -155,36 +163,90 @@ def _read_nodes(reduced: Array, rate: float) -> _Nodes:
     low, middle, high = (_quantile(wide, q) for q in (_END_QUANTILE, 0.5, 1 - _END_QUANTILE))
     known = np.isfinite(middle) & np.isfinite(_quantile(narrow, 0.5))
     if not known.any():
-        return _Nodes(centres, np.zeros(len(centres)), np.zeros(len(centres)), known, 0.0, 0.5)
+        nothing = np.zeros(len(centres))
+        return _Nodes(centres, nothing, nothing, nothing, known, known, 0.0, 0.5)
     ranked = np.sort((high - low)[known])
     span = float(ranked[-min(len(ranked), max(2, len(ranked) // 200))])
     still = (_quantile(narrow, 1 - _END_QUANTILE) - _quantile(narrow, _END_QUANTILE)) < _STILL_SHARE * span
-    rhythmic = known & ~still & (high - low > 0.5 * span)
+    level = np.where(known, np.where(still, _quantile(narrow, 0.5), low), 0.0)
+    moving, trust = np.zeros(len(level)), np.where(known, 1.0, 0.0)
+    for start, stop in runs(known & ~still):
+        if stop - start >= _SUSTAINED:
+            moving[start:stop] = 1.0
+        else:
+            trust[start:stop] = _ON_THE_WAY
+    rhythmic = (moving > 0) & (high - low > 0.5 * span)
     place = (middle - low)[rhythmic] / (high - low)[rhythmic]
     position = float(place.mean()) if len(place) else 0.5
-    level = np.where(known, np.where(still, _quantile(narrow, 0.5), low), 0.0)
-    return _Nodes(centres, level, np.where(still, 0.0, 1.0), known, span, position)
+    return _Nodes(centres, level, moving, trust, known & still, known, span, position)
 
 
-def _rest_curve(nodes: _Nodes, bending: float) -> Array:
-    """Curve at the nodes for a signal that rests at its low end."""
-    level, moving, known = nodes.level, nodes.moving, nodes.known
-    prior = _OFFSET_PRIOR_SHARE * nodes.span
-    beyond = np.where(moving > 0, _BEYOND_MOVING, _BEYOND_STILL)
-    present = known.astype(float)
-    weight = present
-    for share in _ASYMMETRIC_ROUNDS:
-        curve, offset = _smooth(level, weight, bending, moving, prior)
-        weight = present * np.where(level > curve + offset * moving, np.maximum(beyond, share), 1.0)
-    # A level cannot leave rest without a movement: what is still without interruption rests, or is held, as one.
-    stretches = runs(known & (moving == 0))
+def _slope(level: Array) -> float:
+    """Least-squares slope per node; 0 for fewer than three."""
+    n = len(level)
+    if n < 3:
+        return 0.0
+    index = np.arange(n) - (n - 1) / 2
+    return float(index @ level / (index @ index))
+
+
+def _heights(nodes: _Nodes, units: npt.NDArray[np.intp]) -> Array:
+    """Height of each unit over the first, from the steps between them: drift within a unit drops out.
+
+    Drift on the way from one unit to the next is taken off at the mean slope of the two.
+    """
+    level = nodes.level
+    slopes = [_slope(level[start:stop]) for start, stop in units.tolist()]
+    heights = np.zeros(len(units))
+    bounds = units.tolist()
+    for k in range(1, len(bounds)):
+        # The last two windows of one unit and the first two of the next.
+        last, first = bounds[k - 1][1] - 1, bounds[k][0]
+        earlier, later = max(bounds[k - 1][0], last - 1), min(bounds[k][1] - 1, first + 1)
+        step = (level[first] + level[later] - level[last] - level[earlier]) / 2
+        way = (first + later - last - earlier) / 2
+        heights[k] = heights[k - 1] + step - 0.5 * (slopes[k - 1] + slopes[k]) * way
+    return heights
+
+
+def _lowest_lasting(heights: Array, seconds: Array, tolerance: float) -> float:
+    """Lowest height about which a fair share of the time is spent: a passing dip is no resting level."""
+    for height in np.sort(heights):
+        near = np.abs(heights - height) <= tolerance
+        if seconds[near].sum() >= _LASTING_SHARE * seconds.sum():
+            return float(np.average(heights[near], weights=seconds[near]))
+    return float(heights.min())
+
+
+def _rest_curve(nodes: _Nodes, bending: float) -> tuple[Array, float]:
+    """Curve at the nodes for a signal that rests at its low end, and how far from rest the recording begins and ends.
+
+    The end counts half. A level cannot leave rest without a movement, so what is still without interruption rests, or is held, as one.
+    """
+    level, moving = nodes.level, nodes.moving
+    units = np.array(sorted([*runs(nodes.still).tolist(), *runs(moving > 0).tolist()]), dtype=np.intp)
+    if not len(units):
+        curve, _ = _smooth(level, nodes.trust, bending, moving, 0.0)
+        return curve, 0.0
+    tolerance = _NEAR_SHARE * nodes.span
+    heights = _heights(nodes, units)
+    above = heights - _lowest_lasting(heights, (units[:, 1] - units[:, 0]).astype(float), tolerance)
+    weight = np.zeros(len(level))
+    for (start, stop), height in zip(units, above, strict=True):
+        weight[start:stop] = 1.0 if abs(height) <= tolerance else _HELD
+    weight[weight == 0] = _HELD
+    curve, offset = _smooth(level, weight * nodes.trust + _HELD, bending, moving, _OFFSET_PRIOR_SHARE * nodes.span)
     for _ in range(_NEAR_ROUNDS):
-        above = level - (curve + offset * moving)
-        for start, stop in stretches:
-            above[start:stop] = above[start:stop].min()
-        weight = present * np.where(above > _NEAR_SHARE * nodes.span, beyond, 1.0)
-        curve, offset = _smooth(level, weight, bending, moving, prior)
-    return curve
+        # Within sustained movement single windows may miss the low end: those count little.
+        missed = (moving > 0) & (level - curve - offset * moving > tolerance)
+        curve, offset = _smooth(
+            level,
+            np.where(missed, _MISSED * weight, weight) * nodes.trust + _HELD,
+            bending,
+            moving,
+            _OFFSET_PRIOR_SHARE * nodes.span,
+        )
+    return curve, float(above[0] + 0.5 * above[-1])
 
 
 @dataclass(frozen=True)
@@ -204,12 +266,10 @@ def _fit(reduced: Array, rate: float, bending: float, sign: End) -> _Fit:
     """
     index = np.arange(len(reduced))
     nodes = _read_nodes(sign * reduced, rate)
-    total = np.interp(index, nodes.centres, _rest_curve(nodes, bending))
+    total = np.interp(index, nodes.centres, _rest_curve(nodes, bending)[0])
     again = _read_nodes(sign * reduced - total, rate)
-    rest = _rest_curve(again, bending)
+    rest, away = _rest_curve(again, bending)
     total += np.interp(index, again.centres, rest)
-    still = np.flatnonzero(again.known & (again.moving == 0))
-    away = float(np.sum((again.level - rest)[still[[0, -1]]])) if len(still) else 0.0
     return _Fit(sign, sign * total, again, away / again.span if again.span > 0 else 0.0)
 
 
@@ -217,7 +277,7 @@ def _best_fit(reduced: Array, rate: float, bending: float, end: End | None) -> t
     """Choose the resting end and say how sure it is (0 to 1).
 
     Where the signal moves for seconds on end it walks, and walking spends most of its time near the resting end.
-    Else that end is taken at which the recording begins and ends nearer to rest.
+    Else that end is taken at which the recording begins, and with less weight ends, nearer to rest.
     """
     if end is not None:
         return _fit(reduced, rate, bending, end), 1.0
@@ -228,7 +288,7 @@ def _best_fit(reduced: Array, rate: float, bending: float, end: End | None) -> t
     down = _fit(reduced, rate, bending, -1)
     if lean <= -_LEAN_NEEDED:
         return down, min(1.0, -lean / _FULL_LEAN)
-    gain = (up.away_at_ends - down.away_at_ends) / 2
+    gain = (up.away_at_ends - down.away_at_ends) / 1.5
     return (down if gain > _NEAR_SHARE else up), min(1.0, abs(gain))
 
 
