@@ -98,8 +98,8 @@ def test_limits_agree_with_pingouin_data():
 
 
 def test_limits_of_two_goniometers():
-    """Eliasziw M et al. 1994 Phys Ther 74:777-788: device means of 29 knees; bias 1.391, SD 1.732, limits -2.00,
-    4.79.
+    """Eliasziw M et al. 1994 Phys Ther 74:777-788 (journal from memory): device means of 29 knees; bias 1.391, SD
+    1.732, limits -2.00, 4.79.
     """
     path = wheel_member(
         "pyirr", "0.84.1.2", "pyirr/data/gonio.csv", "fd33c1879b6e0861a6dcfe60d6ace152cb381b6d4c7e451d7bf07a3b268237a1"

@@ -51,8 +51,8 @@ def test_limits_of_g_hold_the_truth_about_as_often_as_they_say():
 
 
 def test_two_groups_that_do_not_differ_are_not_told_apart():
-    """Besier TF et al. 2009 J Biomech 42:898-905: stance knee flexion of 15 controls and 26 people with patellofemoral
-    pain (data of the wheel's file); the peaks of the first half of stance do not differ, Welch p = 0.45.
+    """Besier TF et al. 2009 (J Biomech 42:898-905, from memory): stance knee flexion of 15 controls and 26 people with
+    patellofemoral pain (data of the wheel's file); the peaks of the first half of stance do not differ, Welch p = 0.45.
     """
     path = wheel_member(
         "spm1d",

@@ -84,8 +84,9 @@ def test_the_wine_example_of_pingouin():
 
 
 def test_goniometer_knees_between_devices():
-    """Eliasziw M et al. 1994 Phys Ther 74:777-788: 29 knees, two goniometers, three repeats. Mean squares 312.781
-    (devices), 84.144... of the three-way layout are computed from the data; ICC of repeats within a device 0.98.
+    """Eliasziw M et al. 1994 Phys Ther 74:777-788 (journal from memory): 29 knees, two goniometers, three repeats. Mean
+    squares 312.781 (devices), 84.144... of the three-way layout are computed from the data; ICC of repeats within a
+    device 0.98.
     """
     path = wheel_member(
         "pyirr", "0.84.1.2", "pyirr/data/gonio.csv", "fd33c1879b6e0861a6dcfe60d6ace152cb381b6d4c7e451d7bf07a3b268237a1"

@@ -14,7 +14,7 @@ from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special
 
 from .intervals import Interval, no_interval
 
@@ -108,7 +108,7 @@ def bland_altman(
     if n < 2:
         return _without_spread(n, n, float(d.mean()) if n else math.nan)
     bias, sd = float(d.mean()), float(d.std(ddof=1))
-    t = float(stats.t.ppf(0.5 + level / 2, n - 1))
+    t = float(special.stdtrit(n - 1, 0.5 + level / 2))
     half_bias, half_limit = t * sd / math.sqrt(n), t * sd * math.sqrt(3 / n)
     low, high = bias - multiplier * sd, bias + multiplier * sd
     return BlandAltman(
@@ -144,11 +144,11 @@ def _mover(
     down = up = 0.0
     for variance, freedom in parts:
         if freedom > 0:
-            down += (variance * (1 - freedom / float(stats.chi2.ppf(1 - tail, freedom)))) ** 2
-            up += (variance * (freedom / float(stats.chi2.ppf(tail, freedom)) - 1)) ** 2
+            down += (variance * (1 - freedom / float(special.chdtri(freedom, tail)))) ** 2
+            up += (variance * (freedom / float(special.chdtri(freedom, 1 - tail)) - 1)) ** 2
     smallest = math.sqrt(max(sd**2 - math.sqrt(down), 0.0))
     largest = math.sqrt(sd**2 + math.sqrt(up))
-    mean_margin = float(stats.t.ppf(1 - tail, people - 1)) * se
+    mean_margin = float(special.stdtrit(people - 1, 1 - tail)) * se
     outer = math.hypot(mean_margin, reach * (largest - sd))
     inner = math.hypot(mean_margin, reach * (sd - smallest))
     low, high = bias - reach * sd, bias + reach * sd
@@ -219,7 +219,7 @@ def bland_altman_repeated(
         float((m**2).sum()) / n**2 * (0.0 if math.isnan(between) else between)
         + (variance if math.isnan(within) else within) / n
     )
-    half = float(stats.t.ppf(0.5 + level / 2, k - 1)) * se
+    half = float(special.stdtrit(k - 1, 0.5 + level / 2)) * se
     low_interval, high_interval = _mover(bias, sd, parts, se, k, multiplier, level)
     return BlandAltman(
         n=n,
@@ -385,6 +385,6 @@ def concordance(
         + 2 * value**3 * (1 - value) * u2 / (r * (1 - c2) ** 2)
         - value**4 * u2**2 / (2 * r**2 * (1 - c2) ** 2)
     ) / (n - 2)
-    half = float(stats.norm.ppf(0.5 + level / 2)) * math.sqrt(z_variance)
+    half = float(special.ndtri(0.5 + level / 2)) * math.sqrt(z_variance)
     z = math.atanh(value)
     return Concordance(n, value, Interval(math.tanh(z - half), math.tanh(z + half), "Fisher z (Lin 1989)"))

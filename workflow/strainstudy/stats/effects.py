@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 
 from .intervals import Interval, no_interval
 
@@ -91,7 +91,7 @@ def group_difference(first: ArrayLike, second: ArrayLike, *, level: float = 0.95
         return Difference(difference, nothing, math.nan, nothing)
     ex, ey = vx / len(x), vy / len(y)
     welch = (ex + ey) ** 2 / (ex**2 / (len(x) - 1) + ey**2 / (len(y) - 1))
-    half = float(stats.t.ppf(0.5 + level / 2, welch)) * math.sqrt(ex + ey)
+    half = float(special.stdtrit(welch, 0.5 + level / 2)) * math.sqrt(ex + ey)
     correction = 1 - 3 / (4 * freedom - 1)
     scale = math.sqrt(1 / len(x) + 1 / len(y))
     t = difference / (pooled * scale)

@@ -17,7 +17,7 @@ from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special, stats
+from scipy import special
 
 __all__ = [
     "MINIMUM_CLUSTERS",
@@ -108,8 +108,8 @@ def rate_interval(count: int, exposure: float, level: float = 0.95) -> Interval:
     if exposure <= 0:
         return no_interval("no time was observed")
     tail = (1 - level) / 2
-    low = float(stats.chi2.ppf(tail, 2 * count)) / 2 if count > 0 else 0.0
-    high = float(stats.chi2.ppf(1 - tail, 2 * count + 2)) / 2
+    low = float(special.chdtri(2 * count, 1 - tail)) / 2 if count > 0 else 0.0
+    high = float(special.chdtri(2 * count + 2, tail)) / 2
     return Interval(low / exposure, high / exposure, "exact Poisson")
 
 
@@ -132,7 +132,7 @@ def t_interval(values: ArrayLike, level: float = 0.95) -> Interval:
     x = x[np.isfinite(x)]
     if len(x) < 2:
         return no_interval("fewer than 2 values")
-    half = float(stats.t.ppf(0.5 + level / 2, len(x) - 1) * x.std(ddof=1) / math.sqrt(len(x)))
+    half = float(special.stdtrit(len(x) - 1, 0.5 + level / 2) * x.std(ddof=1) / math.sqrt(len(x)))
     return Interval(float(x.mean()) - half, float(x.mean()) + half, "Student t")
 
 

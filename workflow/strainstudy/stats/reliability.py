@@ -14,7 +14,7 @@ from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special
 
 from .intervals import Interval, no_interval
 
@@ -101,8 +101,8 @@ def mean_squares(ratings: ArrayLike) -> MeanSquares:
 def _one_way(ms: MeanSquares, tail: float) -> tuple[float, float, float]:
     n, k = ms.n, ms.k
     f = ms.between / ms.within if ms.within > 0 else math.inf
-    low = f / float(stats.f.ppf(1 - tail, n - 1, n * (k - 1)))
-    high = f * float(stats.f.ppf(1 - tail, n * (k - 1), n - 1))
+    low = f / float(special.fdtri(n - 1, n * (k - 1), 1 - tail))
+    high = f * float(special.fdtri(n * (k - 1), n - 1, 1 - tail))
     return f, low, high
 
 
@@ -110,8 +110,8 @@ def _consistency(ms: MeanSquares, tail: float) -> tuple[float, float, float]:
     n, k = ms.n, ms.k
     freedom = (n - 1) * (k - 1)
     f = ms.between / ms.error if ms.error > 0 else math.inf
-    low = f / float(stats.f.ppf(1 - tail, n - 1, freedom))
-    high = f * float(stats.f.ppf(1 - tail, freedom, n - 1))
+    low = f / float(special.fdtri(n - 1, freedom, 1 - tail))
+    high = f * float(special.fdtri(freedom, n - 1, 1 - tail))
     return f, low, high
 
 
@@ -128,8 +128,8 @@ def _agreement(ms: MeanSquares, tail: float) -> tuple[float, float, float]:
     freedom = (
         (k - 1) * (n - 1) * a**2 / ((n - 1) * (k * value * fj) ** 2 + (n * (1 + (k - 1) * value) - k * value) ** 2)
     )
-    upper = float(stats.f.ppf(1 - tail, n - 1, freedom))
-    lower = float(stats.f.ppf(1 - tail, freedom, n - 1))
+    upper = float(special.fdtri(n - 1, freedom, 1 - tail))
+    lower = float(special.fdtri(freedom, n - 1, 1 - tail))
     rest = k * jms + (k * n - k - n) * ems
     return (
         value,

@@ -98,11 +98,7 @@ def score_events(
             parameters,
             spans=labelled_spans(labels),
         )
-    rows = [
-        _row(recording, rater, key, group, parameters)
-        for recording in sorted({t.recording_id for t in tallies})
-        for key, group in grouped([t for t in tallies if t.recording_id == recording]).items()
-    ]
+    rows = [_row(t.recording_id, rater, *group, parameters) for t in tallies for group in grouped([t]).items()]
     rows += [_row(POOLED, rater, key, group, parameters) for key, group in grouped(tallies).items()]
     return rows_frame(rows, EVENTS)
 

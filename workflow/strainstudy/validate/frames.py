@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from ..errors import Problem, StudyError
 from ..tables.spec import TableSpec
 
 __all__ = ["LabelsByRater", "reference_labels", "rows_frame", "text_or_none"]
@@ -43,6 +44,11 @@ def reference_labels(labels: LabelsByRater, reference_rater: str | None) -> tupl
         None where there are no labels at all.
     frames : dict of recording_id to DataFrame
         That rater's labels.
+
+    Raises
+    ------
+    StudyError
+        If the setting names a rater who labelled nothing.
     """
     counts: dict[str, int] = {}
     for raters in labels.values():
@@ -50,5 +56,11 @@ def reference_labels(labels: LabelsByRater, reference_rater: str | None) -> tupl
             counts[rater] = counts.get(rater, 0) + 1
     if not counts:
         return None, {}
+    if reference_rater is not None and reference_rater not in counts:
+        remedy = f"use one of: {', '.join(sorted(counts))}"
+        problem = Problem(
+            "config", "no labels by this rater", remedy, None, "validate.reference_rater", reference_rater
+        )
+        raise StudyError([problem])
     rater = reference_rater if reference_rater is not None else min(counts, key=lambda name: (-counts[name], name))
     return rater, {recording: labels[recording][rater] for recording in sorted(labels) if rater in labels[recording]}

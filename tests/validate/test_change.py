@@ -1,0 +1,191 @@
+"""Change between sessions, retest, groups, and the long form they read."""
+
+import math
+
+import numpy as np
+import pandas as pd
+import pingouin
+import pytest
+from strainstudy.stats.reliability import mean_squares
+from strainstudy.tables.gait import GAIT
+from strainstudy.tables.spec import write_table
+from strainstudy.tables.validation import CHANGE, GROUPS, RETEST
+from strainstudy.validate.change import changes, retest
+from strainstudy.validate.groups import compare_groups
+from strainstudy.validate.measurements import (
+    GAIT_MEASURES,
+    gait_measurements,
+    join,
+    per_person,
+    swallow_measurements,
+)
+from strainstudy.validate.parameters import ValidateParameters
+
+PARAMETERS = ValidateParameters()
+
+
+def long(*rows, error=math.nan, task="walk"):
+    """Long measurements from (participant, session, value)."""
+    return pd.DataFrame(
+        [
+            (f"r{i}", person, session, task, "normal_gait", "cadence", "1/min", float(value), error)
+            for i, (person, session, value) in enumerate(rows)
+        ],
+        columns=join().columns,
+    )
+
+
+REPEATED = long(
+    ("sub-01", "ses-01", 100), ("sub-01", "ses-01", 102), ("sub-01", "ses-02", 110), ("sub-01", "ses-02", 112),
+    ("sub-02", "ses-01", 90), ("sub-02", "ses-01", 92), ("sub-02", "ses-02", 92), ("sub-02", "ses-02", 94),
+)  # fmt: skip
+
+
+def test_change_and_its_error_worked_by_hand():
+    """Repeats 2 apart: variance within 2, four degrees of freedom; SE = sqrt(2 (1/2 + 1/2)), MDC = 1.96 SE."""
+    found = changes(REPEATED).set_index("participant_id")
+    assert found.change.to_dict() == {"sub-01": 10.0, "sub-02": 2.0}
+    assert found.standard_error.tolist() == pytest.approx([math.sqrt(2)] * 2)
+    assert found.minimal_detectable_change.tolist() == pytest.approx([1.96 * math.sqrt(2)] * 2)
+    assert found.exceeds.to_dict() == {"sub-01": True, "sub-02": False}
+    assert set(found.error_basis) == {"repeat recordings within a session"}
+    assert set(found.error_freedom) == {4}
+
+
+def test_one_recording_a_session_gives_the_detectable_change_of_weir():
+    """Weir 2005: MDC = 1.96 sqrt(2) SEM for single measurements; the SEM here is from other people's repeats."""
+    single = long(("sub-03", "ses-01", 100), ("sub-03", "ses-02", 101))
+    found = changes(join(REPEATED, single)).set_index("participant_id").loc["sub-03"]
+    assert found.minimal_detectable_change == pytest.approx(1.96 * math.sqrt(2) * math.sqrt(2))
+
+
+def test_without_repeats_the_error_comes_from_within_the_recordings_and_the_table_says_so():
+    found = changes(long(("sub-01", "ses-01", 100), ("sub-01", "ses-02", 110), error=3.0)).iloc[0]
+    assert found.standard_error == pytest.approx(3 * math.sqrt(2))
+    assert found.error_basis == "spread within the recordings"
+    assert found.exceeds
+
+
+def test_with_neither_there_is_no_error_and_no_verdict():
+    found = changes(long(("sub-01", "ses-01", 100), ("sub-01", "ses-02", 110))).iloc[0]
+    assert found.error_basis == "none: nothing was repeated"
+    assert pd.isna(found.exceeds)
+    assert math.isnan(found.minimal_detectable_change)
+
+
+def test_recordings_of_different_tasks_do_not_repeat_each_other():
+    mixed = join(
+        long(*[(f"sub-{p}", s, 100) for p in range(5) for s in ("ses-01", "ses-02")]),
+        long(*[(f"sub-{p}", s, 60) for p in range(5) for s in ("ses-01", "ses-02")], task="free"),
+    )
+    assert set(changes(mixed).error_basis) == {"none: nothing was repeated"}
+
+
+def test_three_sessions_give_three_pairs():
+    found = changes(long(*[("sub-01", f"ses-0{i}", 100 + i) for i in (1, 2, 3)], error=1.0))
+    assert list(zip(found.session_id, found.later_session_id, strict=True)) == [
+        ("ses-01", "ses-02"), ("ses-01", "ses-03"), ("ses-02", "ses-03"),
+    ]  # fmt: skip
+
+
+def test_repeats_alone_exceed_the_detectable_change_in_about_one_of_twenty():
+    """Simulation: nobody changes; 200 people, two sessions of two recordings, SD of a recording 3."""
+    rng = np.random.default_rng(3)
+    rows = [
+        (f"sub-{p:03d}", s, level + rng.normal(0, 3))
+        for p, level in enumerate(rng.normal(110, 8, 200))
+        for s in ("ses-01", "ses-02")
+        for _ in range(2)
+    ]
+    assert 0.015 <= changes(long(*rows)).exceeds.mean() <= 0.095
+
+
+def test_retest_equals_the_table_of_two_sessions():
+    """Pingouin 0.7 ``intraclass_corr`` is the reference for both coefficients."""
+    rng = np.random.default_rng(9)
+    level = rng.normal(110, 8, 12)
+    table = np.column_stack([level + rng.normal(0, 3, 12), level + 1 + rng.normal(0, 3, 12)])
+    rows = [(f"sub-{p:02d}", f"ses-0{s + 1}", table[p, s]) for p in range(12) for s in range(2)]
+    found = retest(long(*rows), PARAMETERS).iloc[0]
+    frame = pd.DataFrame(rows, columns=["target", "rater", "score"])
+    expected = pingouin.intraclass_corr(frame, targets="target", raters="rater", ratings="score")["ICC"].to_numpy()
+    assert (found.icc_agreement, found.icc_consistency) == pytest.approx((expected[1], expected[2]), abs=1e-6)
+    assert found.bias == pytest.approx((table[:, 1] - table[:, 0]).mean())
+    error = mean_squares(table).standard_error
+    assert found.standard_error_of_measurement == pytest.approx(error)
+    assert found.standard_error_of_measurement == pytest.approx((table[:, 1] - table[:, 0]).std(ddof=1) / math.sqrt(2))
+    assert found.minimal_detectable_change == pytest.approx(1.96 * math.sqrt(2) * error)
+    assert found.n_participants == 12
+
+
+def test_groups_are_compared_by_person_not_by_recording():
+    """Ten recordings of each person count as one value: n stays 3 and 3."""
+    rows = [(f"sub-{p}", "ses-01", 100 + 5 * p + r * 0.01) for p in range(6) for r in range(10)]
+    groups = {f"sub-{p}": "control" if p % 2 else "stroke" for p in range(6)}
+    found = compare_groups(per_person(long(*rows)), groups).iloc[0]
+    assert (found.group, found.n, found.other_group, found.other_n) == ("control", 3, "stroke", 3)
+    assert found.difference == pytest.approx(5)
+    assert found.hedges_g == pytest.approx(5 / 10 * (1 - 3 / 15))
+    assert found.difference_low < found.difference < found.difference_high
+
+
+def test_a_single_group_is_described_alone_and_people_without_group_are_left_out():
+    rows = [(f"sub-{p}", "ses-01", 100 + p) for p in range(4)]
+    found = compare_groups(per_person(long(*rows)), {"sub-0": "stroke", "sub-1": "stroke", "sub-2": None})
+    assert len(found) == 1
+    row = found.iloc[0]
+    assert (row.group, row.n, row["mean"]) == ("stroke", 2, 100.5)
+    assert pd.isna(row.other_group)
+
+
+def test_one_session_one_person_or_nothing_give_tables_with_their_header(tmp_path):
+    for data in (join(), long(("sub-01", "ses-01", 100)), long(("sub-01", None, 100))):
+        for table, spec in ((changes(data), CHANGE), (retest(data, PARAMETERS), RETEST)):
+            assert write_table(table, spec, tmp_path).read_text() == "\t".join(spec.names) + "\n"
+    empty = compare_groups(per_person(join()), {})
+    assert write_table(empty, GROUPS, tmp_path).read_text() == "\t".join(GROUPS.names) + "\n"
+
+
+RECORDINGS = pd.DataFrame(
+    {
+        "recording_id": ["r1", "r2", "bench"],
+        "participant_id": ["sub-01", "sub-01", None],
+        "session_id": ["ses-01", None, None],
+        "task": ["swallow", "free", "stretch"],
+        "duration": [60.0, 120.0, 30.0],
+        "volume_ml": [100.0, np.nan, np.nan],
+    }
+)
+
+
+def test_timed_water_swallow_worked_by_hand():
+    """Hughes & Wiles 1996: 100 ml in 4 swallows from 2 s to 10 s: 25 ml and 2 s a swallow, 12.5 ml/s."""
+    swallows = pd.DataFrame({"recording_id": "r1", "onset": [2.0, 4.0, 6.0, 9.0], "duration": 1.0})
+    found = swallow_measurements(swallows, RECORDINGS).set_index("measure").value
+    assert found["volume_per_swallow"] == 25
+    assert found["time_per_swallow"] == 2
+    assert found["swallow_speed"] == 12.5
+    assert found["swallow_interval"] == pytest.approx(7 / 3)
+    assert "spontaneous_swallow_rate" not in found
+
+
+def test_the_spontaneous_rate_is_of_free_recordings_alone():
+    swallows = pd.DataFrame({"recording_id": ["r2"] * 3 + ["bench"], "onset": [2.0, 40.0, 60.0, 1.0], "duration": 1.0})
+    found = swallow_measurements(swallows, RECORDINGS)
+    assert found[found.measure == "spontaneous_swallow_rate"].value.tolist() == [1.5]
+    assert set(found.recording_id) == {"r2"}
+
+
+def test_gait_measures_exist_in_the_gait_table_and_their_error_is_read_off_their_interval():
+    assert set(GAIT_MEASURES) <= set(GAIT.names)
+    row = dict.fromkeys(GAIT.names, np.nan) | {
+        "recording_id": "r1", "trial_type": "normal_gait", "cadence": 110.0, "cadence_low": 106.08,
+        "cadence_high": 113.92, "swing_peak_mean_left": 61.0,
+    }  # fmt: skip
+    found = gait_measurements(pd.DataFrame([row]), RECORDINGS, signal_units={"r1": "deg"}).set_index("measure")
+    assert found.loc["cadence", "standard_error"] == pytest.approx(2.0, abs=1e-3)
+    assert found.loc["swing_peak_mean_left", "unit"] == "deg"
+    assert (
+        gait_measurements(pd.DataFrame([row]), RECORDINGS).set_index("measure").loc["swing_peak_mean_left", "unit"]
+        == "signal"
+    )

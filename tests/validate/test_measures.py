@@ -1,0 +1,180 @@
+"""Parameters from labels beside those from detections."""
+
+import numpy as np
+import pandas as pd
+import pingouin
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from labelling import contacts, frame
+from strainstudy.stats.agreement import bland_altman_repeated, concordance
+from strainstudy.stats.reliability import icc
+from strainstudy.tables.gait import GAIT
+from strainstudy.tables.spec import write_table
+from strainstudy.tables.validation import PARAMETERS
+from strainstudy.validate.measures import (
+    UNITS,
+    _concordance_of,
+    _icc_of,
+    _moments,
+    bend_angles,
+    compare_parameters,
+    event_parameters,
+    labelled_against_detected,
+)
+from strainstudy.validate.parameters import ValidateParameters
+
+QUICK = ValidateParameters(bootstrap_draws=300)
+WHOLE = np.array([[0.0, 100.0]])
+
+
+def walk(stride=1.1, left_share=0.5, strides=20, start=1.0):
+    """Contacts of even strides, the right foot's at a share of the left's stride."""
+    left = start + stride * np.arange(strides + 1)
+    return pd.concat([contacts(left, "left"), contacts(left[:-1] + left_share * stride, "right")])
+
+
+def values(events, spans=WHOLE):
+    return {name: value for name, _, value in event_parameters(events, {"gait": spans}, None, QUICK)}
+
+
+def test_an_even_walk_has_the_values_it_was_made_of():
+    found = values(walk(stride=1.2, left_share=0.5))
+    assert found["stride_time_mean"] == pytest.approx(1.2)
+    assert found["cadence"] == pytest.approx(100)
+    assert found["stride_time_cv"] == pytest.approx(0, abs=1e-9)
+    assert found["step_time_mean_left"] == pytest.approx(0.6)
+    assert found["step_time_symmetry_index"] == pytest.approx(0, abs=1e-9)
+
+
+def test_uneven_steps_have_the_symmetry_index_of_robinson():
+    """Robinson, Herzog & Nigg 1987: SI = (R - L) / (0.5 (R + L)) x 100; steps 0.6 and 0.4 s give 40 %."""
+    found = values(walk(stride=1.0, left_share=0.6))
+    assert (found["step_time_mean_right"], found["step_time_mean_left"]) == (pytest.approx(0.6), pytest.approx(0.4))
+    assert found["step_time_symmetry_index"] == pytest.approx(40)
+
+
+def test_cadence_is_120_over_stride_time_as_published_norms_have_it():
+    """Whittle MW, Gait Analysis, appendix: 0.87 s and 138 steps a minute belong together (from memory, 88 % sure)."""
+    assert values(walk(stride=0.87))["cadence"] == pytest.approx(138, abs=0.1)
+
+
+def test_a_missed_contact_is_not_a_long_stride():
+    events = walk(stride=1.0)
+    holed = events.drop(events.index[5]) if events.index.is_unique else events.reset_index(drop=True).drop(5)
+    found = values(holed)
+    assert found["stride_time_mean"] == pytest.approx(1.0)
+    assert found["stride_time_cv"] == pytest.approx(0, abs=1e-9)
+
+
+def test_nothing_is_counted_across_spans():
+    events = pd.concat([walk(start=1.0, strides=5), walk(start=50.3, strides=5)])
+    assert values(events, np.array([[0, 20.0], [40, 80]]))["stride_time_mean"] == pytest.approx(1.1)
+
+
+def test_fewer_than_three_strides_give_nothing():
+    assert values(walk(strides=2)) == {}
+    assert values(frame()) == {}
+
+
+def test_swallow_parameters_worked_by_hand():
+    events = frame((1, 1, "swallow"), (11, 2, "swallow"), (31, 3, "swallow"), (500, 1, "swallow"))
+    found = {name: value for name, _, value in event_parameters(events, {}, WHOLE, QUICK)}
+    assert found == {"swallow_rate": pytest.approx(1.8), "swallow_duration": 2.0, "swallow_interval": 15.0}
+
+
+def paired(people=6, recordings=2, noise=0.02):
+    rng = np.random.default_rng(2)
+    labels, events, who, length = {}, {}, {}, {}
+    for person in range(people):
+        for r in range(recordings):
+            name = f"r{person}{r}"
+            events_true = walk(stride=1.0 + 0.05 * person + 0.01 * r)
+            states = frame((0, 60, "normal_gait"))
+            labels[name] = pd.concat([events_true, states])
+            events[name] = events_true.assign(onset=events_true.onset + rng.normal(0, noise, len(events_true)))
+            who[name], length[name] = f"sub-{person}", 60.0
+    return labels, events, who, length
+
+
+def test_the_agreement_table_equals_the_statistics_it_names():
+    pairs = labelled_against_detected(*paired(), QUICK)
+    table = compare_parameters(pairs, QUICK)
+    row = table[table.measure == "stride_time_mean"].iloc[0]
+    own = pairs[pairs.measure == "stride_time_mean"]
+    limits = bland_altman_repeated(own.detected, own.labelled, own.participant_id)
+    assert (row.n_pairs, row.n_participants, row.n_not_detected) == (12, 6, 0)
+    assert row.trial_type == "normal_gait"
+    assert (row.bias, row.sd, row.loa_lower) == pytest.approx((limits.bias, limits.sd, limits.low))
+    assert row.icc == pytest.approx(icc(own[["labelled", "detected"]], "2,1").value)
+    assert row.ccc == pytest.approx(concordance(own.labelled, own.detected).value)
+    assert row.icc_low <= row.icc <= row.icc_high
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10_000), st.integers(4, 30), st.floats(-3, 3))
+def test_coefficients_from_sums_equal_those_from_the_readings(seed, n, shift):
+    """What the bootstrap resamples must be the same coefficient; pingouin is the reference for ICC(2,1)."""
+    rng = np.random.default_rng(seed)
+    x = rng.normal(size=n)
+    y = x + shift + rng.normal(size=n)
+    sums = _moments(x, y, rng.integers(0, 3, n)).sum(axis=0)[None, :]
+    assert _icc_of(sums)[0] == pytest.approx(icc(np.column_stack([x, y]), "2,1").value)
+    assert _concordance_of(sums)[0] == pytest.approx(concordance(x, y).value)
+    long = pd.DataFrame({"t": np.tile(np.arange(n), 2), "r": np.repeat([0, 1], n), "v": np.r_[x, y]})
+    if n >= 5:
+        expected = pingouin.intraclass_corr(long, targets="t", raters="r", ratings="v")["ICC"].iloc[1]
+        assert _icc_of(sums)[0] == pytest.approx(expected, abs=1e-6)
+
+
+def test_turns_are_cut_out_of_the_compared_gait():
+    """Undetected turns raise the variability (PMC6348278, 162 healthy older people): they are not straight walking."""
+    labels, events, who, length = paired(1, 1)
+    labels["r00"] = pd.concat([labels["r00"], frame((8, 4, "turn"))])
+    slow = labels["r00"].trial_type.eq("initial_contact") & labels["r00"].onset.between(8, 11.7)
+    with_turn = labels["r00"].assign(onset=labels["r00"].onset + 0.2 * slow)
+    pairs = labelled_against_detected({"r00": with_turn}, events, who, length, QUICK)
+    cv = pairs[pairs.measure == "stride_time_cv"].labelled.iloc[0]
+    assert cv == pytest.approx(0, abs=1e-9)
+
+
+def test_what_the_result_tables_report_is_compared_in_rows_of_its_own():
+    labels, events, who, length = paired()
+    reported = pd.DataFrame(
+        {"recording_id": list(labels), "trial_type": "normal_gait", "measure": "cadence", "value": 110.0}
+    )
+    pairs = labelled_against_detected(labels, events, who, length, QUICK, reported=reported)
+    table = compare_parameters(pairs, QUICK)
+    own = table[table.detected_from == "result tables"]
+    assert own.measure.tolist() == ["cadence"]
+    assert own.detected_mean.tolist() == [110.0]
+
+
+def test_a_parameter_the_pipeline_does_not_give_is_counted():
+    labels, events, who, length = paired()
+    events["r00"] = frame()
+    row = compare_parameters(labelled_against_detected(labels, events, who, length, QUICK), QUICK).iloc[0]
+    assert (row.n_pairs, row.n_not_detected) == (11, 1)
+
+
+def test_names_and_units_are_those_of_the_gait_table():
+    units = {column.name: column.unit for column in GAIT.columns}
+    shared = {name: unit for name, unit in UNITS.items() if not name.startswith(("swallow", "knee_bend"))}
+    assert {name: units[name] for name in shared} == shared
+
+
+def test_bend_angles_pair_by_side_and_leave_out_the_recordings_that_made_the_map():
+    labels = {"r1": frame((1, 2, "knee_bend", "left", 45.0), (9, 2, "knee_bend", "right", 60.0))}
+    events = {"r1": frame((1.1, 2, "knee_bend", "left", 48.0), (1.1, 2, "knee_bend", "right", 20.0))}
+    found = bend_angles(labels, events, {"r1": "sub-01"}, QUICK)
+    assert found[["labelled", "detected"]].to_numpy().tolist() == [[45.0, 48.0]]
+    assert len(bend_angles(labels, events, {"r1": "sub-01"}, QUICK, calibrating={"r1"})) == 0
+
+
+def test_without_labels_or_with_one_person_the_table_stays_valid(tmp_path):
+    none = compare_parameters(labelled_against_detected({}, {}, {}, {}, QUICK), QUICK)
+    assert write_table(none, PARAMETERS, tmp_path).read_text() == "\t".join(PARAMETERS.names) + "\n"
+    one = compare_parameters(labelled_against_detected(*paired(1, 1), QUICK), QUICK)
+    write_table(one, PARAMETERS, tmp_path)
+    assert one.icc.isna().all()
+    assert one.bias.notna().all()
