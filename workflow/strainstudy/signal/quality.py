@@ -216,18 +216,20 @@ def assess_channel(values: Array, fs: float, *, dead_s: float, rails: bool = Tru
     quantum = _quantum(known)
     shortest = max(round(dead_s * fs), _RAIL_RUN)
     clipped, dead = [none], [_stuck(values, steps, shortest, quantum)]
-    if rails:
-        visible = max(_VISIBLE_QUANTA * quantum, _VISIBLE_NOISE * _noise(values))
+    for value in (low, high) if rails else ():
+        at = values == value
+        if np.count_nonzero(at) < _RAIL_RUN:
+            continue
+        found = runs(at)
+        found = found[found[:, 1] - found[:, 0] >= shortest]
         jump = _JUMP * float(np.quantile(np.abs(known[:: max(1, len(known) // 200000)]), 0.999))
+        unplugged = found[_edges(values, found) > jump]
+        dead.append(unplugged)
         off = (values[1:] != low) & (values[1:] != high)
         hold = 1.0 / max(1.0 - float(np.mean(steps[off] == 0)), 0.01) if off.any() else 1.0
-        for value in (low, high):
-            found = runs(values == value)
-            found = found[found[:, 1] - found[:, 0] >= shortest]
-            unplugged = found[_edges(values, found) > jump]
-            dead.append(unplugged)
-            rest = np.where(_inside(n, unplugged), np.nan, values) if len(unplugged) else values
-            clipped.append(_rail(rest, value, hold, visible, max(round(_APPROACH_S * fs), 2)))
+        visible = max(_VISIBLE_QUANTA * quantum, _VISIBLE_NOISE * _noise(values))
+        rest = np.where(_inside(n, unplugged), np.nan, values) if len(unplugged) else values
+        clipped.append(_rail(rest, value, hold, visible, max(round(_APPROACH_S * fs), 2)))
     order_clipped, order_dead = np.concatenate(clipped), np.concatenate(dead)
     return ChannelQuality(
         n,
