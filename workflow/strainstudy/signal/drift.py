@@ -51,6 +51,7 @@ _OFFSET_PRIOR_SHARE: Final = 0.06
 """Walking comes back to about 4 of 60 degrees, not to straight (Schwartz MH et al. 2008, J Biomech 41:1639-1650)."""
 _OFFSET_PRIOR_WEIGHT: Final = 1.0
 _LEAN_NEEDED: Final = 0.08
+_DOUBT: Final = 0.05
 _FULL_LEAN: Final = 0.25
 """Median knee angle of a healthy stride lies a quarter of its span above the lowest (Schwartz et al. 2008)."""
 _NEAR_ROUNDS: Final = 4
@@ -219,9 +220,11 @@ def _lowest_lasting(heights: Array, seconds: Array, tolerance: float) -> float:
 
 
 def _rest_curve(nodes: _Nodes, bending: float) -> tuple[Array, float]:
-    """Curve at the nodes for a signal that rests at its low end, and how far from rest the recording begins and ends.
+    """Give the curve for a signal that rests at its low end, and how ill that choice of end fits.
 
-    The end counts half. A level cannot leave rest without a movement, so what is still without interruption rests, or is held, as one.
+    It fits ill if the recording begins (and, by half, ends) away from rest, or spends time beneath it.
+
+    A level cannot leave rest without a movement, so what is still without interruption rests, or is held, as one.
     """
     level, moving = nodes.level, nodes.moving
     units = np.array(sorted([*runs(nodes.still).tolist(), *runs(moving > 0).tolist()]), dtype=np.intp)
@@ -230,7 +233,8 @@ def _rest_curve(nodes: _Nodes, bending: float) -> tuple[Array, float]:
         return curve, 0.0
     tolerance = _NEAR_SHARE * nodes.span
     heights = _heights(nodes, units)
-    above = heights - _lowest_lasting(heights, (units[:, 1] - units[:, 0]).astype(float), tolerance)
+    seconds = (units[:, 1] - units[:, 0]).astype(float)
+    above = heights - _lowest_lasting(heights, seconds, tolerance)
     weight = np.zeros(len(level))
     for (start, stop), height in zip(units, above, strict=True):
         weight[start:stop] = 1.0 if abs(height) <= tolerance else _HELD
@@ -246,7 +250,8 @@ def _rest_curve(nodes: _Nodes, bending: float) -> tuple[Array, float]:
             moving,
             _OFFSET_PRIOR_SHARE * nodes.span,
         )
-    return curve, float(above[0] + 0.5 * above[-1])
+    beneath = float(seconds[above < -tolerance].sum() / seconds.sum())
+    return curve, float(above[0] + 0.5 * above[-1]) + beneath * nodes.span
 
 
 @dataclass(frozen=True)
@@ -256,7 +261,7 @@ class _Fit:
     sign: End
     curve: Array
     nodes: _Nodes
-    away_at_ends: float
+    misfit: float
 
 
 def _fit(reduced: Array, rate: float, bending: float, sign: End) -> _Fit:
@@ -268,16 +273,16 @@ def _fit(reduced: Array, rate: float, bending: float, sign: End) -> _Fit:
     nodes = _read_nodes(sign * reduced, rate)
     total = np.interp(index, nodes.centres, _rest_curve(nodes, bending)[0])
     again = _read_nodes(sign * reduced - total, rate)
-    rest, away = _rest_curve(again, bending)
+    rest, misfit = _rest_curve(again, bending)
     total += np.interp(index, again.centres, rest)
-    return _Fit(sign, sign * total, again, away / again.span if again.span > 0 else 0.0)
+    return _Fit(sign, sign * total, again, misfit / again.span if again.span > 0 else 0.0)
 
 
 def _best_fit(reduced: Array, rate: float, bending: float, end: End | None) -> tuple[_Fit, float]:
     """Choose the resting end and say how sure it is (0 to 1).
 
     Where the signal moves for seconds on end it walks, and walking spends most of its time near the resting end.
-    Else that end is taken at which the recording begins, and with less weight ends, nearer to rest.
+    Else the end that fits better is taken (see `_rest_curve`).
     """
     if end is not None:
         return _fit(reduced, rate, bending, end), 1.0
@@ -288,8 +293,8 @@ def _best_fit(reduced: Array, rate: float, bending: float, end: End | None) -> t
     down = _fit(reduced, rate, bending, -1)
     if lean <= -_LEAN_NEEDED:
         return down, min(1.0, -lean / _FULL_LEAN)
-    gain = (up.away_at_ends - down.away_at_ends) / 1.5
-    return (down if gain > _NEAR_SHARE else up), min(1.0, abs(gain))
+    gain = up.misfit - down.misfit
+    return (down if gain > _DOUBT else up), min(1.0, abs(gain))
 
 
 def _at_full_rate(curve: Array, n: int, fs: float, rate: float) -> Array:

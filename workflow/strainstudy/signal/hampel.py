@@ -4,6 +4,9 @@ In: a uniformly sampled signal. Out: which samples are spikes, by the Hampel ide
 Assoc 69:383-393; Davies L, Gather U 1993, J Am Stat Assoc 88:782-792): a sample further than three scaled median
 absolute deviations from the median of its window.
 
+On a steep slope every window is spread wide, and spikes would hide in it; so the window's own slope, between the
+medians of its halves, is taken off first.
+
 Two guards keep it off real peaks. The deviation must exceed the signal's own noise or converter step, since in
 a window of quantised rest the median absolute deviation is zero. And the sample must stand out from both neighbours at
 the distance of the longest spike, which a peak of the movement, being wider, does not. The second guard also
@@ -35,8 +38,8 @@ def noise_level(values: Array) -> float:
     """Estimate the standard deviation of sample-to-sample noise from second differences.
 
     Second differences of white noise have six times its variance; the median is not moved by spikes, and slow
-    movement hardly enters. At least the converter step (smallest difference between neighbours) over the
-    square root of twelve, as of a uniform distribution.
+    movement hardly enters. At least half the converter step (smallest difference between neighbours), so that the
+    flicker of the last bit is noise.
 
     Parameters
     ----------
@@ -57,7 +60,7 @@ def noise_level(values: Array) -> float:
     step = np.abs(values[1::stride] - values[:-1:stride])
     step = step[step > 0]
     quantum = float(step.min()) if len(step) else 0.0
-    return float(max(noise, quantum / np.sqrt(12)))
+    return float(max(noise, quantum / 2))
 
 
 def find_spikes(values: npt.ArrayLike, *, longest: int, threshold: float = 3.0) -> npt.NDArray[np.bool_]:
@@ -91,7 +94,10 @@ def find_spikes(values: npt.ArrayLike, *, longest: int, threshold: float = 3.0) 
     candidates = candidates[np.isfinite(x[candidates])]
     if not len(candidates):
         return spikes
-    windows = filled[candidates[:, None] + np.arange(-reach, reach + 1)[None, :]]
+    offsets = np.arange(-reach, reach + 1)
+    windows = filled[candidates[:, None] + offsets]
+    rise = np.median(windows[:, reach + 1 :], axis=1) - np.median(windows[:, :reach], axis=1)
+    windows -= (rise / (reach + 1))[:, None] * offsets
     middle = np.median(windows, axis=1)
     spread = MAD_TO_SD * np.median(np.abs(windows - middle[:, None]), axis=1)
     deviation = np.abs(filled[candidates] - middle)
