@@ -40,8 +40,6 @@ USUAL_TERMINAL_SWING = 0.28
 """Swing peak to contact, in strides (72 and 100 % of the cycle: Schwartz et al. 2008)."""
 TERMINAL_SWING_WIDTH = 0.15
 """How far from there a contact is expected, in strides (ours: about half of terminal swing)."""
-SPELL = 0.1
-"""Longest still spell around contact, in strides (ours: the loading wave peaks at 12 % of the cycle)."""
 STEPS = 200
 """Points per stride at which the curve around a swing is read."""
 
@@ -121,13 +119,8 @@ def _contact(speed: FloatArray, value: FloatArray, fastest: FloatArray) -> Float
     earlier = np.maximum(best - 1, 0)
     left, right = speed[rows, earlier], speed[rows, best]
     part = np.where(right > left, (level[:, 0] - left) / np.where(right > left, right - left, 1.0), 1.0)
-    ended = ends[rows, best]
-    end = np.where(ended, earlier + np.clip(part, 0.0, 1.0), best)
-    # the knee is straightest in the middle of a short still spell; a long one is a stance without a loading wave
-    flexing = (speed >= -level) & (steps[None, :] > best[:, None])
-    spell = np.where(ended & flexing.any(axis=1), flexing.argmax(axis=1) - end, 2.0 * SPELL * STEPS)
-    half: FloatArray = 0.5 * np.maximum(np.minimum(spell, 2.0 * SPELL * STEPS - spell), 0.0)
-    return end + half
+    ended: FloatArray = np.where(ends[rows, best], earlier + np.clip(part, 0.0, 1.0), best)
+    return ended
 
 
 def find_landmarks(curve: KneeCurve, near: FloatArray, stride_time: FloatArray) -> Landmarks:

@@ -91,8 +91,8 @@ def prepare(knee: FloatArray, fs: float) -> KneeCurve | None:
     return KneeCurve(value=value, speed=np.gradient(value) * ANALYSIS_RATE_HZ, measured=measured)
 
 
-def for_landmarks(curve: KneeCurve, stride_time: float) -> KneeCurve:
-    """Smooth a curve as far as its strides allow.
+def for_landmarks(curve: KneeCurve, stride_time: float, lag: float = 0.0) -> KneeCurve:
+    """Smooth a curve as far as its strides allow, and undo the sensor's lag.
 
     Parameters
     ----------
@@ -100,11 +100,14 @@ def for_landmarks(curve: KneeCurve, stride_time: float) -> KneeCurve:
         From `prepare`.
     stride_time : float
         Usual stride time in seconds.
+    lag : float
+        Time constant of the sensor's answer in seconds; a first-order answer is undone exactly by adding the lag
+        times the rate of change.
 
     Returns
     -------
     KneeCurve
     """
     cutoff = float(np.clip(HARMONICS / stride_time, *CUTOFF_LIMITS_HZ))
-    value = lowpass(curve.value, ANALYSIS_RATE_HZ, cutoff)
+    value = lowpass(curve.value + lag * curve.speed, ANALYSIS_RATE_HZ, cutoff)
     return KneeCurve(value=value, speed=np.gradient(value) * ANALYSIS_RATE_HZ, measured=curve.measured)

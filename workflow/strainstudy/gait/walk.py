@@ -63,7 +63,13 @@ class Walk:
     polarity: dict[str, Polarity]
 
 
-def detect_walk(knees: Mapping[str, FloatArray], fs: float, parameters: GaitParameters) -> Walk:
+def detect_walk(
+    knees: Mapping[str, FloatArray],
+    fs: float,
+    parameters: GaitParameters,
+    *,
+    lags: Mapping[str, float] | None = None,
+) -> Walk:
     """Find rest, walks, turns, contacts and strides.
 
     Parameters
@@ -74,6 +80,9 @@ def detect_walk(knees: Mapping[str, FloatArray], fs: float, parameters: GaitPara
         Sampling frequency in Hz; 50 to 1000 is tested.
     parameters : GaitParameters
         Settings.
+    lags : mapping of side to float, optional
+        Time constant, in seconds, of the answer of the sensor on each knee; a side that is not named has none (a joint
+        angle). Where the bench did not measure it, ``parameters.sensor_lag_s`` is a fair guess for a strain sensor.
 
     Returns
     -------
@@ -101,7 +110,8 @@ def detect_walk(knees: Mapping[str, FloatArray], fs: float, parameters: GaitPara
     clock = stride_clock(rhythm)
     chosen = choose_swings({side: fit_swings(curve, clock) for side, curve in curves.items()})
     upright = {side: curve.turned(chosen[side].polarity.sign) for side, curve in curves.items()}
-    smooth = {side: for_landmarks(curve, float(np.median(rhythm.stride_time))) for side, curve in upright.items()}
+    usual_stride = float(np.median(rhythm.stride_time))
+    smooth = {side: for_landmarks(curve, usual_stride, (lags or {}).get(side, 0.0)) for side, curve in upright.items()}
     swings = {side: _swings(smooth[side], chosen[side], clock, rhythm, parameters) for side in curves}
     numbers, spans = find_walks(swings, parameters.rest_min_s)
     busy = moving(list(smooth.values()), [chosen[side].usual for side in smooth])
