@@ -22,6 +22,7 @@ from ..records import Recording
 from ..swallow.candidates import CANDIDATE_COLUMNS, detect_candidates
 from ..swallow.features import FEATURE_NAMES
 from ..swallow.parameters import SwallowParameters
+from ..vocabulary import KNEES
 from .bodies import angles_of, knees_of, limits_of
 
 __all__ = ["FRAMES", "run", "segment_recording"]
@@ -76,7 +77,10 @@ def segment_recording(
     notes: dict[str, Any] = {"polarity": {}, "observed_throat_s": None}
     knees, fs = knees_of(traces)
     if knees and task in WALKS:
-        walk = detect_walk(knees, fs, gait)
+        lags = {
+            side: gait.sensor_lag_s for side, point in KNEES.items() if point in traces and traces[point].units != "deg"
+        }
+        walk = detect_walk(knees, fs, gait, lags=lags)
         frames["events"] = walk.events.assign(value=np.nan)
         frames["states"] = walk.states
         frames["strides"] = in_degrees(walk.strides, angles_of(traces), fs)
