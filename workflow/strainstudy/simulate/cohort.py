@@ -24,11 +24,11 @@ TASKS: Final = ("bend", "walk", "swallow", "water", "free", "bend-after")
 FAULTS: Final[Mapping[str, str]] = {
     "sub-03_ses-01_walk": "gap",
     "sub-05_ses-01_walk": "clipped",
-    "sub-10_ses-02_walk": "unplugged",
+    "sub-08_ses-02_walk": "unplugged",
     "sub-09_ses-02_bend": "reversed",
     "sub-09_ses-02_walk": "reversed",
     "sub-07_ses-01_swallow": "jittered",
-    "sub-08_ses-02_water": "corrupt",
+    "sub-10_ses-02_water": "corrupt",
 }
 _FORMATS: Final[Mapping[str, str]] = {
     "sub-04_ses-02_walk": "european",

@@ -20,7 +20,9 @@ OTHER_SIDE: Final = {"left": "right", "right": "left"}
 class Leg:
     """One leg's knee in walking: angles in degrees of flexion, times as fractions of its stride.
 
-    ``contact_dip_deg`` is how far the knee straightens before contact, below its minimum in stance.
+    ``contact_dip_deg`` is how far the knee straightens before contact, below its minimum in stance;
+    ``contact_shift`` how much later (fraction of the stride) the foot lands than on the reference curve, and
+    ``habit_deg`` cosine and sine amplitudes of the first harmonics by which a person's curve differs from it.
     """
 
     swing_peak_deg: float = 60.0
@@ -29,6 +31,8 @@ class Leg:
     stance_fraction: float = 0.62
     peak_fraction: float = 0.72
     contact_dip_deg: float = 3.0
+    contact_shift: float = 0.0
+    habit_deg: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -85,6 +89,8 @@ def healthy_gait(rng: np.random.Generator, *, stride_time_s: float | None = None
     # Slow walkers load the knee little: the loading wave nearly disappears at very slow speeds.
     wave = 12 * rng.uniform(0.4, 1.1) * np.clip((1.7 - stride) / 0.6, 0.15, 1)
     dip = rng.uniform(2, 7)
+    order = np.arange(1, 5)[:, None]
+    habit, shift = rng.normal(0, 1.6, (4, 2)) / order, rng.normal(0, 0.010)
     legs = []
     for _ in range(2):
         legs.append(
@@ -95,6 +101,8 @@ def healthy_gait(rng: np.random.Generator, *, stride_time_s: float | None = None
                 float(0.625 + rng.normal(0, 0.008)),
                 float(0.722 + rng.normal(0, 0.006)),
                 float(np.clip(dip + rng.normal(0, 0.8), 1, 9)),
+                float(shift + rng.normal(0, 0.005)),
+                tuple((float(c), float(s)) for c, s in habit + rng.normal(0, 0.6, (4, 2)) / order),
             )
         )
     return Gait(

@@ -137,6 +137,8 @@ class _Stride:
     loading_deg: float
     minimum_deg: float
     contact_dip_deg: float
+    contact_phase: float
+    habit_deg: tuple[tuple[float, float], ...]
 
 
 def _strides(
@@ -152,6 +154,7 @@ def _strides(
     count = int((end - onset) / 0.5) + 8
     tempo, peaks = correlated_noise(count, rng), rng.standard_normal((count, 4))
     phases = np.clip(rng.standard_normal(count), -2.5, 2.5)
+    jitter = np.clip(rng.standard_normal((count, 2)), -2.5, 2.5)
     contacts: dict[str, list[float]] = {"left": [onset], "right": []}
     for k in range(count - 1):
         at = contacts["left"][-1]
@@ -181,6 +184,8 @@ def _strides(
                     max(leg.loading_deg + gait.loading_sd_deg * float(peaks[k, 2 + column]), leg.minimum_deg),
                     leg.minimum_deg + 0.5 * gait.loading_sd_deg * float(peaks[k, 3 - column]),
                     leg.contact_dip_deg,
+                    leg.contact_shift + 0.006 * float(jitter[k, column]),
+                    leg.habit_deg,
                 )
             )
     return strides
@@ -191,6 +196,7 @@ def _leg_angle(time: Array, strides: Sequence[_Stride], quiet: Array, first: flo
     order = np.arange(len(strides))
     nodes = np.concatenate([[s.contact, s.toe_off, s.peak] for s in strides])
     clock = np.repeat(order, 3) + np.tile([0, _TOE_OFF_AT, _SWING_PEAK_AT], len(strides))
+    clock[::3] += [s.contact_phase for s in strides]
     inside = np.clip(time, nodes[0], nodes[-1])
     phase = PchipInterpolator(nodes, clock)(inside)
     # Strides differ, so each landmark glides from its value in one stride to its value in the next.
@@ -201,6 +207,7 @@ def _leg_angle(time: Array, strides: Sequence[_Stride], quiet: Array, first: flo
     minimum = np.array([s.minimum_deg for s in strides])
     peaks = minimum + swing_share * (np.array([s.swing_peak_deg for s in strides]) - minimum)
     low = np.interp(phase, order + _MINIMUM_AT, minimum)
+    share = np.interp(phase, order + 0.5, (peaks - minimum) / (_SWING_PEAK_DEG - _MINIMUM_DEG))
     angle = knee_cycle(
         phase,
         loading_deg=np.interp(phase, order + _LOADING_AT, [s.loading_deg for s in strides]),
@@ -208,6 +215,14 @@ def _leg_angle(time: Array, strides: Sequence[_Stride], quiet: Array, first: flo
         swing_peak_deg=np.interp(phase, order + _SWING_PEAK_AT, peaks),
         contact_dip_deg=np.interp(phase, order + 1.0, [s.contact_dip_deg for s in strides]),
     )
+    for k in range(max(len(s.habit_deg) for s in strides)):
+        cosine, sine = (
+            np.interp(phase, order + 0.5, [s.habit_deg[k][part] if s.habit_deg else 0.0 for s in strides])
+            for part in (0, 1)
+        )
+        turn = 2 * np.pi * (k + 1) * phase
+        # A knee that moves less departs less from the curve.
+        angle += share * (cosine * np.cos(turn) + sine * np.sin(turn))
     mean = float(np.mean([s.following - s.contact for s in strides]))
     walking = smooth_step((time - first) / (0.22 * mean) + 1) * smooth_step((last - time) / (0.35 * mean) + 1.4)
     blended: Array = quiet + walking * (angle - quiet)

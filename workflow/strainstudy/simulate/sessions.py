@@ -233,8 +233,10 @@ def _bench_channels(
 
 
 def stretch_take(unit: Unit, rng: np.random.Generator, *, fs: float = 100.0) -> Take:
-    """Stretch a sensor on the stage, knee sensors to a third, throat sensors less."""
-    largest = 0.35 if unit.place != "throat" else 0.10
+    """Stretch a sensor on the stage: knee sensors to a third, throat sensors as far as their gain allows."""
+    bridge, model = unit.bridge, unit.model
+    allowed = 0.75 * 4 * unit.acquisition.rail_v / (bridge.amplifier_gain * bridge.excitation_v)
+    largest = 0.35 if unit.place != "throat" else min(0.10, allowed / model.gauge_factor)
     run = run_stage(standard_program(largest), fs, rng, lag_s=float(rng.uniform(-0.04, 0.06)))
     return Take("stretch", fs, _bench_channels(unit, run.strain, run.reference_percent, fs, rng), ())
 
