@@ -17,9 +17,9 @@ import numpy.typing as npt
 
 from ..io.readers import RawFile, ReadError, read_raw
 from ..io.store import Trace
+from ..records import Channel, Recording
 from ..signal.gaps import runs
 from ..signal.quality import ChannelQuality, assess_channel
-from ..records import Channel, Recording
 from ..tables.recordings import RECORDINGS
 from ..vocabulary import RESPONSE_UNITS
 from .parameters import IngestParameters
@@ -230,7 +230,8 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
     row.update(_missing_row(traces, rate))
     row["channels"] = ", ".join(trace.tracked_point for trace in traces)
     if row["missing_fraction"] > parameters.degraded_missing:
-        faults.append(f"{row['missing_fraction']:.1%} of the samples are missing, in {row['gap_count']} gaps")
+        gaps = f"{row['gap_count']} gap{'' if row['gap_count'] == 1 else 's'}"
+        faults.append(f"{row['missing_fraction']:.1%} of the samples are missing, in {gaps}")
     row["status"] = "degraded" if faults else "good"
     row["status_description"] = "; ".join(faults) or None
     return tuple(traces)

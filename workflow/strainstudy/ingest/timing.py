@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from ..io.readers.model import RawChannel, RawFile
-from ..signal.timebase import TimeBase, TimeBaseError, stamp_unit, time_base, uniform_base
 from ..records import Recording
+from ..signal.timebase import TimeBase, TimeBaseError, stamp_unit, time_base, uniform_base
 from .parameters import IngestParameters
 
 __all__ = ["Grid", "NoTimeError", "make_grid"]
@@ -49,6 +49,10 @@ class Grid:
     faults: tuple[str, ...] = field(default=())
 
 
+def _count(n: int, noun: str) -> str:
+    return f"{n} {noun}{'' if n == 1 else 's'}"
+
+
 def _hertz(rate: float) -> str:
     return f"{rate:.6g} Hz"
 
@@ -64,11 +68,11 @@ def _stamp_faults(base: TimeBase, column: str) -> list[str]:
         (base.repeated_stamps, "with the time stamp of the one before"),
     ):
         if count:
-            faults.append(f"{count} sample{'s' if count > 1 else ''} {what} left out")
+            faults.append(f"{_count(count, 'sample')} {what} left out")
     if base.backward_stamps:
-        places = f"{base.backward_stamps} place{'s' if base.backward_stamps > 1 else ''}"
-        rest = base.left_out - base.missing_stamps - base.repeated_stamps
-        faults.append(f"time stamps of {column!r} run backwards at {places} ({max(rest, 0)} samples left out)")
+        places = _count(base.backward_stamps, "place")
+        rest = max(base.left_out - base.missing_stamps - base.repeated_stamps, 0)
+        faults.append(f"time stamps of {column!r} run backwards at {places} ({_count(rest, 'sample')} left out)")
     if base.packets:
         faults.append(f"time stamps of {column!r} repeat in packets: samples were spread evenly between them")
     return faults
@@ -198,4 +202,6 @@ def make_grid(raw: RawFile, recording: Recording, parameters: IngestParameters) 
         raise NoTimeError(
             f"{reason}, which has {', '.join(raw.names)}; correct time_column, or give sampling_frequency"
         )
-    return _from_rates(raw, recording, parameters, [f"{reason}: its rate was used instead"])
+    source = "sheet" if any(c.sampling_frequency is None for c in raw.channels.values()) else "file"
+    faults = [f"{reason}: the sampling rate of the {source} was used instead"]
+    return _from_rates(raw, recording, parameters, faults)

@@ -29,6 +29,17 @@ _COMMENT = ("#", "%", "//")
 _MOST_TEXT = 0.5
 
 
+def _as_utf8(content: bytes) -> bytes:
+    """Give text in an old code page as UTF-8; its numbers are the same bytes in both."""
+    if content.isascii():
+        return content
+    try:
+        content.decode("utf-8")
+    except UnicodeDecodeError:
+        return content.decode("cp1252", errors="replace").encode()
+    return content
+
+
 def _content(path: Path) -> bytes:
     content = path.read_bytes()
     if path.name.lower().endswith(".gz"):
@@ -49,17 +60,14 @@ def _content(path: Path) -> bytes:
         raise ReadError("not a text file; export it as text, or name it by its format")
     if b"\n" not in content and b"\r" in content:
         content = content.replace(b"\r", b"\n")
-    return content
+    return _as_utf8(content)
 
 
 def _head_lines(content: bytes) -> list[str]:
     head = content[:_HEAD_BYTES]
     if len(head) < len(content):
         head = head[: head.rfind(b"\n") + 1] or head
-    try:
-        text = head.decode("utf-8")
-    except UnicodeDecodeError:
-        text = head.decode("cp1252", errors="replace")
+    text = head.decode("utf-8", errors="replace")
     return [line.rstrip("\r") for line in text.rstrip("\n").split("\n")[:_HEAD_LINES]]
 
 
@@ -144,13 +152,18 @@ def read(path: Path, columns: Sequence[str] | None) -> RawFile:
         raise ReadError(f"column {twice[0]!r} is there twice; give every column a name of its own")
     wanted = [i for i, name in enumerate(names) if name and (columns is None or name in columns)]
     types = {i: pa.string() if layout.clock[i] else pa.float64() for i in wanted}
-    odd, faults, started = _OddRows(), [], None
+    odd, faults = _OddRows(), []
+    started: str | None = None
     salvaged = False
     try:
         table = _read_table(content, layout, types, odd)
     except pa.ArrowInvalid:
         salvaged, odd = True, _OddRows()
-        table = _read_table(content, layout, dict.fromkeys(wanted, pa.string()), odd)
+        try:
+            table = _read_table(content, layout, dict.fromkeys(wanted, pa.string()), odd)
+        except pa.ArrowInvalid as error:
+            first = str(error).splitlines()[0]
+            raise ReadError(f"the rows cannot be read as a table ({first}); export the file again") from None
     channels = {}
     for i in wanted:
         fault = None
