@@ -130,11 +130,17 @@ def test_a_statistic_that_often_does_not_exist_gives_no_interval():
     assert "does not exist" in cluster_bootstrap(table, ratio, draws=500, seed=1).method
 
 
-def test_people_who_all_score_the_same_fall_back_to_percentiles_by_name():
-    table = np.array([[5.0, 10.0]] * 6)
-    found = cluster_bootstrap(table, ratio, draws=200, seed=1)
-    assert (found.low, found.high) == (0.5, 0.5)
-    assert "percentile" in found.method
+def test_people_who_all_score_the_same_give_no_interval_instead_of_one_without_width():
+    found = cluster_bootstrap(np.array([[5.0, 10.0]] * 6), ratio, draws=200, seed=1)
+    assert math.isnan(found.low)
+    assert found.method == "none: no participant differs, so that resampling shows no spread"
+
+
+def test_where_the_correction_does_not_exist_plain_percentiles_are_used_and_named():
+    """The share of people seen at least once: leaving out any one changes it alike, so that no skewness is known."""
+    found = cluster_bootstrap(np.eye(5), lambda sums: (sums > 0).mean(axis=1), draws=400, seed=1)
+    assert found.method == "bootstrap over participants (percentile)"
+    assert found.low < found.high
 
 
 def test_expansion_widens_limits_of_few_people_and_hardly_those_of_many():
@@ -163,4 +169,4 @@ def test_limits_hold_the_truth_about_as_often_as_they_say():
 def test_limits_of_a_proportion_stay_between_0_and_1(people):
     table = np.array([(a, a + b) for a, b in people], dtype=float)
     found = cluster_bootstrap(table, ratio, draws=200, seed=1)
-    assert 0 <= found.low <= found.high <= 1
+    assert found.method.startswith("none: no participant differs") or 0 <= found.low <= found.high <= 1

@@ -21,6 +21,7 @@ from scipy import special
 
 __all__ = [
     "MINIMUM_CLUSTERS",
+    "NOBODY_DIFFERS",
     "Interval",
     "cluster_bootstrap",
     "no_interval",
@@ -33,6 +34,9 @@ Floats = NDArray[np.float64]
 
 MINIMUM_CLUSTERS: Final = 3
 """Fewer people than this say nothing about the spread between people (ours)."""
+NOBODY_DIFFERS: Final = "no participant differs, so that resampling shows no spread"
+SAME: Final = 1e-12
+"""Relative spread of resamples that is rounding."""
 DEFINED_SHARE: Final = 0.9
 """Share of resamples in which the statistic must exist (ours)."""
 
@@ -198,8 +202,9 @@ def cluster_bootstrap(
     Returns
     -------
     Interval
-        None for fewer than `MINIMUM_CLUSTERS` people, or where the statistic fails in over a tenth of the
-        resamples.
+        None for fewer than `MINIMUM_CLUSTERS` people, where the statistic fails in over a tenth of the
+        resamples, or where all resamples give the same value: what does not vary between these people may still vary
+        in others.
     """
     table = np.asarray(sums, dtype=np.float64)
     if len(table) < MINIMUM_CLUSTERS:
@@ -212,6 +217,8 @@ def cluster_bootstrap(
     finite = drawn[np.isfinite(drawn)]
     if not math.isfinite(estimate) or len(finite) < DEFINED_SHARE * draws:
         return no_interval("the value does not exist in enough resamples")
+    if float(np.ptp(finite)) <= SAME * max(1.0, abs(estimate)):
+        return no_interval(NOBODY_DIFFERS)
     n = len(table)
     upper = float(special.ndtri(0.5 + level / 2))
     if expand:

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..stats.intervals import Interval, cluster_bootstrap, no_interval
+from ..stats.intervals import NOBODY_DIFFERS, Interval, cluster_bootstrap
 from ..tables.validation import RATERS
 from ..vocabulary import STATES as STATE_WORDS
 from .events import grouped
@@ -27,11 +27,12 @@ from .states import COLUMN_STATES, StateSeconds, kappa_sums, state_seconds
 __all__ = ["compare_raters", "standing"]
 
 Floats = NDArray[np.float64]
-_NOTHING = no_interval("no common recordings")
 
 
-def standing(interval: Interval) -> str:
-    """Say in words what the interval of pipeline minus rater means."""
+def standing(difference: float, interval: Interval) -> str:
+    """Say in words what pipeline minus rater and its interval mean."""
+    if interval.method.endswith(NOBODY_DIFFERS) and difference == 0:
+        return "pipeline and the other rater score exactly the same"
     if not np.isfinite([interval.low, interval.high]).all():
         return "too few participants to tell"
     if interval.low > 0:
@@ -84,7 +85,7 @@ def _event_rows(
                 },
                 **named_interval("pipeline_f1", scores["f1"], Interval(scores["f1_low"], scores["f1_high"], "")),
                 **named_interval("pipeline_minus_rater_f1", gap, interval),
-                "standing": standing(interval),
+                "standing": standing(gap, interval),
             }
         )
     return rows
@@ -125,7 +126,7 @@ def _state_row(
         "interval_method": method,
         **columns,
         **named_interval("pipeline_minus_rater_kappa", gap, interval),
-        "standing": standing(interval),
+        "standing": standing(gap, interval),
     }
 
 
