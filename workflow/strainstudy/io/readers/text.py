@@ -142,49 +142,51 @@ def _salvage(
     return values, f"{count} {noun} of column {name!r} {verb} as missing (first: {where})"
 
 
+def _column(
+    cells: pa.ChunkedArray, i: int, layout: Layout, content: bytes
+) -> tuple[npt.NDArray[np.float64], str | None, str | None]:
+    """Turn one column into numbers; give also the fault it has and the date and time it starts with."""
+    if layout.clock[i]:
+        seconds, started = clock_seconds(cells.combine_chunks())
+        return seconds, None, started
+    if pa.types.is_string(cells.type):
+        values, fault = _salvage(cells, layout, layout.names[i], content)
+        return values, fault, None
+    return np.asarray(cells.to_numpy(), dtype=np.float64), None, None
+
+
 def read(path: Path, columns: Sequence[str] | None) -> RawFile:
     """Read a delimited text file; see `strainstudy.io.readers.read_raw`."""
     content = _content(path)
     layout = find_layout(_head_lines(content), columns or ())
     names = layout.names
-    twice = sorted({name for name in names if name and names.count(name) > 1 and (columns is None or name in columns)})
+    wanted = [i for i, name in enumerate(names) if name and (columns is None or name in columns)]
+    twice = [name for i, name in enumerate(names) if i in wanted and name in names[:i]]
     if twice:
         raise ReadError(f"column {twice[0]!r} is there twice; give every column a name of its own")
-    wanted = [i for i, name in enumerate(names) if name and (columns is None or name in columns)]
-    types = {i: pa.string() if layout.clock[i] else pa.float64() for i in wanted}
-    odd, faults = _OddRows(), []
-    started: str | None = None
-    salvaged = False
+    odd = _OddRows()
     try:
+        types = {i: pa.string() if layout.clock[i] else pa.float64() for i in wanted}
         table = _read_table(content, layout, types, odd)
     except pa.ArrowInvalid:
-        salvaged, odd = True, _OddRows()
+        odd = _OddRows()
         try:
             table = _read_table(content, layout, dict.fromkeys(wanted, pa.string()), odd)
         except pa.ArrowInvalid as error:
-            first = str(error).splitlines()[0]
-            raise ReadError(f"the rows cannot be read as a table ({first}); export the file again") from None
-    channels = {}
+            line = str(error).splitlines()[0]
+            raise ReadError(f"the rows cannot be read as a table ({line}); export the file again") from None
+    channels, faults, starts = {}, [], []
     for i in wanted:
-        fault = None
-        if layout.clock[i]:
-            values, first = clock_seconds(table[i].combine_chunks())
-            started = started or first
-        elif salvaged:
-            values, fault = _salvage(table[i], layout, names[i], content)
-        else:
-            values = table[i].to_numpy()
-        if fault is not None:
-            faults.append(fault)
+        values, fault, started = _column(table[i], i, layout, content)
+        faults += [fault] if fault is not None else []
+        starts += [started] if started is not None else []
         units = layout.units[i] if layout.units is not None else None
-        channels[names[i]] = RawChannel(
-            np.asarray(values, dtype=np.float64), units=units or None, clock=layout.clock[i]
-        )
+        channels[names[i]] = RawChannel(values, units=units or None, clock=layout.clock[i])
     if odd.count:
-        line = _line_of(content, odd.first or "", layout.first_row)
+        number = _line_of(content, odd.first or "", layout.first_row)
         noun, verb = ("row has", "was") if odd.count == 1 else ("rows have", "were")
-        where = f" (first: line {line})" if line else ""
+        where = f" (first: line {number})" if number else ""
         faults.append(f"{odd.count} {noun} the wrong number of cells and {verb} left out{where}")
     suffix = "gzip text" if path.name.lower().endswith(".gz") else "text"
     known = tuple(name for name in names if name)
-    return RawFile(f"{suffix}: {layout.words}", known, channels, started, tuple(faults))
+    return RawFile(f"{suffix}: {layout.words}", known, channels, next(iter(starts), None), tuple(faults))
