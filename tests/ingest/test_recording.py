@@ -351,3 +351,27 @@ def test_a_file_cut_or_scribbled_on_anywhere_never_raises(path, cut, noise):
     content = path.read_bytes()[:12000]
     path.with_name("b.csv").write_bytes(content[:cut] + noise + content[cut + len(noise) :])
     ingest(path.with_name("b.csv"))
+
+
+def test_units_of_the_file_that_are_not_the_sheets_are_said(tmp_path):
+    edfio.Edf([edfio.EdfSignal(LEFT, FS, label="left_v", physical_dimension="mV", physical_range=(0, 3))]).write(
+        tmp_path / "a.edf"
+    )
+    quality = ingest(tmp_path / "a.edf", KNEES[:1], None, None).quality
+    assert quality["status_description"] == (
+        "the file gives 'left_v' in mV, channels.tsv in V: channels.tsv was followed"
+    )
+
+
+def test_a_bench_stage_that_stands_still_between_jumps_is_not_stuck(tmp_path):
+    rng = np.random.Generator(np.random.PCG64(9))
+    strain = np.where(T % 8 < 4, 0.0, 5.0) + np.where(T % 8 < 4, 0.0, 0.0001 * np.round(100 * np.sin(40 * T)))
+    volts = 1 + 0.1 * strain + rng.normal(0, 0.002, N)
+    channels = (
+        Channel("volts", "sensor", "V", "S1"),
+        Channel("percent", "reference_strain", "percent", "S1"),
+    )
+    write_csv(tmp_path / "a.csv", {"time_s": T, "volts": volts, "percent": strain})
+    ingested = ingest(tmp_path / "a.csv", channels)
+    assert ingested.quality["status"] == "good"
+    np.testing.assert_allclose(ingested.traces[1]["raw"], strain, atol=1e-4)

@@ -21,7 +21,7 @@ from ..records import Channel, Recording
 from ..signal.gaps import runs
 from ..signal.quality import ChannelQuality, assess_channel
 from ..tables.recordings import RECORDINGS
-from ..vocabulary import RESPONSE_UNITS
+from ..vocabulary import REFERENCE_UNITS, RESPONSE_UNITS
 from .parameters import IngestParameters
 from .timing import Grid, NoTimeError, make_grid
 
@@ -29,6 +29,11 @@ __all__ = ["Ingested", "ingest_recording", "trace_names"]
 
 Array = npt.NDArray[np.float64]
 _MOST_NAMES = 12
+_UNIT_SPELLINGS = {
+    "v": "V", "volt": "V", "volts": "V", "mv": "mV", "millivolt": "mV", "millivolts": "mV",
+    "ohm": "ohm", "ohms": "ohm", "ω": "ohm", "deg": "deg", "degree": "deg", "degrees": "deg", "°": "deg",
+    "%": "percent", "percent": "percent", "mm": "mm",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -105,6 +110,19 @@ def _present(recording: Recording, raw: RawFile, faults: list[str]) -> list[Chan
             )
         seen[name] = channel
     return there
+
+
+def _unit_faults(channels: Sequence[Channel], raw: RawFile) -> list[str]:
+    """Say where the file's own units are not those of the sheet."""
+    faults = []
+    for channel in channels:
+        told = raw.channels[channel.name].units
+        meant = None if told is None else _UNIT_SPELLINGS.get(told.lower())
+        if meant is not None and meant != channel.units:
+            faults.append(
+                f"the file gives {channel.name!r} in {told}, channels.tsv in {channel.units}: channels.tsv was followed"
+            )
+    return faults
 
 
 def _channel_fault(channel: Channel, quality: ChannelQuality, limit: float) -> str | None:
@@ -197,7 +215,7 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
     except NoTimeError as error:
         raise _RejectedError(str(error)) from None
     row.update(_time_row(grid))
-    faults += grid.faults
+    faults += [*_unit_faults(channels, raw), *grid.faults]
     rate = grid.base.sampling_frequency
     if grid.base.duration < parameters.shortest_s:
         raise _RejectedError(
@@ -208,7 +226,13 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
     for channel in channels:
         values = grid.channels[channel.name]
         values = np.where(np.isinf(values), np.nan, values) if np.isinf(values).any() else values
-        quality = assess_channel(values, rate, dead_s=parameters.dead_s, rails=channel.units in RESPONSE_UNITS)
+        quality = assess_channel(
+            values,
+            rate,
+            dead_s=parameters.dead_s,
+            rails=channel.units in RESPONSE_UNITS,
+            holds=channel.units in REFERENCE_UNITS.values(),
+        )
         fault = _channel_fault(channel, quality, parameters.rejected_fraction)
         if fault is not None:
             lost.append(fault)

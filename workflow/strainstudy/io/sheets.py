@@ -13,6 +13,7 @@ import math
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -77,6 +78,7 @@ class Rule:
     unique: bool = False
 
 
+@lru_cache(maxsize=1 << 16)
 def to_number(text: str | None) -> float | None:
     """Read a finite number written with a decimal point; ``None`` if missing or anything else."""
     if text is None or "_" in text:
@@ -143,6 +145,7 @@ def _decode(content: bytes, file: str) -> tuple[str, list[Problem]]:
         return "", [Problem(file, message, _UTF8_REMEDY, row=row)]
 
 
+@lru_cache(maxsize=1 << 16)
 def _cell(text: str) -> str | None:
     text = text.strip()
     if len(text) >= 2 and text[0] == text[-1] == '"':

@@ -184,7 +184,9 @@ def _noise_only(x: Array, fs: float) -> bool:
     return fast > 0 and slow * block < np.sqrt(block) * fast
 
 
-def assess_channel(values: Array, fs: float, *, dead_s: float, rails: bool = True) -> ChannelQuality:
+def assess_channel(
+    values: Array, fs: float, *, dead_s: float, rails: bool = True, holds: bool = False
+) -> ChannelQuality:
     """Assess one channel.
 
     Parameters
@@ -196,7 +198,9 @@ def assess_channel(values: Array, fs: float, *, dead_s: float, rails: bool = Tru
     dead_s : float
         Shortest stretch, in s, of one value that is taken as unplugged (with a jump) or stuck.
     rails : bool
-        Look for rails; off for channels that no converter clips (angles, references).
+        Look for rails and for an open input; off for channels that no converter clips (angles, references).
+    holds : bool
+        The channel may hold one value exactly and leave it at once (a test stage): such stretches are not stuck.
 
     Returns
     -------
@@ -215,7 +219,7 @@ def assess_channel(values: Array, fs: float, *, dead_s: float, rails: bool = Tru
     known = steps[np.isfinite(steps)] if len(missing) else steps
     quantum = _quantum(known)
     shortest = max(round(dead_s * fs), _RAIL_RUN)
-    clipped, dead = [none], [_stuck(values, steps, shortest, quantum)]
+    clipped, dead = [none], [none if holds else _stuck(values, steps, shortest, quantum)]
     for value in (low, high) if rails else ():
         at = values == value
         if np.count_nonzero(at) < _RAIL_RUN:
