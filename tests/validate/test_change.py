@@ -9,6 +9,7 @@ import pytest
 from strainstudy.stats.reliability import mean_squares
 from strainstudy.tables.gait import GAIT
 from strainstudy.tables.spec import write_table
+from strainstudy.tables.swallows import SWALLOW_SUMMARY
 from strainstudy.tables.validation import CHANGE, GROUPS, RETEST
 from strainstudy.validate.change import changes, retest
 from strainstudy.validate.groups import compare_groups
@@ -152,28 +153,32 @@ RECORDINGS = pd.DataFrame(
         "participant_id": ["sub-01", "sub-01", None],
         "session_id": ["ses-01", None, None],
         "task": ["swallow", "free", "stretch"],
-        "duration": [60.0, 120.0, 30.0],
-        "volume_ml": [100.0, np.nan, np.nan],
     }
 )
 
 
-def test_timed_water_swallow_worked_by_hand():
-    """Hughes & Wiles 1996: 100 ml in 4 swallows from 2 s to 10 s: 25 ml and 2 s a swallow, 12.5 ml/s."""
-    swallows = pd.DataFrame({"recording_id": "r1", "onset": [2.0, 4.0, 6.0, 9.0], "duration": 1.0})
-    found = swallow_measurements(swallows, RECORDINGS).set_index("measure").value
-    assert found["volume_per_swallow"] == 25
-    assert found["time_per_swallow"] == 2
-    assert found["swallow_speed"] == 12.5
-    assert found["swallow_interval"] == pytest.approx(7 / 3)
-    assert "spontaneous_swallow_rate" not in found
+def summary(recording, **values):
+    row = dict.fromkeys(SWALLOW_SUMMARY.names, np.nan) | {"recording_id": recording, "swallow_count": 4} | values
+    return pd.DataFrame([row])
 
 
-def test_the_spontaneous_rate_is_of_free_recordings_alone():
-    swallows = pd.DataFrame({"recording_id": ["r2"] * 3 + ["bench"], "onset": [2.0, 40.0, 60.0, 1.0], "duration": 1.0})
-    found = swallow_measurements(swallows, RECORDINGS)
-    assert found[found.measure == "spontaneous_swallow_rate"].value.tolist() == [1.5]
-    assert set(found.recording_id) == {"r2"}
+def test_swallow_measures_are_those_of_the_summary_with_the_error_of_their_mean():
+    """SE of a mean = SD / sqrt(n): 4 durations of SD 0.2 give 0.1, 3 intervals of SD 0.3 give 0.1732."""
+    given = summary("r1", duration_mean=1.1, duration_sd=0.2, interval_mean=2.0, interval_sd=0.3, swallowing_speed=12.5)
+    found = swallow_measurements(given, RECORDINGS).set_index("measure")
+    assert found.value.to_dict() == {"swallow_duration": 1.1, "swallow_interval": 2.0, "swallowing_speed": 12.5}
+    assert found.loc["swallow_duration", "standard_error"] == pytest.approx(0.1)
+    assert found.loc["swallow_interval", "standard_error"] == pytest.approx(0.3 / math.sqrt(3))
+    assert found.unit.to_dict() == {"swallow_duration": "s", "swallow_interval": "s", "swallowing_speed": "ml/s"}
+
+
+def test_a_rate_is_spontaneous_only_where_nobody_was_asked_to_swallow():
+    rates = {"rate": 1.5, "rate_low": 0.5, "rate_high": 2.5}
+    both = pd.concat([summary("r1", **rates), summary("r2", **rates), summary("bench", **rates)])
+    found = swallow_measurements(both, RECORDINGS)
+    assert found.recording_id.tolist() == ["r2"]
+    assert found.measure.tolist() == ["spontaneous_swallow_rate"]
+    assert found.standard_error.tolist() == [pytest.approx(1 / 1.96, abs=1e-4)]
 
 
 def test_gait_measures_exist_in_the_gait_table_and_their_error_is_read_off_their_interval():

@@ -9,7 +9,7 @@ from strainstudy.errors import StudyError
 from strainstudy.tables.gait import GAIT
 from strainstudy.tables.spec import write_table
 from strainstudy.tables.validation import NORMS
-from strainstudy.validate.measurements import GAIT_MEASURES
+from strainstudy.validate.measurements import GAIT_MEASURES, SWALLOW_MEASURES
 from strainstudy.validate.norms import NORM_COLUMNS, position, published_range, read_norms
 
 SHIPPED = Path(__file__).resolve().parents[2] / "config" / "norms.tsv"
@@ -49,11 +49,9 @@ def test_the_shipped_norms_are_without_fault_and_every_source_says_how_it_is_kno
 
 def test_shipped_norms_are_of_measures_and_units_that_the_tables_have():
     units = {column.name: column.unit for column in GAIT.columns}
-    own = {"swallow_duration": "s", "spontaneous_swallow_rate": "1/min", "swallow_speed": "ml/s",
-           "volume_per_swallow": "ml", "time_per_swallow": "s"}  # fmt: skip
     for norm in read_norms(SHIPPED).itertuples():
-        if norm.measure in own:
-            assert norm.unit == own[norm.measure]
+        if norm.measure in SWALLOW_MEASURES:
+            assert norm.unit == SWALLOW_MEASURES[norm.measure]
             continue
         name = norm.measure if norm.measure in units else f"{norm.measure}_left"
         assert name in GAIT_MEASURES

@@ -14,7 +14,16 @@ import pandas as pd
 
 from .frames import text_or_none
 
-__all__ = ["COLUMNS", "GAIT_MEASURES", "SIGNAL_UNIT", "gait_measurements", "join", "per_person", "swallow_measurements"]
+__all__ = [
+    "COLUMNS",
+    "GAIT_MEASURES",
+    "SIGNAL_UNIT",
+    "SWALLOW_MEASURES",
+    "gait_measurements",
+    "join",
+    "per_person",
+    "swallow_measurements",
+]
 
 COLUMNS: Final = (
     "recording_id",
@@ -51,6 +60,15 @@ GAIT_MEASURES: Final[dict[str, str | None]] = {
     "coordination_index": "percent",
 }
 """Measures of ``tables/gait.tsv`` that are followed per person; None stands for the unit of the signal."""
+SWALLOW_MEASURES: Final[dict[str, str]] = {
+    "swallow_duration": "s",
+    "swallow_interval": "s",
+    "spontaneous_swallow_rate": "1/min",
+    "volume_per_swallow": "ml",
+    "time_per_swallow": "s",
+    "swallowing_speed": "ml/s",
+}
+"""Measures of ``tables/swallow_summary.tsv`` that are followed per person, by the names they have here."""
 _NORMAL_95: Final = 1.959963984540054
 
 
@@ -109,70 +127,58 @@ def gait_measurements(
     return _frame(rows)
 
 
-def swallow_measurements(swallows: pd.DataFrame, recordings: pd.DataFrame) -> pd.DataFrame:
-    """Per-recording swallow measures from ``tables/swallows.tsv``.
-
-    Recordings of task ``free`` give the spontaneous rate; ``swallow`` recordings with a volume give volume
-    and time per swallow and speed, as defined by Hughes TAT, Wiles CM 1996 QJM 89:109-116: from the first
-    onset to the last end.
+def swallow_measurements(summary: pd.DataFrame, recordings: pd.DataFrame) -> pd.DataFrame:
+    """Put ``tables/swallow_summary.tsv`` into the long form.
 
     Parameters
     ----------
-    swallows : DataFrame
-        recording_id, onset, duration, interval.
+    summary : DataFrame
+        One row per recording with a throat channel, columns of the summary table.
     recordings : DataFrame
-        recording_id, participant_id, session_id, task, duration (s), and ``volume_ml`` where the study has
-        it.
+        recording_id, participant_id, session_id, task. The rate of a recording of task ``free`` is the spontaneous one;
+        of other tasks it is what was asked of the person, and is left out.
 
     Returns
     -------
     DataFrame
-        `COLUMNS`.
+        `COLUMNS`. The standard error of a mean is SD / sqrt(n); that of the rate is read off its interval.
     """
     heads = _heads(recordings)
-    length = dict(zip(recordings["recording_id"].astype(str), recordings["duration"].astype(float), strict=True))
-    volumes = (
-        dict(zip(recordings["recording_id"].astype(str), pd.to_numeric(recordings["volume_ml"]), strict=True))
-        if "volume_ml" in recordings
-        else {}
-    )
     rows: list[dict[str, Any]] = []
-    for recording, group in swallows.groupby(swallows["recording_id"].astype(str), sort=True):
-        head = heads.get(str(recording))
+    for row in summary.to_dict("records"):
+        recording = str(row["recording_id"])
+        head = heads.get(recording)
         if head is None or head["participant_id"] is None:
             continue
-        onset = group["onset"].to_numpy(dtype=np.float64)
-        duration = group["duration"].to_numpy(dtype=np.float64)
-        interval = np.diff(np.sort(onset))
-
-        def add(measure: str, unit: str, value: float, spread: np.ndarray[Any, np.dtype[np.float64]] | None) -> None:
-            n = 0 if spread is None else len(spread)
-            error = float(spread.std(ddof=1)) / n**0.5 if spread is not None and n > 1 else np.nan
-            rows.append(
-                {
-                    "recording_id": str(recording),  # noqa: B023
-                    **head,  # noqa: B023
-                    "trial_type": None,
-                    "measure": measure,
-                    "unit": unit,
-                    "value": value,
-                    "standard_error": error,
-                }
-            )
-
-        add("swallow_duration", "s", float(duration.mean()), duration)
-        if len(interval):
-            add("swallow_interval", "s", float(interval.mean()), interval)
-        if head["task"] == "free" and length.get(str(recording), 0) > 0:
-            add("spontaneous_swallow_rate", "1/min", 60 * len(onset) / length[str(recording)], None)
-        volume = float(volumes.get(str(recording), np.nan))
-        if np.isfinite(volume):
-            seconds = float((onset + duration).max() - onset.min())
-            add("volume_per_swallow", "ml", volume / len(onset), None)
-            add("time_per_swallow", "s", seconds / len(onset), None)
-            if seconds > 0:
-                add("swallow_speed", "ml/s", volume / seconds, None)
+        n = int(row["swallow_count"])
+        found = {
+            "swallow_duration": (row["duration_mean"], _mean_error(row["duration_sd"], n)),
+            "swallow_interval": (row["interval_mean"], _mean_error(row["interval_sd"], n - 1)),
+            "volume_per_swallow": (row["volume_per_swallow"], np.nan),
+            "time_per_swallow": (row["time_per_swallow"], np.nan),
+            "swallowing_speed": (row["swallowing_speed"], np.nan),
+        }
+        if head["task"] == "free":
+            error = (float(row["rate_high"]) - float(row["rate_low"])) / (2 * _NORMAL_95)
+            found["spontaneous_swallow_rate"] = (row["rate"], error)
+        rows += [
+            {
+                "recording_id": recording,
+                **head,
+                "trial_type": None,
+                "measure": measure,
+                "unit": SWALLOW_MEASURES[measure],
+                "value": float(value),
+                "standard_error": float(error),
+            }
+            for measure, (value, error) in found.items()
+            if pd.notna(value)
+        ]
     return _frame(rows)
+
+
+def _mean_error(sd: float, n: int) -> float:
+    return float(sd) / n**0.5 if n > 1 and pd.notna(sd) else float("nan")
 
 
 def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:

@@ -1,0 +1,127 @@
+"""All validation tables of a study from its result tables: frames in, frames out.
+
+In: `StudyResults`, what the stages before have written, and the labels. Out: each table of ``validation/`` (without the
+classifier's own) and ``tables/change.tsv``, with its description.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from ..tables.spec import TableSpec
+from ..tables.validation import (
+    CHANGE,
+    CONFOUNDERS,
+    CONFUSION,
+    EVENTS,
+    GROUPS,
+    NORMS,
+    PARAMETERS,
+    RATERS,
+    RETEST,
+    STATES,
+)
+from .change import changes, retest
+from .events import score_confounders, score_events
+from .frames import LabelsByRater, reference_labels, text_or_none
+from .groups import compare_groups
+from .measurements import gait_measurements, join, per_person, swallow_measurements
+from .measures import bend_angles, compare_parameters, labelled_against_detected
+from .norms import position
+from .parameters import ValidateParameters
+from .raters import compare_raters
+from .states import score_states
+
+__all__ = ["StudyResults", "validate_study"]
+
+
+@dataclass(frozen=True)
+class StudyResults:
+    """What is validated.
+
+    Parameters
+    ----------
+    recordings : DataFrame
+        ``tables/recordings.tsv``: recording_id, participant_id, session_id, task, duration, status.
+    events, bouts, gait, swallow_summary : DataFrame
+        The tables of these names.
+    labels : mapping of recording_id to (mapping of rater to DataFrame)
+        All hand labels.
+    norms : DataFrame
+        From `norms.read_norms`.
+    ages, sexes, groups : mapping of participant_id
+        From the participants sheet; None where missing.
+    signal_units : mapping of recording_id to str
+        ``deg`` where the knee signals are angles.
+    """
+
+    recordings: pd.DataFrame
+    events: pd.DataFrame
+    bouts: pd.DataFrame
+    gait: pd.DataFrame
+    swallow_summary: pd.DataFrame
+    labels: LabelsByRater
+    norms: pd.DataFrame
+    ages: Mapping[str, float | None] = field(default_factory=dict)
+    sexes: Mapping[str, str | None] = field(default_factory=dict)
+    groups: Mapping[str, str | None] = field(default_factory=dict)
+    signal_units: Mapping[str, str] = field(default_factory=dict)
+
+
+def _by_recording(table: pd.DataFrame, recordings: list[str]) -> dict[str, pd.DataFrame]:
+    """Split a table by recording; recordings without a row get an empty frame."""
+    parts = {str(name): part for name, part in table.groupby("recording_id", sort=True)}
+    return {name: parts.get(name, table.iloc[:0]) for name in recordings}
+
+
+def validate_study(results: StudyResults, parameters: ValidateParameters) -> list[tuple[TableSpec, pd.DataFrame]]:
+    """Make every validation table.
+
+    Parameters
+    ----------
+    results : StudyResults
+        Rejected recordings are left out of the scoring.
+    parameters : ValidateParameters
+        Settings.
+
+    Returns
+    -------
+    list of (TableSpec, DataFrame)
+        In the order they are read; each valid, with its header alone where there is nothing to say.
+    """
+    table = results.recordings
+    used = [str(name) for name in table.loc[table["status"] != "rejected", "recording_id"]]
+    heads = {str(row["recording_id"]): row for row in table.to_dict("records")}
+    who = {name: text_or_none(heads[name]["participant_id"]) for name in used}
+    events, bouts = _by_recording(results.events, used), _by_recording(results.bouts, used)
+    labels = {name: raters for name, raters in results.labels.items() if name in who}
+    rater, truth = reference_labels(labels, parameters.reference_rater)
+
+    measurements = join(
+        gait_measurements(results.gait, table, signal_units=results.signal_units),
+        swallow_measurements(results.swallow_summary, table),
+    )
+    people = per_person(measurements)
+    states, confusion = score_states(truth, bouts, who, parameters, rater=rater)
+    durations = {name: float(heads[name]["duration"]) for name in used}
+    calibrating = {name for name in used if heads[name]["task"] == "bend"}
+    pairs = [
+        labelled_against_detected(truth, events, who, durations, parameters, reported=measurements),
+        bend_angles(truth, events, who, parameters, calibrating=calibrating),
+    ]
+    filled = [part for part in pairs if len(part)] or pairs[:1]
+    return [
+        (EVENTS, score_events(truth, events, who, parameters, rater=rater)),
+        (CONFOUNDERS, score_confounders(truth, events, who, parameters, rater=rater)),
+        (STATES, states),
+        (CONFUSION, confusion),
+        (RATERS, compare_raters(labels, events, bouts, who, parameters)),
+        (PARAMETERS, compare_parameters(pd.concat(filled, ignore_index=True), parameters)),
+        (NORMS, position(people, results.norms, results.ages, results.sexes)),
+        (CHANGE, changes(measurements)),
+        (RETEST, retest(measurements, parameters)),
+        (GROUPS, compare_groups(people, results.groups)),
+    ]
