@@ -24,6 +24,7 @@ from scipy.signal import find_peaks, peak_widths
 
 from ..signal.filters import lowpass
 from ..signal.gaps import runs, spanned
+from ..signal.hampel import MAD_TO_SD
 from ..signal.plateau import find_plateau
 from .parameters import BendParameters
 
@@ -57,6 +58,7 @@ _STILL_SHARE: Final = 0.06
 _PLATEAU_SHARE: Final = 0.06
 _EDGE_SHARE: Final = 0.05
 """Movement starts and ends where it leaves or reaches a level by this share of the step."""
+_RESTING_SHARE: Final = 0.25
 _LOOK_BACK_S: Final = 6.0
 _WALKING_GAP_S: Final = 3.0
 _LONGEST_CYCLE_S: Final = 4.0
@@ -194,23 +196,30 @@ def _crossing(y: Array, left: int, right: int, threshold: float, *, last: bool, 
     return k + (neighbour - k) * float((threshold - y[k]) / (y[neighbour] - y[k]))
 
 
+def _foot(y: Array, level: float) -> float:
+    """Height at which a movement counts as begun: a share of the way up from rest, and clear of its noise."""
+    lowest = float(y.min())
+    resting = y[y <= lowest + _RESTING_SHARE * (level - lowest)]
+    base = float(np.median(resting))
+    noise = MAD_TO_SD * float(np.median(np.abs(resting - base)))
+    return base + min(max(_EDGE_SHARE * (level - base), 3 * noise), _RESTING_SHARE * (level - base))
+
+
 def _rest_edge(signal: _Signal, hold: _Hold, *, before: bool, limit: int) -> tuple[float, float]:
     """Find the samples at which the movement between rest and a hold starts and ends."""
     y = signal.flexion
     reach = round(_LOOK_BACK_S * signal.rate)
     if before:
         left = max(limit, hold.start - reach)
-        base = float(y[left : hold.start + 1].min())
-        step = hold.level - base
-        leave = _crossing(y, left, hold.start, base + _EDGE_SHARE * step, last=True, below=True)
-        arrive = _crossing(y, int(leave), hold.start, hold.level - _EDGE_SHARE * step, last=False, below=False)
-        return leave, arrive
+        foot = _foot(y[left : hold.start + 1], hold.level)
+        leave = _crossing(y, left, hold.start, foot, last=True, below=True)
+        head = hold.level - _EDGE_SHARE * (hold.level - float(y[left : hold.start + 1].min()))
+        return leave, _crossing(y, int(leave), hold.start, head, last=False, below=False)
     right = min(limit, hold.stop + reach)
-    base = float(y[hold.stop - 1 : right + 1].min())
-    step = hold.level - base
-    arrive = _crossing(y, hold.stop - 1, right, base + _EDGE_SHARE * step, last=False, below=True)
-    leave = _crossing(y, hold.stop - 1, int(np.ceil(arrive)), hold.level - _EDGE_SHARE * step, last=True, below=False)
-    return leave, arrive
+    foot = _foot(y[hold.stop - 1 : right + 1], hold.level)
+    arrive = _crossing(y, hold.stop - 1, right, foot, last=False, below=True)
+    head = hold.level - _EDGE_SHARE * (hold.level - float(y[hold.stop - 1 : right + 1].min()))
+    return _crossing(y, hold.stop - 1, int(np.ceil(arrive)), head, last=True, below=False), arrive
 
 
 def _stairs_edge(signal: _Signal, first: _Hold, second: _Hold) -> tuple[float, float]:

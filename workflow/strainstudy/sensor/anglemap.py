@@ -27,7 +27,7 @@ settings, and the interval widens with angular speed as if that lag were known t
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
@@ -171,13 +171,14 @@ class AngleMap:
 
     def angle_of(self, levels: npt.ArrayLike) -> Array:
         """Angle for levels in the direction of flexion with hysteresis taken off; straight on beyond the knots."""
-        return _evaluate(np.asarray(self.levels), np.asarray(self.angles), np.asarray(levels, dtype=np.float64))
+        return _curve(np.asarray(self.levels), np.asarray(self.angles))(levels)
 
     def level_of(self, angle_deg: float) -> float:
         """Level at an angle: the inverse of `angle_of`."""
+        curve = _curve(np.asarray(self.levels), np.asarray(self.angles))
         chord = self.levels[0] + (angle_deg - self.angles[0]) * self.response_per_degree
         width = self.levels[-1] - self.levels[0]
-        found = brentq(lambda level: float(self.angle_of(level)) - angle_deg, chord - 10 * width, chord + 10 * width)
+        found = brentq(lambda level: float(curve(level)) - angle_deg, chord - 10 * width, chord + 10 * width)
         return float(found)
 
     def zero(self, drift: npt.ArrayLike, rest_ohm: float = math.nan) -> tuple[float, float]:
@@ -251,19 +252,22 @@ class AngleMap:
         return Angles(angle, angle - half, angle + half, extrapolated)
 
 
-def _evaluate(levels: Array, angles: Array, at: Array) -> Array:
+def _curve(levels: Array, angles: Array) -> Callable[[npt.ArrayLike], Array]:
+    """Monotone cubic through the knots, straight on along its end slopes."""
+    chords = np.diff(angles) / np.diff(levels)
     if len(levels) == 2:
-        slope = (angles[1] - angles[0]) / (levels[1] - levels[0])
-        straight: Array = angles[0] + slope * (at - levels[0])
-        return straight
-    curve = PchipInterpolator(levels, angles)
-    first, last = (float(curve.derivative()(levels[k])) for k in (0, -1))
+        return lambda at: angles[0] + chords[0] * (np.asarray(at) - levels[0])
+    inside = PchipInterpolator(levels, angles)
     # A zero end slope (possible at a strongly bent end) would freeze the angle: the end chord stands in.
-    first = first or float((angles[1] - angles[0]) / (levels[1] - levels[0]))
-    last = last or float((angles[-1] - angles[-2]) / (levels[-1] - levels[-2]))
-    inside = np.clip(at, levels[0], levels[-1])
-    value: Array = curve(inside) + first * np.minimum(at - levels[0], 0) + last * np.maximum(at - levels[-1], 0)
-    return value
+    first = float(inside.derivative()(levels[0])) or float(chords[0])
+    last = float(inside.derivative()(levels[-1])) or float(chords[-1])
+
+    def evaluate(at: npt.ArrayLike) -> Array:
+        x = np.asarray(at, dtype=np.float64)
+        beyond = first * np.minimum(x - levels[0], 0) + last * np.maximum(x - levels[-1], 0)
+        return np.asarray(inside(np.clip(x, levels[0], levels[-1])) + beyond)
+
+    return evaluate
 
 
 def _sign(holds: pd.DataFrame) -> int:
@@ -372,7 +376,7 @@ def fit_angle_map(
     degrees_per_level = (angles[-1] - angles[0]) / (levels[-1] - levels[0])
 
     bent = used[used["labelled"].astype(bool)]
-    residual = _evaluate(levels, angles, bent["level"].to_numpy(dtype=float)) - bent["angle"].to_numpy(dtype=float)
+    residual = _curve(levels, angles)(bent["level"].to_numpy(dtype=float)) - bent["angle"].to_numpy(dtype=float)
     freedom = len(bent) - bent["angle"].nunique()
     repeatability = math.sqrt(float(residual @ residual) / freedom) if freedom > 0 else math.nan
     scatter = parameters.hold_error_deg if math.isnan(repeatability) else repeatability

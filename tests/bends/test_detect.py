@@ -1,0 +1,209 @@
+"""Bends whose truth is known, walks that hold none, and the same with another scale, sign, rate or noise."""
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from strainstudy.bends.detect import BEND_COLUMNS, bend_reference, bends_of_knees, detect_bends
+from strainstudy.bends.parameters import BendParameters
+from strainstudy.condition.parameters import ConditionParameters
+from strainstudy.condition.trace import condition_trace
+from strainstudy.simulate.bends import hold_bends, squats
+from strainstudy.simulate.knee import Segment, healthy_gait, limp, walk_knees
+from strainstudy.tables.bends import KNEE_BENDS
+
+PLAIN = BendParameters()
+FS = 100
+
+
+def smooth(u):
+    u = np.clip(u, 0, 1)
+    return u**3 * (10 - 15 * u + 6 * u * u)
+
+
+def bent(holds, seconds, fs=FS, ramp=1.2, creep=0.0):
+    """Minimum-jerk bends: (start of the movement, time held, height)."""
+    t = np.arange(int(seconds * fs)) / fs
+    y = np.zeros_like(t)
+    for onset, held, height in holds:
+        fading = 1 - creep * np.clip((t - onset - ramp) / held, 0, 1)
+        y += height * (smooth((t - onset) / ramp) - smooth((t - onset - ramp - held) / ramp)) * fading
+    return y
+
+
+def walk(rng, fs=FS, gait=None, seconds=40):
+    gait = healthy_gait(rng) if gait is None else gait
+    return walk_knees([Segment("rest", 5), Segment("walk", seconds, gait), Segment("rest", 5)], fs, rng)
+
+
+def agree(found, expected, tolerance):
+    assert len(found) == len(expected)
+    np.testing.assert_allclose(found["onset"], expected["onset"], atol=tolerance)
+    ends = found["onset"] + found["duration"]
+    np.testing.assert_allclose(ends, expected["onset"] + expected["duration"], atol=tolerance)
+
+
+THREE = [(5.0, 5.0, 45.0), (20.0, 5.0, 90.0), (35.0, 5.0, 60.0)]
+
+
+def test_onset_plateau_times_and_level_of_known_bends():
+    found = detect_bends(bent(THREE, 50, creep=0.05), FS, PLAIN)
+    assert len(found) == 3
+    # A minimum-jerk way of 1.2 s leaves the first 5 % after 0.19 of its time, and reaches 95 % at 0.81.
+    np.testing.assert_allclose(found["onset"], [5.23, 20.23, 35.23], atol=0.1)
+    np.testing.assert_allclose(found["plateau_onset"], [5.97, 20.97, 35.97], atol=0.12)
+    np.testing.assert_allclose(found["plateau_duration"], 5.4, atol=0.4)
+    np.testing.assert_allclose(found["flexing_time"], 0.75, atol=0.12)
+    np.testing.assert_allclose(found["extending_time"], 0.75, atol=0.15)
+    np.testing.assert_allclose(found["level"], [44, 88, 58.5], rtol=0.03)
+    np.testing.assert_allclose(found["creep"], -4, atol=1)
+    assert found["angle"].isna().all()
+
+
+def test_held_angles_come_with_their_limits():
+    y = bent(THREE, 50)
+    found = detect_bends(y / 50, FS, PLAIN, angle=y, angle_low=y - 5, angle_high=y + 6)
+    np.testing.assert_allclose(found["angle"], [45, 90, 60], atol=0.5)
+    np.testing.assert_allclose(found["angle_low"], found["angle"] - 5, atol=0.1)
+    np.testing.assert_allclose(found["angle_high"], found["angle"] + 6, atol=0.1)
+
+
+def test_stairs_of_holds_are_one_row_each():
+    t = np.arange(40 * FS) / FS
+    y = np.interp(t, [0, 5, 6, 11, 12, 17, 18, 23, 24, 40], [0, 0, 45, 45, 90, 90, 45, 45, 0, 0])
+    found = detect_bends(y, FS, PLAIN)
+    np.testing.assert_allclose(found["level"], [45, 90, 45], atol=1)
+    assert found["flexing_time"].isna().tolist() == [False, False, True]
+    assert found["extending_time"].isna().tolist() == [True, False, False]
+    ends = (found["onset"] + found["duration"]).to_numpy()
+    assert (ends[:-1] <= found["onset"].to_numpy()[1:] + 1e-9).all()
+
+
+def test_repeats_of_a_series_are_counted():
+    y = bent([(5, 1, 80), (11, 1, 85), (17, 1, 80), (35, 3, 40), (42, 3, 40)], 55)
+    found = detect_bends(y, FS, PLAIN)
+    assert found["series"].tolist() == [1, 1, 1, 2, 2]
+    assert found["repeat"].tolist() == [1, 2, 3, 1, 2]
+
+
+@pytest.mark.parametrize("factor", [0.2, 5.0, -1.0, 1e-3])
+def test_scale_and_sign_do_not_matter(factor):
+    y = bent(THREE, 50) + 0.3 * np.random.default_rng(0).normal(size=5000)
+    agree(detect_bends(factor * y, FS, PLAIN), detect_bends(y, FS, PLAIN), 1e-9)
+    np.testing.assert_allclose(
+        detect_bends(factor * y, FS, PLAIN)["level"], factor * detect_bends(y, FS, PLAIN)["level"]
+    )
+
+
+@pytest.mark.parametrize("fs", [50, 250, 1000])
+def test_the_sampling_rate_does_not_matter(fs):
+    agree(detect_bends(bent(THREE, 50, fs=fs), fs, PLAIN), detect_bends(bent(THREE, 50), FS, PLAIN), 0.06)
+
+
+def test_ten_percent_noise_does_not_matter_once_conditioned():
+    y = bent(THREE, 50)
+    noisy = condition_trace(
+        y + 9 * np.random.default_rng(2).normal(size=y.size),
+        FS,
+        tracked_point="left_knee",
+        units="V",
+        parameters=ConditionParameters(),
+    ).response
+    agree(detect_bends(noisy, FS, PLAIN), detect_bends(y, FS, PLAIN), 0.3)
+
+
+@pytest.mark.parametrize("mechanism", [None, "stiff", "timing", "both", "guarded"])
+@pytest.mark.parametrize("alone", [True, False])
+def test_walking_holds_no_bend(mechanism, alone):
+    rng = np.random.default_rng(12)
+    gait = healthy_gait(rng)
+    motion = walk(rng, gait=gait if mechanism is None else limp(gait, "left", mechanism, 0.9))
+    sides = ("left",) if alone else ("left", "right")
+    assert bends_of_knees({side: motion.angles[side] for side in sides}, FS, PLAIN).empty
+
+
+@pytest.mark.parametrize("stride", [0.83, 2.5])
+def test_fast_and_slow_walking_hold_no_bend(stride):
+    """Strides at 1.2 and 0.4 Hz."""
+    rng = np.random.default_rng(1)
+    motion = walk(rng, gait=healthy_gait(rng, stride_time_s=stride))
+    assert bends_of_knees(motion.angles, FS, PLAIN).empty
+
+
+def test_squats_between_two_walks_are_found_and_steps_are_not():
+    rng = np.random.default_rng(2)
+    pieces = [walk(rng).angles, squats(FS, rng, count=4).angles, walk(rng).angles]
+    knees = {side: np.concatenate([piece[side] for piece in pieces]) for side in ("left", "right")}
+    found = bends_of_knees(knees, FS, PLAIN)
+    assert found.groupby("side").size().to_dict() == {"left": 4, "right": 4}
+    start = len(pieces[0]["left"]) / FS
+    assert found["onset"].between(start, start + len(pieces[1]["left"]) / FS).all()
+
+
+def test_every_simulated_hold_and_squat_is_found_once():
+    matched = labelled = detected = 0
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        for motion in (hold_bends(FS, rng), squats(FS, rng)):
+            found = bends_of_knees(motion.angles, FS, PLAIN)
+            true = [e for e in motion.truth if e.trial_type == "knee_bend" and e.value]
+            labelled, detected = labelled + len(true), detected + len(found)
+            for event in true:
+                own = found[found["side"] == event.side]
+                overlap = np.minimum(own["onset"] + own["duration"], event.end) - np.maximum(own["onset"], event.onset)
+                matched += int((overlap > 0.5 * event.duration).sum() == 1)
+    assert matched == labelled == detected
+
+
+def test_a_long_sitting_is_one_held_bend():
+    found = detect_bends(bent([(20, 120, 85)], 170), FS, PLAIN)
+    assert len(found) == 1
+    assert found["plateau_duration"].item() == pytest.approx(120, abs=2)
+
+
+def test_reference_is_the_level_of_the_deepest_bends():
+    knees = {"left": 0.02 * bent(THREE, 50), "right": -0.01 * bent(THREE, 50)}
+    scale = bend_reference(bends_of_knees(knees, FS, PLAIN))
+    assert scale == {"left": pytest.approx(1.8, rel=0.02), "right": pytest.approx(0.9, rel=0.02)}
+
+
+@pytest.mark.parametrize("values", [np.empty(0), np.full(800, np.nan), np.zeros(800)])
+def test_nothing_gives_an_empty_table_with_all_columns(values):
+    found = detect_bends(values, FS, PLAIN)
+    assert found.empty
+    assert tuple(found.columns) == BEND_COLUMNS
+    both = bends_of_knees({"left": values, "right": values}, FS, PLAIN)
+    assert both.empty
+    assert bends_of_knees({}, FS, PLAIN).empty
+    assert bend_reference(both) == {}
+
+
+def test_rows_are_those_of_the_table():
+    found = bends_of_knees({"left": bent(THREE, 50)}, FS, PLAIN)
+    assert {"recording_id", *found.columns} == set(KNEE_BENDS.names)
+
+
+def test_measured_walks_hold_no_bend():
+    """Pearl et al. 2022, doi 10.21203/rs.3.rs-1902381/v1 (MIT): 16 treadmill walks, half with a stiff knee."""
+    folder = os.environ.get("STRAINSTUDY_REAL_WALKS")
+    if not folder:
+        pytest.skip("STRAINSTUDY_REAL_WALKS is not set: the measured walks are not at hand")
+    how = ConditionParameters()
+    found = {}
+    for path in sorted((Path(folder) / "raw").glob("*.csv")):
+        raw = pd.read_csv(path)
+        knees = {
+            side: condition_trace(
+                raw[f"{side}_knee_deg"],
+                FS,
+                tracked_point=f"{side}_knee",
+                units="a.u.",
+                parameters=how,
+            ).response
+            for side in ("left", "right")
+        }
+        found[path.name] = len(bends_of_knees(knees, FS, PLAIN))
+    assert len(found) == 16
+    assert sum(found.values()) == 0, found
