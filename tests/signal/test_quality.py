@@ -87,6 +87,14 @@ def test_a_plug_pulled_for_some_seconds_is_dead_not_saturated():
     assert samples(quality.clipped) == 0
 
 
+def test_a_long_stay_at_a_rail_that_the_signal_climbs_to_is_saturated_not_dead():
+    x = 1.0 + 0.8 * np.sin(2 * np.pi * T / 8) + rng().normal(0, 0.002, N)
+    cut = np.minimum(x, 1.5)
+    quality = assess(cut)
+    assert samples(quality.dead) == 0
+    assert samples(quality.clipped) == pytest.approx(np.count_nonzero(cut == 1.5), rel=0.05)
+
+
 def test_a_value_held_while_samples_were_lost_is_found():
     x = gait() + rng().normal(0, 0.002, N)
     x[2000:2150] = x[2000]

@@ -18,8 +18,8 @@ import numpy.typing as npt
 from ..io.readers import RawFile, ReadError, read_raw
 from ..io.store import Trace
 from ..records import Channel, Recording
-from ..signal.gaps import runs
 from ..signal.quality import ChannelQuality, assess_channel
+from ..signal.runs import runs
 from ..tables.recordings import RECORDINGS
 from ..vocabulary import REFERENCE_UNITS, RESPONSE_UNITS
 from .parameters import IngestParameters

@@ -13,28 +13,14 @@ import numpy as np
 import numpy.typing as npt
 from scipy.interpolate import PchipInterpolator
 
+from .runs import runs
+
 __all__ = ["bridge_gaps", "runs", "spanned"]
 
 Array = npt.NDArray[np.float64]
 
 _SUPPORT = 3
 """Samples on each side of a gap that shape its bridge; the slope at the two nearest needs the third."""
-
-
-def runs(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.intp]:
-    """Find the runs of True.
-
-    Parameters
-    ----------
-    mask : bool array, shape (n,)
-
-    Returns
-    -------
-    array, shape (k, 2)
-        Start and end (exclusive) of each run, in order.
-    """
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
-    return edges.reshape(-1, 2)
 
 
 def bridge_gaps(values: npt.ArrayLike, longest: int) -> tuple[Array, int]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from .gaps import runs
+from .runs import runs
 
 __all__ = ["ChannelQuality", "assess_channel"]
 
@@ -149,7 +149,7 @@ def _inside(n: int, spans: Spans) -> npt.NDArray[np.bool_]:
 
 
 def _stuck(x: Array, steps: Array, shortest: int, quantum: float) -> Spans:
-    """Find runs of equal samples, not at an extreme, that end with a jump: a value held while others were lost."""
+    """Find runs of equal samples that end with a jump: a value held while others were lost."""
     still = steps == 0
     if np.count_nonzero(still) < shortest - 1:
         return np.empty((0, 2), dtype=np.intp)
@@ -219,7 +219,10 @@ def assess_channel(
     known = steps[np.isfinite(steps)] if len(missing) else steps
     quantum = _quantum(known)
     shortest = max(round(dead_s * fs), _RAIL_RUN)
-    clipped, dead = [none], [none if holds else _stuck(values, steps, shortest, quantum)]
+    stuck = none if holds else _stuck(values, steps, shortest, quantum)
+    if rails:
+        stuck = stuck[~np.isin(values[stuck[:, 0]], (low, high))]
+    clipped, dead = [none], [stuck]
     for value in (low, high) if rails else ():
         at = values == value
         if np.count_nonzero(at) < _RAIL_RUN:
