@@ -20,7 +20,7 @@ import numpy.typing as npt
 from scipy.ndimage import binary_dilation, binary_erosion, gaussian_filter1d, uniform_filter1d
 from scipy.signal import butter, resample_poly, sosfiltfilt
 
-__all__ = ["LOWEST_RATE_HZ", "Activity", "activity_of", "measure_activity"]
+__all__ = ["LOWEST_RATE_HZ", "Activity", "activity_of", "measure_activity", "observed_seconds"]
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -239,3 +239,9 @@ def activity_of(throat: Array, fs: float) -> Activity | None:
         return None
     y, observed, rate = _thin(x, live, fs)
     return measure_activity(y, observed, rate)
+
+
+def observed_seconds(throat: Array, fs: float) -> float:
+    """Seconds of a throat stream with a live signal: neither gaps nor two seconds and more without any change."""
+    x = np.asarray(throat, dtype=np.float64)
+    return float(_without_flat(x, np.isfinite(x), fs).sum() / fs)

@@ -13,9 +13,10 @@ import pandas as pd
 from .activity import Activity, Array, activity_of, measure_activity
 from .cut import cut_into_pieces
 from .features import FEATURE_NAMES, describe_candidates
-from .generic import generic_score
+from .generic import generic_score, plausibility
 from .parameters import SwallowParameters
 from .restore import leak_rate, restore
+from .typical import compare_with_typical, waveforms
 
 __all__ = ["CANDIDATE_COLUMNS", "detect_candidates"]
 
@@ -124,7 +125,6 @@ def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: S
     x = np.asarray(throat, dtype=np.float64)
     activity = activity_of(x, fs)
     pieces = [] if activity is None else cut_into_pieces(activity, parameters)
-    given = activity
     if activity is not None:
         rate = leak_rate(activity, pieces)
         if rate > 0:
@@ -134,6 +134,15 @@ def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: S
         return pd.DataFrame(columns=[*CANDIDATE_COLUMNS, *FEATURE_NAMES], dtype=np.float64)
     edges = np.array([_edges(activity, left, right, parameters) for left, right in pieces])
     candidates = describe_candidates(activity, edges, np.array(pieces, dtype=np.intp))
+    onset_at, end_at = np.rint(np.clip(edges[:, :2], 0, len(activity.slow) - 1)).astype(np.intp).T
+    typical = compare_with_typical(
+        waveforms(activity, onset_at, end_at),
+        candidates["size"].to_numpy(),
+        candidates["duration"].to_numpy(),
+        candidates["path_ratio"].to_numpy(),
+        plausibility(candidates, parameters),
+    )
+    candidates = candidates.assign(**typical)
     onset = candidates["onset"].to_numpy()
     end = onset + candidates["duration"].to_numpy()
     missing = np.concatenate([[0], np.cumsum(~np.isfinite(x))]) / fs

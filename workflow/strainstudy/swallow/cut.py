@@ -34,7 +34,8 @@ _ALIKE_FROM = 0.6
 _ALIKE_GAIN = 4.0
 _LONGEST_PIECE_S = 6.0
 _MOST_JOINED = 24
-_APART_S = 3.0
+_APART_S = 0.5
+_LEAST_SIGNIFICANCE = 2.0
 _SMALLEST_SHARE = 0.01
 _BODY_SHARE = 0.1
 _POINTS = 24
@@ -126,6 +127,21 @@ def _common_waveform(activity: Activity, pieces: Pieces, parameters: SwallowPara
     return pattern
 
 
+def _runs(activity: Activity, noise_factor: float) -> list[Indices]:
+    """Peaks of activity in runs without a longer rest between; only runs that stand out from rest."""
+    coarse = activity.coarse
+    peaks, _ = find_peaks(coarse)
+    peaks = peaks[activity.significance[peaks] >= _LEAST_SIGNIFICANCE]
+    if not len(peaks):
+        return []
+    peaks = peaks[coarse[peaks] > _SMALLEST_SHARE * np.percentile(coarse[peaks], 95)]
+    rest = np.cumsum(coarse == 0)
+    starts = np.flatnonzero(np.diff(rest[peaks]) > _APART_S * activity.fs) + 1
+    largest = np.maximum.reduceat(activity.significance[peaks], np.concatenate([[0], starts]))
+    # The peak of activity and that of significance may lie a little apart; the exact test is on the pieces.
+    return [run for run, size in zip(np.split(peaks, starts), largest, strict=True) if size >= 0.8 * noise_factor]
+
+
 def cut_into_pieces(activity: Activity, parameters: SwallowParameters) -> Pieces:
     """Cut a stream into events.
 
@@ -140,12 +156,7 @@ def cut_into_pieces(activity: Activity, parameters: SwallowParameters) -> Pieces
         First sample and one past the last of each piece, by time; only those whose activity stands out from
         rest by ``noise_factor``.
     """
-    peaks, _ = find_peaks(activity.coarse)
-    if not len(peaks):
-        return []
-    sizes = activity.coarse[peaks]
-    peaks = peaks[sizes > _SMALLEST_SHARE * np.percentile(sizes, 95)]
-    runs = np.split(peaks, np.flatnonzero(np.diff(peaks) > _APART_S * activity.fs) + 1)
+    runs = _runs(activity, parameters.noise_factor)
 
     def cut(pattern: Array | None) -> Pieces:
         pieces = [piece for run in runs for piece in _cut_run(activity, run, parameters.typical_duration_s, pattern)]

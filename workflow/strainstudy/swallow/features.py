@@ -16,7 +16,7 @@ from scipy.signal import find_peaks
 
 from .activity import Activity, Array
 
-__all__ = ["FEATURE_NAMES", "SWALLOW_FEATURES", "SwallowFeature", "describe_candidates"]
+__all__ = ["FEATURE_NAMES", "RUN_PAUSE_S", "SWALLOW_FEATURES", "SwallowFeature", "describe_candidates"]
 
 _COMMON: Final = "common practice, no source"
 
@@ -85,7 +85,32 @@ SWALLOW_FEATURES: Final = (
     SwallowFeature("run_count", None, "Candidates in that run", "surroundings", _COMMON),
     SwallowFeature("log_significance", None, "Logarithm of peak activity over that of rest", "recording", _COMMON),
     SwallowFeature(
-        "log_relative_size", None, "Logarithm of amplitude over the recording's median candidate", "recording", _COMMON
+        "pattern_likeness",
+        None,
+        "Correlation with the waveform that is typical of the recording, over its own length",
+        "recording",
+        "ours: a person's swallows are alike",
+    ),
+    SwallowFeature(
+        "log_size_ratio",
+        None,
+        "Logarithm of size over that of the recording's typical candidates",
+        "recording",
+        _COMMON,
+    ),
+    SwallowFeature(
+        "log_duration_ratio",
+        None,
+        "Logarithm of duration over that of the recording's typical candidates",
+        "recording",
+        _COMMON,
+    ),
+    SwallowFeature(
+        "log_path_ratio",
+        None,
+        "Logarithm of path_ratio over that of the recording's typical candidates",
+        "recording",
+        _COMMON,
     ),
     SwallowFeature(
         "waveform_likeness",
@@ -107,7 +132,7 @@ FEATURE_NAMES: Final = tuple(feature.name for feature in SWALLOW_FEATURES)
 
 _BANDS_HZ: Final = ((0.0, 1.0), (1.0, 3.0), (3.0, 6.0), (6.0, 13.0))
 _LONGEST_PAUSE_S: Final = 5.0
-_RUN_PAUSE_S: Final = 0.5
+RUN_PAUSE_S: Final = 0.5
 _SURROUNDINGS_S: Final = 2.0
 _WINDOW_S: Final = 0.9
 _WINDOW_POINTS: Final = 37
@@ -130,7 +155,7 @@ def _shape(activity: Activity, onset: int, end: int, peak: int) -> dict[str, flo
     area, energy = float(size.sum()) / fs, fine**2
     turns = len(find_peaks(level, prominence=0.25 * unit)[0]) + len(find_peaks(-level, prominence=0.25 * unit)[0])
     at = min(max(peak - onset, 1), len(level) - 2)
-    slope = np.abs(steps) * fs / unit
+    slope = np.abs(np.diff(activity.slow[inside])) * fs / unit
     margin = int(0.2 * fs)
     before, after = max(onset - margin, 0), min(end + margin, len(activity.base) - 1)
     spectrum = np.abs(np.fft.rfft(level * np.hanning(len(level) + 2)[1:-1], 4 * int(fs))) ** 2
@@ -141,6 +166,7 @@ def _shape(activity: Activity, onset: int, end: int, peak: int) -> dict[str, flo
     shares = [float(spectrum[(frequency >= low) & (frequency < high)].sum()) / total for low, high in _BANDS_HZ]
     return {
         "amplitude": amplitude,
+        "size": float(fine.max()),
         "polarity": polarity,
         "peak_to_peak": float(level.max() - level.min()),
         "area": area,
@@ -183,7 +209,7 @@ def _runs(frame: pd.DataFrame) -> dict[str, Array]:
     onset = frame["onset"].to_numpy()
     end = onset + frame["duration"].to_numpy()
     pause = np.maximum(onset[1:] - end[:-1], 0.0)
-    run = np.concatenate([[0], np.cumsum(pause > _RUN_PAUSE_S)])
+    run = np.concatenate([[0], np.cumsum(pause > RUN_PAUSE_S)])
     first = np.concatenate([[0], np.flatnonzero(np.diff(run)) + 1])
     last = np.concatenate([first[1:] - 1, [len(run) - 1]])
     far = np.full(1, _LONGEST_PAUSE_S)
@@ -243,8 +269,6 @@ def describe_candidates(activity: Activity, edges: Array, pieces: npt.NDArray[np
     frame["duration_s"] = frame["duration"]
     frame["rise_time"] = frame["rise_time_s"]
     frame = frame.assign(**_runs(frame))
-    size = np.maximum(frame["amplitude"].to_numpy(), np.finfo(float).tiny)
-    frame["log_relative_size"] = np.log(size / np.median(size))
     centres = edges[:, :2].mean(axis=1)
     frame["waveform_likeness"] = _likeness(activity.slow, centres, activity.fs)
     frame["envelope_likeness"] = _likeness(activity.coarse, centres, activity.fs)

@@ -14,13 +14,13 @@ from scipy.optimize import linear_sum_assignment
 from ..vocabulary import CONFOUNDERS, LABELLED
 from .activity import Array
 
-__all__ = ["CANDIDATE_CLASSES", "label_candidates"]
+__all__ = ["CANDIDATE_CLASSES", "label_candidates", "match_swallows"]
 
 CANDIDATE_CLASSES = ("swallow", *CONFOUNDERS, "other")
 _CENTRE_TOLERANCE_S = 0.5
 
 
-def _swallow_matches(onset: Array, end: Array, label_onset: Array, label_end: Array) -> list[tuple[int, int]]:
+def match_swallows(onset: Array, end: Array, label_onset: Array, label_end: Array) -> list[tuple[int, int]]:
     """Pair candidates and labelled swallows one to one: most pairs first, then most overlap, then near centres."""
     overlap = np.minimum(end[:, None], label_end) - np.maximum(onset[:, None], label_onset)
     union = np.maximum(end[:, None], label_end) - np.minimum(onset[:, None], label_onset)
@@ -87,7 +87,7 @@ def label_candidates(candidates: pd.DataFrame, labels: pd.DataFrame) -> pd.Serie
             words[taken] = kind
             shared = np.where(taken, overlap, shared)
     swallows = kinds == "swallow"
-    for row, _ in _swallow_matches(onset, end, starts[swallows], stops[swallows]):
+    for row, _ in match_swallows(onset, end, starts[swallows], stops[swallows]):
         if seen[row]:
             words[row] = "swallow"
     return pd.Series(words, index=candidates.index, name="trial_type", dtype=object)

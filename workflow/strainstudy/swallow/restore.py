@@ -54,7 +54,7 @@ def _humps(waves: list[Array], fs: float, rate: float) -> float:
 
 
 def _lone_runs(activity: Activity, pieces: Pieces) -> list[tuple[int, int]]:
-    """Runs of activity of one or two swallows' length with a pause on both sides, first and last sample."""
+    """List runs of one or two swallows' length with a pause on both sides: first and last sample."""
     fs = activity.fs
     bodies = np.array([body_of(activity.coarse, *piece) for piece in pieces])
     cuts = np.flatnonzero(bodies[1:, 0] - bodies[:-1, 1] > _PAUSE_S * fs)

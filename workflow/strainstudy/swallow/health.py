@@ -1,0 +1,92 @@
+"""Judge whether the throat sensor still sits and still answers.
+
+In: candidates of one recording and what was observed. Out: findings in words a person can act on.
+
+A clipped swallow has a flat top, an unplugged sensor gives nothing, a loosened one gives ever smaller swallows
+while everything else goes on. The trend of size is tested with Kendall's rank correlation (Kendall MG 1938,
+Biometrika 30:81-93), its slope is Theil's and Sen's (Sen PK 1968, J Am Stat Assoc 63:1379-1389).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from scipy.stats import kendalltau, theilslopes
+
+__all__ = ["AT_LIMIT_FRACTION", "ThroatHealth", "throat_health"]
+
+# A twentieth of a second of a one-second swallow: the crest, where amplitude is read, is cut off.
+AT_LIMIT_FRACTION: Final = 0.05
+_FEWEST: Final = 8
+_LARGEST_P: Final = 0.01
+_LOOSE_FACTOR: Final = 0.5
+_MANY_AT_LIMIT: Final = 0.1
+_LITTLE_OBSERVED: Final = 0.5
+
+
+@dataclass(frozen=True)
+class ThroatHealth:
+    """What speaks against the sensor's seat.
+
+    Parameters
+    ----------
+    at_limit_count : int
+        Swallows that stand on the largest or smallest value of the recording.
+    size_change : float
+        Size of swallows at the end over that at the start (trend line); NaN for fewer than eight swallows.
+    findings : tuple of str
+        In words; empty where nothing was found.
+    """
+
+    at_limit_count: int
+    size_change: float
+    findings: tuple[str, ...]
+
+    @property
+    def note(self) -> str | None:
+        """Findings in one line; None where there are none."""
+        return "; ".join(self.findings) or None
+
+
+def throat_health(swallows: pd.DataFrame, observed_s: float, duration_s: float) -> ThroatHealth:
+    """Judge the sensor by the swallows it gave.
+
+    Parameters
+    ----------
+    swallows : DataFrame
+        ``onset``, ``amplitude``, ``at_limit_fraction``.
+    observed_s : float
+        Seconds with a live signal, from `observed_seconds`.
+    duration_s : float
+        Length of the recording, s.
+
+    Returns
+    -------
+    ThroatHealth
+    """
+    findings = []
+    if duration_s > 0 and observed_s < _LITTLE_OBSERVED * duration_s:
+        findings.append(
+            f"live signal for {observed_s:.0f} of {duration_s:.0f} s only: unplugged or at the limit of the amplifier"
+        )
+    at_limit = int((swallows["at_limit_fraction"] >= AT_LIMIT_FRACTION).sum())
+    if at_limit > _MANY_AT_LIMIT * len(swallows):
+        findings.append(
+            f"{at_limit} of {len(swallows)} swallows reach the limit of the recording: amplitude and area are "
+            "lower bounds, lower the gain"
+        )
+    change = np.nan
+    if len(swallows) >= _FEWEST:
+        onset = swallows["onset"].to_numpy(dtype=float)
+        size = np.log(np.maximum(swallows["amplitude"].to_numpy(dtype=float), np.finfo(float).tiny))
+        slope = theilslopes(size, onset).slope
+        change = float(np.exp(slope * (onset[-1] - onset[0])))
+        falling = change < _LOOSE_FACTOR and kendalltau(onset, size).pvalue < _LARGEST_P
+        if falling:
+            findings.append(
+                f"swallows shrink to {100 * change:.0f} % over the recording: the sensor may have come loose"
+            )
+    return ThroatHealth(at_limit, change, tuple(findings))
