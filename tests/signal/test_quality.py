@@ -87,6 +87,23 @@ def test_a_plug_pulled_for_some_seconds_is_dead_not_saturated():
     assert samples(quality.clipped) == 0
 
 
+@pytest.mark.parametrize("bits", [12, 14, 16])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_an_amplifiers_rail_with_the_converters_noise_on_it_is_found(bits, sign):
+    step = 3.3 / 2**bits
+    x = sign * np.minimum(gait() + rng(1).normal(0, 0.002, N), 1.45)
+    quality = assess(quantised(x + rng(2).normal(0, step, N), bits))
+    truth = np.count_nonzero(np.abs(x) == 1.45)
+    assert samples(quality.clipped) == pytest.approx(truth, rel=0.15)
+
+
+@pytest.mark.parametrize("bits", [10, 12, 16])
+@pytest.mark.parametrize("noise", [0.3, 1.0, 3.0])
+def test_noise_of_a_few_steps_at_rest_is_no_rail(bits, noise):
+    step = 3.3 / 2**bits
+    assert samples(assess(quantised(gait() + rng(3).normal(0, noise * step, N), bits)).clipped) == 0
+
+
 def test_a_long_stay_at_a_rail_that_the_signal_climbs_to_is_saturated_not_dead():
     x = 1.0 + 0.8 * np.sin(2 * np.pi * T / 8) + rng().normal(0, 0.002, N)
     cut = np.minimum(x, 1.5)

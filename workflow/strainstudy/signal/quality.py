@@ -22,6 +22,11 @@ Spans = npt.NDArray[np.intp]
 
 _RAIL_RUN = 4
 """Shortest run of equal samples at an extreme that can be a rail; chance and quantised peaks give shorter ones."""
+_NOISY_RAIL_RUN = 8
+_RAIL_NOISE_QUANTA = 6.0
+"""An amplifier's rail before the converter carries the converter's own noise: this many steps hold one of SD 1 step."""
+_THIN = 0.015
+"""A noisy rail is looked for only where that is less than this share of the range: else a peak looks like one."""
 _STRAIGHT = 1.25
 """Largest power of time with which a signal cut off by a rail approaches it.
 
@@ -90,42 +95,51 @@ def _noise(x: Array) -> float:
     return float(1.4826 * np.nanmedian(bend) / np.sqrt(6.0))
 
 
-def _approach(x: Array, value: float, found: Spans, width: int) -> float:
-    """Give the mean distance from ``value`` at ``width`` samples before and after runs."""
+def _approach(x: Array, level: float, found: Spans, width: int) -> float:
+    """Give the mean distance from ``level`` at ``width`` samples before and after runs."""
     before, after = found[:, 0] - width, found[:, 1] - 1 + width
     sides = np.concatenate([x[before[before >= 0]], x[after[after < len(x)]]])
     known = sides[np.isfinite(sides)]
-    return float(np.mean(np.abs(known - value))) if known.size else 0.0
+    return float(np.mean(np.abs(known - level))) if known.size else 0.0
 
 
-def _rail(x: Array, value: float, hold: float, visible: float, widest: int) -> Spans:
+@dataclass(frozen=True)
+class _Grain:
+    """How coarse a channel is: quantisation step, noise SD, mean length of runs of equal samples off the extremes."""
+
+    quantum: float
+    noise: float
+    hold: float
+
+
+def _rail(x: Array, level: float, at: npt.NDArray[np.bool_], depth: float, grain: _Grain, widest: int) -> Spans:
     """Find the runs at one extreme; none if the signal comes to rest there by itself.
 
     Parameters
     ----------
     x : array, shape (n,)
         The channel.
-    value : float
-        The extreme.
-    hold : float
-        Mean length of runs of equal samples elsewhere.
-    visible : float
-        Distance from the extreme that stands out of quantisation and noise.
+    level : float
+        Where the extreme begins.
+    at : bool array, shape (n,)
+        Samples from ``level`` on.
+    depth : float
+        Distance of ``level`` from the extreme itself.
+    grain : _Grain
+        How coarse the channel is.
     widest : int
         Longest distance in samples over which the approach is looked at.
     """
     none: Spans = np.empty((0, 2), dtype=np.intp)
-    shortest = round(_RAIL_RUN * hold)
-    at = x == value
-    if np.count_nonzero(at) < shortest:
-        return none
+    shortest = round((_RAIL_RUN if depth == 0 else _NOISY_RAIL_RUN) * grain.hold)
     found: Spans = runs(at)
     found = found[found[:, 1] - found[:, 0] >= shortest]
-    width = max(round(hold), 1)
+    visible = max(_VISIBLE_QUANTA * max(grain.quantum, depth), _VISIBLE_NOISE * grain.noise)
+    width = max(round(grain.hold), 1)
     while len(found) and width <= widest:
-        far = _approach(x, value, found, 2 * width)
+        far = _approach(x, level, found, 2 * width)
         if far >= visible:
-            near = _approach(x, value, found, width)
+            near = _approach(x, level, found, width)
             # the signal meets the rail between two samples, on average half a sample before the run
             power = np.log(far / near) / np.log((2 * width - 0.5) / (width - 0.5)) if near > 0 else np.inf
             return found if power <= _STRAIGHT else none
@@ -223,10 +237,14 @@ def assess_channel(
     if rails:
         stuck = stuck[~np.isin(values[stuck[:, 0]], (low, high))]
     clipped, dead = [none], [stuck]
-    for value in (low, high) if rails else ():
-        at = values == value
-        if np.count_nonzero(at) < _RAIL_RUN:
+    for value, inwards in ((low, 1.0), (high, -1.0)) if rails else ():
+        depth = _RAIL_NOISE_QUANTA * quantum
+        depth = depth if depth < _THIN * (high - low) else 0.0
+        level = value + inwards * depth
+        near = values <= level if inwards > 0 else values >= level
+        if np.count_nonzero(near) < _RAIL_RUN:
             continue
+        at = values == value
         found = runs(at)
         found = found[found[:, 1] - found[:, 0] >= shortest]
         jump = _JUMP * float(np.quantile(np.abs(known[:: max(1, len(known) // 200000)]), 0.999))
@@ -234,9 +252,14 @@ def assess_channel(
         dead.append(unplugged)
         off = (values[1:] != low) & (values[1:] != high)
         hold = 1.0 / max(1.0 - float(np.mean(steps[off] == 0)), 0.01) if off.any() else 1.0
-        visible = max(_VISIBLE_QUANTA * quantum, _VISIBLE_NOISE * _noise(values))
-        rest = np.where(_inside(n, unplugged), np.nan, values) if len(unplugged) else values
-        clipped.append(_rail(rest, value, hold, visible, max(round(_APPROACH_S * fs), 2)))
+        grain = _Grain(quantum, _noise(values), hold)
+        if len(unplugged):
+            out = _inside(n, unplugged)
+            at, near = at & ~out, near & ~out
+        widest = max(round(_APPROACH_S * fs), 2)
+        exact = _rail(values, value, at, 0.0, grain, widest)
+        noisy = depth > 0 and len(exact) == 0
+        clipped.append(_rail(values, level, near, depth, grain, widest) if noisy else exact)
     order_clipped, order_dead = np.concatenate(clipped), np.concatenate(dead)
     return ChannelQuality(
         n,
