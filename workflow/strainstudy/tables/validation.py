@@ -39,6 +39,8 @@ _PEOPLE = Column("n_participants", "integer", "participants", "How many people t
 _RECORDINGS = Column("n_recordings", "integer", "recordings", "How many recordings the row rests on.")
 _LABELLED_S = Column("labelled_seconds", "number", "labelled time", "Labelled time that the row rests on.", "s")
 
+_READING = Column("reading", "string", "in words", "What the numbers of this row say, with their limits.")
+
 _TYPE = (
     Column("trial_type", "string", "event type", "What was looked for: initial_contact, toe_off, swallow, knee_bend."),
     Column("side", "string", "side", "left, right, or 'all' for both sides together (or where labels have no side)."),
@@ -112,6 +114,7 @@ EVENTS = TableSpec(
             "s",
         ),
         Column("duration_sd", "number", "duration SD", "Standard deviation of the same.", "s"),
+        _READING,
     ),
     key=("trial_type", "criterion", "tolerance", "side", "recording_id"),
 )
@@ -134,6 +137,7 @@ CONFOUNDERS = TableSpec(
         Column("minutes", "number", "labelled time", "Minutes of it that were labelled.", "min"),
         *interval_columns("false_per_minute", "false swallows per minute", "False swallows per minute of it.", "1/min"),
         _METHOD,
+        _READING,
     ),
     key=("confounder", "recording_id"),
 )
@@ -160,13 +164,14 @@ STATES = TableSpec(
             "measure",
             "recall = share of the labelled time that was detected as this state; precision = share of the detected "
             "time that was labelled so; f1 = their harmonic mean; balanced_accuracy = mean recall of the labelled "
-            "states; kappa = agreement beyond chance (Cohen 1960), 1 = perfect, 0 = chance; side_right = share of the time "
-            "labelled as limping with a side that was detected as limping on that side.",
+            "states; kappa = agreement beyond chance (Cohen 1960), 1 = perfect, 0 = chance; side_right = share of the "
+            "time labelled as limping with a side that was detected as limping on that side.",
         ),
         _PEOPLE,
         _LABELLED_S,
         *interval_columns("value", "value", "Value of the measure; share or kappa, 1 is best.", "1"),
         _METHOD,
+        _READING,
     ),
     key=("trial_type", "measure", "recording_id"),
 )
@@ -237,6 +242,7 @@ RATERS = TableSpec(
             "standing",
             "What the limits of 'pipeline minus rater' say; the resampling over participants is paired.",
         ),
+        _READING,
     ),
     key=("reference_rater", "other_rater", "trial_type", "criterion", "tolerance", "side"),
 )
@@ -276,6 +282,7 @@ PARAMETERS = TableSpec(
         ),
         *interval_columns("ccc", "CCC", "Concordance correlation (Lin 1989, variances with 1/n), over all pairs.", "1"),
         _METHOD,
+        _READING,
     ),
     key=("measure", "trial_type", "detected_from"),
 )
@@ -315,6 +322,7 @@ NORMS = TableSpec(
             "read, and how sure.",
         ),
         Column("note", "string", "note", "What to know before comparing."),
+        _READING,
     ),
     key=("participant_id", "session_id", "trial_type", "measure", "source", "population"),
 )
@@ -354,6 +362,7 @@ CHANGE = TableSpec(
         Column(
             "error_freedom", "integer", "degrees of freedom", "Of the pooled repeats; n/a where they were not used."
         ),
+        _READING,
     ),
     key=("participant_id", "measure", "trial_type", "session_id", "later_session_id"),
 )
@@ -396,6 +405,7 @@ RETEST = TableSpec(
             "minimal detectable change",
             "1.96 x sqrt(2) x standard error of measurement, in the row's unit.",
         ),
+        _READING,
     ),
     key=("measure", "trial_type", "session_id", "later_session_id"),
 )
@@ -429,6 +439,7 @@ GROUPS = TableSpec(
             "1",
         ),
         _METHOD,
+        _READING,
     ),
     key=("measure", "trial_type", "session_id", "group", "other_group"),
 )

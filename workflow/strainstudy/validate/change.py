@@ -27,6 +27,7 @@ from .frames import rows_frame, text_or_none
 from .measurements import per_person
 from .parameters import ValidateParameters
 from .rates import named_interval
+from .wording import change_words, retest_words
 
 __all__ = ["changes", "retest"]
 
@@ -101,7 +102,7 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                         "error_freedom": freedom if repeated else None,
                     }
                 )
-    return rows_frame(rows, CHANGE)
+    return rows_frame(rows, CHANGE, change_words)
 
 
 def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.DataFrame:
@@ -153,4 +154,4 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
                     "minimal_detectable_change": minimal_detectable_change(squares.standard_error),
                 }
             )
-    return rows_frame(rows, RETEST)
+    return rows_frame(rows, RETEST, retest_words)

@@ -22,6 +22,7 @@ from .frames import rows_frame
 from .parameters import ValidateParameters
 from .rates import named_interval, rates, timing_columns
 from .scoring import Tally, labelled_spans, merged, tally, total_length, within
+from .wording import confounder_words, event_words
 
 __all__ = ["POOLED", "grouped", "score_confounders", "score_events"]
 
@@ -100,7 +101,7 @@ def score_events(
         )
     rows = [_row(t.recording_id, rater, *group, parameters) for t in tallies for group in grouped([t]).items()]
     rows += [_row(POOLED, rater, key, group, parameters) for key, group in grouped(tallies).items()]
-    return rows_frame(rows, EVENTS)
+    return rows_frame(rows, EVENTS, event_words)
 
 
 def _false_swallows(labels: pd.DataFrame, events: pd.DataFrame, tolerance: float, spans: Floats | None) -> Floats:
@@ -216,4 +217,4 @@ def score_confounders(
                 "interval_method": share.method if share.method == rate.method else f"{share.method}; {rate.method}",
             }
         )
-    return rows_frame(rows, CONFOUNDERS)
+    return rows_frame(rows, CONFOUNDERS, confounder_words)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -15,11 +15,28 @@ __all__ = ["LabelsByRater", "reference_labels", "rows_frame", "text_or_none"]
 LabelsByRater = Mapping[str, Mapping[str, pd.DataFrame]]
 
 
-def rows_frame(rows: Sequence[Mapping[str, Any]], spec: TableSpec) -> pd.DataFrame:
-    """Make a frame with exactly the columns and types of a table; only its header without rows."""
+def rows_frame(
+    rows: Sequence[Mapping[str, Any]], spec: TableSpec, words: Callable[[Mapping[str, Any]], str] | None = None
+) -> pd.DataFrame:
+    """Make a frame with exactly the columns and types of a table; only its header without rows.
+
+    Parameters
+    ----------
+    rows : sequence of mapping
+        Cells by column name; columns that a row lacks are missing there.
+    spec : TableSpec
+        The table.
+    words : callable, optional
+        Makes the sentence of column ``reading`` from a row.
+
+    Returns
+    -------
+    DataFrame
+    """
     if not rows:
         return spec.empty()
-    frame = pd.DataFrame(list(rows), columns=list(spec.names))
+    full = rows if words is None else [{**row, "reading": words(row)} for row in rows]
+    frame = pd.DataFrame(full, columns=list(spec.names))
     return frame.astype(spec.empty().dtypes.to_dict())
 
 

@@ -21,6 +21,7 @@ from ..stats.intervals import t_interval
 from ..tables.validation import GROUPS
 from .frames import rows_frame, text_or_none
 from .rates import named_interval
+from .wording import group_words
 
 __all__ = ["compare_groups"]
 
@@ -88,4 +89,4 @@ def compare_groups(people: pd.DataFrame, groups: Mapping[str, str | None]) -> pd
                     "interval_method": f"difference: {gap.interval.method}; Hedges g: {gap.g_interval.method}",
                 }
             rows.append(row)
-    return rows_frame(rows, GROUPS)
+    return rows_frame(rows, GROUPS, group_words)

@@ -26,6 +26,7 @@ from .frames import rows_frame, text_or_none
 from .parameters import ValidateParameters
 from .rates import named_interval
 from .scoring import intersect, labelled_spans, merged, total_length, within
+from .wording import parameter_words
 
 __all__ = ["UNITS", "bend_angles", "compare_parameters", "event_parameters", "labelled_against_detected"]
 
@@ -337,4 +338,4 @@ def compare_parameters(pairs: pd.DataFrame, parameters: ValidateParameters) -> p
                 f"ICC and CCC: {columns['icc'][1].method}",
             }
         )
-    return rows_frame(rows, PARAMETERS)
+    return rows_frame(rows, PARAMETERS, parameter_words)

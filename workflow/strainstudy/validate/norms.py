@@ -22,6 +22,7 @@ from ..errors import Problem, StudyError
 from ..tables.validation import NORMS
 from ..vocabulary import MISSING
 from .frames import rows_frame, text_or_none
+from .wording import norm_words
 
 __all__ = ["NORM_COLUMNS", "position", "published_range", "read_norms"]
 
@@ -281,4 +282,4 @@ def position(
             )
         summary = _spread(entries)
         rows += [{**entry, "all_sources": summary} for entry in entries]
-    return rows_frame(rows, NORMS)
+    return rows_frame(rows, NORMS, norm_words)

@@ -23,6 +23,7 @@ from .parameters import ValidateParameters
 from .rates import f1_of, named_interval, person_counts, rates, timing_columns
 from .scoring import Tally, intersect, labelled_spans, scored_types, tally
 from .states import COLUMN_STATES, StateSeconds, kappa_sums, state_seconds
+from .wording import rater_words
 
 __all__ = ["compare_raters", "standing"]
 
@@ -187,4 +188,4 @@ def compare_raters(
         rows += _event_rows((reference, other), other_tallies, tallies, parameters)
         if other_states:
             rows.append(_state_row((reference, other), other_states, states, parameters))
-    return rows_frame(rows, RATERS)
+    return rows_frame(rows, RATERS, rater_words)

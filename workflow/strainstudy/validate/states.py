@@ -30,6 +30,7 @@ from .frames import rows_frame
 from .parameters import ValidateParameters
 from .rates import f1_of, named_interval, precision_of, recall_of
 from .scoring import labelled_spans, within
+from .wording import state_words
 
 __all__ = ["CLASSES", "COLUMN_STATES", "StateSeconds", "kappa_sums", "score_states", "state_seconds"]
 
@@ -298,4 +299,4 @@ def score_states(
                 for j in range(len(COLUMN_STATES))
                 if whole > 0 and total[i, j] > 0
             ]
-    return rows_frame(rows, STATES), rows_frame(confusion, CONFUSION)
+    return rows_frame(rows, STATES, state_words), rows_frame(confusion, CONFUSION)

@@ -1,0 +1,200 @@
+"""One sentence for each row of a validation table, so that nobody has to guess what a number means.
+
+In: a row with its numbers. Out: plain words with n, value, unit and limits, for the column ``reading``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any, Final
+
+__all__ = [
+    "change_words",
+    "confounder_words",
+    "event_words",
+    "group_words",
+    "norm_words",
+    "parameter_words",
+    "rater_words",
+    "retest_words",
+    "state_words",
+]
+
+Row = Mapping[str, Any]
+
+_THINGS: Final = {
+    "initial_contact": "initial contacts",
+    "toe_off": "toe-offs",
+    "swallow": "swallows",
+    "knee_bend": "knee bends",
+}
+_STATES: Final = {"rest": "rest", "normal_gait": "normal gait", "limping_gait": "limping gait", "turn": "turn"}
+_RULES: Final = {
+    "time": "within {} s",
+    "overlap": "with an overlap over union of at least {}",
+    "centre": "with centres within {} s",
+}
+
+
+def _number(value: float) -> str:
+    return "n/a" if value is None or not math.isfinite(value) else f"{value + 0.0:.3g}"
+
+
+def _with_unit(value: float, unit: str | None) -> str:
+    word = {"1": "", "percent": " %", "signal": " (unit of the signal)", "1/min": " per minute"}.get(
+        unit or "1", f" {unit}"
+    )
+    return f"{_number(value)}{word}"
+
+
+def _late(seconds: float) -> str:
+    return f"{_number(1000 * abs(seconds))} ms {'late' if seconds >= 0 else 'early'}"
+
+
+def _limits(row: Row, name: str) -> str:
+    low, high = row.get(f"{name}_low", math.nan), row.get(f"{name}_high", math.nan)
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return "no limits"
+    return f"95 % limits {_number(low)} to {_number(high)}"
+
+
+def _people(n: int) -> str:
+    return f"{n} participant{'s' if n != 1 else ''}"
+
+
+def event_words(row: Row) -> str:
+    """Say how many labelled events were found, how many detected ones were false, and how late they came."""
+    things = _THINGS[row["trial_type"]]
+    side = "" if row["side"] == "all" else f"{row['side']} "
+    rule = _RULES[row["criterion"]].format(_number(row["tolerance"]))
+    text = (
+        f"Of {row['n_labelled']} labelled {side}{things} {row['true_positive']} were found {rule} "
+        f"(recall {_number(row['recall'])}, {_limits(row, 'recall')}); of {row['n_detected']} detected "
+        f"{row['false_positive']} were not labelled (precision {_number(row['precision'])}, "
+        f"{_limits(row, 'precision')})"
+    )
+    if math.isfinite(row["bias"]):
+        text += f"; found ones came {_late(row['bias'])} on average"
+    if math.isfinite(row["loa_lower"]):
+        text += f", 95 of 100 between {_late(row['loa_lower'])} and {_late(row['loa_upper'])}"
+    return f"{text}."
+
+
+def confounder_words(row: Row) -> str:
+    """Say how often a confounder was taken for a swallow."""
+    return (
+        f"{row['n_false_swallows']} false swallows in {_number(row['minutes'])} min of "
+        f"{row['confounder'].replace('_', ' ')}, {_number(row['false_per_minute'])} per minute "
+        f"({_limits(row, 'false_per_minute')}); {row['n_taken']} of {row['n_labelled']} stretches were "
+        "taken for a swallow."
+    )
+
+
+def state_words(row: Row) -> str:
+    """Say what a state's value means."""
+    state = _STATES.get(row["trial_type"], "")
+    value = f"{_number(row['value'])} ({_limits(row, 'value')}; {_people(row['n_participants'])})"
+    seconds = f"{_number(row['labelled_seconds'])} s"
+    match row["measure"]:
+        case "recall":
+            return f"Share of the {seconds} labelled {state} that was detected as such: {value}."
+        case "precision":
+            return f"Share of the time detected as {state} that was labelled so: {value}."
+        case "f1":
+            return f"Harmonic mean of the two shares for {state}: {value}."
+        case "side_right":
+            return f"Share of the {seconds} labelled as limping on a side that was detected as limping on it: {value}."
+        case "kappa":
+            return f"Agreement on {seconds} of rest, normal and limping gait beyond chance (1 = perfect): {value}."
+        case _:
+            which = (
+                "normal and limping gait" if row["trial_type"] == "normal_against_limping" else "the labelled states"
+            )
+            return f"Mean share of right time over {which}, each counted alike, {seconds}: {value}."
+
+
+def rater_words(row: Row) -> str:
+    """Say how rater and pipeline compare."""
+    other = row["other_rater"]
+    if row["trial_type"] == "states":
+        own, theirs, name = "pipeline_kappa", "kappa", "kappa"
+        what = "states"
+    else:
+        own, theirs, name = "pipeline_f1", "f1", "F1"
+        what = f"{_THINGS[row['trial_type']]} {_RULES[row['criterion']].format(_number(row['tolerance']))}"
+    return (
+        f"Against {row['reference_rater']}, {what}: {name} of the pipeline {_number(row[own])}, of {other} "
+        f"{_number(row[theirs])}; {row['standing']} (pipeline minus rater: "
+        f"{_limits(row, f'pipeline_minus_rater_{theirs}')}; {_people(row['n_participants'])})."
+    )
+
+
+def parameter_words(row: Row) -> str:
+    """Say how far the pipeline's parameter lies from the labels'."""
+    unit = row["unit"]
+    text = (
+        f"Pipeline minus labels: {_with_unit(row['bias'], unit)} on average ({_limits(row, 'bias')}; {row['n_pairs']} "
+        f"pairs of {_people(row['n_participants'])})"
+    )
+    if math.isfinite(row["loa_lower"]):
+        text += (
+            f"; 95 of 100 differences are expected between {_number(row['loa_lower'])} and "
+            f"{_with_unit(row['loa_upper'], unit)}"
+        )
+    return f"{text}."
+
+
+def norm_words(row: Row) -> str:
+    """Say where a value lies among one source's values."""
+    known = {"yes": "read in the source", "quoted": "quoted in another text"}.get(
+        row["source_read"], row["source_read"]
+    )
+    unit = row["unit"]
+    value = _with_unit(row["value"], unit)
+    if row["position"] is None:
+        mean = _with_unit(row["published_mean"], unit)
+        return f"{value}; published for {row['population']}: {mean} on average and no range for a person ({known})."
+    low, high = row["published_low"], row["published_high"]
+    if math.isfinite(low) and math.isfinite(high):
+        span = f"{_number(low)} to {_with_unit(high, unit)}"
+    else:
+        span = f"up to {_with_unit(high, unit)}" if math.isfinite(high) else f"from {_with_unit(low, unit)} on"
+    return (
+        f"{value} lies {row['position']} the published range for {row['population']}: {span} ({known}); an "
+        "orientation, no diagnosis."
+    )
+
+
+def change_words(row: Row) -> str:
+    """Say whether repeats explain a change."""
+    change = _with_unit(abs(row["change"]), row["unit"])
+    way = "no change" if row["change"] == 0 else f"{'up' if row['change'] > 0 else 'down'} by {change}"
+    sessions = f"From {row['session_id']} to {row['later_session_id']}"
+    if row["exceeds"] is None:
+        return f"{sessions} {way}; nothing was repeated, so its error is not known."
+    verdict = "more than repeats explain" if row["exceeds"] else "no more than repeats explain"
+    detectable = _with_unit(row["minimal_detectable_change"], row["unit"])
+    return f"{sessions} {way}: {verdict} (detectable from {detectable} on)."
+
+
+def retest_words(row: Row) -> str:
+    """Say how well two sessions agree."""
+    return (
+        f"In {_people(row['n_participants'])} the later session differs by {_with_unit(row['bias'], row['unit'])} on "
+        f"average ({_limits(row, 'bias')}); ICC(2,1) {_number(row['icc_agreement'])} "
+        f"({_limits(row, 'icc_agreement')}); a single person's change is detectable "
+        f"from {_with_unit(row['minimal_detectable_change'], row['unit'])} on."
+    )
+
+
+def group_words(row: Row) -> str:
+    """Say how two groups differ."""
+    own = f"{row['group']} {_with_unit(row['mean'], row['unit'])} ({_limits(row, 'mean')}; {_people(row['n'])})"
+    if row.get("other_group") is None:
+        return f"Mean of {own}."
+    theirs = f"{row['other_group']} {_with_unit(row['other_mean'], row['unit'])} ({_people(row['other_n'])})"
+    return (
+        f"Mean of {own}, of {theirs}: difference {_with_unit(row['difference'], row['unit'])} "
+        f"({_limits(row, 'difference')}), {_number(row['hedges_g'])} pooled SDs ({_limits(row, 'hedges_g')})."
+    )
