@@ -31,9 +31,12 @@ STANCE_PART = 0.62
 TOGETHER = 0.15
 """Peaks of the two knees closer than this part of a stride move together."""
 BEND_MIN_S = 1.5
-"""Knees that move together in cycles at least this long bend; nobody squats at the pace of walking (ours)."""
-CLEAR = 0.9
-"""Fit to the pattern plus autocorrelation at the stride time that a walk must reach (noise alone: about 0.7)."""
+"""Cycles at least this long may be bends; nobody squats at the pace of walking (ours)."""
+BEND_FIT = 0.8
+"""A slow cycle that fits the pattern less than this is a bend (a sine has 0.75, a slow walk above 0.85)."""
+CLEAR = 1.0
+"""Fit to the pattern plus autocorrelation at the stride time that a walk must reach (noise: 0.6; an aimless wander:
+0.9; the stiffest recorded knee alone: 1.5)."""
 SWINGS_MIN = 3
 """Swings of a walk, of both knees together; of one knee alone one less."""
 LARGE = 0.3
@@ -99,6 +102,7 @@ def find_walks(swings: Mapping[str, Swings], rest_min: float) -> tuple[dict[str,
     contact = merged([swings[name].contact for name in sides])
     stride = merged([swings[name].stride_time for name in sides])
     clear = merged([swings[name].clear for name in sides])
+    fit = merged([swings[name].fit for name in sides])
     own = np.concatenate([np.arange(swings[name].peak.size) for name in sides])[order]
     edges = np.flatnonzero(_breaks(peak, toe_off, contact, side, stride, rest_min)) + 1
     spans: list[Span] = []
@@ -107,7 +111,7 @@ def find_walks(swings: Mapping[str, Swings], rest_min: float) -> tuple[dict[str,
         counts = np.bincount(side[part], minlength=len(sides))
         if counts.max() < 2 or counts.sum() < (SWINGS_MIN if counts.min() and len(sides) > 1 else 2):
             continue
-        if np.median(clear[part]) < CLEAR or _bending(peak[part], side[part], stride[part]):
+        if np.median(clear[part]) < CLEAR or _bending(peak[part], side[part], stride[part], fit[part]):
             continue
         for place, name in enumerate(sides):
             numbers[name][own[part][side[part] == place]] = len(spans)
@@ -115,14 +119,15 @@ def find_walks(swings: Mapping[str, Swings], rest_min: float) -> tuple[dict[str,
     return numbers, spans
 
 
-def _bending(peak: FloatArray, side: IntArray, stride: FloatArray) -> bool:
-    """Whether most swings of one knee coincide with one of the other, slowly."""
-    other = side[1:] != side[:-1]
-    if not other.any() or np.median(stride) < BEND_MIN_S:
+def _bending(peak: FloatArray, side: IntArray, stride: FloatArray, fit: FloatArray) -> bool:
+    """Whether slow cycles are bends: unlike a step, or the same in both knees at once."""
+    if np.median(stride) < BEND_MIN_S:
         return False
+    other = side[1:] != side[:-1]
     close = np.diff(peak) < TOGETHER * stride[:-1]
     fewer = min(np.count_nonzero(side == side[0]), np.count_nonzero(side != side[0]))
-    return bool(np.count_nonzero(close & other) > 0.5 * fewer)
+    together = fewer > 0 and np.count_nonzero(close & other) > 0.5 * fewer
+    return bool(together or np.median(fit) < BEND_FIT)
 
 
 def reach_edges(spans: Sequence[Span], busy: BoolArray, stride_time: FloatArray) -> list[Span]:

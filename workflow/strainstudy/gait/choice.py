@@ -51,14 +51,13 @@ class Chosen:
 
 
 def _rough(fit: SwingFit) -> tuple[float, float]:
-    """Usual size (upper quartile) and mean fit of one swing per stride, before the usual size is known."""
-    rough = np.clip(fit.fit, 0.0, 1.0) * np.minimum(
-        fit.size / (np.quantile(fit.size, 0.95) + np.finfo(float).tiny), 1.0
-    )
-    points, worth = chain(rough)
-    if not points.size:
+    """Usual size and mean fit of one swing per stride, each stride counted by its size: rest does not count."""
+    points, _ = chain(np.clip(fit.fit, 0.0, 1.0))
+    size = fit.size[points]
+    total = size.sum()
+    if total <= 0.0:
         return np.finfo(float).tiny, 0.0
-    return float(np.quantile(fit.size[points], 0.75)), float((fit.fit[points] * worth).sum() / worth.sum())
+    return float((size**2).sum() / total), float((fit.fit[points] * size).sum() / total)
 
 
 def _worth(fit: SwingFit, usual: float) -> FloatArray:

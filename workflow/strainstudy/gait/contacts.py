@@ -105,8 +105,8 @@ def _contact(speed: FloatArray, value: FloatArray, fastest: FloatArray) -> Float
     pauses[:, 1:-1] = (speed[:, 1:-1] >= speed[:, :-2]) & (speed[:, 1:-1] > speed[:, 2:])
     pauses &= (speed < level) & (speed > PAUSE * fastest[:, None])
     lowest = value[:, : int(STRAIGHTEST_REACH * STEPS)].min(axis=1)
-    drop = np.maximum(value[:, 0] - lowest, np.finfo(float).tiny)
-    depth = np.clip((value[:, :1] - value) / drop[:, None], 0.0, 1.0)
+    drop = (value[:, 0] - lowest)[:, None]
+    depth = np.clip((value[:, :1] - value) / np.where(drop > 0.0, drop, 1.0), 0.0, 1.0)
     away = (steps / STEPS - USUAL_TERMINAL_SWING) / TERMINAL_SWING_WIDTH
     worth = np.where(ends | pauses, depth - 0.5 * away**2 - PAUSE_COST * pauses, -np.inf)
     # a second look around what this knee usually does: noise makes ends that are not

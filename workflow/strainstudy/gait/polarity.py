@@ -21,8 +21,11 @@ __all__ = ["Polarity", "infer_polarity"]
 
 FloatArray = NDArray[np.float64]
 
-BETWEEN_WEIGHT = 0.3
-"""Worth of the knees swinging in turn beside the difference of the two fits of a normal knee (about 0.3)."""
+BETWEEN_WEIGHT = 0.15
+"""Worth of the knees swinging in turn, beside the difference of the two fits of a normal knee (about 0.3): enough to
+turn a stiff knee that looks alike either way up, not enough to turn one of two clear knees that bend together."""
+ALIKE = 0.02
+"""Worth of equal signs: sensors on both knees are usually mounted alike (ours); decides only what nothing else does."""
 
 
 @dataclass(frozen=True)
@@ -74,10 +77,14 @@ def infer_polarity(
         norm = np.sqrt((weight * one.fit**2).sum() * (weight * two.fit**2).sum())
         between = float(-(weight * one.fit * two.fit).sum() / norm) if norm > 0.0 else 0.0
     lead = {side: medians[side][0] - medians[side][1] for side in sides}
+    # a pattern without a right way up (a bend like a sine) does not say that the knees should take turns
+    weight_between = min(BETWEEN_WEIGHT, max((abs(one) for one in lead.values()), default=0.0))
 
     def worth(signs: tuple[int, ...]) -> float:
         own = sum(sign * lead[side] for sign, side in zip(signs, sides, strict=True))
-        return own + (BETWEEN_WEIGHT * signs[0] * signs[1] * between if len(sides) == 2 else 0.0)
+        if len(sides) == 1:
+            return own
+        return own + signs[0] * signs[1] * (weight_between * between + ALIKE)
 
     options = list(product((1, -1), repeat=len(sides)))
     best = max(options, key=worth)

@@ -39,7 +39,7 @@ class Rhythm:
     stride_time : ndarray, shape (n,)
         Seconds.
     strength : ndarray, shape (n,)
-        Autocorrelation at that lag, -1 to 1.
+        Autocorrelation at that lag above the trough before it (above 0 where the trough is below), at most 1.
     """
 
     stride_time: FloatArray
@@ -89,6 +89,9 @@ def local_rhythm(speeds: list[FloatArray], shortest: float, longest: float) -> R
     # half-way between the biased and the unbiased estimate: a multiple of the stride must not win by chance
     scaled = acf / (np.maximum(power, np.finfo(float).tiny)[:, None] * np.sqrt(fair))
     table = scaled[:, low] * (1 - part) + scaled[:, low + 1] * part
+    # what counts is the rise from the trough before: a slow movement still resembles itself a little later
+    trough = np.column_stack([scaled[:, (at + 1) // 2 : at + 1].min(axis=1) for at in low])
+    table -= np.maximum(trough, 0.0)
     weight = np.minimum(power / (np.median(power[power > 0.1 * power.max()]) + np.finfo(float).tiny), 1.0)
     path = _best_path(table * weight[:, None])
     centre = starts + width / 2.0

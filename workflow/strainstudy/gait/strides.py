@@ -53,6 +53,8 @@ class Swings:
         Local stride time.
     size : ndarray
         Swing peak above the curve at contact, unit as given.
+    fit : ndarray
+        Correlation of the cycle around the swing with the pattern, 0 to 1.
     clear : ndarray
         Fit to the pattern plus autocorrelation at the stride time.
     score : ndarray
@@ -66,6 +68,7 @@ class Swings:
     contact: FloatArray
     stride_time: FloatArray
     size: FloatArray
+    fit: FloatArray
     clear: FloatArray
     score: FloatArray
     sound: BoolArray

@@ -153,6 +153,7 @@ def _swings(curve: KneeCurve, chosen: Chosen, clock: StrideClock, rhythm: Rhythm
         contact=marks.contact / ANALYSIS_RATE_HZ + parameters.contact_offset_s,
         stride_time=stride,
         size=rise,
+        fit=chosen.fit,
         clear=chosen.fit + np.interp(near, grid, rhythm.strength),
         score=chosen.worth,
         sound=(gaps[last + 1] == gaps[first]) & (marks.toe_off > 0) & (marks.contact < n - 1),
