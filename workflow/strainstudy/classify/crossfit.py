@@ -88,18 +88,22 @@ def fold_labels(rows: Rows, task: Task, parameters: ClassifyParameters) -> IntAr
     return fold
 
 
-def available(rows: Rows) -> dict[str, tuple[int, ...]]:
-    """List, for each recording, the features that at least half of its rows have."""
-    return {
-        str(block): tuple(int(j) for j in np.flatnonzero(np.isfinite(rows.x[rows.blocks == block]).mean(axis=0) >= 0.5))
-        for block in sorted(set(rows.blocks.tolist()))
-    }
+def available(rows: Rows, task: Task) -> dict[str, tuple[int, ...]]:
+    """List, for each recording, the features to use: those that at least half of its rows have.
+
+    Features of `Task.alone` are left out where both sides can be compared.
+    """
+    out = {}
+    for block in sorted(set(rows.blocks.tolist())):
+        there = np.flatnonzero(np.isfinite(rows.x[rows.blocks == block]).mean(axis=0) >= 0.5).tolist()
+        compared = any(task.columns[j] in task.odd for j in there)
+        out[str(block)] = tuple(int(j) for j in there if not (compared and task.columns[j] in task.alone))
+    return out
 
 
 def restricted(task: Task, inputs: tuple[int, ...]) -> Task:
-    """Give the same task with some of its features."""
-    columns = tuple(task.columns[j] for j in inputs)
-    return Task(columns, task.classes, task.report, tuple(c for c in task.odd if c in columns), task.swap)
+    """Give the same task with the features at these places."""
+    return task.with_columns(tuple(task.columns[j] for j in inputs))
 
 
 def predict(model: Fitted, rows: Rows, columns: tuple[str, ...]) -> FloatArray:
@@ -138,7 +142,7 @@ def crossfit(
     LeakageError
         Where ``fold`` puts a participant on both sides of a split.
     """
-    patterns = available(rows) if patterns is None else patterns
+    patterns = available(rows, task) if patterns is None else patterns
     probabilities = np.full((len(rows), len(task.classes)), np.nan)
     models: list[FoldModel] = []
     tested = np.full(len(rows), -1, dtype=np.intp)

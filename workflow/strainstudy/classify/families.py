@@ -49,7 +49,7 @@ def _logistic(setting: Mapping[str, Any], seed: int) -> LogisticRegression:
 
 def _forest(setting: Mapping[str, Any], seed: int) -> RandomForestClassifier:
     return RandomForestClassifier(
-        n_estimators=60,
+        n_estimators=40,
         max_depth=6,
         min_samples_leaf=int(setting["min_samples_leaf"]),
         max_features="sqrt",
@@ -60,12 +60,12 @@ def _forest(setting: Mapping[str, Any], seed: int) -> RandomForestClassifier:
 
 def _boosting(setting: Mapping[str, Any], seed: int) -> HistGradientBoostingClassifier:
     return HistGradientBoostingClassifier(
-        learning_rate=0.1,
+        learning_rate=0.2,
         max_iter=int(setting["max_iter"]),
-        max_leaf_nodes=6,
+        max_leaf_nodes=4,
         min_samples_leaf=20,
         l2_regularization=1.0,
-        max_bins=64,
+        max_bins=32,
         early_stopping=False,
         random_state=seed,
     )
@@ -76,7 +76,7 @@ Builder = Callable[[Mapping[str, Any], int], Any]
 FAMILIES: Mapping[str, tuple[Builder, Sequence[Mapping[str, float]]]] = {
     "logistic_regression": (_logistic, ({"C": 0.03}, {"C": 0.3}, {"C": 3.0})),
     "random_forest": (_forest, ({"min_samples_leaf": 5},)),
-    "gradient_boosting": (_boosting, ({"max_iter": 40},)),
+    "gradient_boosting": (_boosting, ({"max_iter": 20},)),
 }
 """Builder and settings of each family; strong regularisation first."""
 

@@ -8,6 +8,7 @@ The simplest candidate whose inner log loss is within one standard error (over p
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -21,12 +22,14 @@ from .families import Candidate, candidates
 from .folds import assert_apart, participant_folds
 from .rows import FloatArray, Rows, Task, TextArray, stack
 
-__all__ = ["Fitted", "NothingToLearnError", "Recipe", "fit", "log_losses", "person_weights", "too_few"]
+__all__ = ["Fitted", "Learner", "NothingToLearnError", "Recipe", "fit", "log_losses", "person_weights", "too_few"]
 
 IntArray = NDArray[np.intp]
 
 PEOPLE_MIN = 2
 FLOOR = 1e-6
+MAD_TO_SD = 1.482602218505602
+"""Standard deviation over median absolute deviation of normal values, 1 / Phi^-1(3/4) (Hampel 1974)."""
 
 
 class NothingToLearnError(Exception):
@@ -58,6 +61,53 @@ class Recipe:
 
 
 @dataclass(frozen=True)
+class Learner:
+    """Scaling and pipeline of one fit.
+
+    Parameters
+    ----------
+    centre, scale : array, shape (p,)
+        Median and spread of each feature in the reference class of the training people (`Task.reference`).
+    sides : tuple of tuple of int
+        Places of the features that compare the sides, by group.
+    pipeline : Pipeline
+        Imputation, standardisation and model, on `inputs`.
+    """
+
+    centre: FloatArray
+    scale: FloatArray
+    sides: tuple[tuple[int, ...], ...]
+    pipeline: Pipeline
+
+    def inputs(self, x: FloatArray) -> FloatArray:
+        """Make what the model sees of features of shape (n, p): (n, p + number of groups + 1).
+
+        Features in units of their normal spread, growing like a logarithm beyond it: a severe limp would otherwise
+        stretch the scale until a mild one looks like none, and one feature far out would outvote all others. Then,
+        of each group, how far its differences between the sides are from normal (root mean square), and the largest
+        of these: people limp in one way or another, and one way is enough.
+        """
+        z = np.arcsinh((x - self.centre) / self.scale)
+        if not self.sides:
+            return np.asarray(z)
+        there = np.isfinite(z)
+        square = np.where(there, z, 0.0) ** 2
+        far = []
+        for places in self.sides:
+            at = list(places)
+            far.append(np.sqrt(square[:, at].sum(axis=1) / np.maximum(there[:, at].sum(axis=1), 1)))
+        return np.column_stack([z, *far, np.max(far, axis=0)])
+
+    def probabilities(self, x: FloatArray, classes: Sequence[str]) -> FloatArray:
+        """Give probabilities in the order of ``classes``; a class the model never saw has none."""
+        out = np.zeros((len(x), len(classes)))
+        given = self.pipeline.predict_proba(self.inputs(x))
+        for k, name in enumerate(self.pipeline.classes_):
+            out[:, list(classes).index(str(name))] = given[:, k]
+        return out
+
+
+@dataclass(frozen=True)
 class Fitted:
     """A trained model.
 
@@ -67,8 +117,8 @@ class Fitted:
         Features it uses.
     classes : tuple of str
         Classes in the order of its probabilities.
-    pipeline : Pipeline
-        Imputation, scaling and model.
+    learner : Learner
+        Scaling, imputation and model.
     calibration : Calibration
         From the inner folds.
     choice : DataFrame
@@ -81,7 +131,7 @@ class Fitted:
 
     columns: tuple[str, ...]
     classes: tuple[str, ...]
-    pipeline: Pipeline
+    learner: Learner
     calibration: Calibration
     choice: pd.DataFrame
     low: FloatArray
@@ -90,16 +140,7 @@ class Fitted:
 
     def probabilities(self, x: FloatArray) -> FloatArray:
         """Calibrated probabilities, shape (n, k), of rows that have exactly `columns`."""
-        return self.calibration(aligned(self.pipeline, x, self.classes))
-
-
-def aligned(pipeline: Pipeline, x: FloatArray, classes: Sequence[str]) -> FloatArray:
-    """Probabilities in the order of ``classes``; a class the model never saw has none."""
-    out = np.zeros((len(x), len(classes)))
-    given = pipeline.predict_proba(x)
-    for k, name in enumerate(pipeline.classes_):
-        out[:, list(classes).index(str(name))] = given[:, k]
-    return out
+        return self.calibration(self.learner.probabilities(x, self.classes))
 
 
 def too_few(rows: Rows, task: Task) -> str | None:
@@ -132,11 +173,25 @@ def log_losses(probabilities: FloatArray, codes: IntArray, groups: TextArray) ->
     return {str(g): float(loss[groups == g].mean()) for g in sorted(set(groups.tolist()))}
 
 
-def _train(candidate: Candidate, rows: Rows, task: Task, seed: int) -> Pipeline:
-    pipeline = candidate.pipeline(seed)
-    weights = person_weights(rows.groups, task.reported_labels(rows.y))
-    pipeline.fit(rows.x, rows.y.astype(str), model__sample_weight=weights)
-    return pipeline
+def _spread(x: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Median and scaled median absolute deviation of each column; where that is 0, standard deviation, else 1."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # columns without a value come out as NaN
+        centre = np.nanmedian(x, axis=0)
+        spread = MAD_TO_SD * np.nanmedian(np.abs(x - centre), axis=0)
+        deviation = np.nanstd(x, axis=0)
+    spread = np.where(spread > 0, spread, deviation)
+    return np.nan_to_num(centre, nan=0.0), np.where(spread > 0, spread, 1.0)
+
+
+def _train(candidate: Candidate, rows: Rows, task: Task, seed: int) -> Learner:
+    labels = task.reported_labels(rows.y)
+    reference = labels == task.reference
+    centre, scale = _spread(rows.x[reference] if reference.any() else rows.x)
+    learner = Learner(centre, scale, task.side_groups, candidate.pipeline(seed))
+    weights = person_weights(rows.groups, labels)
+    learner.pipeline.fit(learner.inputs(rows.x), rows.y.astype(str), model__sample_weight=weights)
+    return learner
 
 
 def _with_mirror(rows: Rows, task: Task) -> Rows:
@@ -174,12 +229,11 @@ def _inner(
     held = parts[0][1]
     for _, test in parts[1:]:
         held = stack(held, test)
-    probabilities = [
-        np.concatenate(
-            [aligned(_train(option, train, task, recipe.seed), test.x, task.classes) for train, test in parts]
-        )
-        for option in options
-    ]
+    probabilities = []
+    for option in options:
+        learners = [_train(option, train, task, recipe.seed) for train, _ in parts]
+        given = [m.probabilities(test.x, task.classes) for m, (_, test) in zip(learners, parts, strict=True)]
+        probabilities.append(np.concatenate(given))
     return probabilities, held
 
 
@@ -227,7 +281,7 @@ def fit(rows: Rows, task: Task, recipe: Recipe) -> Fitted:
         raise NothingToLearnError(f"nothing to learn: classes {sorted(present)}, {len(keep)} features that vary")
     columns = tuple(task.columns[j] for j in keep)
     rows = rows.with_columns(keep)
-    task = Task(columns, task.classes, task.report, tuple(c for c in task.odd if c in columns), task.swap)
+    task = task.with_columns(columns)
     options = candidates(recipe.families)
     inner = _inner(rows, task, recipe, options) if recipe.inner_folds else None
     calibration = Calibration()
@@ -258,7 +312,7 @@ def fit(rows: Rows, task: Task, recipe: Recipe) -> Fitted:
     return Fitted(
         columns=columns,
         classes=task.classes,
-        pipeline=_train(options[chosen], train, task, recipe.seed),
+        learner=_train(options[chosen], train, task, recipe.seed),
         calibration=calibration,
         choice=choice,
         low=low,

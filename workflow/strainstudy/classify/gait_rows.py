@@ -34,8 +34,10 @@ def gait_task(specs: Sequence[FeatureSpec] = GAIT_FEATURES) -> Task:
         columns=tuple(s.name for s in used),
         classes=("normal_gait", LEFT, RIGHT),
         report={LEFT: "limping_gait", RIGHT: "limping_gait"},
-        odd=tuple(s.name for s in used if s.mirror == "odd"),
+        odd={s.name: s.group for s in used if s.mirror == "odd"},
         swap={LEFT: RIGHT, RIGHT: LEFT},
+        alone=frozenset(s.name for s in used if s.knees == "alone"),
+        reference="normal_gait",
     )
 
 

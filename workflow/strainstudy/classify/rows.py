@@ -34,17 +34,33 @@ class Task:
         Classes that a model learns.
     report : mapping of str to str
         Class that each learnt class is reported as; classes reported alike have their probabilities added.
-    odd : tuple of str
-        Features that change sign under mirroring.
+    odd : mapping of str to str
+        Features that change sign under mirroring, each with its group.
     swap : mapping of str to str
         Class that each class becomes under mirroring. Empty for a task without sides.
+    alone : frozenset of str
+        Features used only where no odd feature is there (one knee).
+    reference : str
+        Reported class whose spread is the unit that features are measured in; all rows where it is empty.
     """
 
     columns: tuple[str, ...]
     classes: tuple[str, ...]
     report: Mapping[str, str] = field(default_factory=dict)
-    odd: tuple[str, ...] = ()
+    odd: Mapping[str, str] = field(default_factory=dict)
     swap: Mapping[str, str] = field(default_factory=dict)
+    alone: frozenset[str] = frozenset()
+    reference: str = ""
+
+    def with_columns(self, columns: tuple[str, ...]) -> Self:
+        """Give the same task with some of its features."""
+        return replace(self, columns=columns, odd={c: g for c, g in self.odd.items() if c in columns})
+
+    @property
+    def side_groups(self) -> tuple[tuple[int, ...], ...]:
+        """Places of the odd features, group by group in the order in which groups appear."""
+        groups = dict.fromkeys(self.odd[c] for c in self.columns if c in self.odd)
+        return tuple(tuple(j for j, c in enumerate(self.columns) if self.odd.get(c) == g) for g in groups)
 
     @property
     def reported(self) -> tuple[str, ...]:

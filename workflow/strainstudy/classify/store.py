@@ -20,7 +20,7 @@ import skops.io
 
 from ..errors import Problem, StudyError
 from .calibration import Calibration
-from .fitting import Fitted
+from .fitting import Fitted, Learner
 
 __all__ = ["MODEL_FORMAT", "TRUSTED_TYPES", "canonical", "dump_models", "load_models"]
 
@@ -104,7 +104,10 @@ def dump_models(models: Mapping[str, Fitted]) -> bytes:
             name: {
                 "columns": list(model.columns),
                 "classes": list(model.classes),
-                "pipeline": model.pipeline,
+                "centre": np.asarray(model.learner.centre, dtype=np.float64),
+                "scale": np.asarray(model.learner.scale, dtype=np.float64),
+                "sides": [list(places) for places in model.learner.sides],
+                "pipeline": model.learner.pipeline,
                 "slope": model.calibration.slope,
                 "shift": list(model.calibration.shift),
                 "low": np.asarray(model.low, dtype=np.float64),
@@ -158,7 +161,7 @@ def load_models(content: bytes, file: str) -> dict[str, Fitted]:
         name: Fitted(
             columns=tuple(part["columns"]),
             classes=tuple(part["classes"]),
-            pipeline=part["pipeline"],
+            learner=Learner(part["centre"], part["scale"], tuple(tuple(p) for p in part["sides"]), part["pipeline"]),
             calibration=Calibration(part["slope"], tuple(part["shift"])),
             choice=pd.DataFrame(),
             low=part["low"],

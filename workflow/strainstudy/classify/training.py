@@ -52,7 +52,7 @@ def _spread(classes: Sequence[str], probabilities: FloatArray) -> tuple[FloatArr
 
 def _predict_with(models: Mapping[str, Fitted], rows: Rows, task: Task, index: IntArray, into: dict[str, Any]) -> None:
     """Predict some rows with stored models and note what is outside their range."""
-    have = available(rows)
+    have = available(rows, task)
     for block in sorted(set(rows.blocks[index].tolist())):
         at = index[rows.blocks[index] == block]
         name = choose_variant(models, {task.columns[j] for j in have[str(block)]})
@@ -286,7 +286,7 @@ def train_states(
 
 
 def _rows_of_variant(models: Mapping[str, Fitted], rows: Rows, task: Task, name: str) -> IntArray:
-    have = available(rows)
+    have = available(rows, task)
     blocks = {b for b, inputs in have.items() if choose_variant(models, {task.columns[j] for j in inputs}) == name}
     return np.flatnonzero([str(b) in blocks for b in rows.blocks.tolist()])
 

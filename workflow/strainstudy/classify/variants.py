@@ -28,7 +28,8 @@ def _columns(name: str, specs: Sequence[FeatureSpec]) -> list[str]:
     return [
         s.name
         for s in specs
-        if (s.knees == "one" or name.startswith("both")) and (s.group != "amplitude" or name.endswith("degrees"))
+        if s.knees in (("one", "both") if name.startswith("both") else ("one", "alone"))
+        and (s.group != "amplitude" or name.endswith("degrees"))
     ]
 
 

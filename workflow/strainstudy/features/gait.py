@@ -60,7 +60,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "stance_fraction", "timing", "%", "median share of the stride from contact to toe-off, mean of both sides",
-        "Perry & Burnfield 2010, Gait Analysis, 2nd ed.", 30.0, 95.0,
+        "Perry & Burnfield 2010, Gait Analysis, 2nd ed.", 30.0, 95.0, "even", "alone",
     ),
     FeatureSpec(
         "swing_time_log_ratio", "timing", "%", "100 ln(left / right) of the median swing times",
@@ -85,7 +85,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "swing_peak_timing", "shape", "%", "time of the highest swing flexion in the stride, mean of both sides",
-        _SCHWARTZ, 50.0, 92.0,
+        _SCHWARTZ, 50.0, 92.0, "even", "alone",
     ),
     FeatureSpec(
         "swing_peak_timing_difference", "shape", "%", "time of the highest swing flexion, left minus right",
@@ -93,7 +93,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "swing_width", "shape", "%", "time that the swing wave spends above half its height, mean of both sides",
-        _LEAST, 0.0, 100.0,
+        _LEAST, 0.0, 100.0, "even", "alone",
     ),
     FeatureSpec(
         "swing_width_difference", "shape", "%", "width of the swing wave at half its height, left minus right",
@@ -102,7 +102,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     FeatureSpec(
         "swing_lean", "shape", "1",
         "(fall - rise) / (fall + rise) of the swing wave between its crossings of half height, mean of both sides",
-        _LEAST, -1.0, 1.0,
+        _LEAST, -1.0, 1.0, "even", "alone",
     ),
     FeatureSpec(
         "swing_lean_difference", "shape", "1", "lean of the swing wave, left minus right", _LEAST, -2.0, 2.0,
@@ -111,7 +111,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     FeatureSpec(
         "loading_wave", "shape", "1",
         "height of the loading wave over the straightest point after it, share of the curve's range, mean of sides",
-        _SCHWARTZ, 0.0, 1.0,
+        _SCHWARTZ, 0.0, 1.0, "even", "alone",
     ),
     FeatureSpec(
         "loading_wave_difference", "shape", "1", "relative height of the loading wave, left minus right",
@@ -140,7 +140,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "swing_peak", "amplitude", "deg", "median peak swing flexion, mean of both sides",
-        "Perry & Burnfield 2010, Gait Analysis, 2nd ed.", -30.0, 150.0,
+        "Perry & Burnfield 2010, Gait Analysis, 2nd ed.", -30.0, 150.0, "even", "alone",
     ),
     FeatureSpec(
         "swing_peak_difference", "amplitude", "deg", "median peak swing flexion, left minus right",

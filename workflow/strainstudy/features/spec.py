@@ -17,7 +17,7 @@ __all__ = ["GROUPS", "FeatureSpec", "feature_table"]
 
 Group = Literal["timing", "shape", "amplitude", "context", "swallow"]
 Mirror = Literal["even", "odd"]
-Knees = Literal["one", "both"]
+Knees = Literal["one", "both", "alone"]
 
 GROUPS: tuple[Group, ...] = ("timing", "shape", "amplitude")
 """Groups that the gait classifier learns from; `context` describes a window and is never learnt from."""
@@ -43,8 +43,9 @@ class FeatureSpec:
         Range that values can take on people; a value outside is a fault of detection, not a finding.
     mirror : {'even', 'odd'}
         ``odd`` features change sign when left and right are swapped (left minus right), ``even`` do not change.
-    knees : {'one', 'both'}
-        Whether it can be taken from one knee alone.
+    knees : {'one', 'both', 'alone'}
+        ``both`` needs both knees. ``alone`` is learnt from only where one knee was recorded: with both knees a
+        person's other side says better what is usual for them than other people do.
     """
 
     name: str
