@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pingouin
 import pytest
+import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from registry import wheel_member
@@ -168,6 +169,28 @@ def test_one_pair_per_person_gives_the_plain_limits(differences):
     assert (found.bias, found.sd, found.low, found.high) == pytest.approx((plain.bias, plain.sd, plain.low, plain.high))
     assert found.bias_interval.low == pytest.approx(plain.bias_interval.low)
     assert math.isnan(found.sd_within)
+
+
+def test_variance_recovery_gives_the_margin_of_an_open_example():
+    """18 pairs, one a person: limits -1.947 and 2.824, outer 90 % bounds -3.0117 and 3.8884 with the normal
+    quantile for the mean (example data of an open agreement package, quoted); here Student's t stands for it, which is taken out.
+    """
+    x = np.array(
+        [7.83, 7.42, 7.89, 7.12, 6.16, 7.26, 6.71, 4.75, 5.24, 4.86, 4.78, 6.05, 5.42, 4.21, 3.61, 3.72, 3.87, 3.92]
+    )
+    y = np.array(
+        [6.57, 5.62, 6.9, 6.57, 4.06, 4.29, 4.26, 4.71, 5.5, 5.08, 5.02, 6.01, 5.67, 4.14, 4.2, 4.61, 4.68, 5.04]
+    )
+    found = bland_altman_repeated(x, y, np.arange(18), multiplier=scipy.stats.norm.ppf(0.975), level=0.90)
+    assert (round(found.low, 3), round(found.high, 3)) == (-1.947, 2.824)
+    se = found.sd / math.sqrt(18)
+    instead = (scipy.stats.norm.ppf(0.95) * se) ** 2 - (scipy.stats.t.ppf(0.95, 17) * se) ** 2
+    assert found.low - math.sqrt((found.low - found.low_interval.low) ** 2 + instead) == pytest.approx(
+        -3.0117, abs=5e-5
+    )
+    assert found.high + math.sqrt((found.high_interval.high - found.high) ** 2 + instead) == pytest.approx(
+        3.8884, abs=5e-5
+    )
 
 
 def test_limits_hold_the_true_limit_about_as_often_as_they_say():

@@ -36,6 +36,7 @@ def test_the_two_by_two_table_of_the_classroom():
     assert (found.observed, found.expected, found.value) == (pytest.approx(0.7), pytest.approx(0.5), pytest.approx(0.4))
 
 
+@pytest.mark.filterwarnings("ignore:invalid value encountered:RuntimeWarning:statsmodels")
 @settings(max_examples=60, deadline=None)
 @given(tables, st.sampled_from([None, "linear", "quadratic"]))
 def test_kappa_and_its_interval_equal_statsmodels(table, scheme):

@@ -135,7 +135,7 @@ def _mover(
     reach: float,
     level: float,
 ) -> tuple[Interval, Interval]:
-    """Intervals of both limits from the intervals of the mean and of the variance parts (Zou 2013, eq. 6-9).
+    """Intervals of both limits from the intervals of the mean and of the variance parts (Zou 2013).
 
     ``parts`` holds each variance part with its degrees of freedom. The mean's margin takes Student's t where
     Zou takes the normal quantile, so that few people widen it.
@@ -356,7 +356,7 @@ def concordance(
     variance : {"1/n", "1/(n-1)"}
         Divisor of variances and covariance: Lin's paper uses 1/n.
     level : float
-        Confidence level; limits by Fisher's z with the variance of Lin 1989, eq. 2.4 (corrected in Biometrics
+        Confidence level; limits by Fisher's z with the variance of Lin 1989 (corrected in Biometrics
         2000 56:324-325).
 
     Returns

@@ -150,7 +150,7 @@ def _weights(clusters: int, draws: int, seed: tuple[int, ...]) -> Floats:
 
 
 def _bca_levels(drawn: Floats, estimate: float, left_out: Floats, reach: Floats) -> Floats | None:
-    """Percentiles to read off, or None where the correction does not exist (Efron 1987, eq. 2.3 and 6.6)."""
+    """Percentiles to read off, or None where the correction does not exist (Efron 1987)."""
     below = float(np.mean(drawn < estimate) + 0.5 * np.mean(drawn == estimate))
     spread = left_out.mean() - left_out
     scale = float((spread**2).sum()) ** 1.5

@@ -91,7 +91,7 @@ def cohen_kappa(table: ArrayLike, *, disagreement: ArrayLike | None = None, leve
     if expected >= 1:
         return Kappa(math.nan, observed, expected, no_interval("only one category was used"))
     value = (observed - expected) / (1 - expected)
-    # Fleiss, Cohen & Everitt 1969, eq. 13; it holds for plain kappa too.
+    # Fleiss, Cohen & Everitt 1969; it holds for plain kappa too.
     row_mean, column_mean = agreement @ columns, agreement.T @ rows
     mean = row_mean[:, None] + column_mean[None, :]
     inner = float((shares * (agreement * (1 - expected) - mean * (1 - observed)) ** 2).sum())

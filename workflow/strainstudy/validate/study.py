@@ -97,8 +97,7 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
     heads = {str(row["recording_id"]): row for row in table.to_dict("records")}
     who = {name: text_or_none(heads[name]["participant_id"]) for name in used}
     events, bouts = _by_recording(results.events, used), _by_recording(results.bouts, used)
-    labels = {name: raters for name, raters in results.labels.items() if name in who}
-    rater, truth = reference_labels(labels, parameters.reference_rater)
+    rater, truth = reference_labels(results.labels, parameters.reference_rater)
 
     measurements = join(
         gait_measurements(results.gait, table, signal_units=results.signal_units),
@@ -118,7 +117,7 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
         (CONFOUNDERS, score_confounders(truth, events, who, parameters, rater=rater)),
         (STATES, states),
         (CONFUSION, confusion),
-        (RATERS, compare_raters(labels, events, bouts, who, parameters)),
+        (RATERS, compare_raters(results.labels, events, bouts, who, parameters)),
         (PARAMETERS, compare_parameters(pd.concat(filled, ignore_index=True), parameters)),
         (NORMS, position(people, results.norms, results.ages, results.sexes)),
         (CHANGE, changes(measurements)),
