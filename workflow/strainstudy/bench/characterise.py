@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 from ..io.store import FloatArray
-from .cycles import find_cycles, find_holds, find_taps
-from .holds import LN9, STEP_COLUMNS, Creep, creep_constants, step_table
-from .intervals import Estimate, log_mean, mean, ratio_of_means
+from .cycles import find_cycles, find_holds, find_taps, moves
+from .holds import FADED, LN9, STEP_COLUMNS, Creep, HoldSpan, creep_constants, step_table
+from .intervals import Estimate, ratio_of_means, repeated
 from .lag import NOT_SEPARABLE, Lag, estimate_lag
 from .loops import LoopFigures, loop_figures
 from .noise import DETECTION_FACTOR, noise_floor
@@ -25,8 +25,9 @@ from .parameters import BenchParameters
 __all__ = ["BenchRecording", "SensorBench", "characterise", "reference_strain"]
 
 _REST_SHARE = 0.05
-_BENCH_FAST_ENOUGH = 0.3
-_SETTLED = 5.0
+_FEWEST_SAMPLES = 20
+_MARGIN_S = 0.1
+_CORNER_SAMPLES = 4.0
 _NONE = Estimate()
 
 
@@ -112,7 +113,7 @@ def _settled_cycles(piece: BenchRecording, parameters: BenchParameters) -> pd.Da
     return cycles
 
 
-def _rests(piece: BenchRecording, holds: pd.DataFrame) -> list[tuple[FloatArray, float]]:
+def _rests(piece: BenchRecording, holds: pd.DataFrame, lag: Lag) -> list[tuple[FloatArray, float]]:
     """Response during holds at the lowest strain; with none, during all holds."""
     assert piece.reference is not None
     fs = piece.sampling_frequency
@@ -120,41 +121,56 @@ def _rests(piece: BenchRecording, holds: pd.DataFrame) -> list[tuple[FloatArray,
     floor = float(np.nanmin(piece.reference)) + _REST_SHARE * span
     chosen = holds[holds["strain_to"] <= floor]
     chosen = chosen if len(chosen) else holds
+    shift, margin = round(lag.seconds * fs), round(_MARGIN_S * fs)
     rests = []
     for start, stop in chosen[["start", "stop"]].to_numpy(dtype=int):
         # The answer to the movement before fades in the first fifth.
-        first = start + (0 if start == 0 else (stop - start) // 5)
-        rests.append((piece.response[first:stop], fs))
+        first = start + (0 if start == 0 else (stop - start) // 5) + max(shift, 0)
+        rests.append((piece.response[first : max(stop + min(shift, 0) - margin, first)], fs))
     return rests
 
 
-def _creep_pieces(piece: BenchRecording, steps: pd.DataFrame) -> list[tuple[FloatArray, float]]:
+def _creep_spans(piece: BenchRecording, steps: pd.DataFrame) -> list[HoldSpan]:
     fs = piece.sampling_frequency
-    pieces = []
+    spans = []
     columns = steps[["onset", "duration", "delay", "time_constant"]].to_numpy(dtype=float)
     for onset, duration, delay, tau in columns[np.isfinite(columns).all(axis=1)]:
-        first = round((onset + max(delay, 0.0) + _SETTLED * tau) * fs)
-        last = round((onset + duration) * fs)
-        if last - first >= 20:
-            pieces.append((piece.response[first:last], fs))
-    return pieces
+        first = round((onset + max(delay, 0.0) + FADED * tau) * fs) + 1
+        # A record that is early leaves the hold before the reference does.
+        last = round((onset + duration + min(delay, 0.0)) * fs)
+        if last - first >= _FEWEST_SAMPLES:
+            spans.append(HoldSpan(piece.response[first:last], fs, float(tau)))
+    return spans
 
 
-def _lag_of_steps(steps: pd.DataFrame) -> Lag:
+def _lag_of_steps(steps: pd.DataFrame, fs: float) -> Lag:
     """Delay plus time constant: how late a first-order sensor follows a ramp."""
-    total = mean((steps["delay"] + steps["time_constant"]).to_numpy(dtype=float))
-    return Lag(total, "steps") if np.isfinite(total.low) else Lag(_NONE, NOT_SEPARABLE)
+    known = steps[np.isfinite(steps["sum_se"].to_numpy(dtype=float))]
+    if known.empty:
+        return Lag(_NONE, "none")
+    delay, tau = known["delay"].to_numpy(dtype=float), known["time_constant"].to_numpy(dtype=float)
+    value, low, high = repeated(delay + tau, known["sum_se"].to_numpy(dtype=float))
+    # Of a step within a few samples it is not known where between two of them it started.
+    abrupt = float(np.nanmedian(known["bench_time"])) * fs < _CORNER_SAMPLES
+    unsure = 1.96 / fs / np.sqrt(12.0) if abrupt else 0.0
+    below, above = float(np.hypot(value - low, unsure)), float(np.hypot(high - value, unsure))
+    return Lag(Estimate(value, value - below, value + above), "steps", float(tau.mean()))
 
 
-def _transition(steps: pd.DataFrame, direction: str) -> tuple[Estimate, str | None]:
-    """10-90 % time of the steps in one direction, and how it was had."""
+def _transition(steps: pd.DataFrame, direction: str) -> Estimate:
+    """10-90 % time of the first-order answer to the steps in one direction."""
     chosen = steps[steps["direction"] == direction]
-    if chosen.empty:
-        return _NONE, None
-    fast = chosen["bench_time"] <= _BENCH_FAST_ENOUGH * chosen["rise_time"]
-    if fast.sum() >= min(2, len(chosen)):
-        return log_mean(chosen.loc[fast, "rise_time"].to_numpy()), "crossing times"
-    return log_mean(LN9 * chosen["time_constant"].to_numpy()), "first-order fit, because the bench's step is slow"
+    logs = repeated(
+        np.log(chosen["time_constant"].to_numpy(dtype=float)), chosen["log_time_constant_se"].to_numpy(dtype=float)
+    )
+    value, low, high = (LN9 * float(np.exp(number)) for number in logs)
+    return Estimate(value, low, high)
+
+
+def _creep(steps: pd.DataFrame) -> Estimate:
+    """Change during stretched holds, percent of the step."""
+    chosen = steps[steps["direction"] == "stretch"]
+    return repeated(chosen["creep"].to_numpy(dtype=float), chosen["creep_se"].to_numpy(dtype=float))
 
 
 def _limits(name: str, estimate: Estimate, factor: float = 1.0) -> dict[str, float]:
@@ -239,7 +255,7 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
         Every figure that the protocol allows; the others NaN, with the reason in ``warnings``. Intervals are 95 %.
     """
     parameters = parameters or BenchParameters()
-    stretches = [r for r in recordings if r.reference is not None and np.isfinite(r.reference).any()]
+    stretches = [r for r in recordings if r.task == "stretch" and r.reference is not None and moves(r.reference)]
     holds = [find_holds(r.reference, r.sampling_frequency, parameters) for r in stretches if r.reference is not None]
     cycles = [_settled_cycles(r, parameters) for r in stretches]
     for frame, piece in zip(cycles, stretches, strict=True):
@@ -256,9 +272,10 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
     lags = []
     for piece, frame in zip(stretches, cycles, strict=True):
         assert piece.reference is not None
-        lag = estimate_lag(piece.response, piece.reference, piece.sampling_frequency, frame[frame["settled"]])
-        own = steps[steps["recording_id"] == piece.recording_id]
-        lags.append(_lag_of_steps(own) if lag.method in (NOT_SEPARABLE, "none") and len(own) else lag)
+        lag = _lag_of_steps(steps[steps["recording_id"] == piece.recording_id], piece.sampling_frequency)
+        if lag.method == "none":
+            lag = estimate_lag(piece.response, piece.reference, piece.sampling_frequency, frame[frame["settled"]])
+        lags.append(lag)
     pieces = [
         (piece.response, piece.reference, piece.sampling_frequency, frame, lag)
         for piece, frame, lag in zip(stretches, cycles, lags, strict=True)
@@ -267,15 +284,13 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
     loops = loop_figures(pieces, parameters)
     lag = next((lag for lag, frame in zip(lags, cycles, strict=True) if frame["used"].any()), Lag(_NONE, "none"))
 
-    rests = [rest for piece, found in zip(stretches, holds, strict=True) for rest in _rests(piece, found)]
-    noise = noise_floor(rests)
-    creep_pieces = [
-        part for piece, table in zip(stretches, tables, strict=True) for part in _creep_pieces(piece, table)
+    rests = [
+        rest for piece, found, lag in zip(stretches, holds, lags, strict=True) for rest in _rests(piece, found, lag)
     ]
-    creep = creep_constants(creep_pieces)
-    stretching = steps[steps["direction"] == "stretch"]
-    response_time, response_method = _transition(steps, "stretch")
-    recovery_time, _ = _transition(steps, "release")
+    noise = noise_floor(rests)
+    creep_spans = [part for piece, table in zip(stretches, tables, strict=True) for part in _creep_spans(piece, table)]
+    creep = creep_constants(creep_spans)
+    response_time, recovery_time = _transition(steps, "stretch"), _transition(steps, "release")
     tap_frames = [
         find_taps(r.response, r.sampling_frequency).assign(recording_id=r.recording_id, fs=r.sampling_frequency)
         for r in recordings
@@ -283,7 +298,7 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
     ]
     taps = pd.concat(tap_frames, ignore_index=True) if tap_frames else pd.DataFrame({"amplitude": []})
     ratio = _ratio_to_taps(loops, taps["amplitude"].to_numpy(dtype=float))
-    longest = max((values.size / fs for values, fs in creep_pieces), default=0.0)
+    longest = max((span.response.size / span.sampling_frequency for span in creep_spans), default=0.0)
     words = _warn(loops, lag, steps, ratio, creep, longest)
 
     row: dict[str, float | int | str | None] = {
@@ -295,7 +310,6 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
         "response_full_scale": loops.full_scale_response if loops else np.nan,
         "gauge_factor_note": None,
         "lag_method": lag.method,
-        "response_time_method": response_method,
         "warning": "; ".join(words) or None,
     }
     gauge_factor, first_slope = _NONE, np.nan
@@ -311,7 +325,7 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
     row |= _limits("hysteresis", loops.hysteresis if loops else _NONE)
     row |= _limits("repeatability", loops.repeatability if loops else _NONE)
     row |= _limits("drift", loops.drift if loops else _NONE)
-    row |= _limits("creep", mean(stretching["creep"].to_numpy(dtype=float)))
+    row |= _limits("creep", _creep(steps))
     row |= _limits("creep_time_1", constants[0])
     row |= _limits("creep_time_2", constants[1])
     row |= _limits("response_time", response_time)
@@ -357,7 +371,7 @@ def _cycle_rows(
                 {
                     "recording_id": frame["recording_id"],
                     "kind": "stretch",
-                    "start": frame["start"],
+                    "position": frame["position"],
                     "onset": frame["start"] / piece.sampling_frequency,
                     "duration": frame["seconds"],
                     "strain_low": 100.0 * frame["strain_low"],
@@ -368,9 +382,9 @@ def _cycle_rows(
         )
     names = ["recording_id", "kind", "onset", "duration", "strain_low", "strain_high", "used"]
     measured = ["response_low", "response_high", "hysteresis", "gauge_factor"]
-    table = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=[*names, "start"])
+    table = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=[*names, "position"])
     if loops is not None:
-        table = table.merge(loops.cycles, on=["recording_id", "start"], how="left")
+        table = table.merge(loops.cycles, on=["recording_id", "position"], how="left")
     for name in measured:
         if name not in table:
             table[name] = np.nan
@@ -391,4 +405,5 @@ def _cycle_rows(
 
 
 def _step_rows(steps: pd.DataFrame) -> pd.DataFrame:
-    return steps.assign(strain_from=100.0 * steps["strain_from"], strain_to=100.0 * steps["strain_to"])
+    kept = steps.drop(columns=["delay_se", "log_time_constant_se", "sum_se", "creep_se"])
+    return kept.assign(strain_from=100.0 * steps["strain_from"], strain_to=100.0 * steps["strain_to"])

@@ -15,12 +15,12 @@ from scipy.signal import find_peaks
 from ..io.store import FloatArray
 from .parameters import BenchParameters
 
-__all__ = ["find_cycles", "find_holds", "find_taps", "turning_points"]
+__all__ = ["find_cycles", "find_holds", "find_taps", "moves", "turning_points"]
 
 # A still reference stays within this share of its range, to each side; a slow sine stays within it for about a
-# twelfth of a half-cycle, a hold for longer than a fifth of the movement before it.
+# twelfth of a half-cycle, a hold for longer than a third of the movement before it.
 _STILL_SHARE = 0.002
-_HOLD_TO_MOVE = 0.2
+_HOLD_TO_MOVE = 0.35
 _CLOSED_SHARE = 0.15
 _DEEPEST_STEP_SHARE = 0.05
 _CYCLE_COLUMNS = ("start", "peak", "stop", "strain_low", "strain_high", "run", "number")
@@ -36,6 +36,11 @@ def _noise(reference: FloatArray) -> float:
 def _span(reference: FloatArray) -> float:
     finite = reference[np.isfinite(reference)]
     return float(np.ptp(finite)) if finite.size else 0.0
+
+
+def moves(reference: FloatArray) -> bool:
+    """Whether the reference does anything beyond its noise: its range is 20 standard deviations of it or more."""
+    return _span(reference) > 20.0 * _noise(reference)
 
 
 def turning_points(reference: FloatArray, dead_band: float) -> np.ndarray:
@@ -89,19 +94,20 @@ def _still_band(reference: FloatArray) -> float:
     return 2.0 * _STILL_SHARE * _span(reference) + 8.0 * _noise(reference)
 
 
-def _still(reference: FloatArray, fs: float, parameters: BenchParameters) -> np.ndarray:
-    """Mark the samples at which the reference stands still."""
-    window = max(3, round(parameters.shortest_hold_s * fs)) // 2 * 2 + 1
-    band = _still_band(reference)
-    high = maximum_filter1d(np.where(np.isnan(reference), np.inf, reference), window, mode="nearest")
-    low = minimum_filter1d(np.where(np.isnan(reference), -np.inf, reference), window, mode="nearest")
-    core = (high - low) <= band
-    return np.asarray(maximum_filter1d(core.astype(np.int8), window, mode="constant"), dtype=bool)
-
-
-def _runs(mask: np.ndarray) -> list[tuple[int, int]]:
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+def _still(reference: FloatArray, fs: float, parameters: BenchParameters) -> list[tuple[int, int]]:
+    """Spans (half open) in which the reference stands still; two levels that meet in a jump are two spans."""
+    half = max(1, round(0.5 * parameters.shortest_hold_s * fs))
+    high = maximum_filter1d(np.where(np.isnan(reference), np.inf, reference), 2 * half + 1, mode="nearest")
+    low = minimum_filter1d(np.where(np.isnan(reference), -np.inf, reference), 2 * half + 1, mode="nearest")
+    core = (high - low) <= _still_band(reference)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], core, [False]]).astype(np.int8)))
+    spans: list[tuple[int, int]] = []
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        start, stop = max(int(a) - half, 0), min(int(b) + half, reference.size)
+        if spans and start < spans[-1][1]:
+            start = spans.pop()[0]
+        spans.append((start, stop))
+    return spans
 
 
 def find_holds(reference: FloatArray, fs: float, parameters: BenchParameters | None = None) -> pd.DataFrame:
@@ -128,7 +134,7 @@ def find_holds(reference: FloatArray, fs: float, parameters: BenchParameters | N
     turns = turning_points(reference, parameters.turning_fraction * span)
     rows = []
     end_of_last, last_level = 0, float("nan")
-    for first, after in _runs(_still(reference, fs, parameters)):
+    for first, after in _still(reference, fs, parameters):
         level = float(np.nanmedian(reference[first:after]))
         inside = first + np.flatnonzero(np.abs(reference[first:after] - level) <= _still_band(reference) / 2.0)
         start, stop = int(inside[0]), int(inside[-1]) + 1
@@ -165,8 +171,7 @@ def find_cycles(reference: FloatArray, fs: float, parameters: BenchParameters | 
     span = _span(reference)
     if span == 0.0:
         return pd.DataFrame(columns=list(_CYCLE_COLUMNS))
-    smooth = uniform_filter1d(reference, 3, mode="nearest") if _noise(reference) > 0 else reference
-    turns = turning_points(smooth, parameters.turning_fraction * span)
+    turns = turning_points(reference, parameters.turning_fraction * span)
     still = np.zeros(reference.size, dtype=bool)
     for first, after in find_holds(reference, fs, parameters)[["start", "stop"]].to_numpy(dtype=int):
         still[first:after] = True

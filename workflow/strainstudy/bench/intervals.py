@@ -13,7 +13,7 @@ from scipy import stats
 
 from ..io.store import FloatArray
 
-__all__ = ["Estimate", "absolute", "effective_dof", "log_mean", "mean", "ratio_of_means", "slope", "spread"]
+__all__ = ["Estimate", "absolute", "effective_dof", "mean", "ratio_of_means", "repeated", "slope", "spread"]
 
 
 class Estimate(NamedTuple):
@@ -46,11 +46,27 @@ def mean(values: FloatArray, level: float = 0.95) -> Estimate:
     return Estimate(centre, centre - half, centre + half)
 
 
-def log_mean(values: FloatArray, level: float = 0.95) -> Estimate:
-    """Geometric mean and its t interval, for positive quantities that vary by factors (times)."""
-    x = _clean(values)
-    value, low, high = mean(np.log(x[x > 0]), level)
-    return Estimate(float(np.exp(value)), float(np.exp(low)), float(np.exp(high)))
+def repeated(values: FloatArray, errors: FloatArray, level: float = 0.95) -> Estimate:
+    """Mean of a few repeats that bring standard errors of their own.
+
+    Parameters
+    ----------
+    values, errors : array, shape (n,)
+    level : float
+        Confidence level.
+
+    Returns
+    -------
+    Estimate
+        From three values on, Student's t interval of their scatter; with one or two, the normal interval of their own
+        errors, which knows nothing of the scatter between repeats.
+    """
+    good = np.isfinite(values)
+    x, se = np.asarray(values, dtype=float)[good], np.asarray(errors, dtype=float)[good]
+    if x.size == 0 or x.size >= 3 or not np.isfinite(se).all():
+        return mean(x, level)
+    half = float(stats.norm.ppf(0.5 + level / 2.0) * np.sqrt(np.sum(se**2)) / x.size)
+    return Estimate(float(x.mean()), float(x.mean()) - half, float(x.mean()) + half)
 
 
 def absolute(signed: Estimate) -> Estimate:
@@ -118,7 +134,9 @@ def effective_dof(deviations: FloatArray) -> float:
     Returns
     -------
     float
-        m (tr C)^2 / tr(C^2), m = units - 1; tr(C^2) by the unbiased estimator of Srivastava (2005) for few units.
+        m (tr C)^2 / tr(C^2), m = units - 1, both by their unbiased estimators for few units (Srivastava 2005); then the
+        geometric mean with m, the fewest there can be, because the estimate is itself uncertain (ours: without it the
+        intervals of 6 to 10 cycles hold the truth in 85-90 % only).
     """
     m = deviations.shape[0] - 1
     covariance = deviations.T @ deviations / m
@@ -126,7 +144,9 @@ def effective_dof(deviations: FloatArray) -> float:
     if trace == 0.0 or m < 2:
         return float(max(m, 1))
     unbiased = m**2 / ((m - 1) * (m + 2)) * (square - trace**2 / m)
-    return float(np.clip(m * trace**2 / max(unbiased, 1e-300), m, m * deviations.shape[1]))
+    squared_trace = trace**2 - 2.0 * unbiased / m
+    freedom = np.clip(m * squared_trace / max(unbiased, 1e-300), m, m * deviations.shape[1])
+    return float(np.sqrt(m * freedom))
 
 
 def spread(variance: float, dof: float, level: float = 0.95) -> Estimate:

@@ -5,15 +5,16 @@ hysteresis at all.
 
 A delay by itself opens a loop whose width is 2 x delay x slope x speed. Rate-independent hysteresis differs in two
 ways (Visintin 1994, *Differential Models of Hysteresis*; Brokate & Sprekels 1996): the output turns exactly where
-the input turns, so the loop closes at both ends, and its width does not grow with speed. So the delay is the shift at
-which one closed loop, the same at every speed, explains all cycles best. With one speed and a reference that slows
-down towards its turns (a sine) both look alike: then nothing is removed and the figure says so.
+the input turns, so the loop closes at both ends, and its width does not grow with speed. In a step, hysteresis delays
+nothing at all. So the delay comes from steps where there are any; else it is the shift at which one smooth closed
+loop, the same at every speed, explains all cycles best. With one speed and a reference that slows down towards its
+turns (a sine) both look alike: then nothing is removed and the figure says so.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -24,30 +25,38 @@ from scipy.optimize import minimize_scalar
 from ..io.store import FloatArray
 from .intervals import Estimate
 
-__all__ = ["NOT_SEPARABLE", "Lag", "branch_basis", "cycle_samples", "estimate_lag", "identifiable_by"]
+__all__ = ["NOT_SEPARABLE", "Lag", "cycle_samples", "estimate_lag", "identifiable_by", "loop_basis"]
 
 NOT_SEPARABLE: Final = "one speed, no corners: not told apart from hysteresis, nothing removed"
 _MIDDLE_DEGREE = 5
 _LOOP_DEGREE = 4
-_SAMPLES_PER_CYCLE = 300
-_MOST_CYCLES = 24
+_SAMPLES_PER_CYCLE = 150
+_MOST_CYCLES = 16
 _CORNER_SPEED = 0.7
 _SPEED_RATIO = 1.5
 
 
 @dataclass(frozen=True)
 class Lag:
-    """Delay in seconds (positive: the sensor's record is late), and what it rests on.
+    """How late the sensor's record is (positive: late), and what that rests on.
 
-    ``method`` is ``cycles at several speeds``, ``cycles with corners``, ``none`` or `NOT_SEPARABLE`.
+    Parameters
+    ----------
+    estimate : Estimate
+        Total delay in seconds: offset of the clocks plus the sensor's own.
+    method : str
+        ``steps``, ``cycles at several speeds``, ``cycles with corners``, ``none`` or `NOT_SEPARABLE`.
+    time_constant : float
+        Part of the total that is a first-order answer and not a pure delay; known from steps only.
     """
 
     estimate: Estimate
-    method: Literal["cycles at several speeds", "cycles with corners", "none"] | str
+    method: str
+    time_constant: float = 0.0
 
     @property
     def seconds(self) -> float:
-        """Delay to remove; 0 where none is known."""
+        """Total delay to remove; 0 where none is known."""
         return self.estimate.value if np.isfinite(self.estimate.value) else 0.0
 
     @property
@@ -57,8 +66,8 @@ class Lag:
         return float(width / 3.92) if np.isfinite(width) else 0.0
 
 
-def branch_basis(u: FloatArray, direction: FloatArray) -> FloatArray:
-    """Terms of a closed loop over the cycle's range.
+def loop_basis(u: FloatArray, direction: FloatArray, knots: int) -> FloatArray:
+    """Terms of a closed loop: straight lines between knots, one set for each branch, both ends in common.
 
     Parameters
     ----------
@@ -66,15 +75,35 @@ def branch_basis(u: FloatArray, direction: FloatArray) -> FloatArray:
         Strain as a share of the cycle's range, 0 to 1.
     direction : array, shape (n,)
         +1 while stretching, -1 while releasing.
+    knots : int
+        Evenly spaced, the ends included.
 
     Returns
     -------
-    array, shape (n, 11)
-        Legendre terms of the middle line, then those of half the loop width, which vanish at both ends.
+    array, shape (n, 2 knots - 2)
+        Low end, high end, inner knots of the loading branch, those of the unloading branch. Straight pieces, because
+        branches have corners where a dead band ends, over which a polynomial would swing.
     """
-    z = 2.0 * u - 1.0
-    middle = legendre.legvander(z, _MIDDLE_DEGREE)
-    loop = (direction * u * (1.0 - u))[:, None] * legendre.legvander(z, _LOOP_DEGREE)
+    place = np.clip(u, 0.0, 1.0) * (knots - 1)
+    left = np.minimum(place.astype(int), knots - 2)
+    share = place - left
+    hats = np.zeros((u.size, knots))
+    rows = np.arange(u.size)
+    hats[rows, left] = 1.0 - share
+    hats[rows, left + 1] += share
+    loading = (direction > 0)[:, None]
+    inner = hats[:, 1:-1]
+    return np.hstack([hats[:, :1], hats[:, -1:], np.where(loading, inner, 0.0), np.where(loading, 0.0, inner)])
+
+
+def _smooth_basis(u: FloatArray, direction: FloatArray) -> FloatArray:
+    """Terms of a smooth closed loop but for its level: with corners allowed, it could follow any delay.
+
+    Legendre terms of the middle line, then those of half the loop width, which vanish at both ends.
+    """
+    z = 2.0 * np.clip(u, 0.0, 1.0) - 1.0
+    middle = legendre.legvander(z, _MIDDLE_DEGREE)[:, 1:]
+    loop = (direction * 0.25 * (1.0 - z**2))[:, None] * legendre.legvander(z, _LOOP_DEGREE)
     return np.hstack([middle, loop])
 
 
@@ -144,7 +173,7 @@ def _design(
     for number, (_, cycle) in enumerate(cycles.iterrows()):
         y, strain, direction = cycle_samples(response, reference, fs, cycle, lag_s, _SAMPLES_PER_CYCLE)
         u = (strain - cycle["strain_low"]) / (cycle["strain_high"] - cycle["strain_low"])
-        basis = branch_basis(np.clip(u, 0.0, 1.0), direction)[:, 1:]
+        basis = _smooth_basis(u, direction)
         block = np.zeros((y.size, groups * basis.shape[1] + len(cycles)))
         block[:, group[number] * basis.shape[1] : (group[number] + 1) * basis.shape[1]] = basis
         block[:, groups * basis.shape[1] + number] = 1.0
@@ -207,4 +236,7 @@ def estimate_lag(response: FloatArray, reference: FloatArray, fs: float, cycles:
     score = np.bincount(owner[:size], weights=residual[:size] * gradient, minlength=len(cycles)) / norm
     n = len(cycles)
     half = float(stats.t.ppf(0.975, n - 1) * np.sqrt(n / (n - 1) * np.sum(score**2)))
+    if method == "cycles with corners":
+        # Near the right shift only the samples next to a corner speak, so it is known to a sampling interval.
+        half = float(np.hypot(half, 1.96 / fs / np.sqrt(12.0)))
     return Lag(Estimate(lag_s, lag_s - half, lag_s + half), method)

@@ -17,15 +17,21 @@ import numpy as np
 import pandas as pd
 
 from ..io.store import FloatArray
+from .firstorder import undo_first_order
 from .intervals import Estimate, absolute, effective_dof, mean, slope, spread
-from .lag import Lag, branch_basis, cycle_samples
+from .lag import Lag, cycle_samples, loop_basis
 from .parameters import BenchParameters
 
 __all__ = ["LoopFigures", "loop_figures"]
 
-_GRID = np.linspace(0.0, 1.0, 41)
-# Polynomials are least certain at the ends; the loop is closed there anyway.
+_GRID = np.linspace(0.0, 1.0, 81)
+# Trapezoid rule, so that least squares over the grid is least squares over the range.
+_WEIGHT = np.where((_GRID == 0.0) | (_GRID == 1.0), 0.5, 1.0)
+_PLACE_SE = 2.0
 _INNER = (_GRID >= 0.05) & (_GRID <= 0.95)
+# Knots of a branch: one for so many samples, within limits.
+_SAMPLES_PER_KNOT = 8
+_FEWEST_KNOTS, _MOST_KNOTS = 5, 21
 
 
 @dataclass(frozen=True)
@@ -75,22 +81,34 @@ class _Fit:
     response: FloatArray
 
 
-def _fit_cycle(response: FloatArray, reference: FloatArray, fs: float, cycle: pd.Series, lag_s: float) -> _Fit | None:
-    y, strain, direction = cycle_samples(response, reference, fs, cycle, lag_s)
-    u = np.clip((strain - cycle["strain_low"]) / (cycle["strain_high"] - cycle["strain_low"]), 0.0, 1.0)
-    basis = branch_basis(u, direction)
+def _fit_cycle(response: FloatArray, reference: FloatArray, fs: float, cycle: pd.Series, delay_s: float) -> _Fit | None:
+    y, strain, direction = cycle_samples(response, reference, fs, cycle, delay_s)
+    u = (strain - cycle["strain_low"]) / (cycle["strain_high"] - cycle["strain_low"])
+    knots = int(np.clip(y.size // (2 * _SAMPLES_PER_KNOT), _FEWEST_KNOTS, _MOST_KNOTS))
+    basis = loop_basis(u, direction, knots)
     if y.size <= basis.shape[1]:
         return None
     terms, *_ = np.linalg.lstsq(basis, y, rcond=None)
-    up = branch_basis(_GRID, np.ones_like(_GRID)) @ terms
-    down = branch_basis(_GRID, -np.ones_like(_GRID)) @ terms
+    up = loop_basis(_GRID, np.ones_like(_GRID), knots) @ terms
+    down = loop_basis(_GRID, -np.ones_like(_GRID), knots) @ terms
     return _Fit(0.5 * (up + down), 0.5 * (up - down), strain, y)
 
 
-def _largest(curves: FloatArray, span: FloatArray) -> Estimate:
-    """Largest size of the mean curve, percent of span, with the interval of the cycles at that place."""
+def _largest(curves: FloatArray, span: FloatArray, middle_first: bool = False) -> Estimate:
+    """Largest size of the mean curve, percent of span, with the interval of the cycles at that place.
+
+    With ``middle_first`` the place is mid-range, where loops are widest, unless another is wider beyond `_PLACE_SE`
+    standard errors of the difference: the largest of many noisy places is too large, and its interval seldom right.
+    """
     share = 100.0 * curves / span[:, None]
-    place = int(np.argmax(np.where(_INNER, np.abs(share.mean(axis=0)), -1.0)))
+    middle = share.shape[1] // 2
+    size = np.abs(share.mean(axis=0))
+    # At its ends a loop is closed; what is left there is noise of the reference.
+    place = int(np.argmax(np.where(_INNER, size, -1.0) if middle_first else size))
+    if middle_first and share.shape[0] > 2:
+        gain = np.sign(share[:, place].mean()) * share[:, place] - np.sign(share[:, middle].mean()) * share[:, middle]
+        if gain.mean() <= _PLACE_SE * gain.std(ddof=1) / np.sqrt(gain.size):
+            place = middle
     return absolute(mean(share[:, place]))
 
 
@@ -100,15 +118,19 @@ def _terminal_deviation(middle: FloatArray) -> FloatArray:
 
 
 def _least_squares_deviation(middle: FloatArray) -> FloatArray:
-    basis = np.vander(_GRID, 2)
-    return np.asarray(middle - middle @ np.linalg.pinv(basis).T @ basis.T)
+    u = _GRID - 0.5
+    slope_per_range = middle @ (_WEIGHT * u) / (_WEIGHT @ u**2)
+    level = middle @ _WEIGHT / _WEIGHT.sum()
+    return np.asarray(middle - level[:, None] - slope_per_range[:, None] * u)
 
 
 def _slopes(middle: FloatArray, strain_span: FloatArray, low: float, high: float) -> FloatArray:
     """Least-squares slope of each cycle's middle line between two shares of the range."""
     inside = (low - 1e-9 <= _GRID) & (high + 1e-9 >= _GRID)
-    u = _GRID[inside] - _GRID[inside].mean()
-    return np.asarray(middle[:, inside] @ u / (u @ u) / strain_span)
+    weight = np.ones(int(inside.sum()))
+    weight[[0, -1]] = 0.5
+    u = _GRID[inside] - 0.5 * (low + high)
+    return np.asarray(middle[:, inside] @ (weight * u) / (weight @ u**2) / strain_span)
 
 
 def _curve(middle: FloatArray, fits: list[_Fit], low: FloatArray, span: FloatArray, intervals: int) -> pd.DataFrame:
@@ -167,8 +189,9 @@ def loop_figures(
     """
     fits, kept, lags = [], [], []
     for response, reference, fs, cycles, lag in pieces:
+        answer = undo_first_order(response, fs, lag.time_constant)
         for _, cycle in cycles[cycles["used"].astype(bool)].iterrows():
-            fit = _fit_cycle(response, reference, fs, cycle, lag.seconds)
+            fit = _fit_cycle(answer, reference, fs, cycle, lag.seconds - lag.time_constant)
             if fit is not None:
                 fits.append(fit)
                 kept.append({**cycle.to_dict(), "half_cycle_s": 0.5 * (cycle["stop"] - cycle["start"]) / fs})
@@ -181,7 +204,7 @@ def loop_figures(
     middle, half = np.array([f.middle for f in fits]), np.array([f.half for f in fits])
     response_span = np.abs(middle[:, -1] - middle[:, 0])
     scale = float(response_span.mean())
-    readings = np.hstack([(middle + half)[:, ::5], (middle - half)[:, ::5]])
+    readings = np.hstack([(middle + half)[:, ::8], (middle - half)[:, ::8]])
     number = table["position"].to_numpy(dtype=float)
     worst = lags[int(np.argmax([lag.standard_error for lag in lags]))]
     loop = pd.DataFrame(
@@ -193,13 +216,15 @@ def loop_figures(
             "unloading_sd": (middle - half).std(axis=0, ddof=min(1, len(fits) - 1)),
         }
     )
-    per_cycle = table[["recording_id", "start"]].assign(
+    per_cycle = table[["recording_id", "position"]].assign(
         response_low=middle[:, 0],
         response_high=middle[:, -1],
         hysteresis=100.0 * np.max(np.abs(2.0 * half), axis=1) / response_span,
         gauge_factor=_slopes(middle, span, 0.0, 1.0),
     )
-    hysteresis = _with_lag(_largest(2.0 * half, response_span), worst, float(table["half_cycle_s"].median()))
+    hysteresis = _with_lag(
+        _largest(2.0 * half, response_span, middle_first=True), worst, float(table["half_cycle_s"].median())
+    )
     return LoopFigures(
         full_scale_strain=float(span.mean()),
         full_scale_response=scale,

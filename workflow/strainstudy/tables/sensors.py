@@ -63,7 +63,7 @@ SENSORS: Final = TableSpec(
         *interval_columns(
             "creep",
             "Creep",
-            "Change of the response while a stretch is held, from five time constants after its start; negative when "
+            "Change of the response while a stretch is held, from eight time constants after its start; negative when "
             "it fades.",
             "% of the step",
         ),
@@ -71,9 +71,14 @@ SENSORS: Final = TableSpec(
         *interval_columns(
             "creep_time_2", "Slow creep time constant", "Slow exponential; n/a where one is enough.", "s"
         ),
-        *interval_columns("response_time", "Response time", "10 to 90 % of a stretch step.", "s"),
-        *interval_columns("recovery_time", "Recovery time", "90 to 10 % of a release step.", "s"),
-        Column("response_time_method", "string", "Response time, method", "Crossing times, or a fit and why."),
+        *interval_columns(
+            "response_time",
+            "Response time",
+            "10 to 90 % of a stretch step: ln 9 time constants of the first-order answer to the step as the bench made "
+            "it.",
+            "s",
+        ),
+        *interval_columns("recovery_time", "Recovery time", "90 to 10 % of a release step, in the same way.", "s"),
         *interval_columns(
             "noise_floor", "Noise floor", "Standard deviation of relative resistance change at rest, drift removed."
         ),

@@ -1,0 +1,98 @@
+"""Cycles, holds and taps read from a bench reference."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from strainstudy.bench.cycles import find_cycles, find_holds, find_taps, moves, turning_points
+from strainstudy.simulate.bench import Cycles, Hold, run_stage, standard_program, tap_bench
+
+
+def reference(program, fs: float, noise: float = 0.02, seed: int = 0) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    return run_stage(program, fs, rng, reference_noise_percent=noise).reference_percent / 100
+
+
+@pytest.mark.parametrize("fs", [20.0, 100.0, 1000.0])
+@pytest.mark.parametrize("wave", ["triangle", "sine"])
+def test_every_cycle_is_found_once_with_its_times_and_strains(fs, wave):
+    cycles = find_cycles(reference((Hold(0, 0, 3), Cycles(0.3, 4.0, 9, wave), Hold(0, 0, 3)), fs), fs)
+    assert len(cycles) == 9
+    assert cycles["number"].tolist() == list(range(9))
+    assert np.allclose(cycles["peak"] / fs, 5.0 + 4.0 * np.arange(9), atol=0.15)
+    assert np.allclose((cycles["stop"] - cycles["start"]).iloc[1:-1] / fs, 4.0, atol=0.3)
+    assert np.allclose(cycles["strain_high"], 0.3, atol=0.011)
+    assert np.allclose(cycles["strain_low"], 0.0, atol=0.011)
+
+
+def test_cycles_of_another_amplitude_or_speed_start_a_run_of_their_own():
+    cycles = find_cycles(reference(standard_program(0.35), 100.0), 100.0)
+    runs = cycles.groupby("run").size().tolist()
+    assert runs == [2, 2, 5, 4]
+
+
+def test_steps_are_no_cycles_and_cycles_are_no_holds():
+    program = (Hold(0, 0, 5), Hold(0.2, 0.05, 10), Hold(0, 0.05, 10), Cycles(0.2, 30.0, 3, "sine"), Hold(0, 0, 5))
+    strain = reference(program, 50.0)
+    assert len(find_cycles(strain, 50.0)) == 3
+    holds = find_holds(strain, 50.0)
+    assert len(holds) == 4
+    assert np.allclose(holds["strain_to"], [0, 0.2, 0, 0], atol=0.002)
+    assert np.allclose(holds["start"].iloc[:3] / 50.0, [0, 5.05, 15.1], atol=0.05)
+
+
+def test_a_jump_within_one_sample_separates_two_holds():
+    strain = np.repeat([0.0, 0.3, 0.1, 0.0], 200)
+    holds = find_holds(strain, 50.0)
+    assert holds["start"].tolist() == [0, 200, 400, 600]
+    assert np.allclose(holds["strain_from"], [0.0, 0.0, 0.3, 0.1])
+
+
+def test_a_cycle_with_a_gap_in_the_reference_is_left_out():
+    strain = reference((Cycles(0.3, 4.0, 5),), 100.0)
+    strain[1000:1010] = np.nan
+    assert len(find_cycles(strain, 100.0)) == 4
+
+
+def test_a_reference_that_is_only_noise_does_not_move():
+    assert not moves(0.0002 * np.random.default_rng(0).standard_normal(5000))
+    assert moves(reference(standard_program(0.35), 100.0))
+    assert find_cycles(np.zeros(100), 100.0).empty
+    assert find_holds(np.full(100, np.nan), 100.0).empty
+
+
+@pytest.mark.parametrize("fs", [100.0, 1000.0])
+def test_taps_are_counted_and_measured(fs):
+    rng = np.random.default_rng(3)
+    run = tap_bench(fs, rng, count=12)
+    response = 5.0 * run.strain + 5e-4 * rng.standard_normal(run.strain.size)
+    taps = find_taps(response, fs)
+    assert len(taps) == 12
+    assert np.allclose(taps["amplitude"], 5.0 * run.strain[taps["peak"]], rtol=0.08)
+
+
+def test_noise_holds_no_taps():
+    for seed in range(20):
+        assert find_taps(np.random.default_rng(seed).standard_normal(6000), 100.0).empty
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.floats(-1.0, 1.0), min_size=3, max_size=60),
+    st.floats(0.05, 0.8),
+    st.integers(1, 5),
+)
+def test_turning_points_alternate_and_differ_by_more_than_the_dead_band(levels, band, repeat):
+    x = np.repeat(np.asarray(levels), repeat)
+    turns = turning_points(x, band)
+    swings = np.diff(x[turns])
+    assert np.all(np.abs(swings) > band)
+    assert np.all(swings[1:] * swings[:-1] < 0)
+
+
+@given(st.floats(0.01, 100.0), st.floats(-5.0, 5.0))
+@settings(max_examples=20, deadline=None)
+def test_scale_and_offset_of_the_reference_do_not_matter(scale, offset):
+    strain = reference((Hold(0, 0, 3), Cycles(0.3, 4.0, 4), Hold(0, 0, 3)), 50.0, noise=0.0)
+    plain, changed = find_cycles(strain, 50.0), find_cycles(scale * strain + offset, 50.0)
+    assert plain["peak"].tolist() == changed["peak"].tolist()
