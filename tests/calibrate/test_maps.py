@@ -80,7 +80,9 @@ def errors_of_a_walk(seed, model):
         rng,
     )
     angle_map = one_map(bend_of(hold_bends(FS, rng, sides=("left",)), model, rng))
-    done = response_of(walk.angles["left"], model, rng)
+    # Between two recordings of a session the sensor drifts by some percent of its resistance.
+    later = replace(model, rest_ohm=model.rest_ohm * (1 + 0.03 * rng.normal()))
+    done = response_of(walk.angles["left"], later, rng)
     clean = condition_trace(done.response, FS, tracked_point="left_knee", units="V", parameters=HOW, end=angle_map.sign)
     found = angle_map.apply(clean.response, FS, drift=clean.drift, rest_ohm=done.rest_ohm)
     truth = walk.angles["left"]

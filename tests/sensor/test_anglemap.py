@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from strainstudy.sensor.anglemap import AngleMap, Refusal, fit_angle_map
+from strainstudy.sensor.anglefit import fit_angle_map
+from strainstudy.sensor.anglemap import AngleMap, Refusal
 from strainstudy.sensor.holds import HOLD_COLUMNS, hold_levels
 from strainstudy.sensor.parameters import CalibrateParameters
 

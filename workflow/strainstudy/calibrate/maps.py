@@ -19,7 +19,8 @@ import pandas as pd
 
 from ..condition.parameters import ConditionParameters
 from ..condition.trace import condition_trace
-from ..sensor.anglemap import AngleMap, Refusal, fit_angle_map
+from ..sensor.anglefit import fit_angle_map
+from ..sensor.anglemap import AngleMap, Refusal
 from ..sensor.holds import hold_levels
 from ..sensor.parameters import CalibrateParameters
 from ..vocabulary import MISSING

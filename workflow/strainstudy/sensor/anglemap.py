@@ -1,18 +1,14 @@
 """Response to degrees, by a monotone map with a prediction interval.
 
-In: holds at known angles of one sensor and session (`strainstudy.sensor.holds`). Out: an `AngleMap`, or a `Refusal`
-with its reason; a map turns a response into an angle with its limits.
+In: a conditioned response of a sensor that was calibrated in its session (`strainstudy.sensor.anglefit`). Out: the
+angle of the knee with its limits, and where it is extrapolated.
 
-The curve. Through the median level of each angle runs a monotone piecewise cubic (Fritsch FN, Carlson RE 1980, SIAM J
-Numer Anal 17:238-246): the sensor's law is not known beforehand, but that it rises is. Outside the calibrated levels
-the curve goes on along its end slopes and every such sample is marked. Which way the response runs with flexion is
-taken from the holds.
+The curve is a monotone piecewise cubic through the holds (Fritsch FN, Carlson RE 1980, SIAM J Numer Anal 17:238-246).
+Outside the calibrated levels it goes on along its end slopes, and every such sample is marked.
 
-Hysteresis. A level reached by flexing lies lower than the same level reached by extending. Where holds at one angle
-were reached both ways, the width of the loop is estimated from them and kept only if it is told from zero (t test
-at 5 %). It is then taken off sample by sample, with a play operator that knows on which branch the knee is
-(`strainstudy.signal.play`). Where all holds were reached one way, holds cannot show hysteresis; the curve is left
-alone and the interval allows for the width that settings name.
+Hysteresis. A level reached by flexing lies lower than the same level reached by extending. Where the map has a loop
+width, it is taken off sample by sample with a play operator that knows on which branch the knee is
+(`strainstudy.signal.play`).
 
 Zero. Two things say where 0 degrees lies in another recording of the session: its leg stands straight (about 0, give or
 take ``straight_leg_sd_deg``), and the sensor still reads what it read at 0 in the bend recording (give or take its
@@ -21,7 +17,7 @@ variances. So a sensor that hardly drifts shows that somebody stands on bent kne
 to zero in every recording.
 
 Lag. A soft sensor follows with a first-order lag; the angle is advanced by the lag of the response time in the
-settings, and the interval widens with angular speed as if that lag were known to a half.
+settings, and the interval widens with angular speed for what is not known of it.
 """
 
 from __future__ import annotations
@@ -33,30 +29,21 @@ from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 from scipy.stats import t as student
 
 from ..signal.gaps import spanned
 from ..signal.play import branch
-from .holds import BRANCH_RADIUS_SHARE
-from .parameters import CalibrateParameters
 
-__all__ = ["AngleMap", "Angles", "Refusal", "fit_angle_map"]
+__all__ = ["AngleMap", "Angles", "Refusal", "curve_through"]
 
 Array = npt.NDArray[np.float64]
 
-_SIGNIFICANT: Final = 0.05
-_LARGEST_SHARE_REVERSED: Final = 0.25
 _EXTRAPOLATION_SHARE: Final = 0.3
 """Standard error of an extrapolated angle as share of its distance from the calibrated range (ours)."""
-_LOOP_SHAPE_SHARE: Final = 0.25
-"""Part of a loop that a single play operator leaves behind (ours)."""
-_LAG_ERROR_SHARE: Final = 0.5
-"""Standard error of the lag as share of the lag: published response times differ by several times (ours)."""
-_RESPONSE_TIMES_PER_LAG: Final = math.log(9)
-"""10 to 90 % of a first-order step takes ln 9 time constants."""
+_LAG_ERROR_SHARE: Final = 0.7
+"""Standard error of the lag as share of the lag: that of a lag anywhere from none to 2.4 times as long (ours)."""
 _MARGIN_SHARE: Final = 0.05
 """Levels within this share of the span beyond the holds still count as calibrated."""
 
@@ -171,11 +158,11 @@ class AngleMap:
 
     def angle_of(self, levels: npt.ArrayLike) -> Array:
         """Angle for levels in the direction of flexion with hysteresis taken off; straight on beyond the knots."""
-        return _curve(np.asarray(self.levels), np.asarray(self.angles))(levels)
+        return curve_through(np.asarray(self.levels), np.asarray(self.angles))(levels)
 
     def level_of(self, angle_deg: float) -> float:
         """Level at an angle: the inverse of `angle_of`."""
-        curve = _curve(np.asarray(self.levels), np.asarray(self.angles))
+        curve = curve_through(np.asarray(self.levels), np.asarray(self.angles))
         chord = self.levels[0] + (angle_deg - self.angles[0]) * self.response_per_degree
         width = self.levels[-1] - self.levels[0]
         found = brentq(lambda level: float(curve(level)) - angle_deg, chord - 10 * width, chord + 10 * width)
@@ -230,7 +217,7 @@ class AngleMap:
             return Angles(empty, empty, empty, np.zeros(len(x), dtype=bool))
         resting_deg, zero_error = self.zero(drift, rest_ohm)
         level = x + (self.level_of(resting_deg) - self.level_of(0.0))
-        speed = np.gradient(level) * fs
+        speed = np.gradient(spanned(level)) * fs
         level = level + self.lag_s * speed
         if self.loop_width > 0:
             level = level + self.loop_width / 2 * branch(spanned(level), self.branch_radius)
@@ -252,7 +239,7 @@ class AngleMap:
         return Angles(angle, angle - half, angle + half, extrapolated)
 
 
-def _curve(levels: Array, angles: Array) -> Callable[[npt.ArrayLike], Array]:
+def curve_through(levels: Array, angles: Array) -> Callable[[npt.ArrayLike], Array]:
     """Monotone cubic through the knots, straight on along its end slopes."""
     chords = np.diff(angles) / np.diff(levels)
     if len(levels) == 2:
@@ -268,155 +255,3 @@ def _curve(levels: Array, angles: Array) -> Callable[[npt.ArrayLike], Array]:
         return np.asarray(inside(np.clip(x, levels[0], levels[-1])) + beyond)
 
     return evaluate
-
-
-def _sign(holds: pd.DataFrame) -> int:
-    by_angle = holds.groupby("angle")["level"].median()
-    return 1 if by_angle.iloc[-1] >= by_angle.iloc[0] else -1
-
-
-def _inconsistent(holds: pd.DataFrame) -> str | None:
-    """Say which deeper holds do not exceed shallower ones."""
-    medians = holds.groupby("angle")["level"].median()
-    for (low_angle, low), (high_angle, high) in zip(list(medians.items())[:-1], list(medians.items())[1:], strict=True):
-        pair = (
-            f"holds at {high_angle:g} degrees read {high:.4g} and those at {low_angle:g} degrees {low:.4g} "
-            "(median response towards flexion): a deeper bend must read more; "
-            "check angles, sides and the fit of the sleeve"
-        )
-        if high <= low:
-            return pair
-        lower = holds.loc[holds["angle"] == low_angle, "level"].to_numpy()
-        higher = holds.loc[holds["angle"] == high_angle, "level"].to_numpy()
-        if np.mean(higher[:, None] <= lower[None, :]) > _LARGEST_SHARE_REVERSED:
-            return pair
-    return None
-
-
-@dataclass(frozen=True)
-class _Loop:
-    width: float
-    error: float
-    known: bool
-    note: str
-
-
-def _loop(holds: pd.DataFrame) -> _Loop:
-    """Loop width from holds at one angle reached both ways: regression of level on branch within angles."""
-    within = holds.groupby("angle")[["level", "branch"]].transform("mean")
-    level = (holds["level"] - within["level"]).to_numpy()
-    on = (holds["branch"] - within["branch"]).to_numpy()
-    power = float(on @ on)
-    freedom = len(holds) - holds["angle"].nunique() - 1
-    if power < 1.0 or freedom < 1:
-        return _Loop(0.0, 0.0, False, "all holds of an angle were reached one way, so they cannot show hysteresis")
-    half = -float(on @ level) / power
-    residual = level + half * on
-    error = math.sqrt(float(residual @ residual) / freedom / power)
-    if half <= 0 or 2 * float(student.sf(half / error, freedom) if error > 0 else 0.0) > _SIGNIFICANT:
-        return _Loop(0.0, 2 * error, True, "flexing and extending holds do not differ: one branch")
-    return _Loop(2 * half, 2 * error, True, "flexing and extending holds differ: two branches")
-
-
-def _session_change(holds: pd.DataFrame, degrees_per_level: float) -> tuple[float, float]:
-    """Zero drift in degrees and gain change in percent from the first bend recording to the last."""
-    first, last = (
-        holds[holds["recording"] == number].groupby("angle")[["level", "absolute"]].median()
-        for number in (holds["recording"].min(), holds["recording"].max())
-    )
-    common = first.index.intersection(last.index)
-    if holds["recording"].nunique() < 2 or len(common) < 2:
-        return math.nan, math.nan
-    low, high = common.min(), common.max()
-    drift = (last["absolute"] - first["absolute"]).get(0.0, math.nan) * degrees_per_level
-    gain = (last["level"][high] - last["level"][low]) / (first["level"][high] - first["level"][low]) - 1
-    return float(drift), 100 * float(gain)
-
-
-def fit_angle_map(
-    holds: pd.DataFrame, parameters: CalibrateParameters, *, rest_ohm: float = math.nan
-) -> AngleMap | Refusal:
-    """Fit the map of one sensor and session.
-
-    Parameters
-    ----------
-    holds : DataFrame
-        Rows of `strainstudy.sensor.holds.hold_levels`, of all bend recordings of the session, told apart by a
-        column ``recording`` (0, 1... in order of time); without that column they are of one.
-    parameters : CalibrateParameters
-    rest_ohm : float
-        Rest resistance the levels are relative to; NaN for arbitrary units.
-
-    Returns
-    -------
-    AngleMap or Refusal
-    """
-    used = holds[np.isfinite(holds["level"].astype(float)) & np.isfinite(holds["angle"].astype(float))].copy()
-    if "recording" not in used:
-        used["recording"] = 0
-    labelled = used[used["labelled"].astype(bool)]
-    if labelled.empty:
-        return Refusal("no labelled bend has a hold long enough to read")
-    if used["angle"].nunique() < 2:
-        return Refusal(f"holds at one angle only ({labelled['angle'].iloc[0]:g} degrees) and no straight leg")
-    sign = _sign(used)
-    used["level"] *= sign
-    reason = _inconsistent(used)
-    if reason is not None:
-        return Refusal(reason)
-    medians = used.groupby("angle")["level"].median()
-    span = float(medians.iloc[-1] - medians.iloc[0])
-    loop = _loop(used[used["labelled"].astype(bool) | (used["angle"] == 0)])
-    used["level"] += loop.width / 2 * used["branch"].astype(float)
-    reason = _inconsistent(used)
-    if reason is not None:
-        return Refusal(reason)
-    knots = used.groupby("angle")["level"].median()
-    levels, angles = knots.to_numpy(dtype=float), knots.index.to_numpy(dtype=float)
-    degrees_per_level = (angles[-1] - angles[0]) / (levels[-1] - levels[0])
-
-    bent = used[used["labelled"].astype(bool)]
-    residual = _curve(levels, angles)(bent["level"].to_numpy(dtype=float)) - bent["angle"].to_numpy(dtype=float)
-    freedom = len(bent) - bent["angle"].nunique()
-    repeatability = math.sqrt(float(residual @ residual) / freedom) if freedom > 0 else math.nan
-    scatter = parameters.hold_error_deg if math.isnan(repeatability) else repeatability
-    nonzero = bent[bent["angle"] != 0]
-    creep_share = (nonzero["creep"] * sign / nonzero["level"]).median() if len(nonzero) else math.nan
-    if loop.known:
-        unseen = math.hypot(_LOOP_SHAPE_SHARE * loop.width, loop.error) * degrees_per_level
-    else:
-        unseen = parameters.assumed_hysteresis_percent / 100 * (angles[-1] - angles[0])
-    ends = [int((used["angle"] == angle).sum()) for angle in (angles[0], angles[-1])]
-    straight = used.loc[used["angle"] == 0, "absolute"].to_numpy(dtype=float)
-    zero_drift = math.inf
-    if len(straight) > 1:
-        zero_drift = float(np.std(straight, ddof=1)) * degrees_per_level
-        # Bend recordings before and after span the session themselves.
-        one = used["recording"].min() == used["recording"].max()
-        zero_drift *= parameters.session_drift_factor if one else 1.0
-    drift, gain = _session_change(used, degrees_per_level)
-    # Hysteresis and creep are errors of a known largest size: uniform, so a square root of twelve.
-    return AngleMap(
-        levels=tuple(levels.tolist()),
-        angles=tuple(angles.tolist()),
-        sign=sign,
-        loop_width=loop.width,
-        branch_radius=BRANCH_RADIUS_SHARE * span,
-        slope_error=scatter * math.sqrt(1 / ends[0] + 1 / ends[1]) / (angles[-1] - angles[0]) / degrees_per_level,
-        zero_level=float(np.median(straight)) if len(straight) else 0.0,
-        rest_ohm=rest_ohm,
-        error_deg=math.hypot(scatter, unseen / math.sqrt(12)),
-        error_share=abs(float(creep_share)) / math.sqrt(12) if math.isfinite(creep_share) else 0.0,
-        zero_error_deg=parameters.straight_leg_sd_deg,
-        zero_drift_deg=zero_drift,
-        lag_s=parameters.response_time_s / _RESPONSE_TIMES_PER_LAG,
-        freedom=float(freedom) if freedom > 0 else math.inf,
-        prediction_level=parameters.prediction_level,
-        hold_count=len(bent),
-        repeatability_deg=repeatability,
-        hysteresis_percent=100 * loop.width / span if loop.known else math.nan,
-        creep_percent=100 * float(creep_share),
-        session_drift_deg=drift,
-        session_gain_percent=gain,
-        notes=(loop.note,),
-    )

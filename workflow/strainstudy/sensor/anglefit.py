@@ -1,0 +1,196 @@
+"""The angle map of one sensor and session from its holds at known angles.
+
+In: holds (`strainstudy.sensor.holds`). Out: an `AngleMap`, or a `Refusal` with its reason.
+
+The curve runs through the median level of each angle: the sensor's law is not known beforehand, but that it rises is.
+Which way the response runs with flexion is taken from the holds. Holds that contradict one another are refused.
+
+Hysteresis. Where holds at one angle were reached by flexing and by extending, the width of the loop is estimated from
+them and kept only if it is told from zero (t test at 5 %). Where all holds were reached one way, holds cannot show
+hysteresis; the curve is left alone and the interval allows for the width that settings name.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.stats import t as student
+
+from .anglemap import AngleMap, Refusal, curve_through
+from .holds import BRANCH_RADIUS_SHARE
+from .parameters import CalibrateParameters
+
+__all__ = ["fit_angle_map"]
+
+Array = npt.NDArray[np.float64]
+
+_SIGNIFICANT: Final = 0.05
+_LARGEST_SHARE_REVERSED: Final = 0.25
+_LOOP_SHAPE_SHARE: Final = 0.25
+"""Part of a loop that a single play operator leaves behind (ours)."""
+_RESPONSE_TIMES_PER_LAG: Final = math.log(9)
+"""10 to 90 % of a first-order step takes ln 9 time constants."""
+_MEDIAN_EFFICIENCY: Final = math.sqrt(math.pi / 2)
+"""Standard error of a median over that of a mean, normal distribution."""
+
+
+def _sign(holds: pd.DataFrame) -> int:
+    by_angle = holds.groupby("angle")["level"].median()
+    return 1 if by_angle.iloc[-1] >= by_angle.iloc[0] else -1
+
+
+def _inconsistent(holds: pd.DataFrame) -> str | None:
+    """Say which deeper holds do not exceed shallower ones."""
+    medians = holds.groupby("angle")["level"].median()
+    for (low_angle, low), (high_angle, high) in zip(list(medians.items())[:-1], list(medians.items())[1:], strict=True):
+        pair = (
+            f"holds at {high_angle:g} degrees read {high:.4g} and those at {low_angle:g} degrees {low:.4g} "
+            "(median response towards flexion): a deeper bend must read more; "
+            "check angles, sides and the fit of the sleeve"
+        )
+        if high <= low:
+            return pair
+        lower = holds.loc[holds["angle"] == low_angle, "level"].to_numpy()
+        higher = holds.loc[holds["angle"] == high_angle, "level"].to_numpy()
+        if np.mean(higher[:, None] <= lower[None, :]) > _LARGEST_SHARE_REVERSED:
+            return pair
+    return None
+
+
+@dataclass(frozen=True)
+class _Loop:
+    width: float
+    error: float
+    known: bool
+    note: str
+
+
+def _loop(holds: pd.DataFrame) -> _Loop:
+    """Loop width from holds at one angle reached both ways: regression of level on branch within angles."""
+    within = holds.groupby("angle")[["level", "branch"]].transform("mean")
+    level = (holds["level"] - within["level"]).to_numpy()
+    on = (holds["branch"] - within["branch"]).to_numpy()
+    power = float(on @ on)
+    freedom = len(holds) - holds["angle"].nunique() - 1
+    if power < 1.0 or freedom < 1:
+        return _Loop(0.0, 0.0, False, "all holds of an angle were reached one way, so they cannot show hysteresis")
+    half = -float(on @ level) / power
+    residual = level + half * on
+    error = math.sqrt(float(residual @ residual) / freedom / power)
+    if half <= 0 or 2 * float(student.sf(half / error, freedom) if error > 0 else 0.0) > _SIGNIFICANT:
+        return _Loop(0.0, 2 * error, True, "flexing and extending holds do not differ: one branch")
+    return _Loop(2 * half, 2 * error, True, "flexing and extending holds differ: two branches")
+
+
+def _session_change(holds: pd.DataFrame, degrees_per_level: float) -> tuple[float, float]:
+    """Zero drift in degrees and gain change in percent from the first bend recording to the last."""
+    first, last = (
+        holds[holds["recording"] == number].groupby("angle")[["level", "absolute"]].median()
+        for number in (holds["recording"].min(), holds["recording"].max())
+    )
+    common = first.index.intersection(last.index)
+    if holds["recording"].nunique() < 2 or len(common) < 2:
+        return math.nan, math.nan
+    low, high = common.min(), common.max()
+    drift = (last["absolute"] - first["absolute"]).get(0.0, math.nan) * degrees_per_level
+    gain = (last["level"][high] - last["level"][low]) / (first["level"][high] - first["level"][low]) - 1
+    return float(drift), 100 * float(gain)
+
+
+def fit_angle_map(
+    holds: pd.DataFrame, parameters: CalibrateParameters, *, rest_ohm: float = math.nan
+) -> AngleMap | Refusal:
+    """Fit the map of one sensor and session.
+
+    Parameters
+    ----------
+    holds : DataFrame
+        Rows of `strainstudy.sensor.holds.hold_levels`, of all bend recordings of the session, told apart by a
+        column ``recording`` (0, 1... in order of time); without that column they are of one.
+    parameters : CalibrateParameters
+    rest_ohm : float
+        Rest resistance the levels are relative to; NaN for arbitrary units.
+
+    Returns
+    -------
+    AngleMap or Refusal
+    """
+    used = holds[np.isfinite(holds["level"].astype(float)) & np.isfinite(holds["angle"].astype(float))].copy()
+    if "recording" not in used:
+        used["recording"] = 0
+    labelled = used[used["labelled"].astype(bool)]
+    if labelled.empty:
+        return Refusal("no labelled bend has a hold long enough to read")
+    if used["angle"].nunique() < 2:
+        return Refusal(f"holds at one angle only ({labelled['angle'].iloc[0]:g} degrees) and no straight leg")
+    sign = _sign(used)
+    used["level"] *= sign
+    reason = _inconsistent(used)
+    if reason is not None:
+        return Refusal(reason)
+    medians = used.groupby("angle")["level"].median()
+    span = float(medians.iloc[-1] - medians.iloc[0])
+    loop = _loop(used[used["labelled"].astype(bool) | (used["angle"] == 0)])
+    used["level"] += loop.width / 2 * used["branch"].astype(float)
+    reason = _inconsistent(used)
+    if reason is not None:
+        return Refusal(reason)
+    knots = used.groupby("angle")["level"].median()
+    levels, angles = knots.to_numpy(dtype=float), knots.index.to_numpy(dtype=float)
+    degrees_per_level = (angles[-1] - angles[0]) / (levels[-1] - levels[0])
+
+    bent = used[used["labelled"].astype(bool)]
+    residual = curve_through(levels, angles)(bent["level"].to_numpy(dtype=float)) - bent["angle"].to_numpy(dtype=float)
+    freedom = len(bent) - bent["angle"].nunique()
+    repeatability = math.sqrt(float(residual @ residual) / freedom) if freedom > 0 else math.nan
+    scatter = parameters.hold_error_deg if math.isnan(repeatability) else repeatability
+    nonzero = bent[bent["angle"] != 0]
+    creep_share = (nonzero["creep"] * sign / nonzero["level"]).median() if len(nonzero) else math.nan
+    if loop.known:
+        unseen = math.hypot(_LOOP_SHAPE_SHARE * loop.width, loop.error) * degrees_per_level
+    else:
+        unseen = parameters.assumed_hysteresis_percent / 100 * (angles[-1] - angles[0])
+    ends = [int((used["angle"] == angle).sum()) for angle in (angles[0], angles[-1])]
+    straight = used.loc[used["angle"] == 0, "absolute"].to_numpy(dtype=float)
+    zero_drift = math.inf
+    if len(straight) > 1:
+        zero_drift = float(np.std(straight, ddof=1)) * degrees_per_level
+        # Bend recordings before and after span the session themselves.
+        one = used["recording"].min() == used["recording"].max()
+        zero_drift *= parameters.session_drift_factor if one else 1.0
+    drift, gain = _session_change(used, degrees_per_level)
+    # Holds scatter because the leg is not quite at its angle, which only their mean inherits, and because the sensor
+    # does not repeat itself, which every angle inherits.
+    each = len(nonzero) / max(nonzero["angle"].nunique(), 1)
+    of_knots = scatter * (_MEDIAN_EFFICIENCY if each > 2 else 1.0) / math.sqrt(max(each, 1.0))
+    own = math.sqrt(max(0.0, scatter**2 - parameters.hold_error_deg**2))
+    # Hysteresis and creep are errors of a known largest size: uniform, so a square root of twelve.
+    return AngleMap(
+        levels=tuple(levels.tolist()),
+        angles=tuple(angles.tolist()),
+        sign=sign,
+        loop_width=loop.width,
+        branch_radius=BRANCH_RADIUS_SHARE * span,
+        slope_error=scatter * math.sqrt(1 / ends[0] + 1 / ends[1]) / (angles[-1] - angles[0]) / degrees_per_level,
+        zero_level=float(np.median(straight)) if len(straight) else 0.0,
+        rest_ohm=rest_ohm,
+        error_deg=math.hypot(of_knots, own, unseen / math.sqrt(12)),
+        error_share=abs(float(creep_share)) / math.sqrt(12) if math.isfinite(creep_share) else 0.0,
+        zero_error_deg=parameters.straight_leg_sd_deg,
+        zero_drift_deg=zero_drift,
+        lag_s=parameters.response_time_s / _RESPONSE_TIMES_PER_LAG,
+        freedom=float(freedom) if freedom > 0 else math.inf,
+        prediction_level=parameters.prediction_level,
+        hold_count=len(bent),
+        repeatability_deg=repeatability,
+        hysteresis_percent=100 * loop.width / span if loop.known else math.nan,
+        creep_percent=100 * float(creep_share),
+        session_drift_deg=drift,
+        session_gain_percent=gain,
+        notes=(loop.note,),
+    )
