@@ -179,6 +179,19 @@ def test_stamps_that_cannot_be_right_reject_the_recording(path):
     )
 
 
+def test_stamps_win_over_the_file(tmp_path):
+    with TdmsWriter(tmp_path / "a.tdms") as writer:
+        waveform = {"wf_increment": 0.02}
+        writer.write_segment(
+            [RootObject(), ChannelObject("k", "time_s", T), ChannelObject("k", "left_v", LEFT, waveform)]
+        )
+    ingested = ingest(tmp_path / "a.tdms", KNEES[:1], rate=None)
+    assert ingested.quality["status_description"] == (
+        "time stamps of 'time_s' give 100 Hz, the file says 50 Hz: the stamps were followed"
+    )
+    np.testing.assert_array_equal(ingested.traces[0]["raw"], LEFT)
+
+
 def test_the_file_wins_over_the_sheet(tmp_path):
     edfio.Edf([edfio.EdfSignal(LEFT, FS, label="left_v", physical_range=(0, 3))]).write(tmp_path / "a.edf")
     quality = ingest(tmp_path / "a.edf", KNEES[:1], time_column=None, rate=50.0).quality

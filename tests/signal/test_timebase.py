@@ -129,6 +129,15 @@ def test_stamps_that_come_in_packets_are_spread():
     np.testing.assert_array_equal(base.onto_grid(SLOW), SLOW)
 
 
+@pytest.mark.parametrize("rate", [64.0, 100.0, 250.0])
+def test_a_clock_of_whole_seconds_that_began_within_one_is_spread(rate):
+    t = 0.63 + np.arange(round(40 * rate)) / rate
+    base = time_base(np.floor(t), None, gap_steps=1.5)
+    assert base.packets
+    assert base.sampling_frequency == pytest.approx(rate, rel=1e-3)
+    assert base.n == len(t)
+
+
 def test_a_packet_that_is_lost_leaves_its_gap():
     t = np.repeat(np.arange(N // 10) * 0.1, 10)
     keep = (t < 4.0) | (t > 4.35)

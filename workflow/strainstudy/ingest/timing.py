@@ -113,6 +113,12 @@ def _from_stamps(raw: RawFile, column: str, recording: Recording, parameters: In
             f"time stamps of {column!r} give {_hertz(base.rate)}, the sheet says {_hertz(sheet)}:"
             " the stamps were followed"
         )
+    told = {c.sampling_frequency for c in raw.channels.values() if c.sampling_frequency is not None}
+    if any(_disagree(base.rate, rate, parameters.rate_tolerance) for rate in told):
+        rates = " and ".join(_hertz(rate) for rate in sorted(told))
+        faults.append(
+            f"time stamps of {column!r} give {_hertz(base.rate)}, the file says {rates}: the stamps were followed"
+        )
     channels = {name: base.onto_grid(c.values) for name, c in raw.channels.items() if name != column}
     return Grid(base, f"column {column} ({words})", channels, tuple(faults))
 

@@ -33,9 +33,9 @@ _PACKETS = 0.2
 """Share of repeated stamps beyond which they are a coarse clock or packets, not repeated samples."""
 _REGULAR = 0.02
 """Largest distance from a grid point, in samples, that a place on the grid may have; about the rounding of stamps."""
-_JITTER_SDS = 4.0
+_JITTER_SDS = 6.0
 _LONGEST_LATE = 1.9
-"""A late sample is no gap: steps may be longer by four SDs of their jitter, but never as long as two."""
+"""A late sample is no gap: steps may be longer by six SDs of their jitter, but never as long as two."""
 _NEAR_NOMINAL = 0.02
 _ROUND_RATE = 0.002
 _MOST_GRID = 20
@@ -238,6 +238,8 @@ def _spread_packets(t: Array, nominal: float | None) -> Array:
         raise TimeBaseError("all time stamps are equal")
     usual = float(np.median(step))
     whole = step <= 1.5 * usual
+    if np.count_nonzero(whole) > 2:
+        whole[0] = False  # the recording may have begun within the first
     rate = float(size[:-1][whole].sum() / step[whole].sum())
     if nominal is not None and abs(rate / nominal - 1.0) < _NEAR_NOMINAL:
         rate = nominal
@@ -280,7 +282,7 @@ def time_base(seconds: npt.ArrayLike, nominal: float | None, *, gap_steps: float
     nominal : float or None
         Rate in Hz as file or sheet say; the grid takes it if the stamps agree with it within 2 %.
     gap_steps : float
-        A step longer than this many sample intervals is a gap; where stamps jitter, one longer than four SDs of that.
+        A step longer than this many sample intervals is a gap; where stamps jitter, one longer than six SDs of that.
 
     Returns
     -------
