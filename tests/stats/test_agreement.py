@@ -173,7 +173,8 @@ def test_one_pair_per_person_gives_the_plain_limits(differences):
 
 def test_variance_recovery_gives_the_margin_of_an_open_example():
     """18 pairs, one a person: limits -1.947 and 2.824, outer 90 % bounds -3.0117 and 3.8884 with the normal
-    quantile for the mean (example data of an open agreement package, quoted); here Student's t stands for it, which is taken out.
+    quantile for the mean (example data of an open agreement package, quoted); here Student's t stands for it, which is
+    taken out.
     """
     x = np.array(
         [7.83, 7.42, 7.89, 7.12, 6.16, 7.26, 6.71, 4.75, 5.24, 4.86, 4.78, 6.05, 5.42, 4.21, 3.61, 3.72, 3.87, 3.92]

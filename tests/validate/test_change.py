@@ -9,8 +9,8 @@ import pytest
 from strainstudy.stats.reliability import mean_squares
 from strainstudy.tables.gait import GAIT
 from strainstudy.tables.spec import write_table
+from strainstudy.tables.standing import CHANGE, GROUPS, RETEST
 from strainstudy.tables.swallows import SWALLOW_SUMMARY
-from strainstudy.tables.validation import CHANGE, GROUPS, RETEST
 from strainstudy.validate.change import changes, retest
 from strainstudy.validate.groups import compare_groups
 from strainstudy.validate.measurements import (

@@ -8,7 +8,7 @@ import pytest
 from strainstudy.errors import StudyError
 from strainstudy.tables.gait import GAIT
 from strainstudy.tables.spec import write_table
-from strainstudy.tables.validation import NORMS
+from strainstudy.tables.standing import NORMS
 from strainstudy.validate.measurements import GAIT_MEASURES, SWALLOW_MEASURES
 from strainstudy.validate.norms import NORM_COLUMNS, position, published_range, read_norms
 

@@ -22,7 +22,7 @@ import pandas as pd
 
 from ..stats.agreement import bland_altman, within_person_sd
 from ..stats.reliability import icc, mean_squares, minimal_detectable_change
-from ..tables.validation import CHANGE, RETEST
+from ..tables.standing import CHANGE, RETEST
 from .frames import rows_frame, text_or_none
 from .measurements import per_person
 from .parameters import ValidateParameters

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from ..stats.effects import group_difference
 from ..stats.intervals import t_interval
-from ..tables.validation import GROUPS
+from ..tables.standing import GROUPS
 from .frames import rows_frame, text_or_none
 from .rates import named_interval
 from .wording import group_words

@@ -19,7 +19,7 @@ from typing import Any, Final
 import pandas as pd
 
 from ..errors import Problem, StudyError
-from ..tables.validation import NORMS
+from ..tables.standing import NORMS
 from ..vocabulary import MISSING
 from .frames import rows_frame, text_or_none
 from .wording import norm_words

@@ -12,18 +12,8 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from ..tables.spec import TableSpec
-from ..tables.validation import (
-    CHANGE,
-    CONFOUNDERS,
-    CONFUSION,
-    EVENTS,
-    GROUPS,
-    NORMS,
-    PARAMETERS,
-    RATERS,
-    RETEST,
-    STATES,
-)
+from ..tables.standing import CHANGE, GROUPS, NORMS, RETEST
+from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PARAMETERS, RATERS, STATES
 from .change import changes, retest
 from .events import score_confounders, score_events
 from .frames import LabelsByRater, reference_labels, text_or_none
