@@ -73,6 +73,23 @@ def test_few_uses_draw_no_limits_and_say_why():
     assert set(chart["reason"]) == {"no limits: 1 pairs of uses in the study", "no limits: one use"}
 
 
+def test_recordings_of_one_session_count_once_so_that_their_likeness_narrows_no_limits():
+    values = {f"S{k}": [v for v in steady(8, 5000, 0.05, k) for _ in range(4)] for k in range(5)}
+    table = uses(values)
+    table["participant_id"] = [f"sub-{(int(r.split('-')[1]) - 1) // 4:02d}" for r in table["recording_id"]]
+    table["rest_resistance"] *= np.exp(0.001 * np.random.default_rng(0).standard_normal(len(table)))
+    chart = control_chart(table)
+    assert (chart["n_recordings"] == 4).all()
+    assert len(chart) == 5 * 8
+    assert chart["flagged"].mean() < 0.05
+
+
+def test_a_number_copied_from_the_sheet_is_no_sign_of_steadiness():
+    values = {"S1": steady(12, 5000, 0.05, 1), "S2": [13100.0] * 12, "S3": [12400.0] * 12}
+    alone = control_chart(uses({"S1": values["S1"]}))
+    assert control_chart(uses(values))["limit_high"].iloc[0] == pytest.approx(alone["limit_high"].iloc[0])
+
+
 def test_low_noise_is_no_fault():
     values = {f"S{k}": steady(8, 1e-3, 0.1, k) for k in range(5)}
     values["S1"][3] *= 0.01
@@ -87,7 +104,7 @@ def test_every_recording_of_a_flagged_sensor_is_listed_with_the_reason():
     table = uses(values)
     listed = flagged_recordings(control_chart(table), table[["recording_id", "sensor_id"]])
     assert list(listed["recording_id"]) == [f"S1-{k:02d}" for k in range(1, 9)]
-    assert listed["reason"].str.contains("S1-01").all()
+    assert listed["reason"].str.contains("sub-01 ses-1").all()
     quiet = flagged_recordings(control_chart(table, HealthParameters(fewest_ranges=1000)), table)
     assert quiet.empty
 

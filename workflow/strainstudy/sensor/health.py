@@ -1,11 +1,14 @@
 """Is each sensor still the one it was? Rest resistance, gauge factor and noise over the uses of a study.
 
-In: one number per use. Out: an individuals chart per sensor and measure, and the recordings that used a flagged sensor.
+In: one number per recording. Out: an individuals chart per sensor and measure over its sessions, and the recordings
+that used a flagged sensor. A session counts once, by the median of its recordings: those share one donning, so their
+scatter is not that between sessions, and limits from it would be far too narrow.
 
 Shewhart's individuals chart: centre +- 3 standard deviations, the standard deviation from moving ranges of two
 successive uses (ISO 7870-2, *Control charts, part 2: Shewhart control charts*). The numbers are positive and vary by
 factors, so the chart is kept on their logarithms. A sensor is used too few times for limits of its own, so the
-moving ranges of all sensors of the study are pooled, and their median is taken (over 0.9539, the median of the range
+moving ranges of all sensors of the study are pooled (those of exactly 0 left out: a number repeated to the last digit
+is one of the sheet and was not measured), and their median is taken (over 0.9539, the median of the range
 of two of a normal distribution), which a single jump does not widen.
 """
 
@@ -28,7 +31,7 @@ MEASURES: Final = ("rest_resistance", "gauge_factor", "noise")
 RANGE_MEDIAN: Final = float(np.sqrt(2.0) * norm.ppf(0.75))
 _ONE_SIDED: Final = ("noise",)
 HEALTH_COLUMNS: Final = (
-    "sensor_id", "measure", "use", "participant_id", "session_id", "recording_id", "value", "centre", "limit_low",
+    "sensor_id", "measure", "use", "participant_id", "session_id", "n_recordings", "value", "centre", "limit_low",
     "limit_high", "n", "n_ranges", "flagged", "reason",
 )  # fmt: skip
 
@@ -92,6 +95,7 @@ def _chart(group: pd.DataFrame, measure: str, sigma: float, ranges: int, paramet
 def _pooled(groups: list[FloatArray]) -> tuple[float, int]:
     """Estimate the standard deviation of one use (of logarithms) from the median moving range of all sensors."""
     ranges = np.concatenate([np.abs(np.diff(np.log(values))) for values in groups] or [np.empty(0)])
+    ranges = ranges[ranges > 0.0]
     return (float(np.median(ranges)) / RANGE_MEDIAN if ranges.size else 0.0), int(ranges.size)
 
 
@@ -101,17 +105,18 @@ def control_chart(uses: pd.DataFrame, parameters: HealthParameters | None = None
     Parameters
     ----------
     uses : DataFrame
-        One row per use of a sensor, in order of use: ``sensor_id``, ``participant_id``, ``session_id``,
-        ``recording_id`` and any of `MEASURES` (NaN where not measured; ohm, 1, relative change).
+        One row per recording and sensor, in order of use: ``sensor_id``, ``participant_id``, ``session_id`` (None on
+        the bench or where not known), ``recording_id`` and any of `MEASURES` (NaN where not measured; ohm, 1,
+        relative change).
     parameters : HealthParameters, optional
 
     Returns
     -------
     DataFrame
-        `HEALTH_COLUMNS`, one row per use and measure that is there and positive.
+        `HEALTH_COLUMNS`, one row per session of use and measure that is there and positive.
     """
     parameters = parameters or HealthParameters()
-    keys = ["sensor_id", "participant_id", "session_id", "recording_id"]
+    keys = ["sensor_id", "participant_id", "session_id"]
     frames: list[pd.DataFrame] = []
     for measure in MEASURES:
         if measure not in uses:
@@ -119,7 +124,9 @@ def control_chart(uses: pd.DataFrame, parameters: HealthParameters | None = None
         rows = uses[[*keys, measure]].rename(columns={measure: "value"})
         value = pd.to_numeric(rows["value"]).to_numpy(dtype=float)
         rows = rows[np.isfinite(value) & (value > 0.0) & rows["sensor_id"].notna().to_numpy()]
-        groups = [group for _, group in rows.groupby("sensor_id", sort=True)]
+        grouped = rows.groupby(keys, sort=False, dropna=False)["value"]
+        sessions = grouped.agg(value="median", n_recordings="count").reset_index()
+        groups = [group for _, group in sessions.groupby("sensor_id", sort=True)]
         sigma, ranges = _pooled([group["value"].to_numpy(dtype=float) for group in groups])
         frames.extend(_chart(group, measure, sigma, ranges, parameters) for group in groups)
     if not frames:
@@ -140,7 +147,8 @@ def flagged_recordings(health: pd.DataFrame, used: pd.DataFrame) -> pd.DataFrame
     Returns
     -------
     DataFrame
-        ``recording_id``, ``sensor_id``, ``reason``, sorted; ``reason`` names where and how the sensor left its limits.
+        ``recording_id``, ``sensor_id``, ``reason``, sorted; ``reason`` names how and in which session the sensor left its
+        limits.
     """
     columns = ["recording_id", "sensor_id", "reason"]
     outside = health[health["flagged"].astype(bool)]
@@ -148,8 +156,8 @@ def flagged_recordings(health: pd.DataFrame, used: pd.DataFrame) -> pd.DataFrame
         return pd.DataFrame(columns=columns)
     words = {}
     for sensor, rows in outside.groupby("sensor_id", sort=True):
-        uses = rows["recording_id"].fillna(rows["session_id"])
-        where = sorted({f"{reason} ({use})" for reason, use in zip(rows["reason"], uses, strict=True)})
+        uses = rows["participant_id"].fillna("bench") + " " + rows["session_id"].fillna("")
+        where = sorted({f"{reason} ({use.strip()})" for reason, use in zip(rows["reason"], uses, strict=True)})
         more = f" and {len(where) - 3} more" if len(where) > 3 else ""
         words[sensor] = f"sensor {sensor}: " + "; ".join(where[:3]) + more
     hit = used[used["sensor_id"].isin(list(words))].drop_duplicates(["recording_id", "sensor_id"])
