@@ -135,6 +135,42 @@ def test_trailing_separators_are_no_column(tmp_path):
     np.testing.assert_array_equal(raw.channels["right"].values, RIGHT)
 
 
+def test_one_column_with_decimal_commas_is_one_column(tmp_path):
+    rows = "\n".join(f"{v:.4f}".replace(".", ",") for v in LEFT)
+    raw = read_raw(write(tmp_path, f"left\n{rows}\n"), ["left"])
+    assert raw.names == ("left",)
+    np.testing.assert_array_equal(raw.channels["left"].values, LEFT)
+
+
+def test_a_table_of_whole_numbers_with_commas_has_as_many_columns_as_names(tmp_path):
+    raw = read_raw(write(tmp_path, "t,left\n" + "".join(f"{i},{2 * i}\n" for i in range(30))))
+    np.testing.assert_array_equal(raw.channels["left"].values, 2.0 * np.arange(30))
+
+
+@pytest.mark.parametrize("empty", [slice(0, 25), slice(15, 40), slice(3, 40)])
+def test_a_column_that_is_empty_for_long_does_not_hide_the_header(tmp_path, empty):
+    lines = table().splitlines()
+    for i in range(1, 41)[empty]:
+        lines[i] = lines[i].rsplit(",", 1)[0] + ","
+    raw = read_raw(write(tmp_path, "\n".join(lines)))
+    assert raw.names == ("t", "left", "right")
+    assert np.isnan(raw.channels["right"].values).sum() == len(range(40)[empty])
+
+
+def test_an_unnamed_column_of_row_numbers_is_passed_over(tmp_path):
+    lines = table().splitlines()
+    text = "\n".join(["," + lines[0], *(f"{i},{line}" for i, line in enumerate(lines[1:]))])
+    raw = read_raw(write(tmp_path, text))
+    assert raw.names == ("t", "left", "right")
+    np.testing.assert_array_equal(raw.channels["left"].values, LEFT)
+
+
+def test_blanks_around_cells_are_not_part_of_them(tmp_path):
+    raw = read_raw(write(tmp_path, table().replace(",", " , ")))
+    assert raw.names == ("t", "left", "right")
+    np.testing.assert_array_equal(raw.channels["right"].values, RIGHT)
+
+
 def test_gzip_reads_as_the_plain_file(tmp_path):
     raw = read_raw(write(tmp_path, gzip.compress(table().encode()), "walk.csv.gz"))
     assert raw.layout == "gzip text: comma, decimal point"

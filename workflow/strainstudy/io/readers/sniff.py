@@ -93,7 +93,7 @@ def _column_kinds(rows: Sequence[Sequence[str]]) -> str:
 
 
 def _agrees(row: str, body: str) -> bool:
-    return len(row) == len(body) and all(b == "t" or k in ("m", b) for k, b in zip(row, body, strict=True))
+    return len(row) == len(body) and all(b in "tm" or k in ("m", b) for k, b in zip(row, body, strict=True))
 
 
 @dataclass(frozen=True)
@@ -122,19 +122,32 @@ def _find_body(lines: Sequence[str], separator: str, decimal: str) -> _Body | No
     return None
 
 
-def _header_cells(line: str, separator: str, width: int) -> list[str] | None:
+def _header_cells(line: str, body: _Body) -> list[str] | None:
     """Split a line above the numbers into names, one for each cell of a row, if it has that many."""
-    cells = _split(line.lstrip("#%/ "), separator)
+    cells, width = _split(line.lstrip("#%/ "), body.separator), len(body.kinds)
     while len(cells) > width and cells[-1] == "":
         cells.pop()
-    if len(cells) == width - 1:
+    if len(cells) == width - 1 and body.kinds[-1] == "m":
         cells.append("")
-    return cells if len(cells) == width else None
+    return cells if len(cells) == width and any(_kind(cell, body.decimal) == "t" for cell in cells) else None
 
 
 def _is_units(cells: Sequence[str]) -> bool:
     bare = [cell.strip("[]() ") for cell in cells]
     return any(bare) and all(cell == "" or _UNIT.fullmatch(cell) for cell in bare)
+
+
+def _no_header(lines: Sequence[str], body: _Body) -> ReadError:
+    """Say what stands above the numbers instead of their names."""
+    above = [line for line in lines[: body.first] if line.strip()]
+    if not above:
+        return ReadError("no column names above the numbers; put a row of column names first")
+    count = len(_split(above[-1], body.separator))
+    return ReadError(
+        f"rows of {len(body.kinds)} cells (from line {body.first + 1}) under {count} column"
+        f" name{'' if count == 1 else 's'}; give every column a name, and if commas are both decimal sign and"
+        " separator export the file with semicolons"
+    )
 
 
 def find_layout(lines: Sequence[str], wanted: Sequence[str] = ()) -> Layout:
@@ -165,30 +178,19 @@ def find_layout(lines: Sequence[str], wanted: Sequence[str] = ()) -> Layout:
             " one row of column names"
         )
 
-    def rank(body: _Body) -> tuple[int, float]:
-        # an integer table with commas can be read in two ways; the column names tell which is meant
-        above = lines[max(body.first - _LOOK_BACK, 0) : body.first]
-        cells = [_header_cells(line, body.separator, len(body.kinds)) for line in above]
-        return (max((len(set(c) & set(wanted)) for c in cells if c is not None), default=0), body.score)
+    def headers(body: _Body) -> list[list[str]]:
+        above = [line for line in lines[max(body.first - _LOOK_BACK, 0) : body.first] if line.strip()]
+        return [cells for line in reversed(above) if (cells := _header_cells(line, body)) is not None]
+
+    def rank(body: _Body) -> tuple[int, bool, float]:
+        # numbers with commas can be read in two ways; the column names tell which is meant
+        names = headers(body)
+        return (max((len(set(cells) & set(wanted)) for cells in names), default=0), bool(names), body.score)
 
     body = max(found, key=rank)
-    width = len(body.kinds)
-    above = [line for line in lines[max(body.first - _LOOK_BACK, 0) : body.first] if line.strip()]
-    candidates = [
-        cells
-        for line in reversed(above)
-        if (cells := _header_cells(line, body.separator, width)) is not None
-        and any(_kind(cell, body.decimal) == "t" for cell in cells)
-    ]
+    candidates = headers(body)
     if not candidates:
-        if above:
-            count = len(_split(above[-1], body.separator))
-            raise ReadError(
-                f"rows of {width} cells (from line {body.first + 1}) under {count} column"
-                f" name{'s' if count != 1 else ''}; give every column a name, and if commas are both decimal sign"
-                " and separator export the file with semicolons"
-            )
-        raise ReadError("no column names above the numbers; put a row of column names first")
+        raise _no_header(lines, body)
     header, units = candidates[0], None
     if len(candidates) > 1:
         known = [len(set(cells) & set(wanted)) for cells in candidates[:2]]
