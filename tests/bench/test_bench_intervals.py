@@ -59,9 +59,17 @@ def test_repeatability_interval_covers_whether_or_not_the_points_of_a_cycle_move
         common = rng.standard_normal((8, 1))
         own = rng.standard_normal((8, 20))
         readings = 100.0 + np.sqrt(correlation) * common + np.sqrt(1 - correlation) * own
-        _, low, high = _repeatability(readings, np.arange(8.0), 100.0)
+        _, low, high = _repeatability(readings, np.arange(8.0), np.zeros(8, dtype=int), 100.0)
         hits.append(low <= 2.0 <= high)
     assert share(hits) >= 0.91
+
+
+def test_levels_of_two_sessions_are_no_lack_of_repeatability():
+    rng = np.random.default_rng(1)
+    readings = rng.standard_normal((40, 20))
+    readings[20:] += 50.0
+    run = np.repeat([0, 1], 20)
+    assert _repeatability(readings, np.tile(np.arange(20.0), 2), run, 100.0).value == pytest.approx(2.0, rel=0.1)
 
 
 def test_effective_freedom_lies_between_units_and_all_numbers():

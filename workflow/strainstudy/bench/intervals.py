@@ -96,9 +96,10 @@ def ratio_of_means(above: FloatArray, below: FloatArray, level: float = 0.95) ->
     return Estimate(ratio, float(ratio * np.exp(-half)), float(ratio * np.exp(half)))
 
 
-def slope(x: FloatArray, y: FloatArray, level: float = 0.95) -> Estimate:
+def slope(x: FloatArray, y: FloatArray, runs: int = 1, level: float = 0.95) -> Estimate:
     """Least-squares slope over successive cycles, its error widened for autocorrelated residuals.
 
+    Cycles of several ``runs`` come with the mean of their run taken out of both x and y.
     The variance is multiplied by (1 + r) / (1 - r), r the lag-1 autocorrelation of the residuals at least 0
     (Bayley & Hammersley 1946, first-order case), r corrected for its bias towards negative values in few cycles.
     """
@@ -110,7 +111,7 @@ def slope(x: FloatArray, y: FloatArray, level: float = 0.95) -> Estimate:
     centred = x - x.mean()
     sxx = float(centred @ centred)
     b = float(centred @ y / sxx)
-    if n < 5:
+    if n < runs + 4:
         return Estimate(b)
     residual = y - y.mean() - b * centred
     ss = float(residual @ residual)
@@ -119,7 +120,7 @@ def slope(x: FloatArray, y: FloatArray, level: float = 0.95) -> Estimate:
     r = float(residual[1:] @ residual[:-1] / ss)
     r = min(max((r * n + 2.0) / max(n - 4.0, 1.0), 0.0), 0.9)
     inflation = (1.0 + r) / (1.0 - r)
-    half = _t(max(n / inflation - 2.0, 1.0), level) * np.sqrt(ss / (n - 2) / sxx * inflation)
+    half = _t(max(n / inflation - runs - 1.0, 1.0), level) * np.sqrt(ss / (n - runs - 1) / sxx * inflation)
     return Estimate(b, b - half, b + half)
 
 

@@ -148,19 +148,27 @@ def _curve(middle: FloatArray, fits: list[_Fit], low: FloatArray, span: FloatArr
     return pd.DataFrame(rows, columns=names)
 
 
-def _repeatability(readings: FloatArray, number: FloatArray, scale: float) -> Estimate:
-    """2 s over the span after taking a straight line over cycles out of each point."""
+def _repeatability(readings: FloatArray, number: FloatArray, run: np.ndarray, scale: float) -> Estimate:
+    """2 s over the span after taking a straight line over cycles, one level per run, out of each point."""
     n = readings.shape[0]
-    if n < 4:
+    design = np.column_stack([run[:, None] == np.unique(run)[None, :], number])
+    fitted = design.shape[1]
+    if n < fitted + 2:
         return Estimate()
-    design = np.column_stack([np.ones(n), number])
-    q, _ = np.linalg.qr(design)
-    # Contrasts orthogonal to the line: n - 2 independent rows.
-    full, _ = np.linalg.qr(np.hstack([q, np.eye(n)]))
-    contrasts = full[:, 2:n].T @ readings
-    variance = float(np.mean(np.sum(contrasts**2, axis=0) / (n - 2)))
+    full, _ = np.linalg.qr(np.hstack([design, np.eye(n)]))
+    # Contrasts orthogonal to the lines: n - fitted independent rows.
+    contrasts = full[:, fitted:n].T @ readings
+    variance = float(np.mean(np.sum(contrasts**2, axis=0) / (n - fitted)))
     dof = effective_dof(np.vstack([contrasts, np.zeros((1, readings.shape[1]))]))
     return Estimate(*(200.0 * value / scale for value in spread(variance, dof)))
+
+
+def _drift(number: FloatArray, level: FloatArray, run: np.ndarray, scale: float) -> Estimate:
+    """Slope of the level over cycles, within runs, percent of full scale per cycle."""
+    groups = pd.DataFrame({"number": number, "level": level}).groupby(run)
+    centred = groups.transform(lambda values: values - values.mean())
+    b = slope(centred["number"].to_numpy(), centred["level"].to_numpy(), groups.ngroups)
+    return Estimate(*(100.0 * value / scale for value in b))
 
 
 def _with_lag(hysteresis: Estimate, lag: Lag, half_cycle_s: float) -> Estimate:
@@ -206,6 +214,7 @@ def loop_figures(
     scale = float(response_span.mean())
     readings = np.hstack([(middle + half)[:, ::8], (middle - half)[:, ::8]])
     number = table["position"].to_numpy(dtype=float)
+    run = pd.factorize(table["recording_id"])[0]
     worst = lags[int(np.argmax([lag.standard_error for lag in lags]))]
     loop = pd.DataFrame(
         {
@@ -233,8 +242,8 @@ def loop_figures(
         linearity=_largest(_terminal_deviation(middle), response_span),
         linearity_least_squares=_largest(_least_squares_deviation(middle), response_span),
         hysteresis=hysteresis,
-        repeatability=_repeatability(readings, number, scale),
-        drift=Estimate(*(100.0 * value / scale for value in slope(number, middle[:, 0]))),
+        repeatability=_repeatability(readings, number, run, scale),
+        drift=_drift(number, middle[:, 0], run, scale),
         curve=_curve(middle, fits, low, span, parameters.strain_intervals),
         loop=loop,
         cycles=per_cycle,

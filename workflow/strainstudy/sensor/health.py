@@ -147,8 +147,8 @@ def flagged_recordings(health: pd.DataFrame, used: pd.DataFrame) -> pd.DataFrame
     Returns
     -------
     DataFrame
-        ``recording_id``, ``sensor_id``, ``reason``, sorted; ``reason`` names how and in which session the sensor left its
-        limits.
+        ``recording_id``, ``sensor_id``, ``reason``, sorted; ``reason`` names how and in which session the sensor left
+        its limits.
     """
     columns = ["recording_id", "sensor_id", "reason"]
     outside = health[health["flagged"].astype(bool)]
