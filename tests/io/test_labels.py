@@ -45,7 +45,9 @@ def test_an_onset_before_the_first_sample_and_an_instant_without_duration_are_no
 
 def test_a_file_that_changed_after_the_check_is_refused_in_words(tmp_path):
     path = write(tmp_path, "onset\ttrial_type\n1\trest\n")
-    with pytest.raises(StudyError, match=r"mh_events\.tsv, row 1, column duration: a required column is missing; add it"):
+    with pytest.raises(
+        StudyError, match=r"mh_events\.tsv, row 1, column duration: a required column is missing; add it"
+    ):
         read_labels(path)
 
 
