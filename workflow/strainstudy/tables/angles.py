@@ -1,12 +1,12 @@
-"""Columns of ``tables/calibrations.tsv``: how well each knee sensor was calibrated in each session."""
+"""Columns of ``tables/calibrations.tsv`` and ``validation/angles.tsv``: knee angles, how made and how good."""
 
 from __future__ import annotations
 
 from typing import Final
 
-from .spec import Column, TableSpec
+from .spec import Column, TableSpec, interval_columns
 
-__all__ = ["CALIBRATIONS"]
+__all__ = ["ANGLES", "CALIBRATIONS"]
 
 CALIBRATIONS: Final = TableSpec(
     path="tables/calibrations.tsv",
@@ -61,4 +61,43 @@ CALIBRATIONS: Final = TableSpec(
         ),
     ),
     key=("participant_id", "session_id", "tracked_point", "sensor_id"),
+)
+
+ANGLES: Final = TableSpec(
+    path="validation/angles.tsv",
+    title="Angle against reference",
+    description="Calibrated knee angle against the reference angle beside it, by phase and range of the reference. "
+    "Pooled rows leave out bend recordings, which made the map.",
+    columns=(
+        Column("recording_id", "string", "Recording", "Recording, or 'pooled'."),
+        Column("participant_id", "string", "Participant", "Person; n/a where all are pooled."),
+        Column("tracked_point", "string", "Tracked point", "Knee; n/a where pooled."),
+        Column("phase", "string", "Phase", "all, flexing, extending or still (reference slower than 10 degrees/s)."),
+        Column("angle_from", "number", "Range from", "Least reference angle of the row; n/a: no limit.", "deg", 0),
+        Column("angle_to", "number", "Range to", "Greatest reference angle of the row; n/a: no limit.", "deg", 0),
+        Column("n_participants", "integer", "People", "How many people the row rests on."),
+        Column("seconds", "number", "Time", "Time with both angle and reference.", "s", 1),
+        *interval_columns("rmse", "RMSE", "Root mean square of angle minus reference.", "deg"),
+        *interval_columns("bias", "Bias", "Mean of angle minus reference; positive: the angle is too large.", "deg"),
+        Column(
+            "sd",
+            "number",
+            "SD",
+            "Standard deviation of angle minus reference; over people with the variance between and within them.",
+            "deg",
+        ),
+        Column("limit_low", "number", "Lower limit of agreement", "Bias - 1.96 SD (Bland & Altman 1986, 2007).", "deg"),
+        Column("limit_high", "number", "Upper limit of agreement", "Bias + 1.96 SD.", "deg"),
+        Column("r2", "number", "R2", "Squared correlation of angle and reference.", "1"),
+        Column("coverage", "number", "Coverage", "Share of samples whose interval holds the reference.", "1"),
+        Column(
+            "lag",
+            "number",
+            "Lag",
+            "Time by which the angle is late, from the cross-correlation (median where pooled); n/a in parts.",
+            "s",
+            4,
+        ),
+    ),
+    key=("recording_id", "participant_id", "tracked_point", "phase", "angle_from", "angle_to"),
 )

@@ -1,0 +1,136 @@
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from strainstudy.sensor.reference import AGREEMENT_COLUMNS, agreement_table, angle_agreement, angle_sums
+from strainstudy.stats.agreement import bland_altman, bland_altman_repeated
+from strainstudy.tables.angles import ANGLES
+
+FS = 100
+T = np.arange(3000) / FS
+KNEE = 30 - 30 * np.cos(2 * np.pi * T / 1.5)
+
+
+def over_all(rows):
+    whole = rows[(rows["phase"] == "all") & ~np.isfinite(rows["angle_from"]) & ~np.isfinite(rows["angle_to"])]
+    assert len(whole) == 1
+    return whole.iloc[0]
+
+
+def around(angle, half=5.0):
+    return angle, angle - half, angle + half
+
+
+def test_published_example_of_limits_of_agreement():
+    """Bland & Altman 1986, Lancet 327:307-310, first readings: bias -2.1, SD 38.8 (digits from their data)."""
+    wright = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]
+    mini = [512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451]
+    found = over_all(angle_agreement(*around(np.array(wright, float)), np.array(mini, float), FS))
+    assert found["bias"] == pytest.approx(-2.117647059)
+    assert found["sd"] == pytest.approx(38.76512987)
+    assert found["limit_low"] == pytest.approx(-78.09730, abs=1e-5)
+    assert found["limit_high"] == pytest.approx(73.86201, abs=1e-5)
+    assert found["r2"] == pytest.approx(0.943279**2, abs=1e-5)
+
+
+def test_known_error_is_split_by_direction():
+    speed = np.gradient(KNEE) * FS
+    angle = KNEE + np.where(speed > 0, -2.0, 4.0)
+    rows = angle_agreement(*around(angle), KNEE, FS)
+    part = {
+        p: rows[(rows["phase"] == p) & np.isinf(rows["angle_from"]) & np.isinf(rows["angle_to"])] for p in rows["phase"]
+    }
+    assert part["flexing"]["bias"].item() == pytest.approx(-2)
+    assert part["flexing"]["sd"].item() == pytest.approx(0, abs=1e-6)
+    assert part["extending"]["bias"].item() == pytest.approx(4)
+    assert over_all(rows)["rmse"] == pytest.approx(math.sqrt((4 + 16) / 2), rel=0.03)
+
+
+def test_ranges_of_the_reference_make_up_the_whole():
+    rows = angle_agreement(*around(KNEE + 0.05 * KNEE), KNEE, FS)
+    parts = rows[(rows["phase"] == "all") & (np.isfinite(rows["angle_from"]) | np.isfinite(rows["angle_to"]))]
+    assert parts["seconds"].sum() == pytest.approx(over_all(rows)["seconds"])
+    assert parts.sort_values("angle_to")["bias"].is_monotonic_increasing
+
+
+def test_coverage_is_the_share_of_samples_inside_the_limits():
+    angle = KNEE + np.where(np.arange(len(KNEE)) % 10 < 3, 6.0, 0.0)
+    assert over_all(angle_agreement(*around(angle), KNEE, FS))["coverage"] == pytest.approx(0.7)
+    unknown = np.full(len(KNEE), np.nan)
+    assert math.isnan(over_all(angle_agreement(angle, unknown, unknown, KNEE, FS))["coverage"])
+
+
+@pytest.mark.parametrize("late", [-0.05, 0.0, 0.034])
+def test_lag_is_the_time_by_which_the_angle_is_late(late):
+    angle = 30 - 30 * np.cos(2 * np.pi * (T - late) / 1.5)
+    assert over_all(angle_agreement(*around(angle), KNEE, FS))["lag"] == pytest.approx(late, abs=0.002)
+
+
+def test_gaps_are_left_out():
+    holed = KNEE.copy()
+    holed[500:1000] = np.nan
+    found = over_all(angle_agreement(*around(holed), KNEE, FS))
+    assert found["seconds"] == pytest.approx(25.0)
+    assert found["rmse"] == 0
+
+
+def test_nothing_beside_a_reference_gives_no_row():
+    nothing = np.full(100, np.nan)
+    assert angle_agreement(nothing, nothing, nothing, KNEE[:100], FS).empty
+    assert tuple(angle_agreement(nothing, nothing, nothing, KNEE[:100], FS).columns) == AGREEMENT_COLUMNS
+    assert agreement_table([]).empty
+
+
+def table_of(people, task="walk"):
+    return agreement_table(
+        [
+            (
+                {"recording_id": f"r{k}", "participant_id": who, "tracked_point": "left_knee", "task": task},
+                angle_sums(*around(angle), reference, FS),
+            )
+            for k, (who, angle, reference) in enumerate(people)
+        ]
+    )
+
+
+def test_pooled_limits_are_those_of_repeated_measures():
+    """Against the package's own Bland-Altman 2007 function, which is tested against published data."""
+    rng = np.random.default_rng(2)
+    people = []
+    for who, n in (("sub-01", 400), ("sub-02", 900), ("sub-03", 650), ("sub-03", 300)):
+        reference = KNEE[:n]
+        people.append((who, reference + rng.normal(0, 2) + rng.normal(0, 1.5, n), reference))
+    table = table_of(people)
+    pooled = over_all(table[table["participant_id"].isna()])
+    expected = bland_altman_repeated(
+        np.concatenate([angle for _, angle, _ in people]),
+        np.concatenate([reference for _, _, reference in people]),
+        np.concatenate([np.full(len(angle), who) for who, angle, _ in people]),
+    )
+    assert pooled["n_participants"] == 3
+    assert pooled["bias"] == pytest.approx(expected.bias)
+    assert pooled["sd"] == pytest.approx(expected.sd)
+    assert (pooled["limit_low"], pooled["limit_high"]) == (pytest.approx(expected.low), pytest.approx(expected.high))
+    assert pooled["bias_low"] < pooled["bias"] < pooled["bias_high"]
+
+
+def test_a_persons_recordings_are_pooled_as_if_they_were_one():
+    rng = np.random.default_rng(3)
+    first, second = (KNEE + rng.normal(0, 2, len(KNEE)) for _ in range(2))
+    table = table_of([("sub-01", first, KNEE), ("sub-01", second, KNEE)])
+    own = over_all(table[(table["recording_id"] == "pooled") & (table["participant_id"] == "sub-01")])
+    expected = bland_altman(np.concatenate([first, second]), np.concatenate([KNEE, KNEE]))
+    assert (own["bias"], own["sd"]) == (pytest.approx(expected.bias), pytest.approx(expected.sd))
+
+
+def test_bends_that_made_the_map_are_not_pooled():
+    table = table_of([("sub-01", KNEE + 1, KNEE)], task="bend")
+    assert set(table["recording_id"]) == {"r0"}
+
+
+def test_columns_are_those_of_the_table():
+    table = table_of([("sub-01", KNEE + 1, KNEE), ("sub-02", KNEE - 1, KNEE)])
+    assert set(table.columns) == set(ANGLES.names)
+    assert not np.isinf(table.select_dtypes("number").to_numpy()).any()
+    assert isinstance(table, pd.DataFrame)
