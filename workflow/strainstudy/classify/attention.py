@@ -29,7 +29,7 @@ SURE = 0.3
 NOVEL = 0.6
 
 MISTAKE_COLUMNS = (
-    "recording_id", "participant_id", "onset", "duration", "label", "predicted", "probability", "log_loss",
+    "rank", "recording_id", "participant_id", "onset", "duration", "label", "predicted", "probability", "log_loss",
 )  # fmt: skip
 LABEL_NEXT_COLUMNS = (
     "rank", "recording_id", "participant_id", "onset", "duration", "predicted", "probability", "uncertainty",
@@ -125,8 +125,10 @@ def mistakes(windows: pd.DataFrame) -> pd.DataFrame:
                 float(loss[at].sum()),
             )
         )
-    frame = pd.DataFrame(rows, columns=list(MISTAKE_COLUMNS))
-    return frame.sort_values("log_loss", ascending=False, kind="stable", ignore_index=True).head(MISTAKE_ROWS)
+    frame = pd.DataFrame(rows, columns=list(MISTAKE_COLUMNS[1:]))
+    frame = frame.sort_values("log_loss", ascending=False, kind="stable", ignore_index=True).head(MISTAKE_ROWS)
+    frame.insert(0, "rank", np.arange(1, len(frame) + 1))
+    return frame
 
 
 def _reason(uncertainty: float, new: float, state: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import pandas as pd
@@ -21,7 +21,7 @@ class Evidence:
 
     Parameters
     ----------
-    scores : DataFrame
+    classifier : DataFrame
         Classifier and baselines, pooled and per fold.
     reliability : DataFrame
         Predicted probability against observed share.
@@ -33,7 +33,7 @@ class Evidence:
         Worst out-of-fold mistakes.
     """
 
-    scores: pd.DataFrame
+    classifier: pd.DataFrame
     reliability: pd.DataFrame
     permutation: pd.DataFrame
     learning_curve: pd.DataFrame
@@ -41,6 +41,10 @@ class Evidence:
     importance: pd.DataFrame
     choices: pd.DataFrame
     mistakes: pd.DataFrame
+
+    def frames(self) -> dict[str, pd.DataFrame]:
+        """Give the frames by name, in the order of the table specifications."""
+        return {f.name: getattr(self, f.name) for f in fields(self)}
 
 
 @dataclass(frozen=True)

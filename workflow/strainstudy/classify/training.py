@@ -269,7 +269,7 @@ def train_states(
     groups = {s.name: s.group for s in specs}
     say("permutation test, learning curve, ablation, importance")
     evidence = Evidence(
-        scores=scores,
+        classifier=scores,
         reliability=reliability_table(sums, parameters),
         permutation=permutation_test(rows, task, fold, parameters),
         learning_curve=learning_curve(rows, task, recipe),
