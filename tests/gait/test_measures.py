@@ -38,6 +38,7 @@ def strides_of(times: np.ndarray, *, phase: float = 180.0, right_amplitude: floa
                     "stance_fraction": 0.62,
                     "swing_peak_time": late + 0.72 * times,
                     "amplitude": 54.0 * gain,
+                    "response_range": 55.0 * gain,
                 }
             )
         )

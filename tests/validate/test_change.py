@@ -187,10 +187,6 @@ def test_gait_measures_exist_in_the_gait_table_and_their_error_is_read_off_their
         "recording_id": "r1", "trial_type": "normal_gait", "cadence": 110.0, "cadence_low": 106.08,
         "cadence_high": 113.92, "swing_peak_mean_left": 61.0,
     }  # fmt: skip
-    found = gait_measurements(pd.DataFrame([row]), RECORDINGS, signal_units={"r1": "deg"}).set_index("measure")
+    found = gait_measurements(pd.DataFrame([row]), RECORDINGS).set_index("measure")
     assert found.loc["cadence", "standard_error"] == pytest.approx(2.0, abs=1e-3)
     assert found.loc["swing_peak_mean_left", "unit"] == "deg"
-    assert (
-        gait_measurements(pd.DataFrame([row]), RECORDINGS).set_index("measure").loc["swing_peak_mean_left", "unit"]
-        == "signal"
-    )

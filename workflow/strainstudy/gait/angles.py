@@ -19,7 +19,7 @@ FloatArray = NDArray[np.float64]
 
 
 def in_degrees(strides: pd.DataFrame, angles: Mapping[str, FloatArray], fs: float) -> pd.DataFrame:
-    """Give ``swing_peak`` and ``range_of_motion`` in degrees, and keep the range in the unit of the response.
+    """Give ``swing_peak`` and ``range_of_motion`` in degrees; ``response_range`` keeps the unit of the response.
 
     Parameters
     ----------
@@ -33,12 +33,9 @@ def in_degrees(strides: pd.DataFrame, angles: Mapping[str, FloatArray], fs: floa
     Returns
     -------
     DataFrame
-        As given, with ``response_range`` added; ``swing_peak`` and ``range_of_motion`` are NaN for a side without
-        an angle.
+        As given; ``swing_peak`` and ``range_of_motion`` are NaN for a side without an angle.
     """
-    rows = strides.assign(
-        response_range=strides["range_of_motion"], swing_peak=np.nan, range_of_motion=np.nan
-    ).reset_index(drop=True)
+    rows = strides.assign(swing_peak=np.nan, range_of_motion=np.nan).reset_index(drop=True)
     for side, angle in angles.items():
         own = rows.index[rows["side"] == side]
         if not len(own):

@@ -39,9 +39,17 @@ SIDE_QUANTITIES: Final = (
     "stance_time",
     "swing_time",
     "stance_fraction",
+    "response_range",
 )
 """Columns of the strides whose mean is given for each side."""
-ASYMMETRY_QUANTITIES: Final = ("step_time", "amplitude", "stance_time", "swing_time")
+ASYMMETRY_QUANTITIES: Final = (
+    "step_time",
+    "amplitude",
+    "response_range",
+    "range_of_motion",
+    "stance_time",
+    "swing_time",
+)
 ASYMMETRIES: Final = {
     "symmetry_index": symmetry_index,
     "symmetry_angle": symmetry_angle,
@@ -169,6 +177,8 @@ def summarise_walk(
     for side in SIDES:
         values = {name: rows[side][name].to_numpy(dtype=float) for name in (*SIDE_QUANTITIES, "phase")}
         values["phase_deviation"] = np.abs(values["phase"] - EVEN_DEG)
+        into = rows[side]["swing_peak_time"].to_numpy(dtype=float) - rows[side]["onset"].to_numpy(dtype=float)
+        values["swing_peak_timing"] = 100.0 * into / values["stride_time"]
         known = knees is not None and fs is not None and side in knees and counts[side] > 0
         values["regularity"] = (
             _regularity(knees[side], rows[side], fs)
@@ -272,9 +282,11 @@ def _measures(
         ),
     }
     for side in SIDES:
-        for name in SIDE_QUANTITIES:
+        for name in (*SIDE_QUANTITIES, "swing_peak_timing"):
             found[f"{name}_mean_{side}"] = (((side, name),), lambda m: m.mean(0))
         found[f"stride_regularity_{side}"] = (((side, "regularity"),), lambda m: m.mean(0))
+    timings = (("left", "swing_peak_timing"), ("right", "swing_peak_timing"))
+    found["swing_peak_timing_difference"] = (timings, lambda m: m.mean(1) - m.mean(0))
     for name in ASYMMETRY_QUANTITIES:
         pair = (("left", name), ("right", name))
         for title, asymmetry in ASYMMETRIES.items():

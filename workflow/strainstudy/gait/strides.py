@@ -38,6 +38,7 @@ STRIDE_COLUMNS = (
     "stance_fraction",
     "swing_peak_time",
     "amplitude",
+    "response_range",
 )
 
 
@@ -175,5 +176,6 @@ def stride_rows(
             "stance_fraction": (toe_off - onset) / time,
             "swing_peak_time": peak_time,
             "amplitude": np.where(complete, peak - at_contact, np.nan),
+            "response_range": np.where(complete, high - low, np.nan),
         }
     )[list(STRIDE_COLUMNS)]

@@ -9,9 +9,14 @@ __all__ = ["GAIT"]
 _AMOUNTS: dict[str, tuple[str, str, str | None]] = {
     "stride_time": ("stride time", "time from an initial contact to the next of the same side", "s"),
     "step_time": ("step time", "time from the other side's initial contact to this side's next", "s"),
-    "swing_peak": ("swing peak", "highest flexion in swing, in the unit of the signal", None),
-    "range_of_motion": ("range of motion", "greatest minus least value in the stride, in the unit of the signal", None),
-    "amplitude": ("swing amplitude", "swing peak minus the value at initial contact, in the unit of the signal", None),
+    "swing_peak": ("swing peak", "highest flexion in swing; n/a without a calibrated angle", "deg"),
+    "range_of_motion": (
+        "range of motion",
+        "greatest minus least knee angle in the stride; n/a without a calibrated angle",
+        "deg",
+    ),
+    "amplitude": ("swing amplitude", "swing peak minus the response at initial contact, in its unit", None),
+    "response_range": ("range of the response", "greatest minus least response in the stride, in its unit", None),
     "stance_time": ("stance time", "time from initial contact to toe-off", "s"),
     "swing_time": ("swing time", "time from toe-off to initial contact", "s"),
     "stance_fraction": ("stance fraction", "stance time as a part of the stride", "1"),
@@ -69,15 +74,27 @@ def _columns() -> tuple[Column, ...]:
         for name, (title, words, unit) in _AMOUNTS.items():
             columns += interval_columns(f"{name}_mean_{side}", f"mean {title}, {side}", f"Mean {words}.", unit)
         columns += interval_columns(
+            f"swing_peak_timing_mean_{side}",
+            f"mean swing peak timing, {side}",
+            "Mean time of the highest flexion in swing as a part of the stride.",
+            "percent",
+        )
+        columns += interval_columns(
             f"stride_regularity_{side}",
             f"stride regularity, {side}",
             "Autocorrelation of the knee curve at a lag of one stride, mean over strides.",
             "1",
         )
-    for quantity in ("step_time", "amplitude", "stance_time", "swing_time"):
+    for quantity in ("step_time", "amplitude", "response_range", "range_of_motion", "stance_time", "swing_time"):
         for name, (title, words, unit) in _ASYMMETRIES.items():
             label = _AMOUNTS[quantity][0]
             columns += interval_columns(f"{quantity}_{name}", f"{label}, {title}", f"Of mean {label}: {words}.", unit)
+    columns += interval_columns(
+        "swing_peak_timing_difference",
+        "difference of swing peak timing",
+        "Swing peak timing of the right knee minus that of the left.",
+        "percent",
+    )
     return tuple(columns)
 
 

@@ -6,7 +6,6 @@ participant_id, session_id, task, trial_type, measure, unit, value, standard_err
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -17,7 +16,6 @@ from .frames import text_or_none
 __all__ = [
     "COLUMNS",
     "GAIT_MEASURES",
-    "SIGNAL_UNIT",
     "SWALLOW_MEASURES",
     "gait_measurements",
     "join",
@@ -36,9 +34,7 @@ COLUMNS: Final = (
     "value",
     "standard_error",
 )
-SIGNAL_UNIT: Final = "signal"
-"""Stands where the unit is that of the recording's signal and is not known here."""
-GAIT_MEASURES: Final[dict[str, str | None]] = {
+GAIT_MEASURES: Final[dict[str, str]] = {
     "cadence": "1/min",
     "stride_time_mean": "s",
     "stride_time_sd": "s",
@@ -47,10 +43,10 @@ GAIT_MEASURES: Final[dict[str, str | None]] = {
     "step_time_mean_right": "s",
     "stance_fraction_mean_left": "1",
     "stance_fraction_mean_right": "1",
-    "swing_peak_mean_left": None,
-    "swing_peak_mean_right": None,
-    "range_of_motion_mean_left": None,
-    "range_of_motion_mean_right": None,
+    "swing_peak_mean_left": "deg",
+    "swing_peak_mean_right": "deg",
+    "range_of_motion_mean_left": "deg",
+    "range_of_motion_mean_right": "deg",
     "step_time_symmetry_index": "percent",
     "step_time_log_ratio": "percent",
     "stance_time_log_ratio": "percent",
@@ -59,7 +55,7 @@ GAIT_MEASURES: Final[dict[str, str | None]] = {
     "phase_deviation": "deg",
     "coordination_index": "percent",
 }
-"""Measures of ``tables/gait.tsv`` that are followed per person; None stands for the unit of the signal."""
+"""Measures of ``tables/gait.tsv`` that are followed per person, with their units."""
 SWALLOW_MEASURES: Final[dict[str, str]] = {
     "swallow_duration": "s",
     "swallow_interval": "s",
@@ -80,9 +76,7 @@ def _heads(recordings: pd.DataFrame) -> dict[str, dict[str, Any]]:
     }
 
 
-def gait_measurements(
-    gait: pd.DataFrame, recordings: pd.DataFrame, *, signal_units: Mapping[str, str] | None = None
-) -> pd.DataFrame:
+def gait_measurements(gait: pd.DataFrame, recordings: pd.DataFrame) -> pd.DataFrame:
     """Put ``tables/gait.tsv`` into the long form.
 
     Parameters
@@ -91,8 +85,6 @@ def gait_measurements(
         recording_id, trial_type, and the measures with ``_low`` and ``_high``.
     recordings : DataFrame
         recording_id, participant_id, session_id, task.
-    signal_units : mapping of recording_id to unit, optional
-        Unit of knee measures of each recording (``deg`` where calibrated).
 
     Returns
     -------
@@ -112,14 +104,13 @@ def gait_measurements(
             if value is None or pd.isna(value):
                 continue
             low, high = row.get(f"{measure}_low", np.nan), row.get(f"{measure}_high", np.nan)
-            own = unit if unit is not None else (signal_units or {}).get(recording, SIGNAL_UNIT)
             rows.append(
                 {
                     "recording_id": recording,
                     **head,
                     "trial_type": text_or_none(row.get("trial_type")),
                     "measure": measure,
-                    "unit": own,
+                    "unit": unit,
                     "value": float(value),
                     "standard_error": (float(high) - float(low)) / (2 * _NORMAL_95),
                 }

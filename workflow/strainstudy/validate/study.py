@@ -44,8 +44,6 @@ class StudyResults:
         From `norms.read_norms`.
     ages, sexes, groups : mapping of participant_id
         From the participants sheet; None where missing.
-    signal_units : mapping of recording_id to str
-        ``deg`` where the knee signals are angles.
     """
 
     recordings: pd.DataFrame
@@ -58,7 +56,6 @@ class StudyResults:
     ages: Mapping[str, float | None] = field(default_factory=dict)
     sexes: Mapping[str, str | None] = field(default_factory=dict)
     groups: Mapping[str, str | None] = field(default_factory=dict)
-    signal_units: Mapping[str, str] = field(default_factory=dict)
 
 
 def _by_recording(table: pd.DataFrame, recordings: list[str]) -> dict[str, pd.DataFrame]:
@@ -90,7 +87,7 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
     rater, truth = reference_labels(results.labels, parameters.reference_rater)
 
     measurements = join(
-        gait_measurements(results.gait, table, signal_units=results.signal_units),
+        gait_measurements(results.gait, table),
         swallow_measurements(results.swallow_summary, table),
     )
     people = per_person(measurements)
