@@ -34,7 +34,7 @@ _FAST_EDGE_HZ: Final = 12.0
 # Velocity counts as much as level at 1 Hz, the rate of a pulse of the usual length.
 _VELOCITY_SCALE_S: Final = 1 / (2 * np.pi)
 _COARSE_S: Final = 0.15
-_FINE_S: Final = 0.06
+_FINE_S: Final = 0.045
 _NOISE_WINDOW_S: Final = 60.0
 _NOISE_PERCENTILE: Final = 10
 # Half a second either way evens out the pulse of the carotid artery, which belongs to rest.

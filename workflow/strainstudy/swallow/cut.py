@@ -94,7 +94,9 @@ def _cut_run(activity: Activity, peaks: Indices, typical_s: float, pattern: Arra
             length = (last - first + 1) / fs
             cost += 0.5 * (np.log(length / typical_s) / _LENGTH_SPREAD) ** 2
             if pattern is not None:
-                cost -= _ALIKE_GAIN * (float(_waveform(activity.slow, first, last) @ pattern) - _ALIKE_FROM)
+                alike = float(_waveform(activity.slow, first, last) @ pattern)
+                # In proportion to length, so that joining unlike pieces saves nothing.
+                cost -= _ALIKE_GAIN * (alike - _ALIKE_FROM) * length / typical_s
             if cost < best[stop]:
                 best[stop], origin[stop] = cost, start
     pieces: Pieces = []
@@ -119,8 +121,8 @@ def _common_waveform(activity: Activity, pieces: Pieces, parameters: SwallowPara
     chosen = chosen[np.unique(np.linspace(0, len(chosen) - 1, min(len(chosen), _MOST_ALIKE)).astype(np.intp))]
     waves = np.array([_waveform(activity.slow, *bodies[k]) for k in chosen])
     alike = waves @ waves.T
-    half = max(len(chosen) // 2, 2)
-    nearest = np.argsort(-alike, axis=1, kind="stable")[:, :half]
+    count = max(len(chosen) // 4, 2)
+    nearest = np.argsort(-alike, axis=1, kind="stable")[:, :count]
     middle = int(np.argmax(np.take_along_axis(alike, nearest, axis=1).mean(axis=1)))
     mean = waves[nearest[middle]].mean(axis=0)
     pattern: Array = mean / np.linalg.norm(mean)
