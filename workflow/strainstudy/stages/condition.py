@@ -38,7 +38,10 @@ def _angles(
     if isinstance(angle_map, Refusal):
         return empty, f"no angle: {angle_map.reason}" if trace.tracked_point in SIDE_OF_POINT else None
     found = angle_map.apply(clean.response, trace.sampling_frequency, drift=clean.drift, rest_ohm=rest_ohm)
-    return {"angle": found.angle, "angle_low": found.low, "angle_high": found.high}, None
+    share = float(found.extrapolated[np.isfinite(found.angle)].mean()) if np.isfinite(found.angle).any() else 0.0
+    first, last = angle_map.range_deg
+    note = f"{share:.1%} of the angle lies beyond the calibrated {first:g} to {last:g} degrees: extrapolated"
+    return {"angle": found.angle, "angle_low": found.low, "angle_high": found.high}, note if share > 0 else None
 
 
 def _note(recording: Recording, trace: Trace, clean: Conditioned, reason: str | None) -> dict[str, Any]:
