@@ -41,7 +41,7 @@ def _angles(
     share = float(found.extrapolated[np.isfinite(found.angle)].mean()) if np.isfinite(found.angle).any() else 0.0
     first, last = angle_map.range_deg
     note = f"{share:.1%} of the angle lies beyond the calibrated {first:g} to {last:g} degrees: extrapolated"
-    return {"angle": found.angle, "angle_low": found.low, "angle_high": found.high}, note if share > 0 else None
+    return {"angle": found.angle, "angle_low": found.low, "angle_high": found.high}, note if share >= 0.001 else None
 
 
 def _note(recording: Recording, trace: Trace, clean: Conditioned, reason: str | None) -> dict[str, Any]:
