@@ -52,7 +52,7 @@ def test_onset_plateau_times_and_level_of_known_bends():
     found = detect_bends(bent(THREE, 50, creep=0.05), FS, PLAIN)
     assert len(found) == 3
     # A minimum-jerk way of 1.2 s leaves the first 5 % after 0.19 of its time, and reaches 95 % at 0.81.
-    np.testing.assert_allclose(found["onset"], [5.23, 20.23, 35.23], atol=0.1)
+    np.testing.assert_allclose(found["movement_onset"], [5.23, 20.23, 35.23], atol=0.1)
     np.testing.assert_allclose(found["plateau_onset"], [5.97, 20.97, 35.97], atol=0.12)
     np.testing.assert_allclose(found["plateau_duration"], 5.4, atol=0.4)
     np.testing.assert_allclose(found["flexing_time"], 0.75, atol=0.12)
@@ -77,8 +77,16 @@ def test_stairs_of_holds_are_one_row_each():
     np.testing.assert_allclose(found["level"], [45, 90, 45], atol=1)
     assert found["flexing_time"].isna().tolist() == [False, False, True]
     assert found["extending_time"].isna().tolist() == [True, False, False]
-    ends = (found["onset"] + found["duration"]).to_numpy()
-    assert (ends[:-1] <= found["onset"].to_numpy()[1:] + 1e-9).all()
+    ends = (found["movement_onset"] + found["movement_duration"]).to_numpy()
+    assert (ends[:-1] <= found["movement_onset"].to_numpy()[1:] + 1e-9).all()
+
+
+def test_a_hold_is_its_standstill_and_a_bend_its_whole_movement():
+    found = detect_bends(bent([(5, 5, 90), (20, 0.4, 90)], 35), FS, PLAIN)
+    assert found["kind"].tolist() == ["hold", "bend"]
+    hold, bend = found.iloc[0], found.iloc[1]
+    assert (hold["onset"], hold["duration"]) == (hold["plateau_onset"], hold["plateau_duration"])
+    assert (bend["onset"], bend["duration"]) == (bend["movement_onset"], bend["movement_duration"])
 
 
 def test_repeats_of_a_series_are_counted():
@@ -152,8 +160,10 @@ def test_every_simulated_hold_and_squat_is_found_once():
             labelled, detected = labelled + len(true), detected + len(found)
             for event in true:
                 own = found[found["side"] == event.side]
-                overlap = np.minimum(own["onset"] + own["duration"], event.end) - np.maximum(own["onset"], event.onset)
-                matched += int((overlap > 0.5 * event.duration).sum() == 1)
+                ends = own["onset"] + own["duration"]
+                overlap = np.minimum(ends, event.end) - np.maximum(own["onset"], event.onset)
+                union = np.maximum(ends, event.end) - np.minimum(own["onset"], event.onset)
+                matched += int((overlap / union > 0.7).sum() == 1)
     assert matched == labelled == detected
 
 

@@ -42,6 +42,9 @@ BEND_COLUMNS: Final = (
     "level",
     "plateau_onset",
     "plateau_duration",
+    "movement_onset",
+    "movement_duration",
+    "kind",
     "flexing_time",
     "extending_time",
     "series",
@@ -50,6 +53,7 @@ BEND_COLUMNS: Final = (
 )
 
 _COUNTS: Final = ("series", "repeat")
+_TYPES: Final = {"kind": "object", "series": "int64", "repeat": "int64"}
 _WORKING_HZ: Final = 20.0
 _SMOOTH_HZ: Final = 3.0
 _STILL_WINDOW_S: Final = 0.7
@@ -275,7 +279,8 @@ def detect_bends(
     Returns
     -------
     DataFrame
-        Columns `BEND_COLUMNS`. ``onset`` and ``duration`` (s) span the whole movement from the straight leg (or the
+        Columns `BEND_COLUMNS`. ``kind`` is ``hold`` (then ``onset`` and ``duration`` are those of the plateau) or
+        ``bend`` (then they span the whole movement), in seconds. The movement runs from the straight leg (or the
         hold before) to its return (or the start of the movement to the next hold). ``level`` is the median response
         of the plateau, in the unit and sign of the response; ``creep`` its change from first to last fifth in
         percent of the level; ``flexing_time`` and ``extending_time`` the seconds of the ways in and out (NaN where
@@ -284,7 +289,7 @@ def detect_bends(
     """
     signal = _working(response, fs)
     if signal is None:
-        return pd.DataFrame({name: pd.Series(dtype=float) for name in BEND_COLUMNS})
+        return pd.DataFrame({name: pd.Series(dtype=_TYPES.get(name, "float64")) for name in BEND_COLUMNS})
     peaks = _peaks(signal, parameters.least_height_share)
     times = peaks.at / signal.rate
     beside = _working(other, fs) if other is not None else None
@@ -317,10 +322,13 @@ def detect_bends(
                 extending = (arrive - leave) / signal.rate
         settled, leave = min(settled, hold.start), max(leave, hold.stop - 1)
         plateau = settled / signal.rate, max(leave, settled) / signal.rate
+        movement = onset / signal.rate, end / signal.rate
+        held = plateau[1] - plateau[0] >= parameters.held_at_least_s
+        first, last = plateau if held else movement
         rows.append(
             {
-                "onset": onset / signal.rate,
-                "duration": (end - onset) / signal.rate,
+                "onset": first,
+                "duration": last - first,
                 "angle": _median_between(angle, fs, *plateau),
                 "angle_low": _median_between(angle_low, fs, *plateau),
                 "angle_high": _median_between(angle_high, fs, *plateau),
@@ -328,6 +336,9 @@ def detect_bends(
                 "level": signal.sign * hold.level,
                 "plateau_onset": plateau[0],
                 "plateau_duration": plateau[1] - plateau[0],
+                "movement_onset": movement[0],
+                "movement_duration": movement[1] - movement[0],
+                "kind": "hold" if held else "bend",
                 "flexing_time": flexing,
                 "extending_time": extending,
                 "score": min(1.0, hold.width_s / (2 * parameters.least_width_s)),
@@ -341,8 +352,8 @@ def _numbered(bends: pd.DataFrame, parameters: BendParameters) -> pd.DataFrame:
     series: list[int] = []
     repeat: list[int] = []
     levels = bends["level"].to_numpy(dtype=float)
-    onsets = bends["onset"].to_numpy(dtype=float)
-    ends = onsets + bends["duration"].to_numpy(dtype=float)
+    onsets = bends["movement_onset"].to_numpy(dtype=float)
+    ends = onsets + bends["movement_duration"].to_numpy(dtype=float)
     for k in range(len(bends)):
         follows = (
             k > 0
@@ -351,8 +362,8 @@ def _numbered(bends: pd.DataFrame, parameters: BendParameters) -> pd.DataFrame:
         )
         series.append(series[-1] if follows else (series[-1] + 1 if series else 1))
         repeat.append(repeat[-1] + 1 if follows else 1)
-    counted = bends.assign(series=series, repeat=repeat).astype({"series": "int64", "repeat": "int64"})
-    return counted[list(BEND_COLUMNS)].astype(dict.fromkeys(set(BEND_COLUMNS) - set(_COUNTS), "float64"))
+    counted = bends.assign(series=series, repeat=repeat)[list(BEND_COLUMNS)]
+    return counted.astype({name: _TYPES.get(name, "float64") for name in BEND_COLUMNS})
 
 
 def bends_of_knees(

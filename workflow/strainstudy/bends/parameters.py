@@ -37,6 +37,14 @@ class BendParameters:
         minimum=0.3,
         maximum=60,
     )
+    held_at_least_s: float = setting(
+        2.0,
+        "Standstill from which a bend counts as a hold, whose onset and duration are those of the standstill",
+        source="ours: a squat turns round within a second or so",
+        unit="s",
+        minimum=0.3,
+        maximum=60,
+    )
     series_gap_s: float = setting(
         5.0,
         "Longest pause between bends that are counted as repeats of one series",
