@@ -19,6 +19,8 @@ __all__ = ["Chosen", "choose_swings"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
 
+WAY = {1: 0, -1: 1}
+"""Place of a sign in the pairs of fits."""
 SMALL = 0.15
 """A swing smaller than this part of the knee's usual swing is no swing."""
 FULL = 0.3
@@ -50,14 +52,31 @@ class Chosen:
     worth: FloatArray
 
 
-def _rough(fit: SwingFit) -> tuple[float, float]:
-    """Usual size and mean fit of one swing per stride, each stride counted by its size: rest does not count."""
+@dataclass(frozen=True)
+class _Rough:
+    """One swing per stride before the usual size is known; a stride counts by its size, so that rest does not."""
+
+    points: IntArray
+    size: FloatArray
+    usual: float
+    fit: float
+
+
+def _rough(fit: SwingFit) -> _Rough:
     points, _ = chain(np.clip(fit.fit, 0.0, 1.0))
     size = fit.size[points]
     total = size.sum()
     if total <= 0.0:
-        return np.finfo(float).tiny, 0.0
-    return float((size**2).sum() / total), float((fit.fit[points] * size).sum() / total)
+        return _Rough(points, size, np.finfo(float).tiny, 0.0)
+    return _Rough(points, size, float((size**2).sum() / total), float((fit.fit[points] * size).sum() / total))
+
+
+def _alternation(one: _Rough, other: _Rough, count: int) -> float:
+    """How much two knees swing in turn: 1 when each swings half-way between the other's swings, -1 together."""
+    lead, follow = (one, other) if one.fit >= other.fit else (other, one)
+    if lead.points.size < 2 or follow.size.sum() <= 0.0:
+        return 0.0
+    return float((_in_turn(lead.points, count)[follow.points] * follow.size).sum() / follow.size.sum())
 
 
 def _worth(fit: SwingFit, usual: float) -> FloatArray:
@@ -90,14 +109,17 @@ def choose_swings(fits: Mapping[str, tuple[SwingFit, SwingFit]]) -> dict[str, Ch
     dict of side to Chosen
     """
     rough = {side: (_rough(pair[0]), _rough(pair[1])) for side, pair in fits.items()}
-    typical = {side: (upright[1], inverted[1]) for side, (upright, inverted) in rough.items()}
-    polarity = infer_polarity(fits, typical)
-    way = {side: 0 if polarity[side].sign > 0 else 1 for side in fits}
-    usual = {side: rough[side][way[side]][0] for side in fits}
+    between = None
+    if len(fits) == 2:
+        (one, two), count = list(rough.values()), next(iter(fits.values()))[0].fit.size
+        between = {(a, b): _alternation(one[WAY[a]], two[WAY[b]], count) for a in (1, -1) for b in (1, -1)}
+    polarity = infer_polarity({side: (pair[0].fit, pair[1].fit) for side, pair in rough.items()}, between)
+    way = {side: WAY[polarity[side].sign] for side in fits}
+    usual = {side: rough[side][way[side]].usual for side in fits}
     worth = {side: _worth(fits[side][way[side]], usual[side]) for side in fits}
     points = {side: chain(worth[side])[0] for side in fits}
     if len(fits) == 2:
-        clearer, other = sorted(fits, key=lambda side: -typical[side][way[side]])
+        clearer, other = sorted(fits, key=lambda side: -rough[side][way[side]].fit)
         prior = _in_turn(points[clearer], worth[other].size)
         helped = worth[other] + ALTERNATION_WEIGHT * prior * np.minimum(2.0 * worth[other], 1.0)
         points[other] = chain(helped)[0]

@@ -30,10 +30,11 @@ STILL = 0.05
 TOP = 0.75
 """Toe-off is the middle of the spell in which flexion is faster than this part of its
 fastest; the flat top itself has no place."""
-PAUSE = 0.4
-"""Extension that slows to this part of its fastest and goes on has paused: contact, or a shoulder of a stiff swing."""
-PAUSE_COST = 0.1
-"""What a pause is worth less than an end, in parts of the way down."""
+SLOWED = 0.4
+"""Extension that has slowed to this part of its fastest may be over: a knee that goes on straightening through stance
+never comes to rest at contact."""
+SLOWING_COST = 0.1
+"""What a mere slowing is worth less than an end, in parts of the way down."""
 STRAIGHTEST_REACH = 0.5
 """How far down the knee has come is measured against its straightest in this part of a stride after the peak."""
 USUAL_TERMINAL_SWING = 0.28
@@ -101,26 +102,27 @@ def _contact(speed: FloatArray, value: FloatArray, fastest: FloatArray) -> Float
     level = STILL * fastest[:, None]
     ends = np.zeros(speed.shape, dtype=bool)
     ends[:, 1:] = (speed[:, 1:] >= level) & (speed[:, :-1] < level)
-    pauses = np.zeros(speed.shape, dtype=bool)
-    pauses[:, 1:-1] = (speed[:, 1:-1] >= speed[:, :-2]) & (speed[:, 1:-1] > speed[:, 2:])
-    pauses &= (speed < level) & (speed > PAUSE * fastest[:, None])
+    slowings = np.zeros(speed.shape, dtype=bool)
+    slow = SLOWED * fastest[:, None]
+    slowings[:, 1:] = (speed[:, 1:] >= slow) & (speed[:, :-1] < slow)
     lowest = value[:, : int(STRAIGHTEST_REACH * STEPS)].min(axis=1)
     drop = (value[:, 0] - lowest)[:, None]
     depth = np.clip((value[:, :1] - value) / np.where(drop > 0.0, drop, 1.0), 0.0, 1.0)
     away = (steps / STEPS - USUAL_TERMINAL_SWING) / TERMINAL_SWING_WIDTH
-    worth = np.where(ends | pauses, depth - 0.5 * away**2 - PAUSE_COST * pauses, -np.inf)
+    worth = np.where(ends | slowings, depth - 0.5 * away**2 - SLOWING_COST * slowings, -np.inf)
     # a second look around what this knee usually does: noise makes ends that are not
     usual = float(np.median(worth.argmax(axis=1))) / STEPS if fastest.size else USUAL_TERMINAL_SWING
     away = (steps / STEPS - usual) / TERMINAL_SWING_WIDTH
-    worth = np.where(ends | pauses, depth - 0.5 * away**2 - PAUSE_COST * pauses, -np.inf)
+    worth = np.where(ends | slowings, depth - 0.5 * away**2 - SLOWING_COST * slowings, -np.inf)
     best = worth.argmax(axis=1)
     found = np.isfinite(worth[rows, best])
     best = np.where(found, best, int(usual * STEPS))
-    earlier = np.maximum(best - 1, 0)
-    left, right = speed[rows, earlier], speed[rows, best]
-    part = np.where(right > left, (level[:, 0] - left) / np.where(right > left, right - left, 1.0), 1.0)
-    ended: FloatArray = np.where(ends[rows, best], earlier + np.clip(part, 0.0, 1.0), best)
-    return ended
+    level = np.where(ends[rows, best], level[:, 0], slow[:, 0])
+    before = np.maximum(best - 1, 0)
+    left, right = speed[rows, before], speed[rows, before + 1]
+    part = np.where(right > left, (level - left) / np.where(right > left, right - left, 1.0), 1.0)
+    contact: FloatArray = before + np.where(found, np.clip(part, 0.0, 1.0), 1.0)
+    return contact
 
 
 def find_landmarks(curve: KneeCurve, near: FloatArray, stride_time: FloatArray) -> Landmarks:

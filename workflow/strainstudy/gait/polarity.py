@@ -1,7 +1,7 @@
 """Which way is flexion: inferred from the pattern of walking, never assumed.
 
-In: how well each knee fits the published pattern the right way up and upside down, and how the two knees move
-against each other. Out: a sign per knee with the evidence for it. A knee is bent deeply and briefly in swing and
+In: how well each knee fits the published pattern the right way up and upside down, and how much the knees swing in
+turn with each choice. Out: a sign per knee with the evidence for it. A knee is bent deeply and briefly in swing and
 nearly straight for the rest (skewed upwards), and the two knees swing in turn; both facts are used together,
 because a stiff knee alone can look much the same either way up.
 """
@@ -12,14 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import product
 
-import numpy as np
-from numpy.typing import NDArray
-
-from .swings import SwingFit
-
 __all__ = ["Polarity", "infer_polarity"]
-
-FloatArray = NDArray[np.float64]
 
 BETWEEN_WEIGHT = 0.15
 """Worth of the knees swinging in turn, beside the difference of the two fits of a normal knee (about 0.3): enough to
@@ -52,39 +45,32 @@ class Polarity:
 
 
 def infer_polarity(
-    fits: Mapping[str, tuple[SwingFit, SwingFit]], medians: Mapping[str, tuple[float, float]]
+    fits: Mapping[str, tuple[float, float]], between: Mapping[tuple[int, int], float] | None
 ) -> dict[str, Polarity]:
     """Choose the signs that explain all knees best.
 
     Parameters
     ----------
-    fits : mapping of side to (upright, inverted)
-        From `fit_swings`.
-    medians : mapping of side to (float, float)
-        Median fit over the strides chosen either way up.
+    fits : mapping of side to (float, float)
+        Fit to the pattern upright and inverted.
+    between : mapping of (int, int) to float, optional
+        How much the knees swing in turn, -1 to 1, for each pair of signs (in the order of ``fits``);
+        None with one knee.
 
     Returns
     -------
     dict of side to Polarity
     """
     sides = list(fits)
-    between = float("nan")
-    if len(sides) == 2:
-        one, two = (fits[side][0] for side in sides)
-        walked = (one.size + fits[sides[0]][1].size > 0) & (two.size + fits[sides[1]][1].size > 0)
-        strength = np.sqrt((one.size + fits[sides[0]][1].size) * (two.size + fits[sides[1]][1].size) * walked)
-        weight = np.minimum(strength, np.median(strength))
-        norm = np.sqrt((weight * one.fit**2).sum() * (weight * two.fit**2).sum())
-        between = float(-(weight * one.fit * two.fit).sum() / norm) if norm > 0.0 else 0.0
-    lead = {side: medians[side][0] - medians[side][1] for side in sides}
+    lead = {side: upright - inverted for side, (upright, inverted) in fits.items()}
     # a pattern without a right way up (a bend like a sine) does not say that the knees should take turns
-    weight_between = min(BETWEEN_WEIGHT, max((abs(one) for one in lead.values()), default=0.0))
+    weight = min(BETWEEN_WEIGHT, max((abs(one) for one in lead.values()), default=0.0))
 
     def worth(signs: tuple[int, ...]) -> float:
         own = sum(sign * lead[side] for sign, side in zip(signs, sides, strict=True))
-        if len(sides) == 1:
+        if between is None:
             return own
-        return own + signs[0] * signs[1] * (weight_between * between + ALIKE)
+        return own + weight * between[signs[0], signs[1]] + ALIKE * signs[0] * signs[1]
 
     options = list(product((1, -1), repeat=len(sides)))
     best = max(options, key=worth)
@@ -93,9 +79,9 @@ def infer_polarity(
         rival = max(worth(signs) for signs in options if signs[place] != best[place])
         found[side] = Polarity(
             sign=best[place],
-            upright_fit=medians[side][0],
-            inverted_fit=medians[side][1],
-            between_fit=between * best[0] * best[1] if len(sides) == 2 else float("nan"),
+            upright_fit=fits[side][0],
+            inverted_fit=fits[side][1],
+            between_fit=float("nan") if between is None else between[best[0], best[1]],
             margin=(worth(best) - rival) / 2.0,
         )
     return found

@@ -148,9 +148,9 @@ def _swings(curve: KneeCurve, chosen: Chosen, clock: StrideClock, rhythm: Rhythm
     last = np.clip(np.ceil(marks.contact), 0, n - 1).astype(np.intp)
     rise = np.interp(marks.peak, grid, curve.value) - np.interp(marks.contact, grid, curve.value)
     return Swings(
-        toe_off=marks.toe_off / ANALYSIS_RATE_HZ + parameters.toe_off_offset_s,
+        toe_off=marks.toe_off / ANALYSIS_RATE_HZ + parameters.toe_off_offset_percent / 100.0 * stride,
         peak=marks.peak / ANALYSIS_RATE_HZ,
-        contact=marks.contact / ANALYSIS_RATE_HZ + parameters.contact_offset_s,
+        contact=marks.contact / ANALYSIS_RATE_HZ + parameters.contact_offset_percent / 100.0 * stride,
         stride_time=stride,
         size=rise,
         fit=chosen.fit,
