@@ -40,20 +40,20 @@ class GaitParameters:
     contact_offset_percent: float = setting(
         2.0,
         "Initial contact follows the end of the swing's extension in the knee curve by this part of the stride",
-        source="Schwartz et al. 2008, doi 10.1016/j.jbiomech.2008.03.015: the mean knee curve is straightest at 98 % of "
-        "the cycle; against 50 N force-plate contacts of 4 healthy people (Pearl et al. 2022, doi "
+        source="Schwartz et al. 2008, doi 10.1016/j.jbiomech.2008.03.015: the mean knee curve is straightest at 98 % "
+        "of the cycle; against 50 N force-plate contacts of 4 healthy people (Pearl et al. 2022, doi "
         "10.21203/rs.3.rs-1902381/v1) the median error that is left is below 20 ms",
-        unit="% of the stride",
+        unit="%",
         minimum=-10.0,
         maximum=10.0,
     )
     toe_off_offset_percent: float = setting(
         0.0,
         "Toe-off follows the fastest flexion in the knee curve by this part of the stride",
-        source="the mean knee curve of Schwartz et al. 2008 flexes fastest at 61 % of the cycle, toe-off is at about "
-        "62 % (Perry & Burnfield 2010, from memory); median error against 50 N force-plate toe-offs of 4 healthy people "
+        source="the mean knee curve of Schwartz et al. 2008 flexes fastest at 61 % of the cycle, toe-off is at "
+        "about 62 % (Perry & Burnfield 2010, from memory); median error against 50 N force-plate toe-offs of 4 healthy people "
         "(Pearl et al. 2022, doi 10.21203/rs.3.rs-1902381/v1) below 20 ms",
-        unit="% of the stride",
+        unit="%",
         minimum=-10.0,
         maximum=10.0,
     )
