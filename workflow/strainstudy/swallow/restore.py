@@ -32,6 +32,9 @@ _MARGIN_S: Final = 0.25
 _PAUSE_S: Final = 0.8
 _SHORTEST_S: Final = 0.4
 _LONGEST_S: Final = 3.5
+# Where there are too few, runs of many sips tell it too, for restored they stay on one side all along.
+_LONGEST_RUN_S: Final = 30.0
+_GAIN_OF_RUNS: Final = 0.4
 _SMALLEST: Final = 0.15
 # Scale of the integral, so that a pulse of usual length keeps about its size.
 _PULSE_S: Final = 0.3
@@ -53,8 +56,8 @@ def _humps(waves: list[Array], fs: float, rate: float) -> float:
     return float(np.median(marks))
 
 
-def _lone_runs(activity: Activity, pieces: Pieces) -> list[tuple[int, int]]:
-    """List runs of one or two swallows' length with a pause on both sides: first and last sample."""
+def _lone_runs(activity: Activity, pieces: Pieces, longest_s: float) -> list[tuple[int, int]]:
+    """List runs no longer than ``longest_s`` with a pause on both sides: first and last sample."""
     fs = activity.fs
     bodies = np.array([body_of(activity.coarse, *piece) for piece in pieces])
     cuts = np.flatnonzero(bodies[1:, 0] - bodies[:-1, 1] > _PAUSE_S * fs)
@@ -62,7 +65,7 @@ def _lone_runs(activity: Activity, pieces: Pieces) -> list[tuple[int, int]]:
     last = bodies[np.concatenate([cuts, [len(bodies) - 1]]), 1]
     size = np.array([activity.coarse[a : b + 1].max() for a, b in zip(first, last, strict=True)])
     length = (last - first) / fs
-    usual = (length >= _SHORTEST_S) & (length <= _LONGEST_S) & (size >= _SMALLEST * np.percentile(size, 90))
+    usual = (length >= _SHORTEST_S) & (length <= longest_s) & (size >= _SMALLEST * np.percentile(size, 90))
     chosen = np.flatnonzero(usual)
     if len(chosen) > _MOST:
         chosen = chosen[np.linspace(0, len(chosen) - 1, _MOST).astype(np.intp)]
@@ -81,10 +84,16 @@ def leak_rate(activity: Activity, pieces: Pieces) -> float:
     Returns
     -------
     float
-        Leak rate in 1/s; 0 where the sensor holds or there are fewer than three events to tell.
+        Leak rate in 1/s; 0 where the sensor holds or nothing tells.
     """
-    runs = _lone_runs(activity, pieces) if pieces else []
+    if not pieces:
+        return 0.0
+    gain = _GAIN
+    runs = _lone_runs(activity, pieces, _LONGEST_S)
     if len(runs) < _FEWEST:
+        gain = _GAIN_OF_RUNS
+        runs = _lone_runs(activity, pieces, _LONGEST_RUN_S)
+    if not runs:
         return 0.0
     margin = int(_MARGIN_S * activity.fs)
     waves = []
@@ -93,7 +102,7 @@ def leak_rate(activity: Activity, pieces: Pieces) -> float:
         waves.append(wave - np.linspace(wave[0], wave[-1], len(wave)))
     marks = [_humps(waves, activity.fs, rate) for rate in _RATES_PER_S]
     best = int(np.argmax(marks))
-    return _RATES_PER_S[best] if marks[best] > marks[0] + _GAIN else 0.0
+    return _RATES_PER_S[best] if marks[best] > marks[0] + gain else 0.0
 
 
 def restore(activity: Activity, rate: float) -> Array:
