@@ -190,7 +190,10 @@ def _train(candidate: Candidate, rows: Rows, task: Task, seed: int) -> Learner:
     centre, scale = _spread(rows.x[reference] if reference.any() else rows.x)
     learner = Learner(centre, scale, task.side_groups, candidate.pipeline(seed))
     weights = person_weights(rows.groups, labels)
-    learner.pipeline.fit(learner.inputs(rows.x), rows.y.astype(str), model__sample_weight=weights)
+    with warnings.catch_warnings():
+        # A feature that counts something has fewer values than bins, and needs no more.
+        warnings.filterwarnings("ignore", message="Bins whose width are too small", category=UserWarning)
+        learner.pipeline.fit(learner.inputs(rows.x), rows.y.astype(str), model__sample_weight=weights)
     return learner
 
 

@@ -34,6 +34,7 @@ from .rules import rule_probability, rule_side
 from .scores import probability_sums, reliability_table, score_rows, state_seconds
 from .states import BOUT_COLUMNS, bouts_of
 from .store import dump_models
+from .threads import one_thread
 from .variants import choose_variant, outside_range, train_variants
 
 __all__ = ["train_states"]
@@ -168,6 +169,7 @@ def _silent(words: str) -> None:
     del words
 
 
+@one_thread
 def train_states(
     windows: pd.DataFrame,
     states: pd.DataFrame,
