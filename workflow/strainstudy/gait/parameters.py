@@ -51,8 +51,8 @@ class GaitParameters:
         0.0,
         "Toe-off follows the fastest flexion in the knee curve by this part of the stride",
         source="the mean knee curve of Schwartz et al. 2008 flexes fastest at 61 % of the cycle, toe-off is at "
-        "about 62 % (Perry & Burnfield 2010, from memory); median error against 50 N force-plate toe-offs of 4 healthy people "
-        "(Pearl et al. 2022, doi 10.21203/rs.3.rs-1902381/v1) below 20 ms",
+        "about 62 % (Perry & Burnfield 2010, from memory); median error against 50 N force-plate toe-offs of 4 healthy "
+        "people (Pearl et al. 2022, doi 10.21203/rs.3.rs-1902381/v1) below 20 ms",
         unit="%",
         minimum=-10.0,
         maximum=10.0,

@@ -82,8 +82,14 @@ def prepare(knee: FloatArray, fs: float) -> KneeCurve | None:
         x = np.clip(x, low - SPIKE_RANGES * (high - low), high + SPIKE_RANGES * (high - low))
     smooth = lowpass(x, fs, CUTOFF_HZ) if fs > 2.5 * CUTOFF_HZ else x
     n = int(np.floor((x.size - 1) / fs * ANALYSIS_RATE_HZ + 1e-9)) + 1
-    if fs == ANALYSIS_RATE_HZ:
-        value, measured = smooth, finite
+    step = round(fs / ANALYSIS_RATE_HZ)
+    if fs == step * ANALYSIS_RATE_HZ:
+        # what is left below the cutoff needs no new values between the samples
+        value, measured = smooth[::step].copy(), finite[::step].copy()
+        if step > 1:
+            missing = np.concatenate([[0], np.cumsum(~finite)])
+            edges = np.minimum(np.arange(n + 1) * step, x.size)
+            measured &= missing[edges[1:]] == missing[edges[:-1]]
     else:
         place = np.arange(n) / ANALYSIS_RATE_HZ * fs
         value = CubicSpline(np.arange(x.size), smooth)(np.minimum(place, x.size - 1.0))
