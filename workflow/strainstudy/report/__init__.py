@@ -1,0 +1,1 @@
+"""Result tables and signals to figures and one self-contained page; knows no raw file and computes no result."""

@@ -1,0 +1,259 @@
+"""Figures of sensors: on the bench, over the study, and as an angle.
+
+In: result tables and the conditioned signals of the bench. Out: pictures; nothing is computed here but what is needed to
+draw (offsets, scales).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ..io.store import FloatArray, Trace
+from .content import Picture, interval_text, number_text
+from .results import StudyTables, records
+from .style import BLACK, BLUE, GREEN, GREY, VERMILION, drawing, panels, written
+
+__all__ = ["calibration_figure", "health_figure", "sensor_figures"]
+
+_BEFORE_S = 0.6
+
+
+def _loop(axis: Any, loop: pd.DataFrame, row: Mapping[str, Any]) -> None:
+    x = loop["strain"].to_numpy()
+    for name, colour, style in (("loading", BLUE, "-"), ("unloading", VERMILION, "--")):
+        y, sd = loop[name].to_numpy(), loop[f"{name}_sd"].to_numpy()
+        axis.plot(x, y, style, color=colour, label=name)
+        axis.fill_between(x, y - sd, y + sd, color=colour, alpha=0.2, linewidth=0)
+    if len(loop):
+        axis.plot(x[[0, -1]], loop["loading"].to_numpy()[[0, -1]], ":", color=GREY, label="terminal line")
+        axis.legend(loc="upper left")
+    axis.set(xlabel="strain (%)", ylabel="ΔR/R (1)", title="Loop")
+    text = (
+        f"hysteresis {number_text(row.get('hysteresis'), 2)} %\nnon-linearity {number_text(row.get('linearity'), 2)} %"
+    )
+    axis.text(0.97, 0.05, text, transform=axis.transAxes, ha="right", va="bottom", fontsize=8)
+
+
+def _curve(axis: Any, curve: pd.DataFrame) -> None:
+    middle = 0.5 * (curve["strain_low"] + curve["strain_high"]).to_numpy(dtype=float)
+    value = curve["gauge_factor"].to_numpy(dtype=float)
+    below = value - curve["gauge_factor_low"].fillna(curve["gauge_factor"]).to_numpy(dtype=float)
+    above = curve["gauge_factor_high"].fillna(curve["gauge_factor"]).to_numpy(dtype=float) - value
+    for low, high, y in curve[["strain_low", "strain_high", "gauge_factor"]].to_numpy(dtype=float):
+        axis.plot([low, high], [y, y], color=BLUE, linewidth=2.2)
+    axis.errorbar(middle, value, yerr=[below, above], fmt="none", ecolor=BLACK, capsize=3, linewidth=1)
+    spread = float(np.ptp(value)) if value.size else 0.0
+    if value.size:
+        room = max(spread, 0.05 * abs(float(value.mean()))) * 0.6
+        axis.set_ylim(value.min() - room, value.max() + room)
+    axis.set(xlabel="strain (%)", ylabel="gauge factor (1)", title="Gauge factor by strain interval, 95 %")
+
+
+def _step(axis: Any, steps: pd.DataFrame, traces: Mapping[str, Mapping[str, Trace]]) -> None:
+    """First stretch step and its hold: response over its level at the end, reference over its own."""
+    axis.set(xlabel="time from the step (s)", ylabel="share of the step (1)", title="Step and hold")
+    chosen = steps[steps["direction"] == "stretch"]
+    found = [s for s in records(chosen) if "sensor" in traces.get(str(s["recording_id"]), {})]
+    if not found:
+        axis.text(0.5, 0.5, "no step from one hold to another", ha="center", va="center", transform=axis.transAxes)
+        return
+    step = found[0]
+    own = traces[str(step["recording_id"])]
+    reference = next((own[p] for p in ("reference_strain", "reference_displacement") if p in own), None)
+    lines: list[tuple[Trace, FloatArray, str, str]] = [(own["sensor"], own["sensor"]["response"], BLUE, "sensor")]
+    if reference is not None:
+        lines.insert(0, (reference, reference["response"], GREY, "reference"))
+    for trace, values, colour, label in lines:
+        time = trace.time - float(step["onset"])
+        inside = (time > -_BEFORE_S) & (time < float(step["duration"]))
+        before = values[(time > -_BEFORE_S) & (time < -0.2)]
+        end = values[(time > 0.8 * float(step["duration"])) & (time < float(step["duration"]))]
+        if not (np.isfinite(before).any() and np.isfinite(end).any()):
+            continue
+        low, high = float(np.nanmean(before)), float(np.nanmean(end))
+        if high != low:
+            axis.plot(time[inside] + _BEFORE_S, (values[inside] - low) / (high - low), color=colour, label=label)
+    axis.set_xscale("log")
+    axis.set_xlim(0.1, float(step["duration"]))
+    axis.set_xlabel(f"time from {_BEFORE_S:g} s before the hold (s), logarithmic")
+    axis.legend(loc="lower right")
+
+
+def _cycles(axis: Any, cycles: pd.DataFrame) -> None:
+    used = cycles[cycles["used"].fillna(value=False).astype(bool) & (cycles["kind"] == "stretch")]
+    number = np.arange(1, len(used) + 1)
+    hysteresis = used["hysteresis"].to_numpy(dtype=float)
+    axis.plot(number, hysteresis, "o-", color=VERMILION, label="hysteresis (% of full scale)")
+    low = used["response_low"].to_numpy(dtype=float)
+    span = (used["response_high"] - used["response_low"]).abs().mean()
+    if len(used):
+        axis.plot(number, 100.0 * (low - low[0]) / span, "s--", color=GREEN, label="low end, from cycle 1 (%)")
+        axis.legend(loc="center left")
+    axis.set(xlabel="settled full cycle", ylabel="% of full scale", title="Cycles over time")
+
+
+def sensor_figures(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder: Path) -> list[Picture]:
+    """Draw the four panels of each sensor of the bench.
+
+    Parameters
+    ----------
+    tables : StudyTables
+    traces : mapping of recording to tracked point to Trace
+        Bench recordings.
+    folder : Path
+        Where figures are written.
+
+    Returns
+    -------
+    list of Picture
+    """
+    loops, curves = tables("tables/sensor_loops", "sensor_id"), tables("tables/sensor_curves", "sensor_id")
+    cycles, steps = tables("tables/bench_cycles", "sensor_id"), tables("tables/bench_steps", "sensor_id")
+    pictures = []
+    for row in records(tables("tables/sensors")):
+        sensor = str(row["sensor_id"])
+        own = {
+            name: frame[frame["sensor_id"] == sensor]
+            for name, frame in {"loop": loops, "curve": curves, "cycles": cycles, "steps": steps}.items()
+        }
+        if own["loop"].empty:
+            continue
+        with drawing():
+            figure, axes = panels(2, 2, width=7.4, height=5.0)
+            _loop(axes[0, 0], own["loop"], row)
+            _curve(axes[0, 1], own["curve"])
+            _step(axes[1, 0], own["steps"], traces)
+            _cycles(axes[1, 1], own["cycles"])
+            name = f"sensor_{sensor}"
+            png = written(figure, name, folder)
+        pictures.append(
+            Picture(
+                name,
+                f"Sensor {sensor} on the bench",
+                f"Mean loop over n = {row['n_cycles']} settled cycles (bands: SD over cycles); gauge factor by strain "
+                f"interval with 95 % intervals over cycles; first step and its hold, response low-passed as in the "
+                f"study (time constants are from the unfiltered signal); hysteresis and low end of each cycle. "
+                f"n = {row['n_steps']} steps, {row['n_taps']} taps. {row['gauge_factor_note'] or ''}.".replace(
+                    "..", "."
+                ),
+                f"Four panels. Hysteresis {interval_text(row, 'hysteresis', 2)} % of full scale, response time "
+                f"{interval_text(row, 'response_time', 2)} s.",
+                png,
+            )
+        )
+    return pictures
+
+
+def health_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw the control charts of all sensors, each value relative to its sensor's centre line."""
+    health = tables("tables/sensor_health", "measure", "value", "centre", "flagged", "sensor_id", "use")
+    health = health[health["value"].notna()]
+    if health.empty:
+        return None
+    measures = [m for m in ("rest_resistance", "gauge_factor", "noise") if (health["measure"] == m).any()]
+    sensors = sorted(health["sensor_id"].unique())
+    with drawing():
+        figure, axes = panels(len(measures), 1, width=7.4, height=0.9 + 2.0 * len(measures))
+        for axis, measure in zip(axes[:, 0], measures, strict=True):
+            own = health[health["measure"] == measure]
+            position = 0.0
+            ticks, names = [], []
+            for sensor in sensors:
+                rows = own[own["sensor_id"] == sensor]
+                if rows.empty:
+                    continue
+                x = position + np.arange(len(rows))
+                share = 100.0 * (rows["value"] / rows["centre"] - 1.0).to_numpy(dtype=float)
+                flagged = rows["flagged"].fillna(value=False).to_numpy(dtype=bool)
+                low = 100.0 * (rows["limit_low"] / rows["centre"] - 1.0).to_numpy(dtype=float)
+                high = 100.0 * (rows["limit_high"] / rows["centre"] - 1.0).to_numpy(dtype=float)
+                axis.plot(x, share, "-o", color=BLUE, markersize=3.5, linewidth=0.8)
+                axis.plot(x[flagged], share[flagged], "D", color=VERMILION, markersize=6)
+                axis.fill_between(np.r_[x[0] - 0.4, x[-1] + 0.4], low[0], high[0], color=GREY, alpha=0.18, linewidth=0)
+                ticks.append(float(x.mean()))
+                names.append(sensor)
+                position = float(x[-1]) + 2.0
+            axis.set_xticks(ticks, names, rotation=30, ha="right")
+            axis.set(ylabel="% from centre", title=measure.replace("_", " "))
+            axis.grid(visible=False, axis="x")
+        png = written(figure, "sensor_health", folder)
+    n = int(health["flagged"].fillna(value=False).sum())
+    return Picture(
+        "sensor_health",
+        "Sensors over the study",
+        f"Each point is one session of one sensor, in order of use, as percent from the sensor's own median; grey: "
+        f"control limits (3 standard deviations from moving ranges pooled over all sensors); diamonds: outside, "
+        f"n = {n} of {len(health)}. One-use sensors have no limits.",
+        f"Control charts of {len(sensors)} sensors; {n} values outside their limits.",
+        png,
+    )
+
+
+def calibration_figure(
+    tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFrame]], folder: Path
+) -> Picture | None:
+    """Draw the angle read in each labelled hold against its nominal angle, and the gain of each calibration."""
+    calibrations = tables("tables/calibrations", "participant_id", "session_id", "tracked_point", "response_per_degree")
+    pairs = _held(tables, labels)
+    gains = calibrations[calibrations["response_per_degree"].notna()]
+    if pairs.empty and gains.empty:
+        return None
+    with drawing():
+        figure, axes = panels(1, 2, width=7.4, height=3.4)
+        for side, colour, marker in (("left", BLUE, "o"), ("right", VERMILION, "s")):
+            own = pairs[pairs["side"] == side]
+            shift = -0.8 if side == "left" else 0.8
+            axes[0, 0].plot(own["nominal"] + shift, own["angle"], marker, color=colour, markersize=3.5, alpha=0.7,
+                            label=f"{side} knee")  # fmt: skip
+            rows = gains[gains["tracked_point"] == f"{side}_knee"]
+            axes[0, 1].plot(
+                rows["session_id"].astype(str), 1000.0 * rows["response_per_degree"].abs(), marker, color=colour,
+                markersize=5, alpha=0.7, label=f"{side} knee",
+            )  # fmt: skip
+        if len(pairs):
+            ends = np.array([pairs["nominal"].min() - 5, pairs["nominal"].max() + 5])
+            axes[0, 0].plot(ends, ends, ":", color=GREY, label="equal")
+            axes[0, 0].legend(loc="upper left")
+        axes[0, 0].set(xlabel="nominal angle of the hold (deg)", ylabel="calibrated angle (deg)", title="Holds")
+        axes[0, 1].set(
+            xlabel="session", ylabel="response per degree (10⁻³ / deg)", title="Gain of each sleeve and sensor"
+        )
+        axes[0, 1].margins(x=0.3)
+        if len(gains):
+            axes[0, 1].legend(loc="upper right")
+        png = written(figure, "knee_calibration", folder)
+    return Picture(
+        "knee_calibration",
+        "Knee calibration",
+        f"Left: calibrated angle of each labelled hold against its nominal angle, n = {len(pairs)} holds of "
+        f"{pairs['recording_id'].nunique()} recordings; these holds made the maps, so this shows consistency, not "
+        f"accuracy. Right: response per degree of n = {len(gains)} calibrations: why raw amplitudes of two knees "
+        "cannot be compared.",
+        "Calibrated against nominal angle, and the gain of each calibration.",
+        png,
+    )
+
+
+def _held(tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFrame]]) -> pd.DataFrame:
+    """Pair labelled holds with the bends detected during them."""
+    bends = tables("tables/knee_bends", "recording_id", "side", "onset", "duration", "angle")
+    rows = []
+    for recording, raters in sorted(labels.items()):
+        own = bends[(bends["recording_id"] == recording) & bends["angle"].notna()]
+        if own.empty or not raters:
+            continue
+        marks = next(iter(raters.values()))
+        held = marks[(marks["trial_type"] == "knee_bend") & marks["value"].notna()]
+        for mark in records(held):
+            middle = float(mark["onset"]) + 0.5 * float(mark["duration"])
+            hit = own[
+                (own["side"] == mark["side"]) & (own["onset"] <= middle) & (own["onset"] + own["duration"] >= middle)
+            ]
+            if len(hit):
+                rows.append((recording, mark["side"], float(mark["value"]), float(hit["angle"].iloc[0])))
+    return pd.DataFrame(rows, columns=["recording_id", "side", "nominal", "angle"])

@@ -1,0 +1,157 @@
+"""The pieces a page is made of, and how numbers are written on it.
+
+A section holds blocks in reading order: paragraphs, notes, tables, pictures. The template knows these and nothing else.
+"""
+
+from __future__ import annotations
+
+import base64
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+__all__ = ["Block", "Maker", "Note", "Picture", "Section", "Table", "Text", "interval_text", "number_text", "table_of"]
+
+
+@dataclass(frozen=True)
+class Text:
+    """A paragraph."""
+
+    words: str
+    kind: str = "text"
+
+
+@dataclass(frozen=True)
+class Note:
+    """A remark set apart: ``level`` is caution, fault or info."""
+
+    words: str
+    level: str = "info"
+    kind: str = "note"
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A figure.
+
+    Parameters
+    ----------
+    name : str
+        Its file name without suffix, and its anchor.
+    title, caption, alternative : str
+        Title; what it shows with n, units and method; the same in short for those who cannot see it.
+    png : bytes, optional
+        Image; or
+    svg : str, optional
+        markup to be put into the page as it is.
+    """
+
+    name: str
+    title: str
+    caption: str
+    alternative: str
+    png: bytes | None = None
+    svg: str | None = None
+    kind: str = "picture"
+
+    @property
+    def source(self) -> str:
+        """The image as a data URI."""
+        return "data:image/png;base64," + base64.b64encode(self.png or b"").decode("ascii")
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table: header cells, rows of texts, and which columns are numbers."""
+
+    caption: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    numeric: tuple[bool, ...]
+    kind: str = "table"
+
+
+Block = Text | Note | Picture | Table
+
+
+@dataclass(frozen=True)
+class Section:
+    """A part of the page with its anchor; ``parts`` are shown under headings one level lower."""
+
+    anchor: str
+    title: str
+    blocks: tuple[Block, ...] = ()
+    parts: tuple[Section, ...] = field(default=())
+
+
+def number_text(value: Any, digits: int = 3) -> str:
+    """Write a number with so many significant digits, without an exponent where it can be read without; ``n/a`` if missing."""
+    if value is None or value is pd.NA:
+        return "n/a"
+    number = float(value)
+    if math.isnan(number):
+        return "n/a"
+    if math.isinf(number):
+        return "unbounded"
+    if number == 0.0:
+        return "0"
+    magnitude = math.floor(math.log10(abs(number)))
+    if -4 <= magnitude < 6:
+        decimals = max(digits - 1 - magnitude, 0)
+        text = f"{number:.{decimals}f}"
+        return text.replace("-", "\u2212") if float(text) != 0.0 else "0"
+    return f"{number:.{digits - 1}e}".replace("-", "\u2212")
+
+
+def interval_text(row: Mapping[str, Any], name: str, digits: int = 3) -> str:
+    """Write ``value (low to high)`` from the columns ``name``, ``name_low``, ``name_high`` of a row."""
+    value = number_text(row.get(name), digits)
+    low, high = number_text(row.get(f"{name}_low"), digits), number_text(row.get(f"{name}_high"), digits)
+    if value == "n/a":
+        return value
+    return f"{value} (no interval)" if "n/a" in (low, high) else f"{value} ({low} to {high})"
+
+
+def _cell(value: Any) -> str:
+    if value is None or value is pd.NA or (isinstance(value, float) and math.isnan(value)):
+        return "n/a"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value)
+
+
+Maker = Callable[[Mapping[str, Any]], str]
+
+
+def table_of(frame: pd.DataFrame, caption: str, columns: Sequence[tuple[str, str | Maker, bool]]) -> Table | Note:
+    """Make a table from a frame.
+
+    Parameters
+    ----------
+    frame : DataFrame
+    caption : str
+        Says what the rows are.
+    columns : sequence of (header, column name or function of a row, whether it holds numbers)
+
+    Returns
+    -------
+    Table, or a Note that says there is nothing to show.
+    """
+    if frame.empty:
+        return Note(f"Nothing to show: {caption[:1].lower()}{caption[1:]}")
+    rows_of = frame.to_dict("records")
+    rows = tuple(
+        tuple(
+            source({str(k): v for k, v in record.items()})
+            if callable(source)
+            else number_text(record[source])
+            if numeric
+            else _cell(record[source])
+            for _, source, numeric in columns
+        )
+        for record in rows_of
+    )
+    return Table(caption, tuple(c[0] for c in columns), rows, tuple(c[2] for c in columns))

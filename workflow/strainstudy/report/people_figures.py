@@ -1,0 +1,249 @@
+"""Figures of people: gait and swallowing by person and session, beside published values, and between sessions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from .content import Picture
+from .results import StudyTables, records
+from .style import BLACK, BLUE, GREEN, GREY, ORANGE, PURPLE, SKY, VERMILION, drawing, panels, written
+
+__all__ = ["change_figure", "gait_figure", "norms_figure", "swallow_figure"]
+
+_GAIT: Final = (
+    ("cadence", "cadence (steps/min)"),
+    ("stride_time_cv", "stride-time CV (%)"),
+    ("step_time_symmetry_index", "step time, symmetry index (%)"),
+    ("amplitude_symmetry_index", "swing amplitude, symmetry index (%)"),
+    ("coordination_index", "phase coordination index (%)"),
+    ("waveform_likeness", "waveform likeness of the knees (1)"),
+)
+_STATE_LOOK: Final = {
+    "normal_gait": (BLUE, "o", "normal gait"),
+    "limping_gait": (ORANGE, "^", "limping gait"),
+    "gait": (GREY, "s", "gait, not classified"),
+}
+_SWALLOWS: Final = (
+    ("rate", "swallows per minute (1/min)"),
+    ("duration_mean", "mean duration (s)"),
+    ("interval_mean", "mean interval (s)"),
+    ("volume_per_swallow", "volume per swallow (ml)"),
+)
+_MOST_PANELS: Final = 12
+
+
+def _people(frame: pd.DataFrame) -> list[str]:
+    return sorted({str(p) for p in frame["participant_id"].dropna()})
+
+
+def _bars(axis: Any, x: np.ndarray, frame: pd.DataFrame, name: str, **look: Any) -> None:
+    """Points with their intervals, where there are any."""
+    value = pd.to_numeric(frame[name]).to_numpy(dtype=float)
+    low, high = (
+        pd.to_numeric(frame[column]).to_numpy(dtype=float) if column in frame else np.full(value.size, np.nan)
+        for column in (f"{name}_low", f"{name}_high")
+    )
+    reach = np.nan_to_num(np.clip(np.array([value - low, high - value]), 0.0, None))
+    axis.errorbar(x, value, yerr=reach, linestyle="none", elinewidth=0.9, markersize=4, **look)
+
+
+def gait_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw the main gait measures of every walk, by person, session and state."""
+    gait = tables("tables/gait", "recording_id", "trial_type")
+    if gait.empty:
+        return None
+    gait = tables.with_person(gait)
+    people = _people(gait)
+    sessions = sorted({str(s) for s in gait["session_id"].dropna()})
+    measures = [(name, words) for name, words in _GAIT if name in gait and gait[name].notna().any()]
+    if not people or not measures:
+        return None
+    with drawing():
+        rows = (len(measures) + 1) // 2
+        figure, axes = panels(rows, 2, width=7.6, height=0.7 + 1.9 * rows, sharex=True)
+        for k, (name, words) in enumerate(measures):
+            axis = axes[k // 2, k % 2]
+            for (state, session), own in gait.groupby(["trial_type", "session_id"], sort=True):
+                colour, marker, label = _STATE_LOOK.get(str(state), (BLACK, "x", str(state)))
+                late = sessions.index(str(session)) if str(session) in sessions else 0
+                shift = (late - (len(sessions) - 1) / 2.0) * 0.6 / max(len(sessions), 1)
+                x = np.array([people.index(str(p)) for p in own["participant_id"]]) + shift
+                face = colour if late == 0 else "white"
+                _bars(
+                    axis, x, own, name, color=colour, marker=marker, markerfacecolor=face, label=f"{label}, {session}"
+                )
+            axis.set_title(words, fontsize=8.5)
+            axis.set_xticks(range(len(people)), [p.removeprefix("sub-") for p in people])
+            axis.set_xlim(-0.7, len(people) - 0.3)
+            if "symmetry_index" in name:
+                axis.axhline(0.0, color=BLACK, linewidth=0.8)
+        for axis in axes.flat[len(measures) :]:
+            axis.set_visible(False)
+        for axis in axes[-1]:
+            axis.set_xlabel("participant")
+        handles, names = axes[0, 0].get_legend_handles_labels()
+        figure.legend(handles, names, loc="outside lower center", ncols=2)
+        png = written(figure, "gait", folder)
+    return Picture(
+        "gait",
+        "Gait by person, session and state",
+        f"n = {gait['recording_id'].nunique()} recordings of {len(people)} people; filled: first session, open: later. "
+        "Bars: 95 % bootstrap intervals over strides. Symmetry indices: (right − left) / (0.5 (right + left)) × 100 "
+        "(Robinson et al. 1987); that of swing amplitude is in degrees only where both knees are calibrated.",
+        "Gait measures of each person in each session.",
+        png,
+    )
+
+
+def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw the swallow measures of every recording with a throat channel."""
+    summary = tables("tables/swallow_summary", "recording_id")
+    summary = summary[summary["swallow_count"].fillna(0) > 0] if "swallow_count" in summary else summary
+    if summary.empty:
+        return None
+    summary = tables.with_person(summary)
+    people = _people(summary)
+    measures = [(n, w) for n, w in _SWALLOWS if n in summary and summary[n].notna().any()]
+    tasks = sorted({str(t) for t in summary["task"].dropna()})
+    if not people or not measures:
+        return None
+    look = dict(
+        zip(("swallow", "free", "walk", "bend"), ((GREEN, "o"), (PURPLE, "s"), (GREY, "^"), (SKY, "D")), strict=True)
+    )
+    with drawing():
+        rows = (len(measures) + 1) // 2
+        figure, axes = panels(rows, 2, width=7.6, height=0.7 + 1.9 * rows, sharex=True)
+        for axis, (name, words) in zip(axes.flat, measures, strict=False):
+            for task in tasks:
+                own = summary[(summary["task"] == task) & summary[name].notna()]
+                colour, marker = look.get(task, (BLACK, "x"))
+                x = np.array([people.index(str(p)) for p in own["participant_id"]], dtype=float)
+                x += 0.16 * (tasks.index(task) - (len(tasks) - 1) / 2.0)
+                _bars(axis, x, own, name, color=colour, marker=marker, label=f"task {task}")
+            axis.set_title(words, fontsize=8.5)
+            axis.set_xticks(range(len(people)), [p.removeprefix("sub-") for p in people])
+        for axis in axes.flat[len(measures) :]:
+            axis.set_visible(False)
+        for axis in axes[-1]:
+            axis.set_xlabel("participant")
+        handles, names = axes[0, 0].get_legend_handles_labels()
+        figure.legend(handles, names, loc="outside lower center", ncols=4)
+        png = written(figure, "swallows", folder)
+    return Picture(
+        "swallows",
+        "Swallows by person",
+        f"n = {int(summary['swallow_count'].sum())} detected swallows in {len(summary)} recordings of {len(people)} "
+        "people. Bars: 95 % limits of a Poisson count. Counts do not show aspiration.",
+        "Swallow measures of each person.",
+        png,
+    )
+
+
+def _strips(axis: Any, own: pd.DataFrame, sources: pd.DataFrame, unit: str, words: str, people: Sequence[str]) -> None:
+    """One measure: a line for each source's range, points for people above them."""
+    for k, source in enumerate(records(sources)):
+        low, high, mean = (source[c] for c in ("published_low", "published_high", "published_mean"))
+        y = -1.0 - k
+        if pd.notna(low) and pd.notna(high):
+            axis.plot([low, high], [y, y], color=GREY, linewidth=5, solid_capstyle="butt", alpha=0.6)
+        elif pd.notna(low) or pd.notna(high):
+            axis.plot([low if pd.notna(low) else high], [y], ">" if pd.notna(low) else "<", color=GREY)
+        if pd.notna(mean):
+            axis.plot([mean], [y], "|", color=BLACK, markersize=9, markeredgewidth=1.6)
+    for row in records(own):
+        place = people.index(str(row["participant_id"])) / max(len(people) - 1, 1)
+        limping = row["trial_type"] == "limping_gait"
+        axis.plot(
+            row["value"], 0.2 + 1.3 * place, "^" if limping else "o", color=ORANGE if limping else BLUE, markersize=3.5
+        )
+    names = [str(s)[:34] + ("…" if len(str(s)) > 34 else "") for s in sources["source"]]
+    axis.set_yticks([0.85, *(-1.0 - k for k in range(len(sources)))], ["this study", *names], fontsize=6.5)
+    axis.set_ylim(-1.6 - len(sources) + 0.2, 1.8)
+    axis.set_title(f"{words} ({unit})" if unit not in ("", "1", "n/a", "None") else words, fontsize=8.5)
+
+
+def norms_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw where people stand among published values, with all sources of a measure below each other."""
+    norms = tables(
+        "validation/norms", "measure", "value", "source", "published_low", "published_high", "published_mean",
+        "population", "trial_type", "unit", "participant_id", "session_id",
+    )  # fmt: skip
+    norms = norms[norms["value"].notna()]
+    measures = list(dict.fromkeys(norms["measure"]))[:_MOST_PANELS]
+    if not measures:
+        return None
+    people = _people(norms)
+    with drawing():
+        counts = [
+            norms.loc[norms["measure"] == m, ["source", "population"]].drop_duplicates().shape[0] for m in measures
+        ]
+        rows = (len(measures) + 1) // 2
+        tallest = [max(counts[2 * r : 2 * r + 2]) + 3 for r in range(rows)]
+        figure, axes = panels(
+            rows, 2, width=8.6, height=0.4 + 0.24 * sum(tallest), gridspec_kw={"height_ratios": tallest}
+        )
+        for axis, measure in zip(axes.flat, measures, strict=False):
+            own = norms[norms["measure"] == measure]
+            keys = ["source", "population", "published_low", "published_high", "published_mean"]
+            sources = own[keys].drop_duplicates(["source", "population"])
+            points = own.drop_duplicates(["participant_id", "session_id", "trial_type"])
+            _strips(axis, points, sources, str(own["unit"].iloc[0]), measure.replace("_", " "), people)
+        for axis in axes.flat[len(measures) :]:
+            axis.set_visible(False)
+        png = written(figure, "norms", folder)
+    return Picture(
+        "norms",
+        "Position among published values",
+        f"Upper points: one per person, session and gait state (circles normal, triangles limping), n = {len(people)} "
+        "people, spread upwards by participant. Below: the published range of each source (grey) and its mean (stroke). "
+        "Good sources differ because definitions, sensors and walk lengths differ: an orientation, never a pass or "
+        "fail. How each number is known stands in validation/norms.tsv.",
+        "Values of people beside the ranges of several published sources.",
+        png,
+    )
+
+
+def change_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw change between sessions in units of the minimal detectable change."""
+    change = tables(
+        "tables/change", "change", "minimal_detectable_change", "measure", "exceeds", "participant_id", "trial_type"
+    )
+    change = change[change["change"].notna() & (pd.to_numeric(change["minimal_detectable_change"]) > 0)]
+    if change.empty:
+        return None
+    counts = change["measure"].value_counts()
+    measures = [m for m in dict.fromkeys(change["measure"]) if counts[m] >= 1][:18]
+    with drawing():
+        figure, axes = panels(1, 1, width=7.4, height=0.9 + 0.27 * len(measures))
+        axis = axes[0, 0]
+        axis.axvspan(-1.0, 1.0, color=GREY, alpha=0.18, linewidth=0)
+        for k, measure in enumerate(measures):
+            own = change[change["measure"] == measure]
+            share = (own["change"] / own["minimal_detectable_change"]).to_numpy(dtype=float)
+            beyond = np.abs(share) > 1.0
+            shown = np.clip(share, -5.0, 5.0)
+            y = (
+                len(measures) - 1.0 - k + np.linspace(-0.25, 0.25, len(own))
+                if len(own) > 1
+                else np.array([len(measures) - 1.0 - k])
+            )
+            axis.plot(shown[~beyond], y[~beyond], "o", color=BLUE, markersize=3.5)
+            axis.plot(shown[beyond], y[beyond], "D", color=VERMILION, markersize=4.5)
+        axis.set_yticks(range(len(measures)), [m.replace("_", " ") for m in reversed(measures)], fontsize=7.5)
+        axis.set(xlabel="change / minimal detectable change (1), cut at ±5", xlim=(-5.3, 5.3))
+        png = written(figure, "change", folder)
+    n = int(change["exceeds"].fillna(value=False).astype(bool).sum())
+    return Picture(
+        "change",
+        "Change between sessions",
+        f"n = {len(change)} changes of {change['participant_id'].nunique()} people; grey: within what repeats alone "
+        f"explain in 95 of 100 cases; diamonds: beyond it, {n}. With so many comparisons about one in twenty lies beyond "
+        "without any true change.",
+        "Changes between sessions as multiples of the minimal detectable change.",
+        png,
+    )

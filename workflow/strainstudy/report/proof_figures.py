@@ -1,0 +1,334 @@
+"""Figures of proof: how the classifier did on people it never saw, and how detection agrees with raters."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from .content import Picture, number_text
+from .results import StudyTables, records
+from .style import BLACK, BLUE, GREEN, GREY, ORANGE, PURPLE, SKY, VERMILION, drawing, panels, written
+
+__all__ = ["agreement_figure", "bland_altman_figure", "classifier_figure", "evidence_figure", "raters_figure"]
+
+_PREDICTORS: Final = {
+    "classifier": (BLUE, "o"),
+    "majority": (GREY, "x"),
+    "amplitude_ratio": (ORANGE, "^"),
+    "published_asymmetry": (PURPLE, "s"),
+}
+_EMPTY: Final = "not available for this study"
+
+
+def _say_empty(axis: Any) -> None:
+    axis.text(0.5, 0.5, _EMPTY, ha="center", va="center", transform=axis.transAxes, color=GREY)
+    axis.set(xticks=[], yticks=[])
+
+
+def _confusion(axis: Any, confusion: pd.DataFrame) -> None:
+    own = confusion[(confusion["recording_id"] == "pooled") & ~confusion["labelled"].isin(["turn", "other"])]
+    if own.empty:
+        _say_empty(axis)
+        return
+    words = ["rest", "normal_gait", "limping_gait"]
+    rows = [w for w in words if (own["labelled"] == w).any()]
+    columns = [w for w in [*words, "turn", "gait", "other", "none"] if (own["detected"] == w).any()]
+    share = np.zeros((len(rows), len(columns)))
+    for r in records(own):
+        if r["labelled"] in rows and r["detected"] in columns:
+            share[rows.index(r["labelled"]), columns.index(r["detected"])] = float(r["share"])
+    axis.imshow(share, cmap="Blues", vmin=0.0, vmax=1.0, aspect="auto")
+    for i, j in np.ndindex(share.shape):
+        axis.text(
+            j, i, f"{100 * share[i, j]:.1f}", ha="center", va="center", color="white" if share[i, j] > 0.6 else BLACK
+        )
+    axis.set_xticks(range(len(columns)), [c.replace("_", "\n") for c in columns], fontsize=7.5)
+    axis.set_yticks(range(len(rows)), [r.replace("_", "\n") for r in rows], fontsize=7.5)
+    axis.grid(visible=False)
+    axis.set(xlabel="detected", ylabel="labelled", title="Time by state (% of labelled)")
+
+
+def _reliability(axis: Any, reliability: pd.DataFrame) -> None:
+    axis.set(xlabel="predicted probability of limping", ylabel="share labelled limping", title="Reliability")
+    if reliability.empty:
+        _say_empty(axis)
+        return
+    axis.plot([0, 1], [0, 1], ":", color=GREY)
+    x, y = (reliability[c].to_numpy(dtype=float) for c in ("predicted", "observed"))
+    low, high = (
+        reliability[f"observed_{e}"].fillna(reliability["observed"]).to_numpy(dtype=float) for e in ("low", "high")
+    )
+    size = 12.0 + 300.0 * reliability["windows_share"].fillna(0).to_numpy(dtype=float)
+    axis.errorbar(x, y, yerr=np.clip([y - low, high - y], 0, None), fmt="none", ecolor=BLUE, elinewidth=0.9)
+    axis.scatter(x, y, s=size, color=BLUE, alpha=0.75, linewidths=0)
+
+
+def _per_person(axis: Any, classifier: pd.DataFrame) -> None:
+    own = classifier[(classifier["scope"] == "fold") & (classifier["trial_type"] == "all")]
+    people = sorted({str(p) for p in own["participant_id"].dropna()})
+    if not people:
+        _say_empty(axis)
+        return
+    for k, (predictor, (colour, marker)) in enumerate(_PREDICTORS.items()):
+        rows = own[own["predictor"] == predictor]
+        x = np.array([people.index(str(p)) for p in rows["participant_id"]], dtype=float) + 0.12 * (k - 1.5)
+        value = rows["balanced_accuracy"].to_numpy(dtype=float)
+        of_all = (classifier["scope"] == "pooled") & (classifier["trial_type"] == "all")
+        pooled = classifier.loc[of_all & (classifier["predictor"] == predictor), "balanced_accuracy"].to_list()
+        text = f", pooled {number_text(pooled[0], 3)}" if pooled else ""
+        axis.plot(x, value, marker, color=colour, markersize=4.5, label=predictor.replace("_", " ") + text)
+    axis.set_xticks(range(len(people)), [p.removeprefix("sub-") for p in people])
+    axis.set(ylim=(-0.04, 1.06), xlabel="participant, left out", ylabel="balanced accuracy", title="People never seen")
+    axis.legend(loc="upper center", bbox_to_anchor=(0.5, -0.22), ncols=2, fontsize=7.5)
+
+
+def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw confusion, reliability and the score of each person left out, beside the baselines."""
+    classifier = tables(
+        "validation/classifier", "scope", "trial_type", "predictor", "participant_id", "balanced_accuracy"
+    )
+    confusion = tables("validation/confusion", "recording_id", "labelled", "detected", "share", "seconds")
+    reliability = tables("validation/reliability")
+    if classifier.empty and confusion.empty:
+        return None
+    with drawing():
+        figure, axes = panels(1, 3, width=10.0, height=3.4, gridspec_kw={"width_ratios": [1.1, 0.9, 1.5]})
+        _confusion(axes[0, 0], confusion)
+        _reliability(axes[0, 1], reliability)
+        _per_person(axes[0, 2], classifier)
+        png = written(figure, "classifier", folder)
+    pooled = confusion[confusion["recording_id"] == "pooled"]
+    minutes = float(pooled["seconds"].fillna(0).sum()) / 60.0 if len(pooled) else 0.0
+    people = classifier.loc[classifier["scope"] == "fold", "participant_id"].nunique()
+    return Picture(
+        "classifier",
+        "The classifier on people it never saw",
+        f"Out-of-fold only: each of n = {people} people was left out of everything that was fitted. Left: {minutes:.0f} "
+        "labelled minutes. Middle: bars are 95 % intervals over people, point area is the share of windows. Right: "
+        "mean recall of normal and limping time for each person, where both or one were labelled, beside three simple rules.",
+        "Confusion matrix, reliability curve and score of each person.",
+        png,
+    )
+
+
+def _permutation(axis: Any, permutation: pd.DataFrame) -> None:
+    if permutation.empty:
+        _say_empty(axis)
+        return
+    for k, row in enumerate(records(permutation)):
+        axis.plot(
+            [row["null_low"], row["null_high"]], [k, k], color=GREY, linewidth=6, solid_capstyle="butt", alpha=0.6
+        )
+        axis.plot(row["value"], k, "D", color=BLUE)
+        axis.text(
+            row["value"], k + 0.14, f"p = {number_text(row['p_value'], 2)}", ha="right", va="bottom", fontsize=7.5
+        )
+    axis.set_yticks(range(len(permutation)), [str(s).replace("_", " ") for s in permutation["statistic"]], fontsize=7)
+    axis.set_ylim(-0.6, len(permutation) - 0.2)
+    axis.set(title="True labels against exchanged ones", xlabel="score")
+
+
+def _learning(axis: Any, curve: pd.DataFrame) -> None:
+    if curve.empty:
+        _say_empty(axis)
+        return
+    x = curve["n_participants"].to_numpy(dtype=float)
+    axis.fill_between(x, curve["low"].to_numpy(dtype=float), curve["high"].to_numpy(dtype=float), color=SKY, alpha=0.35,
+                      linewidth=0)  # fmt: skip
+    axis.plot(x, curve["balanced_accuracy"].to_numpy(dtype=float), "o-", color=BLUE)
+    axis.set(xlabel="people trained on", ylabel="balanced accuracy", title="Learning curve")
+
+
+def _ablation(axis: Any, ablation: pd.DataFrame) -> None:
+    if ablation.empty:
+        _say_empty(axis)
+        return
+    rows = ablation.sort_values("balanced_accuracy", kind="stable")
+    axis.barh(range(len(rows)), rows["balanced_accuracy"].to_numpy(dtype=float), color=GREEN, alpha=0.75)
+    names = [f"{f} ({n})" for f, n in zip(rows["features"], rows["n_features"], strict=True)]
+    axis.set_yticks(range(len(rows)), names, fontsize=7)
+    axis.set(xlim=(0.4, 1.0), xlabel="balanced accuracy", title="With some groups of features")
+
+
+def _importance(axis: Any, importance: pd.DataFrame) -> None:
+    if importance.empty:
+        _say_empty(axis)
+        return
+    rows = importance.sort_values("log_loss_increase", ascending=False, kind="stable").head(10).iloc[::-1]
+    value = rows["log_loss_increase"].to_numpy(dtype=float)
+    reach = np.clip([value - rows["low"].to_numpy(dtype=float), rows["high"].to_numpy(dtype=float) - value], 0, None)
+    axis.errorbar(value, range(len(rows)), xerr=reach, fmt="o", color=VERMILION, markersize=4, elinewidth=0.9)
+    axis.axvline(0.0, color=BLACK, linewidth=0.8)
+    axis.set_yticks(range(len(rows)), [str(f).replace("_", " ") for f in rows["feature"]], fontsize=7)
+    axis.set(xlabel="rise of log loss (nat)", title="When a feature is taken from another")
+
+
+def evidence_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw permutation test, learning curve, ablation and importance."""
+    frames = [tables(f"validation/{name}") for name in ("permutation", "learning_curve", "ablation", "importance")]
+    if all(frame.empty for frame in frames):
+        return None
+    with drawing():
+        figure, axes = panels(2, 2, width=8.6, height=5.2)
+        for axis, draw, frame in zip(axes.flat, (_permutation, _learning, _ablation, _importance), frames, strict=True):
+            draw(axis, frame)
+        png = written(figure, "classifier_evidence", folder)
+    people = frames[0]["n_participants"].max() if "n_participants" in frames[0] and len(frames[0]) else "n/a"
+    return Picture(
+        "classifier_evidence",
+        "What the classifier rests on",
+        f"n = {people} people, a quick classifier with a fixed setting. Top left: grey is the range of 95 % of the scores "
+        "with exchanged labels. Top right: band from least to greatest of the draws; a curve that still rises asks for "
+        "more people. Bottom left: number of features in brackets. Bottom right: bars from least to greatest draw.",
+        "Permutation test, learning curve, ablation and importance.",
+        png,
+    )
+
+
+def _forest(axis: Any, rows: pd.DataFrame, names: list[str], name: str, colour: str) -> None:
+    value = rows[name].to_numpy(dtype=float)
+    low, high = (rows[f"{name}_{e}"].fillna(rows[name]).to_numpy(dtype=float) for e in ("low", "high"))
+    y = np.arange(len(rows))[::-1]
+    axis.errorbar(value, y, xerr=np.clip([value - low, high - value], 0, None), fmt="o", color=colour, markersize=4,
+                  elinewidth=1)  # fmt: skip
+    axis.set_yticks(y, names, fontsize=7)
+    axis.set_ylim(-0.7, len(rows) - 0.3)
+
+
+def _tolerance(row: dict[str, Any]) -> str:
+    value = number_text(row["tolerance"], 2)
+    return f"overlap ≥ {value}" if row["criterion"] == "overlap" else f"±{value} s"
+
+
+def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw pooled F1 and timing error of every event type and tolerance."""
+    events = tables(
+        "validation/events", "recording_id", "f1", "f1_low", "f1_high", "n_labelled", "trial_type", "side", "criterion",
+        "tolerance", "bias", "loa_lower", "loa_upper", "n_participants",
+    )  # fmt: skip
+    pooled = events[(events["recording_id"] == "pooled") & events["f1"].notna() & (events["n_labelled"].fillna(0) > 0)]
+    if pooled.empty:
+        return None
+    pooled = pooled.head(28)
+    records = records(pooled)
+    names = [
+        f"{str(r['trial_type']).replace('_', ' ')}, {r['side']}, {_tolerance(r)} (n = {r['n_labelled']})"
+        for r in records
+    ]
+    with drawing():
+        figure, axes = panels(
+            1, 2, width=8.6, height=0.9 + 0.2 * len(pooled), sharey=True, gridspec_kw={"width_ratios": [1, 1]}
+        )
+        _forest(axes[0, 0], pooled, names, "f1", BLUE)
+        axes[0, 0].set(xlabel="F1, 95 % interval over people", title="Found and not made up")
+        axes[0, 0].set_xlim(right=1.01)
+        y = np.arange(len(pooled))[::-1]
+        bias, low, high = (1000.0 * pooled[c].to_numpy(dtype=float) for c in ("bias", "loa_lower", "loa_upper"))
+        axes[0, 1].hlines(y, low, high, color=GREY, linewidth=3, alpha=0.6)
+        axes[0, 1].plot(bias, y, "|", color=BLACK, markersize=9, markeredgewidth=1.6)
+        axes[0, 1].axvline(0.0, color=BLACK, linewidth=0.8)
+        axes[0, 1].set(xlabel="detected − labelled (ms)", title="Timing: bias and limits of agreement")
+        png = written(figure, "agreement_events", folder)
+    return Picture(
+        "agreement_events",
+        "Detected events against labels",
+        f"Pooled over n = {int(pooled['n_participants'].max())} people; number of labelled events in brackets. One-to-one "
+        "matching with most matches, then least distance. Limits of agreement: bias ± 1.96 SD, for one event of a person "
+        "not yet seen (Bland & Altman 1986, 2007).",
+        "F1 and timing error of each event type.",
+        png,
+    )
+
+
+def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw bias and limits of agreement of each parameter, as percent of its mean."""
+    parameters = tables(
+        "validation/parameters", "measure", "bias", "bias_low", "bias_high", "loa_lower", "loa_upper", "labelled_mean",
+        "n_pairs", "n_participants", "trial_type", "detected_from",
+    )  # fmt: skip
+    own = parameters[parameters["bias"].notna() & (pd.to_numeric(parameters["labelled_mean"]).abs() > 0)]
+    own = own[~own["measure"].astype(str).str.contains("symmetry|log_ratio|phase_dev|coordination")].head(26)
+    if own.empty:
+        return None
+    scale = 100.0 / own["labelled_mean"].abs().to_numpy(dtype=float)
+    state = own["trial_type"].fillna("").astype(str).str.replace("_", " ")
+    names = [
+        f"{str(m).replace('_', ' ')}{', ' + s if s else ''} (n = {n})"
+        for m, s, n in zip(own["measure"], state, own["n_pairs"], strict=True)
+    ]
+    y = np.arange(len(own))[::-1]
+    with drawing():
+        figure, axes = panels(1, 1, width=7.8, height=0.9 + 0.21 * len(own))
+        axis = axes[0, 0]
+        low, high, bias = (own[c].to_numpy(dtype=float) * scale for c in ("loa_lower", "loa_upper", "bias"))
+        axis.hlines(y, low, high, color=GREY, linewidth=4, alpha=0.5)
+        ends = [own[c].fillna(own["bias"]).to_numpy(dtype=float) * scale for c in ("bias_low", "bias_high")]
+        axis.errorbar(
+            bias, y, xerr=np.clip([bias - ends[0], ends[1] - bias], 0, None), fmt="o", color=BLUE, markersize=4
+        )
+        axis.axvline(0.0, color=BLACK, linewidth=0.8)
+        axis.set_yticks(y, names, fontsize=7)
+        axis.set(xlabel="pipeline − labels (% of the mean from labels)", ylim=(-0.7, len(own) - 0.3))
+        png = written(figure, "agreement_parameters", folder)
+    return Picture(
+        "agreement_parameters",
+        "Parameters: pipeline against labels",
+        "Point: bias with its 95 % interval; grey: limits of agreement (bias ± 1.96 SD; repeated measures per person, "
+        f"Bland & Altman 2007). n of pairs in brackets, at most {int(own['n_participants'].max())} people. Signed "
+        "asymmetries, whose mean is near zero, stand in validation/parameters.tsv only.",
+        "Bias and limits of agreement of each parameter.",
+        png,
+    )
+
+
+def raters_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw the second rater and the pipeline, both against the reference rater."""
+    raters = tables(
+        "validation/raters", "f1", "f1_low", "f1_high", "pipeline_f1", "pipeline_f1_low", "pipeline_f1_high", "kappa",
+        "kappa_low", "kappa_high", "pipeline_kappa", "pipeline_kappa_low", "pipeline_kappa_high", "trial_type", "side",
+        "criterion", "tolerance", "n_labelled", "n_participants", "reference_rater", "other_rater",
+    )  # fmt: skip
+    rows = []
+    for r in records(raters):
+        for name, other in (("f1", "pipeline_f1"), ("kappa", "pipeline_kappa")):
+            if pd.notna(r[name]) and pd.notna(r[other]):
+                what = f"{str(r['trial_type']).replace('_', ' ')}"
+                detail = (
+                    f"{r['side']}, {_tolerance({str(k): v for k, v in r.items()})}, n = {r['n_labelled']}"
+                    if name == "f1"
+                    else "κ"
+                )
+                rows.append(
+                    (f"{what} ({detail})", *(r[f"{n}{e}"] for n in (name, other) for e in ("", "_low", "_high")))
+                )
+    if not rows:
+        return None
+    frame = pd.DataFrame(rows[:26], columns=["name", "rater", "rater_low", "rater_high", "own", "own_low", "own_high"])
+    with drawing():
+        figure, axes = panels(1, 1, width=7.8, height=1.1 + 0.26 * len(frame))
+        axis = axes[0, 0]
+        y = np.arange(len(frame))[::-1]
+        for name, colour, marker, shift, label in (
+            ("rater", ORANGE, "s", 0.14, "second rater"),
+            ("own", BLUE, "o", -0.14, "pipeline"),
+        ):
+            value = frame[name].to_numpy(dtype=float)
+            low, high = (frame[f"{name}_{e}"].fillna(frame[name]).to_numpy(dtype=float) for e in ("low", "high"))
+            axis.errorbar(value, y + shift, xerr=np.clip([value - low, high - value], 0, None), fmt=marker, color=colour,
+                          markersize=4, elinewidth=0.9, label=label)  # fmt: skip
+        axis.set_yticks(y, frame["name"], fontsize=7)
+        axis.set(xlabel="agreement with the reference rater (F1, or κ for states)", ylim=(-0.7, len(frame) - 0.3))
+        axis.legend(loc="lower left")
+        png = written(figure, "raters", folder)
+    people = int(raters["n_participants"].max()) if raters["n_participants"].notna().any() else 0
+    return Picture(
+        "raters",
+        "As good as a second rater?",
+        f"Both against {raters['reference_rater'].iloc[0]}, on the recordings that both raters labelled, n = {people} "
+        "people; 95 % intervals over people.",
+        "Agreement of the second rater and of the pipeline with the reference rater.",
+        png,
+    )

@@ -1,0 +1,110 @@
+"""How figures look, and how they are written so that the same numbers give the same bytes.
+
+Colours are those of Okabe & Ito (2008, *Color Universal Design*), told apart with the common kinds of colour blindness;
+sides and states differ in marker or pattern too, so that a black-and-white print loses nothing.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Final
+
+import matplotlib as mpl
+
+mpl.use("Agg")
+from matplotlib.figure import Figure
+
+from ..io.atomic import write_bytes
+
+__all__ = [
+    "BLACK", "BLUE", "GREEN", "GREY", "ORANGE", "PURPLE", "SIDE_COLOURS", "SIDE_MARKERS", "SKY", "STATE_COLOURS",
+    "VERMILION", "YELLOW", "drawing", "panels", "written",
+]  # fmt: skip
+
+BLACK: Final = "#000000"
+ORANGE: Final = "#E69F00"
+SKY: Final = "#56B4E9"
+GREEN: Final = "#009E73"
+YELLOW: Final = "#F0E442"
+BLUE: Final = "#0072B2"
+VERMILION: Final = "#D55E00"
+PURPLE: Final = "#CC79A7"
+GREY: Final = "#8A8A8A"
+SIDE_COLOURS: Final = {"left": BLUE, "right": VERMILION}
+SIDE_MARKERS: Final = {"left": "o", "right": "s"}
+STATE_COLOURS: Final = {
+    "rest": "#C9C9C9", "normal_gait": SKY, "limping_gait": ORANGE, "turn": PURPLE, "gait": "#A9D5EE",
+    "knee_bend": GREEN, "other": "#ECECEC",
+}  # fmt: skip
+
+_STYLE: Final[Any] = {
+    "font.family": "DejaVu Sans",
+    "font.size": 9,
+    "axes.titlesize": 9.5,
+    "axes.titleweight": "bold",
+    "axes.titlelocation": "left",
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.linewidth": 0.8,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "grid.color": "#DDDDDD",
+    "grid.linewidth": 0.6,
+    "legend.frameon": False,
+    "legend.fontsize": 8,
+    "lines.linewidth": 1.4,
+    "savefig.dpi": 110,
+    "svg.hashsalt": "strainstudy",
+    "svg.fonttype": "path",
+    "pdf.fonttype": 42,
+}
+_METADATA: Final[dict[str, dict[str, Any]]] = {
+    "png": {"Software": None},
+    "svg": {"Date": None, "Creator": None},
+    "pdf": {"CreationDate": None, "ModDate": None, "Creator": None, "Producer": None},
+}
+
+
+@contextmanager
+def drawing() -> Iterator[None]:
+    """Draw with the report's style, whatever the reader's own settings are."""
+    with mpl.rc_context():
+        mpl.rcdefaults()
+        mpl.use("Agg")
+        mpl.rcParams.update(_STYLE)
+        yield
+
+
+def panels(
+    rows: int = 1, columns: int = 1, *, width: float = 7.2, height: float = 3.0, **options: Any
+) -> tuple[Figure, Any]:
+    """Make a figure with a grid of axes (always a 2-D array) and room between them."""
+    figure = Figure(figsize=(width, height), layout="constrained")
+    return figure, figure.subplots(rows, columns, squeeze=False, **options)
+
+
+def written(figure: Figure, name: str, folder: Path) -> bytes:
+    """Write a figure as PNG, SVG and PDF without dates or random ids, and give the PNG.
+
+    Parameters
+    ----------
+    figure : Figure
+    name : str
+        File name without suffix.
+    folder : Path
+
+    Returns
+    -------
+    bytes
+        The PNG.
+    """
+    png = b""
+    for form, metadata in _METADATA.items():
+        stream = io.BytesIO()
+        figure.savefig(stream, format=form, metadata=metadata)
+        write_bytes(folder / f"{name}.{form}", stream.getvalue())
+        png = stream.getvalue() if form == "png" else png
+    return png

@@ -1,0 +1,203 @@
+"""One recording as a drawing: every tracked point, what was detected in it, and what raters labelled.
+
+Drawn as SVG by hand and not by a plotting library: a study has hundreds of recordings, and a page of them has to stay
+small. Each column of pixels holds the least and greatest sample under it, so no spike is lost.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+from xml.sax.saxutils import escape
+
+import numpy as np
+import pandas as pd
+
+from ..io.store import FloatArray, Trace
+from .style import BLACK, GREEN, SIDE_COLOURS, STATE_COLOURS
+
+__all__ = ["draw_recording", "trace_path"]
+
+_WIDTH, _LEFT, _RIGHT = 1080, 118, 12
+_PANEL, _ROW, _GAP, _AXIS = 88, 13, 5, 30
+_COLUMNS = 480
+_STATES: Final = ("rest", "normal_gait", "limping_gait", "turn", "gait", "other")
+_OTHERS: Final = ("swallow", "knee_bend", "speech", "cough", "head_movement", "artefact")
+_LETTERS: Final = {"rest": "rest", "normal_gait": "normal", "limping_gait": "limping", "turn": "turn", "gait": "gait"}
+_COLOURS: Final = {
+    "swallow": "#009E73", "knee_bend": "#009E73", "speech": "#E69F00", "cough": "#D55E00", "head_movement": "#CC79A7",
+    "artefact": "#8A8A8A",
+}  # fmt: skip
+_POINTS: Final = {
+    "left_knee": ("left knee", SIDE_COLOURS["left"]),
+    "right_knee": ("right knee", SIDE_COLOURS["right"]),
+    "throat": ("throat", GREEN),
+}
+
+
+def trace_path(values: FloatArray, low: float, high: float, *, width: float, height: float) -> str:
+    """SVG path of a signal, in tenths of a pixel.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+        NaN breaks the line.
+    low, high : float
+        Values at the bottom and the top.
+    width, height : float
+        Pixels.
+
+    Returns
+    -------
+    str
+        Path data; each of at most 480 columns gives its least and greatest value, in the order they come.
+    """
+    n = values.size
+    if n == 0 or not high > low:
+        return ""
+    edges = np.linspace(0, n, min(_COLUMNS, n) + 1).astype(int)
+    parts: list[str] = []
+    last: tuple[int, int] | None = None
+    for a, b in zip(edges[:-1], edges[1:], strict=True):
+        piece = values[a:b]
+        finite = np.flatnonzero(np.isfinite(piece))
+        if finite.size == 0:
+            last = None
+            continue
+        ends = sorted({int(finite[np.argmin(piece[finite])]), int(finite[np.argmax(piece[finite])])})
+        for k in ends:
+            x = round(10.0 * width * (a + k) / max(n - 1, 1))
+            y = round(10.0 * height * (1.0 - (float(np.clip(piece[k], low, high)) - low) / (high - low)))
+            if last is None:
+                parts.append(f"M{x} {y}")
+            elif (x, y) != last:
+                parts.append(f"l{x - last[0]} {y - last[1]}")
+            last = (x, y)
+    return "".join(parts).replace(" -", "-")
+
+
+def _nice_step(span: float) -> float:
+    rough = span / 8.0
+    power = 10.0 ** np.floor(np.log10(max(rough, 1e-9)))
+    return float(next(power * m for m in (1.0, 2.0, 5.0, 10.0) if power * m >= rough))
+
+
+def _axis(top: float, duration: float, scale: float) -> list[str]:
+    step = _nice_step(duration)
+    out = [f'<path d="M{_LEFT} {top}H{_WIDTH - _RIGHT}" stroke="#000" stroke-width=".8"/>']
+    for k in range(int(duration / step) + 1):
+        x = _LEFT + scale * k * step
+        out.append(
+            f'<path d="M{x:.1f} {top}v4" stroke="#000" stroke-width=".8"/>'
+            f'<text x="{x:.1f}" y="{top + 15}" text-anchor="middle">{k * step:g}</text>'
+        )
+    out.append(f'<text x="{_WIDTH - _RIGHT}" y="{top + 27}" text-anchor="end">time (s)</text>')
+    return out
+
+
+def _spans(frame: pd.DataFrame, kinds: Sequence[str], top: float, scale: float) -> list[str]:
+    """One row of coloured spans with their names where they fit."""
+    out = []
+    rows = frame[frame["trial_type"].isin(kinds)]
+    columns = rows[["onset", "duration", "trial_type"]].itertuples(index=False, name=None)
+    for onset, duration, kind in columns:
+        x, w = _LEFT + scale * float(onset), max(scale * float(duration), 1.5)
+        colour = STATE_COLOURS.get(kind, _COLOURS.get(kind, "#999"))
+        out.append(
+            f'<rect x="{x:.1f}" y="{top}" width="{w:.1f}" height="{_ROW - 2}" fill="{colour}"><title>'
+            f"{escape(str(kind))} {float(onset):.2f} to {float(onset) + float(duration):.2f} s</title></rect>"
+        )
+        word = _LETTERS.get(kind, str(kind).replace("_", " "))
+        if w > 6.0 * len(word) + 4.0:
+            out.append(f'<text x="{x + 3:.1f}" y="{top + 9}" class="in">{escape(word)}</text>')
+    return out
+
+
+def _ticks(times: FloatArray, top: float, height: float, colour: str, scale: float, *, up: bool) -> str:
+    """Ticks for instants: detected rise from the foot of the panel, labelled hang from its head."""
+    y, reach = (top + height, -10) if up else (top, 10)
+    path = "".join(f"M{_LEFT + scale * t:.1f} {y:g}v{reach}" for t in times)
+    return f'<path d="{path}" stroke="{colour}" stroke-width="1.2"/>' if path else ""
+
+
+def _side_times(frame: pd.DataFrame, point: str) -> FloatArray:
+    side = point.removesuffix("_knee")
+    chosen = frame[(frame["trial_type"] == "initial_contact") & (frame["side"] == side)]
+    return chosen["onset"].to_numpy(dtype=float)
+
+
+def _value(trace: Trace) -> tuple[FloatArray, str]:
+    angle = trace.columns.get("angle")
+    if angle is not None and np.isfinite(angle).any():
+        return angle, "deg"
+    unit = "deg" if trace.units == "deg" else "a.u." if trace.units == "a.u." else "\u0394R/R"
+    return trace["response"], unit
+
+
+def draw_recording(
+    traces: Mapping[str, Trace], detected: pd.DataFrame, labelled: Mapping[str, pd.DataFrame], title: str
+) -> str:
+    """Draw one recording.
+
+    Parameters
+    ----------
+    traces : mapping of tracked point to Trace
+        Conditioned signals; references beside them (``<point>:reference``) are left out.
+    detected : DataFrame
+        ``onset``, ``duration``, ``trial_type``, ``side`` of everything detected, bouts included.
+    labelled : mapping of rater to DataFrame
+        The same from the raters.
+    title : str
+        For those who cannot see it.
+
+    Returns
+    -------
+    str
+        An ``svg`` element.
+    """
+    points = [p for p in _POINTS if p in traces and traces[p].n > 0]
+    if not points:
+        return ""
+    duration = max(traces[p].start + traces[p].n / traces[p].sampling_frequency for p in points)
+    scale = (_WIDTH - _LEFT - _RIGHT) / duration
+    out: list[str] = []
+    y = 4.0
+    first = next(iter(labelled.values()), pd.DataFrame({"trial_type": [], "side": [], "onset": []}))
+    for point in points:
+        words, colour = _POINTS[point]
+        trace = traces[point]
+        values, unit = _value(trace)
+        finite = values[np.isfinite(values)]
+        low, high = np.quantile(finite, [0.001, 0.999]) if finite.size else (0.0, 1.0)
+        low, high = float(low), float(high) if high > low else float(low) + 1.0
+        margin = 0.06 * (high - low)
+        x0 = _LEFT + scale * trace.start
+        width = scale * trace.n / trace.sampling_frequency
+        path = trace_path(values, low - margin, high + margin, width=width, height=_PANEL)
+        out.append(f'<rect x="{_LEFT}" y="{y}" width="{_WIDTH - _LEFT - _RIGHT}" height="{_PANEL}" fill="#F7F7F5"/>')
+        out.append(
+            f'<g transform="translate({x0:.1f} {y}) scale(.1)"><path d="{path}" fill="none" stroke="{colour}" '
+            f'stroke-width="11" stroke-linejoin="round"/></g>'
+        )
+        out.append(f'<text x="{_LEFT - 8}" y="{y + 40}" text-anchor="end" class="b">{words}</text>')
+        out.append(f'<text x="{_LEFT - 8}" y="{y + 53}" text-anchor="end">{unit}</text>')
+        for value, at in ((high, y + 10), (low, y + _PANEL - 3)):
+            out.append(f'<text x="{_LEFT - 8}" y="{at}" text-anchor="end" class="s">{value:.3g}</text>')
+        if point != "throat":
+            out.append(_ticks(_side_times(detected, point), y, _PANEL, BLACK, scale, up=True))
+            out.append(_ticks(_side_times(first, point), y, _PANEL, "#555", scale, up=False))
+        y += _PANEL + _GAP
+    sources = {"detected": detected, **labelled}
+    for source, frame in sources.items():
+        for kinds in (_STATES, _OTHERS):
+            if frame["trial_type"].isin(kinds).any():
+                out.append(f'<text x="{_LEFT - 8}" y="{y + 9}" text-anchor="end">{escape(source)}</text>')
+                out.extend(_spans(frame, kinds, y, scale))
+                y += _ROW
+    out.extend(_axis(y + 3, duration, scale))
+    height = y + 3 + _AXIS
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {height:g}" role="img" '
+        f'font-family="sans-serif" font-size="10.5"><title>{escape(title)}</title>'
+        "<style>.b{font-weight:bold}.s{font-size:9px;fill:#555}.in{font-size:9px}</style>" + "".join(out) + "</svg>"
+    )

@@ -1,0 +1,74 @@
+"""What every report says whatever the study: cautions with what they rest on, and how to read the sections."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+__all__ = ["CAUTIONS", "READING", "Caution"]
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A caution and its basis."""
+
+    words: str
+    basis: str
+
+
+CAUTIONS: Final = (
+    Caution(
+        "Research tool. Not a medical device; not for diagnosis, screening or treatment. Nothing here is a diagnosis: "
+        "a clinician decides.",
+        "Regulation (EU) 2017/745, Article 2(1): the intended purpose decides",
+    ),
+    Caution(
+        "Swallow counts do not show aspiration; a normal count does not mean safe swallowing. Do not use for diet or "
+        "feeding decisions. Do not give thin liquids to people with suspected dysphagia without a clinician. Stop a "
+        "drinking task on cough, wet voice or breathlessness, and note the residual volume.",
+        "aspiration can be clinically silent; a timed water test is inappropriate in people who obviously aspirate "
+        "(Nathadwarawala et al. 1992, J Neurol Neurosurg Psychiatry 55:822-825)",
+    ),
+    Caution(
+        "Power body-worn electronics from a battery or a medically isolated supply, never while a mains-powered "
+        "computer is galvanically connected without isolation.",
+        "IEC 60601-1, patient leakage currents",
+    ),
+    Caution(
+        "Skin: check for sensitivity to silicone, adhesive and carbon filler; limit wear time; remove on redness; not on "
+        "broken skin; do not wrap the throat tightly.",
+        "ISO 10993-10 and 10993-23, sensitisation and irritation",
+    ),
+    Caution(
+        "Falls: simulated limping and deep knee bends need a clear floor and a spotter; stop on pain.",
+        "study practice",
+    ),
+    Caution("Ethics approval and written informed consent come before recording.", "Declaration of Helsinki"),
+    Caution(
+        "Pseudonymised data only: keep the key apart, no names in file names, process locally. This page shows health "
+        "data: hand it on only as the consent allows.",
+        "Regulation (EU) 2016/679, Articles 4(5), 9 and 32",
+    ),
+)
+
+READING: Final = {
+    "bench": "Figures of merit of each sensor from its own bench recordings. Full scale is the range of its largest settled "
+    "cycles. Intervals are 95 % over cycles, steps or taps. The delay between the sensor's record and the bench's is "
+    "removed before hysteresis is read, so that an offset of two clocks is not sold as hysteresis.",
+    "calibration": "A sleeve and its sensor turn flexion into resistance with a gain that differs from knee to knee and from "
+    "one donning to the next. Holds at known angles give each sensor and session its own map to degrees.",
+    "recordings": "Every recording as the pipeline saw it: in degrees where calibrated, else the relative resistance change. "
+    "Strokes at the foot of a knee's panel are detected initial contacts, strokes at its head the reference rater's. "
+    "Rows below: what was detected, then what each rater labelled.",
+    "gait": "Measures of steady strides only: starts, stops and turns are left out. Below 20 strides a row carries a warning. "
+    "The column 'sensor or gait' says whether a difference between the sides can be the sensors' own.",
+    "swallows": "Swallows found in the throat signal among speech, coughs and head movements.",
+    "classifier": "Every number here is of people left out of everything that was fitted: scaling, selection, calibration of "
+    "probabilities, smoothing. Three simple rules stand beside the classifier; one that does no better than they is not "
+    "needed.",
+    "agreement": "Detected events, states and the parameters that come from them against hand labels, and against a second "
+    "rater where there is one.",
+    "norms": "Published values for orientation. They differ between good sources; being outside a range is not an illness and "
+    "being inside one is not health.",
+    "change": "Later minus earlier session, beside what repeats alone explain.",
+}
