@@ -1,13 +1,12 @@
 """Maps of sessions, on simulated knees through the simulated sensor and bridge."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
+from angle_recovery import HOW, PLAIN, bend_of, errors_of_a_walk, labels_of, one_map
 from strainstudy.calibrate.maps import (
-    BendTrace,
     MapKey,
     calibration_rows,
     fit_session_maps,
@@ -15,80 +14,12 @@ from strainstudy.calibrate.maps import (
     maps_to_json,
     side_of_holds,
 )
-from strainstudy.calibrate.traces import calibrate_trace
-from strainstudy.condition.parameters import ConditionParameters
-from strainstudy.condition.trace import condition_trace
-from strainstudy.records import Sensor
 from strainstudy.sensor.anglemap import AngleMap, Refusal
-from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.simulate.bends import hold_bends
-from strainstudy.simulate.knee import Segment, healthy_gait, limp, walk_knees
-from strainstudy.simulate.sensor import Acquisition, BridgeModel, SensorModel, through_sensor
+from strainstudy.simulate.sensor import SensorModel
 from strainstudy.tables.angles import CALIBRATIONS
 
 FS = 100
-HOW = ConditionParameters()
-PLAIN = CalibrateParameters()
-SHEET = Sensor("s", excitation_v=3.3, r1_ohm=10_000, r2_ohm=10_000, r3_ohm=10_000)
-BRIDGE = BridgeModel(r2_ohm=10_000)
-
-
-def labels_of(motion, **changes):
-    rows = [(e.onset, e.duration, e.trial_type, e.side, e.value) for e in motion.truth]
-    return pd.DataFrame(rows, columns=["onset", "duration", "trial_type", "side", "value"]).assign(**changes)
-
-
-def response_of(angle, model, rng, polarity=1):
-    volts = through_sensor(
-        angle, FS, sensor=model, bridge=replace(BRIDGE, polarity=polarity), acquisition=Acquisition(), rng=rng
-    )
-    return calibrate_trace(volts, FS, units="V", tracked_point="left_knee", sensor=SHEET)
-
-
-def bend_of(motion, model, rng, side="left", labels=None, polarity=1, sensor_id="s"):
-    done = response_of(motion.angles[side], model, rng, polarity)
-    return BendTrace(
-        MapKey.of("sub-01", "ses-01", f"{side}_knee", sensor_id),
-        "bend",
-        FS,
-        "V",
-        done.response,
-        done.rest_ohm,
-        labels_of(motion) if labels is None else labels,
-    )
-
-
-def one_map(bend):
-    (found,) = fit_session_maps([bend], PLAIN, HOW).values()
-    return found
-
-
-def errors_of_a_walk(seed, model):
-    rng = np.random.default_rng(seed)
-    gait = healthy_gait(rng)
-    if seed % 2:
-        gait = limp(gait, "left", "stiff", 0.7)
-    walk = walk_knees(
-        [
-            Segment("rest", 6),
-            Segment("walk", 30, gait),
-            Segment("rest", 5),
-            Segment("walk", 20, gait),
-            Segment("rest", 4),
-        ],
-        FS,
-        rng,
-    )
-    angle_map = one_map(bend_of(hold_bends(FS, rng, sides=("left",)), model, rng))
-    # Between two recordings of a session the sensor drifts by some percent of its resistance.
-    later = replace(model, rest_ohm=model.rest_ohm * (1 + 0.03 * rng.normal()))
-    done = response_of(walk.angles["left"], later, rng)
-    clean = condition_trace(done.response, FS, tracked_point="left_knee", units="V", parameters=HOW, end=angle_map.sign)
-    found = angle_map.apply(clean.response, FS, drift=clean.drift, rest_ohm=done.rest_ohm)
-    truth = walk.angles["left"]
-    calibrated = np.isfinite(found.angle) & ~found.extrapolated
-    inside = (found.low <= truth) & (truth <= found.high)
-    return (found.angle - truth)[calibrated], inside[calibrated]
 
 
 @pytest.fixture(scope="module")
@@ -107,7 +38,7 @@ def many_walks():
             wander_per_root_minute=0.001,
             flicker=0.0005,
         )
-        rows.append(errors_of_a_walk(seed, model))
+        rows.append(errors_of_a_walk(seed, model, session_drift=0.03))
     return rows
 
 

@@ -14,7 +14,7 @@ Zero. Two things say where 0 degrees lies in another recording of the session: i
 take ``straight_leg_sd_deg``), and the sensor still reads what it read at 0 in the bend recording (give or take its
 drift since, judged from the spread of that reading within the bend recordings). The two are weighted by their
 variances. So a sensor that hardly drifts shows that somebody stands on bent knees, and one that drifts much is set
-to zero in every recording.
+to zero in every recording; so is one whose reading moved further than either explains (the sleeve slipped).
 
 Lag. A soft sensor follows with a first-order lag; the angle is advanced by the lag of the response time in the
 settings, and the interval widens with angular speed for what is not known of it.
@@ -44,6 +44,9 @@ _EXTRAPOLATION_SHARE: Final = 0.3
 """Standard error of an extrapolated angle as share of its distance from the calibrated range (ours)."""
 _LAG_ERROR_SHARE: Final = 0.7
 """Standard error of the lag as share of the lag: that of a lag anywhere from none to 2.4 times as long (ours)."""
+_SLIP_PROBABILITY: Final = 0.1
+_SLIP_DEG: Final = 20.0
+"""A sleeve that slips or a sensor that ages in a session moves its zero by some tens of degrees (both ours)."""
 _MARGIN_SHARE: Final = 0.05
 """Levels within this share of the span beyond the holds still count as calibrated."""
 
@@ -187,9 +190,7 @@ class AngleMap:
             resting = (1 + resting) * rest_ohm / self.rest_ohm - 1
         # Rest is the branch on which the leg came down, as it was in the bend recording.
         apparent = float(self.angle_of(self.sign * (resting - self.zero_level) + self.level_of(0.0)))
-        by_posture, by_sensor = self.zero_error_deg**-2, max(self.zero_drift_deg, 1e-6) ** -2
-        weight = by_sensor / (by_posture + by_sensor)
-        return weight * apparent, (by_posture + by_sensor) ** -0.5
+        return _resting_angle(apparent, self.zero_error_deg, self.zero_drift_deg)
 
     def apply(self, response: npt.ArrayLike, fs: float, *, drift: npt.ArrayLike, rest_ohm: float = math.nan) -> Angles:
         """Turn a conditioned response into degrees.
@@ -237,6 +238,30 @@ class AngleMap:
         freedom = self.freedom * (constant / self.error_deg**2) ** 2 if self.error_deg > 0 else math.inf
         half = student.ppf(0.5 + self.prediction_level / 2, freedom) * np.sqrt(variance)
         return Angles(angle, angle - half, angle + half, extrapolated)
+
+
+def _resting_angle(apparent: float, posture_sd: float, drift_sd: float) -> tuple[float, float]:
+    """Mean and standard deviation of a resting angle that the sensor reads as ``apparent``.
+
+    The angle is about 0 with ``posture_sd``. The sensor drifted by ``drift_sd``, or (seldom) it slipped by much more;
+    the two cases are weighted by how well each explains the reading.
+    """
+    cases = []
+    for probability, spread in (
+        (1 - _SLIP_PROBABILITY, drift_sd),
+        (_SLIP_PROBABILITY, math.hypot(drift_sd, _SLIP_DEG)),
+    ):
+        if math.isinf(spread):
+            return 0.0, posture_sd
+        both = posture_sd**2 + spread**2
+        likelihood = probability * math.exp(-(apparent**2) / (2 * both)) / math.sqrt(both)
+        cases.append((likelihood, apparent * posture_sd**2 / both, posture_sd**2 * spread**2 / both))
+    total = sum(weight for weight, _, _ in cases)
+    if total == 0:
+        return 0.0, posture_sd
+    mean = sum(weight * value for weight, value, _ in cases) / total
+    variance = sum(weight * (own + (value - mean) ** 2) for weight, value, own in cases) / total
+    return mean, math.sqrt(variance)
 
 
 def curve_through(levels: Array, angles: Array) -> Callable[[npt.ArrayLike], Array]:
