@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -9,8 +10,9 @@ from typing import Any
 from ..config import StudyConfig, check_config, load_config
 from ..errors import Problem, StudyError
 from ..study import Study, load_study
+from ..validate.norms import read_norms
 
-__all__ = ["check_all"]
+__all__ = ["check_all", "reference_rater"]
 
 
 def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[str, Any], Study]:
@@ -51,7 +53,42 @@ def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[s
                 file, "results would be written into the study folder itself", "name another folder", None, "results"
             )
         )
+    problems += _norm_problems(config) + _rater_problems(config, study, file)
     if problems or study is None:
         raise StudyError(problems)
     general, sections = load_config(config, file)
     return general, sections, study
+
+
+def _norm_problems(config: Mapping[str, Any]) -> list[Problem]:
+    norms = config.get("norms")
+    if not isinstance(norms, str):
+        return []
+    try:
+        read_norms(Path(norms), norms)
+    except StudyError as error:
+        return list(error.problems)
+    return []
+
+
+def _rater_problems(config: Mapping[str, Any], study: Study | None, file: str) -> list[Problem]:
+    section = config.get("validate")
+    wanted = section.get("reference_rater") if isinstance(section, Mapping) else None
+    if study is None or not isinstance(wanted, str):
+        return []
+    raters = sorted({rater for recording in study.recordings.values() for rater in recording.labels})
+    if wanted in raters:
+        return []
+    remedy = f"name one of: {', '.join(raters)}" if raters else "leave it out: the study has no labels"
+    return [Problem(file, "this rater labelled nothing", remedy, column="validate.reference_rater", value=wanted)]
+
+
+def reference_rater(study: Study, wanted: str | None) -> str | None:
+    """Name the rater everything is compared with: the one wanted, else the one with most label files.
+
+    Among equals the first in alphabetical order; None for a study without labels.
+    """
+    if wanted is not None:
+        return wanted
+    counts = Counter(rater for recording in study.recordings.values() for rater in recording.labels)
+    return min(counts, key=lambda rater: (-counts[rater], rater)) if counts else None

@@ -27,7 +27,7 @@ def sensor_of(recording: Recording, tracked_point: str) -> str | None:
 
 
 def of_reference_rater(labels: Mapping[str, T], reference_rater: str | None) -> T | None:
-    """Choose what the reference rater gave: the one named, else the first in alphabetical order."""
+    """Choose what the reference rater gave, else what the first other rater in alphabetical order gave."""
     if not labels:
         return None
     rater = min(labels) if reference_rater is None or reference_rater not in labels else reference_rater

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -14,8 +15,11 @@ from ..io.store import Trace, read_recording
 from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_LOOPS, SENSORS
+from ..vocabulary import MISSING
 
-__all__ = ["run"]
+__all__ = ["USE_COLUMNS", "run"]
+
+USE_COLUMNS = ("sensor_id", "session_id", "recording_id", "gauge_factor", "noise")
 
 
 def _bench_recording(recording: Recording, traces: Mapping[str, Trace], sensor: Sensor) -> BenchRecording:
@@ -32,6 +36,17 @@ def _bench_recording(recording: Recording, traces: Mapping[str, Trace], sensor: 
         trace.sampling_frequency,
         reference,
     )
+
+
+def _use(sensor_id: str, session: str, pieces: Sequence[BenchRecording], parameters: BenchParameters) -> dict[str, Any]:
+    row = characterise(pieces, parameters).row
+    return {
+        "sensor_id": sensor_id,
+        "session_id": session,
+        "recording_id": pieces[0].recording_id,
+        "gauge_factor": row["gauge_factor"],
+        "noise": row["noise_floor"],
+    }
 
 
 def run(
@@ -54,15 +69,17 @@ def run(
     traces : Path
         What calibrate left of them: before any low-pass, which would shorten noise and lengthen response times.
     outputs : mapping of str to Path
-        ``sensors``, ``curves``, ``loops``, ``cycles``, ``steps``: frames to write.
+        ``sensors``, ``curves``, ``loops``, ``cycles``, ``steps`` and, for sensor health, ``uses``: frames to write.
     progress : Progress
     """
     by_sensor: dict[str, list[BenchRecording]] = {}
+    by_use: dict[tuple[str, str], list[BenchRecording]] = {}
     for recording in recordings:
         found = read_recording(traces, recording.recording_id)
         if "sensor" in found and recording.sensor_id is not None:
             own = _bench_recording(recording, found, sensors[recording.sensor_id])
             by_sensor.setdefault(recording.sensor_id, []).append(own)
+            by_use.setdefault((recording.sensor_id, recording.session_id or MISSING), []).append(own)
     specs = {
         "sensors": SENSORS,
         "curves": SENSOR_CURVES,
@@ -83,6 +100,8 @@ def run(
         for name, frame in made.items():
             frames[name].append(frame.assign(sensor_id=sensor_id))
         progress.say(f"{sensor_id}: {len(pieces)} recordings; {number} of {len(by_sensor)} sensors")
+    uses = [_use(*key, pieces, parameters) for key, pieces in sorted(by_use.items())]
+    write_frame(outputs["uses"], pd.DataFrame(uses, columns=list(USE_COLUMNS)))
     for name, parts in frames.items():
         filled = [part for part in parts if len(part)]
         whole = pd.concat(filled, ignore_index=True) if filled else parts[0]

@@ -19,10 +19,11 @@ from ..io.frames import write_frame, write_json
 from ..io.store import Trace, read_recording
 from ..jobs import Progress
 from ..records import Recording
+from ..swallow.activity import observed_seconds
 from ..swallow.candidates import CANDIDATE_COLUMNS, detect_candidates
 from ..swallow.features import FEATURE_NAMES
 from ..swallow.parameters import SwallowParameters
-from ..vocabulary import KNEES
+from ..vocabulary import KNEES, VOLT_UNITS
 from .bodies import angles_of, knees_of, limits_of
 
 __all__ = ["FRAMES", "run", "segment_recording"]
@@ -30,12 +31,14 @@ __all__ = ["FRAMES", "run", "segment_recording"]
 FRAMES = {
     "events": ("onset", "duration", "trial_type", "side", "value", "score"),
     "states": ("onset", "duration", "trial_type", "steady", "walk"),
-    "strides": (*STRIDE_COLUMNS, "response_range"),
+    "strides": STRIDE_COLUMNS,
     "knee_bends": ("side", *BEND_COLUMNS),
     "candidates": (*CANDIDATE_COLUMNS, *FEATURE_NAMES),
 }
 WALKS = ("walk", "free")
 BENDS = ("bend", "free")
+LAGGING = (*VOLT_UNITS, "ohm")
+"""Units that only a strain sensor has; degrees have no lag, and arbitrary units may be anything."""
 
 
 def _outside_gait(bends: pd.DataFrame, states: pd.DataFrame) -> pd.DataFrame:
@@ -71,10 +74,10 @@ def segment_recording(
     frames : dict of str to DataFrame
         Those of `FRAMES` that apply.
     notes : dict
-        ``polarity`` of each knee with its evidence; ``observed_throat_s``.
+        ``polarity`` of each knee with its evidence; ``throat_s``, ``observed_throat_s``.
     """
     frames: dict[str, pd.DataFrame] = {}
-    notes: dict[str, Any] = {"polarity": {}, "observed_throat_s": None}
+    notes: dict[str, Any] = {"polarity": {}, "throat_s": None, "observed_throat_s": None}
     knees, fs = knees_of(traces)
     if knees and task in WALKS:
         lags = {
@@ -94,8 +97,8 @@ def segment_recording(
         throat = traces["throat"]
         found = detect_candidates(throat["response"], throat.sampling_frequency, swallow)
         frames["candidates"] = found.assign(onset=found["onset"] + throat.start)
-        observed = np.count_nonzero(np.isfinite(throat["response"])) / throat.sampling_frequency
-        notes["observed_throat_s"] = float(observed)
+        notes["throat_s"] = throat.n / throat.sampling_frequency
+        notes["observed_throat_s"] = observed_seconds(throat["response"], throat.sampling_frequency)
     return frames, notes
 
 

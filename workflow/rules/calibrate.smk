@@ -1,0 +1,23 @@
+# Volts to resistance, relative change and strain; holds at known angles to one angle map per sensor and session.
+rule calibrate:
+    input:
+        traces=rules.ingest.output.traces,
+        labels=lambda w: label_files(tasks=["bend"], batch=w.batch),
+    output:
+        traces=f"{STAGES}/calibrate/{{batch}}.parquet",
+        maps=f"{STAGES}/calibrate/{{batch}}.maps.json",
+        calibrations=f"{STAGES}/calibrate/{{batch}}.calibrations.json",
+        notes=f"{STAGES}/calibrate/{{batch}}.notes.json",
+    params:
+        code=code_hash("strainstudy.stages.calibrate"),
+        recordings=lambda w: sheet_rows(w.batch, label_tasks=["bend"]),
+        sensors=lambda w: sensor_rows(w.batch),
+        settings=settings_of("calibrate", "condition"),
+        reference_rater=REFERENCE_RATER,
+    log:
+        f"{RESULTS}/logs/calibrate/{{batch}}.log",
+    resources:
+        mem_mb=4000,
+        runtime=60,
+    script:
+        "../scripts/calibrate.py"

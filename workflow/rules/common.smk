@@ -1,0 +1,104 @@
+# The study as it was checked at the start, and what the rules need to know of it.
+import sys
+from dataclasses import asdict, replace
+from pathlib import Path
+
+from strainstudy.batches import BENCH, group_recordings
+from strainstudy.config import load_config
+from strainstudy.errors import StudyError
+from strainstudy.intake.start import check_all, reference_rater
+from strainstudy.provenance.code import code_hash
+
+config_files = [str(file) for file in workflow.configfiles]
+try:
+    GENERAL, SETTINGS, STUDY = check_all(config, " + ".join(config_files))
+except StudyError as error:
+    sys.stderr.write(f"{error}\n")
+    sys.exit(1)
+
+REFERENCE_RATER = reference_rater(STUDY, SETTINGS["validate"].reference_rater)
+RESULTS = GENERAL.results.rstrip("/")
+STAGES = f"{RESULTS}/stages"
+BATCHES = group_recordings(STUDY.recordings.values(), GENERAL.batches)
+SETTING_FILES = sorted({*config_files, GENERAL.norms})
+
+
+wildcard_constraints:
+    batch="|".join(BATCHES),
+
+
+def settings_of(*sections):
+    """Settings of some sections as plain values, so that a rule runs again when one of its own changes."""
+    return {name: asdict(SETTINGS[name]) for name in sections}
+
+
+def sheet_rows(batch, label_tasks=()):
+    """Sheet rows of a batch; labels are named only for the tasks whose labels the stage reads."""
+    return [
+        asdict(r if r.task in label_tasks else replace(r, labels={}))
+        for r in BATCHES[batch]
+    ]
+
+
+def sensor_rows(batch):
+    """Sheet rows of the sensors that a batch uses."""
+    used = {
+        c.sensor_id or r.sensor_id for r in BATCHES[batch] for c in r.channels
+    } - {None}
+    return [asdict(STUDY.sensors[sensor]) for sensor in sorted(used)]
+
+
+def raw_files(batch):
+    """Raw files of a batch, as Snakemake shall watch them."""
+    return [str(recording.path) for recording in BATCHES[batch]]
+
+
+def label_files(tasks=None, batch=None):
+    """Label files of a batch or of the study, of all tasks or some."""
+    recordings = STUDY.recordings.values() if batch is None else BATCHES[batch]
+    return sorted(
+        str(path)
+        for recording in recordings
+        if tasks is None or recording.task in tasks
+        for path in recording.labels.values()
+    )
+
+
+def study_files():
+    """Every file of the study that was read: sheets, raw files, labels."""
+    sheets = [Path(GENERAL.study) / f"{name}.tsv" for name in ("participants", "sensors", "recordings", "channels")]
+    return sorted({*map(str, sheets), *(f for batch in BATCHES for f in raw_files(batch)), *label_files()})
+
+
+def model_files():
+    """Files of a model of another study, if the config names one."""
+    return [] if GENERAL.model is None else [str(p) for p in sorted(Path(GENERAL.model).rglob("*")) if p.is_file()]
+
+
+def template_files():
+    """Templates of the report, which are no modules and so not in the hash of the code."""
+    return [str(p) for p in sorted(Path(workflow.basedir, "workflow/strainstudy/report/templates").glob("*.j2"))]
+
+
+def of_all_batches(pattern):
+    """One stage's output of every batch."""
+    return expand(pattern, batch=list(BATCHES))
+
+
+def study_rows(labels=False):
+    """The whole study's rows for stages that collect the batches."""
+    recordings = STUDY.recordings.values()
+    return {
+        "participants": [asdict(p) for p in STUDY.participants.values()],
+        "recordings": [asdict(r if labels else replace(r, labels={})) for r in recordings],
+    }
+
+
+def summary_of_study():
+    """What `snakemake check` says when nothing is wrong."""
+    people, recordings = len(STUDY.participants), STUDY.recordings.values()
+    labelled = sum(bool(r.labels) for r in recordings)
+    return (
+        f"{GENERAL.study}: in order. {people} participants, {len(STUDY.sensors)} sensors, "
+        f"{len(recordings)} recordings, {labelled} with labels."
+    )

@@ -1,0 +1,19 @@
+# Feature rows for the classifier: gait windows with their timing, shape and amplitude features.
+rule features:
+    input:
+        signals=rules.condition.output.signals,
+        strides=rules.segment.output.strides,
+        notes=rules.segment.output.notes,
+    output:
+        windows=f"{STAGES}/features/{{batch}}.windows.parquet",
+    params:
+        code=code_hash("strainstudy.stages.features"),
+        recordings=lambda w: sheet_rows(w.batch),
+        settings=settings_of("features"),
+    log:
+        f"{RESULTS}/logs/features/{{batch}}.log",
+    resources:
+        mem_mb=4000,
+        runtime=60,
+    script:
+        "../scripts/features.py"

@@ -1,0 +1,19 @@
+# Raw files, whatever their format, to one uniform time grid each; what is wrong with them counted and named.
+rule ingest:
+    input:
+        raw=lambda w: raw_files(w.batch),
+    output:
+        traces=f"{STAGES}/ingest/{{batch}}.parquet",
+        quality=f"{STAGES}/ingest/{{batch}}.quality.json",
+    params:
+        code=code_hash("strainstudy.stages.ingest"),
+        recordings=lambda w: sheet_rows(w.batch),
+        settings=settings_of("ingest"),
+        strict=GENERAL.strict,
+    log:
+        f"{RESULTS}/logs/ingest/{{batch}}.log",
+    resources:
+        mem_mb=4000,
+        runtime=60,
+    script:
+        "../scripts/ingest.py"

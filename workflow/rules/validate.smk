@@ -1,0 +1,38 @@
+# Against labels, between raters, against a reference angle, beside published norms, between sessions and groups.
+VALIDATION = [
+    "events",
+    "confounders",
+    "states",
+    "confusion",
+    "raters",
+    "parameters",
+    "angles",
+    "classifier",
+    "norms",
+    "retest",
+    "groups",
+]
+
+
+rule validate:
+    input:
+        tables=[*rules.classify.output, *rules.tabulate.output],
+        signals=of_all_batches(rules.condition.output.signals),
+        evidence=rules.train.output.evidence,
+        labels=label_files(),
+        norms=GENERAL.norms,
+    output:
+        tables=expand(f"{RESULTS}/validation/{{table}}.tsv", table=VALIDATION),
+        change=f"{RESULTS}/tables/change.tsv",
+    params:
+        code=code_hash("strainstudy.stages.validate"),
+        rows=study_rows(labels=True),
+        settings=settings_of("validate"),
+        results=RESULTS,
+    log:
+        f"{RESULTS}/logs/validate.log",
+    resources:
+        mem_mb=4000,
+        runtime=60,
+    script:
+        "../scripts/validate.py"

@@ -1,0 +1,21 @@
+from pathlib import Path
+
+from strainstudy.bends.parameters import BendParameters
+from strainstudy.gait.parameters import GaitParameters
+from strainstudy.jobs import job
+from strainstudy.settings import build
+from strainstudy.stages import segment
+from strainstudy.stages.rows import recordings_of
+from strainstudy.swallow.parameters import SwallowParameters
+
+with job(snakemake.log[0], f"segment {snakemake.wildcards.batch}") as progress:
+    segment.run(
+        recordings_of(snakemake.params.recordings),
+        gait=build(GaitParameters, snakemake.params.settings["gait"]),
+        bends=build(BendParameters, snakemake.params.settings["bends"]),
+        swallow=build(SwallowParameters, snakemake.params.settings["swallow"]),
+        signals=Path(snakemake.input.signals),
+        outputs={name: Path(snakemake.output[name]) for name in segment.FRAMES},
+        notes=Path(snakemake.output.notes),
+        progress=progress,
+    )

@@ -1,0 +1,18 @@
+from pathlib import Path
+
+from strainstudy.jobs import job
+from strainstudy.sensor.health import HealthParameters
+from strainstudy.settings import build
+from strainstudy.stages import tabulate
+from strainstudy.stages.rows import participants_of, recordings_of
+
+with job(snakemake.log[0], "tabulate") as progress:
+    tabulate.run(
+        recordings_of(snakemake.params.rows["recordings"]),
+        participants_of(snakemake.params.rows["participants"]),
+        health=build(HealthParameters, snakemake.params.settings["health"]),
+        inputs={name: [Path(p) for p in snakemake.input.get(name)] for name in tabulate.INPUTS},
+        bench={name: Path(path) for name, path in snakemake.input.items() if name in tabulate.BENCH},
+        results=Path(snakemake.params.results),
+        progress=progress,
+    )

@@ -1,0 +1,19 @@
+from pathlib import Path
+
+from strainstudy.jobs import job
+from strainstudy.settings import build
+from strainstudy.stages import validate
+from strainstudy.stages.rows import participants_of, recordings_of
+from strainstudy.validate.parameters import ValidateParameters
+
+with job(snakemake.log[0], "validate") as progress:
+    validate.run(
+        recordings_of(snakemake.params.rows["recordings"]),
+        participants_of(snakemake.params.rows["participants"]),
+        parameters=build(ValidateParameters, snakemake.params.settings["validate"]),
+        norms=Path(snakemake.input.norms),
+        signals=[Path(path) for path in snakemake.input.signals],
+        evidence=Path(snakemake.input.evidence),
+        results=Path(snakemake.params.results),
+        progress=progress,
+    )

@@ -1,0 +1,99 @@
+"""The model card for people: what was learnt, from whom, how well, and what it must not be used for.
+
+In: the card for machines and the history of models. Out: Markdown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+__all__ = ["card_words", "no_model_words"]
+
+_RULES = {
+    "gait": "Normal and limping gait were told apart by a rule with published limits",
+    "swallow": "Swallows were told from other movements by a rule that needs no labels",
+}
+
+
+def _interval(scores: Mapping[str, Any], name: str) -> str:
+    value, low, high = (scores.get(key) for key in (name, f"{name}_low", f"{name}_high"))
+    if value is None:
+        return "n/a"
+    between = f" (95 % interval {low:.3f} to {high:.3f})" if low is not None and high is not None else ""
+    return f"{value:.3f}{between}"
+
+
+def no_model_words(reasons: Mapping[str, str | None]) -> str:
+    """Say that nothing was trained, and why.
+
+    Parameters
+    ----------
+    reasons : mapping of ``gait`` and ``swallow`` to str or None
+    """
+    lines = ["# No gait model", ""]
+    lines += [f"- {_RULES[name]}: {reason}." for name, reason in reasons.items() if reason]
+    return "\n".join(lines) + "\n"
+
+
+def card_words(card: Mapping[str, Any], history: pd.DataFrame, reasons: Mapping[str, str | None]) -> str:
+    """Describe the trained model for people.
+
+    Parameters
+    ----------
+    card : mapping
+        From `card.make_card`.
+    history : DataFrame
+        Of all models; the last row is this one.
+    reasons : mapping of ``gait`` and ``swallow`` to str or None
+        Why a part was not trained.
+
+    Returns
+    -------
+    str
+        Markdown.
+    """
+    data, scores = card["data"], card["scores"]
+    people = data["participants_by_state"]
+    lines = [
+        "# Model card: normal and limping gait",
+        "",
+        f"What it tells: {card['task']}.",
+        "",
+        "## Learnt from",
+        "",
+        f"- {data['participants']} participants, {data['recordings']} recordings, "
+        f"{data['labelled_time_s']:.0f} s of labelled walking",
+        *(f"- {state}: {data['windows'][state]} windows of {n} participants" for state, n in sorted(people.items())),
+        "",
+        "## How well, on participants that the scoring model never saw",
+        "",
+        f"- Balanced accuracy by time, normal against limping: {_interval(scores, 'balanced_accuracy')}; 0.5 is chance",
+        f"- Log loss of the probabilities: {_interval(scores, 'log_loss')}; 0 is perfect, 0.693 knows nothing",
+        f"- Limping side right: {_interval(scores, 'side_accuracy')} of the labelled limping time",
+        f"- Permutation test: p = {_interval(scores, 'permutation_p')}; the chance of such a score if labels meant "
+        "nothing",
+        "",
+        "Baselines stand beside these in validation/classifier.tsv.",
+        "",
+        "## Variants",
+        "",
+    ]
+    lines += [
+        f"- {name.replace('_', ' ')}: {entry['family'].replace('_', ' ')} ({entry['setting']}), "
+        f"{len(entry['features'])} features, {entry['n_participants']} participants"
+        for name, entry in sorted(card["variants"].items())
+    ]
+    if len(history) and pd.notna(history["verdict"].iloc[-1]):
+        last = history.iloc[-1]
+        lines += [
+            "",
+            "## Against the model before",
+            "",
+            f"{str(last['verdict']).capitalize()} on the same participants.",
+        ]
+    lines += ["", "## Cautions", "", *(f"- {caution}" for caution in card["cautions"])]
+    lines += [f"- {_RULES[name]}: {reason}." for name, reason in reasons.items() if reason]
+    return "\n".join(lines) + "\n"

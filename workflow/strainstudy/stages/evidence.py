@@ -1,0 +1,60 @@
+"""Numbers of one walk put together for the question whether a difference is the sensor's or the gait's."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from ..sensor.anglemap import AngleMap
+from ..sensor.verdict import Measured, WalkEvidence, gain_ratio_of_bends
+
+__all__ = ["walk_evidence"]
+
+
+def _measured(row: Mapping[str, Any], name: str) -> Measured:
+    return Measured(float(row[name]), float(row[f"{name}_low"]), float(row[f"{name}_high"]))
+
+
+def _gain(entry: AngleMap) -> tuple[float, float]:
+    """Response per degree and its standard error: the map's relative error of any angle is an error of its gain."""
+    return entry.response_per_degree, entry.response_per_degree * entry.error_share
+
+
+def walk_evidence(
+    row: Mapping[str, Any], strides: pd.DataFrame, maps: Mapping[str, AngleMap], flagged: Sequence[str]
+) -> WalkEvidence:
+    """Gather the evidence of one row of ``tables/gait.tsv``.
+
+    Parameters
+    ----------
+    row : mapping
+        Of `strainstudy.gait.measures.summarise_walk`.
+    strides : DataFrame
+        The strides it was made of, for their number.
+    maps : mapping of side to AngleMap
+        Bend calibrations of the session.
+    flagged : sequence of str
+        Sensors of the recording that left their control limits.
+
+    Returns
+    -------
+    WalkEvidence
+    """
+    steady = strides[strides["steady"].astype(bool)]
+    counts = [int((steady["side"] == side).sum()) for side in ("left", "right")]
+    both = {"left", "right"} <= set(maps)
+    likeness, phase = _measured(row, "waveform_likeness"), _measured(row, "phase_mean")
+    return WalkEvidence(
+        strides=min(counts),
+        amplitude_recorded=_measured(row, "response_range_symmetry_index"),
+        amplitude_calibrated=_measured(row, "range_of_motion_symmetry_index"),
+        gain_ratio=gain_ratio_of_bends(_gain(maps["right"]), _gain(maps["left"])) if both else Measured(),
+        gain_ratio_source="bends" if both else "none",
+        step_time=_measured(row, "step_time_symmetry_index"),
+        phase=phase.mapped(lambda value: value - 180.0),
+        peak_timing=_measured(row, "swing_peak_timing_difference"),
+        shape=Measured(1.0 - likeness.value, 1.0 - likeness.high, 1.0 - likeness.low),
+        flagged_sensors=tuple(flagged),
+    )

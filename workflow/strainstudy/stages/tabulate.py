@@ -1,0 +1,172 @@
+"""Result tables that no label changes: recordings, calibrations, knee bends, the bench, sensor health."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from ..io.frames import read_frame, read_frames, read_rows
+from ..jobs import Progress
+from ..records import Participant, Recording
+from ..sensor.health import HEALTH_COLUMNS, HealthParameters, control_chart, flagged_recordings
+from ..tables import Column, write_table
+from ..tables.angles import CALIBRATIONS
+from ..tables.bends import KNEE_BENDS
+from ..tables.recordings import RECORDINGS
+from ..tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_HEALTH, SENSOR_LOOPS, SENSORS
+from .bodies import sensor_of
+
+__all__ = ["BENCH", "INPUTS", "run"]
+
+BENCH_TABLES = {
+    "sensors": SENSORS,
+    "curves": SENSOR_CURVES,
+    "loops": SENSOR_LOOPS,
+    "cycles": BENCH_CYCLES,
+    "steps": BENCH_STEPS,
+}
+BENCH = (*BENCH_TABLES, "uses")
+INPUTS = ("quality", "calibrations", "calibrate_notes", "condition_notes", "knee_bends")
+FLAG = Column(
+    "sensor_flag", "string", "Sensor flag", "A sensor of this recording left its control limits in the study."
+)
+NOTES = Column("notes", "string", "Notes", "What had to be assumed or done to its signals.")
+VOLUME = Column("volume_ml", "number", "Volume", "Volume of water of a timed swallow.", "ml")
+
+
+def _carried(
+    recordings: Sequence[Recording], participants: Mapping[str, Participant], taken: set[str]
+) -> tuple[pd.DataFrame, list[Column]]:
+    """Gather what the sheets say of person and recording beyond the fixed columns, one row per recording."""
+    rows = []
+    for recording in recordings:
+        row: dict[str, Any] = {"recording_id": recording.recording_id, **recording.extra}
+        person = participants.get(recording.participant_id or "")
+        if person is not None:
+            own = {
+                "age": person.age,
+                "sex": person.sex,
+                "group": person.group,
+                "affected_side": person.affected_side,
+                **person.extra,
+            }
+            row |= {(f"participant_{name}" if name in row or name in taken else name): v for name, v in own.items()}
+        rows.append({(f"sheet_{n}" if n in taken and n != "recording_id" else n): v for n, v in row.items()})
+    frame = pd.DataFrame(rows)
+    names = [name for name in frame.columns if name != "recording_id"]
+    columns = [
+        Column(
+            name,
+            "number" if name == "age" else "string",
+            name.replace("_", " ").capitalize(),
+            "As the study's sheets have it.",
+            "years" if name == "age" else None,
+        )
+        for name in names
+    ]
+    return frame, columns
+
+
+def _notes(told: pd.DataFrame) -> pd.Series:
+    """Join the notes of a recording's traces into one text each."""
+    parts: dict[str, list[str]] = {}
+    for row in told.to_dict("records"):
+        parts.setdefault(str(row["recording_id"]), []).extend(f"{row['tracked_point']}: {n}" for n in row["notes"])
+    return pd.Series({recording: "; ".join(notes) for recording, notes in parts.items()}, dtype=object)
+
+
+def _uses(recordings: Sequence[Recording], told: pd.DataFrame, bench: pd.DataFrame) -> pd.DataFrame:
+    """List uses of sensors in the order of sessions: on people (rest resistance) and on the bench."""
+    rest = {(str(r["recording_id"]), str(r["tracked_point"])): r["rest_ohm"] for r in told.to_dict("records")}
+    rows = [
+        {
+            "sensor_id": sensor_of(recording, point),
+            "participant_id": recording.participant_id,
+            "session_id": recording.session_id,
+            "recording_id": recording.recording_id,
+            "rest_resistance": value,
+        }
+        for recording in recordings
+        for point in {channel.tracked_point: None for channel in recording.channels}
+        if (value := rest.get((recording.recording_id, point))) is not None
+    ]
+    keys = ["sensor_id", "participant_id", "session_id", "recording_id"]
+    worn = pd.DataFrame(rows, columns=[*keys, "rest_resistance"])
+    both = [frame for frame in (worn, bench.assign(participant_id=None)) if len(frame)]
+    uses = pd.concat(both, ignore_index=True) if both else worn
+    return uses.sort_values(["session_id", "recording_id", "sensor_id"], kind="stable", ignore_index=True)
+
+
+def _health(
+    recordings: Sequence[Recording], told: pd.DataFrame, bench: pd.DataFrame, parameters: HealthParameters
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    uses = _uses(recordings, told, bench)
+    chart = control_chart(uses, parameters) if len(uses) else pd.DataFrame(columns=list(HEALTH_COLUMNS))
+    return chart, flagged_recordings(chart, uses)
+
+
+def run(
+    recordings: Sequence[Recording],
+    participants: Mapping[str, Participant],
+    *,
+    health: HealthParameters,
+    inputs: Mapping[str, Sequence[Path]],
+    bench: Mapping[str, Path],
+    results: Path,
+    progress: Progress,
+) -> None:
+    """Write the tables that no label changes.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        All of the study.
+    participants : mapping of str to Participant
+    health : HealthParameters
+    inputs : mapping of str to sequence of Path
+        Files of all batches: ``quality``, ``calibrations``, ``calibrate_notes``, ``condition_notes``, ``knee_bends``.
+    bench : mapping of str to Path
+        Frames of the bench by name, and ``uses``; empty for a study without a bench.
+    results : Path
+        Results folder.
+    progress : Progress
+    """
+    told = read_rows(inputs["calibrate_notes"])
+    if told.empty:
+        told = pd.DataFrame(columns=["recording_id", "tracked_point", "sensor_id", "rest_ohm", "impossible", "notes"])
+    uses = read_frame(bench["uses"]) if bench else pd.DataFrame(columns=["sensor_id", "session_id", "recording_id"])
+    chart, flagged = _health(recordings, told, uses, health)
+    write_table(chart, SENSOR_HEALTH, results)
+
+    carried, columns = _carried(recordings, participants, {*RECORDINGS.names, "sensor_flag", "notes", "volume_ml"})
+    rows = read_rows(inputs["quality"]).merge(carried, on="recording_id", how="left")
+    flags = flagged.groupby("recording_id")["reason"].agg("; ".join)
+    rows["sensor_flag"] = rows["recording_id"].map(flags)
+    both = pd.concat([told[["recording_id", "tracked_point", "notes"]], _condition_notes(inputs["condition_notes"])])
+    rows["notes"] = rows["recording_id"].map(_notes(both))
+    rows["volume_ml"] = rows["recording_id"].map({r.recording_id: r.volume_ml for r in recordings})
+    write_table(rows, RECORDINGS, results, [FLAG, NOTES, VOLUME, *columns])
+
+    calibrations = read_rows(inputs["calibrations"])
+    write_table(calibrations.reindex(columns=list(CALIBRATIONS.names)), CALIBRATIONS, results)
+    bends = read_frames(inputs["knee_bends"])
+    write_table(bends.reindex(columns=list(KNEE_BENDS.names)), KNEE_BENDS, results)
+    for name, spec in BENCH_TABLES.items():
+        write_table(read_frame(bench[name]) if bench else spec.empty(), spec, results)
+    counts = rows["status"].value_counts()
+    progress.say(", ".join(f"{counts.get(word, 0)} {word}" for word in ("good", "degraded", "rejected")))
+
+
+def _condition_notes(paths: Sequence[Path]) -> pd.DataFrame:
+    """Read the notes of conditioning, with the mains lines that were taken out said in words."""
+    rows = read_rows(paths)
+    if rows.empty:
+        return pd.DataFrame(columns=["recording_id", "tracked_point", "notes"])
+    rows["notes"] = [
+        [*notes, *([f"mains hum notched at {', '.join(f'{f:.4g}' for f in hum)} Hz"] if hum else [])]
+        for notes, hum in zip(rows["notes"], rows["hum_hz"], strict=True)
+    ]
+    return rows[["recording_id", "tracked_point", "notes"]]

@@ -1,0 +1,214 @@
+"""Labels and feature rows of the whole study to a model, its evidence, and a decision for every span and candidate."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ..classify.candidates import CandidateResult, classify_candidates
+from ..classify.card import CARD_NAME, MODEL_NAME, check_card, read_card, write_card
+from ..classify.card_words import card_words, no_model_words
+from ..classify.fitting import Fitted
+from ..classify.history import HISTORY_COLUMNS, extend
+from ..classify.parameters import ClassifyParameters
+from ..classify.result import StateResult
+from ..classify.store import load_models
+from ..classify.training import train_states
+from ..features import GAIT_FEATURES
+from ..features.spec import feature_table
+from ..io.atomic import write_bytes, write_text
+from ..io.frames import read_frames, write_frame, write_json
+from ..io.store import FloatArray
+from ..jobs import Progress
+from ..records import Participant, Recording
+from ..swallow import (
+    FEATURE_NAMES,
+    SwallowParameters,
+    accept_generic,
+    edge_differences,
+    fit_edges,
+    label_candidates,
+    move_edges,
+)
+from ..tables import read_table, write_table
+from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
+from .labels import labels_of
+
+__all__ = ["External", "read_external", "run"]
+
+SWALLOW_MODEL = "swallow.skops"
+SWALLOW_CARD = "swallow.json"
+
+
+@dataclass(frozen=True)
+class External:
+    """Models of another study, checked.
+
+    Parameters
+    ----------
+    states, swallows : mapping of variant to Fitted, or None
+        None where that study had none.
+    """
+
+    states: Mapping[str, Fitted] | None
+    swallows: Mapping[str, Fitted] | None
+
+
+def read_external(folder: Path) -> External:
+    """Read and check the model folder of another study.
+
+    Raises
+    ------
+    StudyError
+        If it is no such folder, if a file cannot be trusted, or if the model does not fit this version's features.
+    """
+    states = swallows = None
+    content = (folder / MODEL_NAME).read_bytes()
+    states = load_models(content, str(folder / MODEL_NAME))
+    card = read_card((folder / CARD_NAME).read_text(encoding="utf-8"), str(folder / CARD_NAME))
+    check_card(card, states, GAIT_FEATURES, content, str(folder / CARD_NAME))
+    if (folder / SWALLOW_MODEL).is_file():
+        swallows = load_models((folder / SWALLOW_MODEL).read_bytes(), str(folder / SWALLOW_MODEL))
+    return External(states, swallows)
+
+
+def _with_person(frame: pd.DataFrame, recordings: Sequence[Recording]) -> pd.DataFrame:
+    person = {recording.recording_id: recording.participant_id for recording in recordings}
+    return frame.assign(participant_id=frame["recording_id"].map(person))
+
+
+def _words(candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame]) -> pd.Series:
+    words = pd.Series(None, index=candidates.index, dtype=object)
+    for recording, rows in candidates.groupby("recording_id", sort=True):
+        if str(recording) in labels:
+            words.loc[rows.index] = label_candidates(rows, labels[str(recording)]).to_numpy()
+    return words
+
+
+def _moved_edges(candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame], fold: FloatArray) -> pd.DataFrame:
+    """Put onsets and ends where raters put them, learnt on the other people of each fold."""
+    matched = [
+        edge_differences(rows, labels[str(recording)]).assign(participant_id=rows["participant_id"].iloc[0])
+        for recording, rows in candidates.groupby("recording_id", sort=True)
+        if str(recording) in labels
+    ]
+    if not matched:
+        return candidates
+    known = pd.concat(matched, ignore_index=True)
+    parts = []
+    for number in np.unique(fold):
+        own = candidates[fold == number]
+        people = set(own["participant_id"]) if number >= 0 else set()
+        parts.append(move_edges(own, fit_edges(known[~known["participant_id"].isin(people)])))
+    return pd.concat(parts).loc[candidates.index]
+
+
+def _history(path: Path, result: StateResult, parameters: ClassifyParameters) -> pd.DataFrame:
+    old = read_table(path) if path.is_file() and path.with_suffix(".json").is_file() else None
+    if result.model is None:
+        return pd.DataFrame(columns=list(HISTORY_COLUMNS)) if old is None else old
+    return extend(old, result.model.history_entry, result.model.participant_log_loss, parameters)
+
+
+def _write_models(folder: Path, result: StateResult, swallows: CandidateResult, history: pd.DataFrame) -> None:
+    """Write what was trained; what was not is removed, so that no model of an earlier run stays behind."""
+    for name in (MODEL_NAME, SWALLOW_MODEL):
+        (folder / name).unlink(missing_ok=True)
+    reasons = {"gait": result.reason, "swallow": swallows.reason}
+    if result.model is None:
+        write_json(folder / CARD_NAME, {"card": "no model", "reason": result.reason})
+        write_text(folder / "card.md", no_model_words(reasons))
+    else:
+        write_bytes(folder / MODEL_NAME, result.model.content)
+        write_text(folder / CARD_NAME, write_card(result.model.card))
+        write_text(folder / "card.md", card_words(result.model.card, history, reasons))
+    if swallows.content is not None:
+        write_bytes(folder / SWALLOW_MODEL, swallows.content)
+
+
+def run(
+    recordings: Sequence[Recording],
+    participants: Mapping[str, Participant],
+    *,
+    parameters: ClassifyParameters,
+    swallow: SwallowParameters,
+    reference_rater: str | None,
+    external: Path | None,
+    windows: Sequence[Path],
+    states: Sequence[Path],
+    candidates: Sequence[Path],
+    outputs: Mapping[str, Path],
+    results: Path,
+    progress: Progress,
+) -> None:
+    """Train on the labels of the study, or use the model of another one, or fall back to the rules.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        All of the study, with their labels.
+    participants : mapping of str to Participant
+    parameters : ClassifyParameters
+    swallow : SwallowParameters
+        For the rule that stands in for a model.
+    reference_rater : str or None
+        Whose labels are learnt.
+    external : Path or None
+        Model folder of another study.
+    windows, states, candidates : sequence of Path
+        What features and segment left, all batches.
+    outputs : mapping of str to Path
+        ``bouts``, ``candidates``, ``label_next``, ``evidence`` (a folder).
+    results : Path
+        Results folder, for ``model/`` and ``tables/features.tsv``.
+    progress : Progress
+    """
+    labels = {
+        recording: raters[reference_rater]
+        for recording, raters in labels_of(recordings).items()
+        if reference_rater is not None and reference_rater in raters
+    }
+    given = None if external is None else read_external(external)
+    people = pd.DataFrame(
+        [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
+        columns=["participant_id", "affected_side"],
+    )
+    result = train_states(
+        _with_person(read_frames(windows), recordings),
+        read_frames(states),
+        labels,
+        people,
+        parameters,
+        external=None if given is None else given.states,
+        say=progress.say,
+    )
+    progress.say(f"gait: {result.method}" + (f" ({result.reason})" if result.reason else ""))
+
+    rows = _with_person(read_frames(candidates), recordings)
+    decided = classify_candidates(
+        rows,
+        _words(rows, labels),
+        FEATURE_NAMES,
+        accept_generic(rows, swallow),
+        parameters,
+        external=None if given is None else given.swallows,
+    )
+    progress.say(f"swallows: {decided.method}" + (f" ({decided.reason})" if decided.reason else ""))
+    moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy())
+    write_frame(outputs["candidates"], pd.concat([moved, decided.candidates], axis=1))
+    write_frame(outputs["bouts"], result.bouts)
+    write_frame(outputs["label_next"], result.label_next)
+    outputs["evidence"].mkdir(parents=True, exist_ok=True)
+    for name, spec in EVIDENCE.items():
+        frame: Any = getattr(result.evidence, name) if result.evidence is not None else spec.empty()
+        write_frame(outputs["evidence"] / f"{name}.parquet", frame)
+    write_table(result.predictions.reindex(columns=list(PREDICTIONS.names)), PREDICTIONS, results)
+    write_table(feature_table(GAIT_FEATURES).reindex(columns=list(FEATURES.names)), FEATURES, results)
+    history = _history(results / HISTORY.path, result, parameters)
+    write_table(history.reindex(columns=list(HISTORY.names)), HISTORY, results)
+    _write_models(results / "model", result, decided, history)

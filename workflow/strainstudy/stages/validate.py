@@ -1,0 +1,97 @@
+"""How far the results can be trusted: the tables of ``validation/`` and the change between sessions."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from ..io.frames import read_frame
+from ..io.store import iter_traces
+from ..jobs import Progress
+from ..records import Participant, Recording
+from ..sensor.reference import agreement_table, angle_sums
+from ..tables import read_table, write_table
+from ..tables.angles import ANGLES
+from ..tables.classifier import EVIDENCE
+from ..validate.norms import read_norms
+from ..validate.parameters import ValidateParameters
+from ..validate.study import StudyResults, validate_study
+from ..vocabulary import MISSING
+from .labels import labels_of
+
+__all__ = ["EVIDENCE", "run"]
+
+
+def _angles(signals: Sequence[Path], recordings: Sequence[Recording]) -> pd.DataFrame:
+    """Calibrated angles against the references beside them."""
+    known = {recording.recording_id: recording for recording in recordings}
+    traces = []
+    for path in signals:
+        for trace in iter_traces(path):
+            recording = known.get(trace.recording_id)
+            if recording is None or trace.units == "deg" or not np.isfinite(trace["reference_angle"]).any():
+                continue
+            ids = {
+                "recording_id": recording.recording_id,
+                "participant_id": recording.participant_id or MISSING,
+                "tracked_point": trace.tracked_point,
+                "task": recording.task,
+            }
+            angle, low, high = (trace[name] for name in ("angle", "angle_low", "angle_high"))
+            traces.append((ids, angle_sums(angle, low, high, trace["reference_angle"], trace.sampling_frequency)))
+    table = agreement_table(traces)
+    return ANGLES.empty() if table.empty else table
+
+
+def run(
+    recordings: Sequence[Recording],
+    participants: Mapping[str, Participant],
+    *,
+    parameters: ValidateParameters,
+    norms: Path,
+    signals: Sequence[Path],
+    evidence: Path,
+    results: Path,
+    progress: Progress,
+) -> None:
+    """Validate a study.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        All of the study, with their labels.
+    participants : mapping of str to Participant
+    parameters : ValidateParameters
+    norms : Path
+        Table of published norms.
+    signals : sequence of Path
+        Conditioned signals of all batches, for angles beside a reference.
+    evidence : Path
+        Folder of the frames of training, one for each of `EVIDENCE`.
+    results : Path
+        Results folder with the tables of ``tables/``.
+    progress : Progress
+    """
+    people = participants.values()
+    study = StudyResults(
+        recordings=read_table(results / "tables/recordings.tsv"),
+        events=read_table(results / "tables/events.tsv"),
+        bouts=read_table(results / "tables/bouts.tsv"),
+        gait=read_table(results / "tables/gait.tsv"),
+        swallow_summary=read_table(results / "tables/swallow_summary.tsv"),
+        labels=labels_of(recordings),
+        norms=read_norms(norms, str(norms)),
+        ages={p.participant_id: p.age for p in people},
+        sexes={p.participant_id: p.sex for p in people},
+        groups={p.participant_id: p.group for p in people},
+    )
+    progress.say(f"{len(study.labels)} of {len(recordings)} recordings have labels")
+    for spec, table in validate_study(study, parameters):
+        write_table(table, spec, results)
+    write_table(_angles(signals, recordings), ANGLES, results)
+    write_table(_angles(signals, recordings).reindex(columns=list(ANGLES.names)), ANGLES, results)
+    for name, spec in EVIDENCE.items():
+        write_table(read_frame(evidence / f"{name}.parquet").reindex(columns=list(spec.names)), spec, results)
