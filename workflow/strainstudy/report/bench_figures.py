@@ -1,7 +1,7 @@
 """Figures of sensors: on the bench, over the study, and as an angle.
 
-In: result tables and the conditioned signals of the bench. Out: pictures; nothing is computed here but what is needed to
-draw (offsets, scales).
+In: result tables and the conditioned signals of the bench. Out: pictures; nothing is computed here but what is needed
+to draw (offsets, scales).
 """
 
 from __future__ import annotations

@@ -13,7 +13,21 @@ from typing import Any
 
 import pandas as pd
 
-__all__ = ["Block", "Maker", "Note", "Picture", "Section", "Table", "Text", "interval_text", "number_text", "table_of"]
+__all__ = [
+    "Block",
+    "Column",
+    "Maker",
+    "Note",
+    "Picture",
+    "Section",
+    "Table",
+    "Text",
+    "interval_of",
+    "interval_text",
+    "number_text",
+    "pictures_of",
+    "table_of",
+]
 
 
 @dataclass(frozen=True)
@@ -88,7 +102,7 @@ class Section:
 
 
 def number_text(value: Any, digits: int = 3) -> str:
-    """Write a number with so many significant digits, without an exponent where it can be read without; ``n/a`` if missing."""
+    """Write a number with so many significant digits; ``n/a`` if it is missing."""
     if value is None or value is pd.NA:
         return "n/a"
     number = float(value)
@@ -124,9 +138,21 @@ def _cell(value: Any) -> str:
 
 
 Maker = Callable[[Mapping[str, Any]], str]
+Column = tuple[str, str | Maker, bool]
+"""Header, column name or function of a row, whether it holds numbers."""
 
 
-def table_of(frame: pd.DataFrame, caption: str, columns: Sequence[tuple[str, str | Maker, bool]]) -> Table | Note:
+def interval_of(name: str, digits: int = 3) -> Maker:
+    """Give a function that writes a row's ``name`` with its interval."""
+    return lambda row: interval_text(row, name, digits)
+
+
+def pictures_of(*pictures: Picture | None) -> list[Block]:
+    """Keep the pictures that there are."""
+    return [picture for picture in pictures if picture is not None]
+
+
+def table_of(frame: pd.DataFrame, caption: str, columns: Sequence[Column]) -> Table | Note:
     """Make a table from a frame.
 
     Parameters

@@ -13,17 +13,18 @@ __all__ = ["METHODS", "methods_blocks"]
 METHODS: Final = {
     "ingest": "Raw files were brought to a uniform grid; gaps, repeated and backward time stamps, clipped samples and "
     "disconnected channels were counted, and recordings graded good, degraded or rejected.",
-    "calibrate": "Bridge output was turned into resistance by the exact inverse of the bridge equation and into relative "
-    "resistance change; knee sensors were calibrated to degrees from holds at known angles, one monotone map per sensor "
-    "and session.",
-    "condition": "Signals were freed of spikes (Hampel), mains hum where found, and slow drift, and low-passed without phase "
-    "shift (Butterworth, both ways, cutoff corrected for two passes).",
-    "gait": "Bouts of walking were found first, initial contacts and toe-offs inside them, without thresholds in units of "
-    "the signal.",
+    "calibrate": "Bridge output was turned into resistance by the exact inverse of the bridge equation and into "
+    "relative resistance change; knee sensors were calibrated to degrees from holds at known angles, one monotone "
+    "map per sensor and session.",
+    "condition": "Signals were freed of spikes (Hampel), mains hum where found, and slow drift, and low-passed "
+    "without phase shift (Butterworth, both ways, cutoff corrected for two passes).",
+    "gait": "Bouts of walking were found first, initial contacts and toe-offs inside them, without thresholds in "
+    "units of the signal.",
     "swallow": "Swallow candidates were taken from the continuous throat signal and classified where labels allowed.",
     "bench": "Sensors were characterised from cycles, steps and holds of the bench's reference.",
     "health": "Rest resistance, gauge factor and noise of each sensor were followed on individuals charts.",
-    "features": "Features were taken from windows of a few strides, in groups kept apart: timing, shape, calibrated amplitude.",
+    "features": "Features were taken from windows of a few strides, in groups kept apart: timing, shape, calibrated "
+    "amplitude.",
     "classify": "Normal and limping gait were told apart by a classifier trained with whole participants left out.",
     "verdict": "Differences between the sides were weighed: could the sensors' gains have made them?",
     "validate": "Detections were matched to labels one to one; intervals are over participants.",

@@ -200,9 +200,9 @@ def norms_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "norms",
         "Position among published values",
         f"Upper points: one per person, session and gait state (circles normal, triangles limping), n = {len(people)} "
-        "people, spread upwards by participant. Below: the published range of each source (grey) and its mean (stroke). "
-        "Good sources differ because definitions, sensors and walk lengths differ: an orientation, never a pass or "
-        "fail. How each number is known stands in validation/norms.tsv.",
+        "people, spread upwards by participant. Below: the published range of each source (grey) and its mean "
+        "(stroke). Good sources differ because definitions, sensors and walk lengths differ: an orientation, never a "
+        "pass or fail. How each number is known stands in validation/norms.tsv.",
         "Values of people beside the ranges of several published sources.",
         png,
     )
@@ -242,8 +242,8 @@ def change_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "change",
         "Change between sessions",
         f"n = {len(change)} changes of {change['participant_id'].nunique()} people; grey: within what repeats alone "
-        f"explain in 95 of 100 cases; diamonds: beyond it, {n}. With so many comparisons about one in twenty lies beyond "
-        "without any true change.",
+        f"explain in 95 of 100 cases; diamonds: beyond it, {n}. With so many comparisons about one in twenty lies "
+        "beyond without any true change.",
         "Changes between sessions as multiples of the minimal detectable change.",
         png,
     )

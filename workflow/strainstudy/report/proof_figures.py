@@ -106,9 +106,10 @@ def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "classifier",
         "The classifier on people it never saw",
-        f"Out-of-fold only: each of n = {people} people was left out of everything that was fitted. Left: {minutes:.0f} "
-        "labelled minutes. Middle: bars are 95 % intervals over people, point area is the share of windows. Right: "
-        "mean recall of normal and limping time for each person, where both or one were labelled, beside three simple rules.",
+        f"Out-of-fold only: each of n = {people} people was left out of everything that was fitted. Left: "
+        f"{minutes:.0f} labelled minutes. Middle: bars are 95 % intervals over people, point area is the share of "
+        "windows. Right: mean recall of normal and limping time for each person, where both or one were labelled, "
+        "beside three simple rules.",
         "Confusion matrix, reliability curve and score of each person.",
         png,
     )
@@ -180,9 +181,10 @@ def evidence_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "classifier_evidence",
         "What the classifier rests on",
-        f"n = {people} people, a quick classifier with a fixed setting. Top left: grey is the range of 95 % of the scores "
-        "with exchanged labels. Top right: band from least to greatest of the draws; a curve that still rises asks for "
-        "more people. Bottom left: number of features in brackets. Bottom right: bars from least to greatest draw.",
+        f"n = {people} people, a quick classifier with a fixed setting. Top left: grey is the range of 95 % of the "
+        "scores with exchanged labels. Top right: band from least to greatest of the draws; a curve that still rises "
+        "asks for more people. Bottom left: number of features in brackets. Bottom right: bars from least to "
+        "greatest draw.",
         "Permutation test, learning curve, ablation and importance.",
         png,
     )
@@ -213,10 +215,9 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
     if pooled.empty:
         return None
     pooled = pooled.head(28)
-    records = records(pooled)
+    rows = records(pooled)
     names = [
-        f"{str(r['trial_type']).replace('_', ' ')}, {r['side']}, {_tolerance(r)} (n = {r['n_labelled']})"
-        for r in records
+        f"{str(r['trial_type']).replace('_', ' ')}, {r['side']}, {_tolerance(r)} (n = {r['n_labelled']})" for r in rows
     ]
     with drawing():
         figure, axes = panels(
@@ -235,9 +236,9 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "agreement_events",
         "Detected events against labels",
-        f"Pooled over n = {int(pooled['n_participants'].max())} people; number of labelled events in brackets. One-to-one "
-        "matching with most matches, then least distance. Limits of agreement: bias ± 1.96 SD, for one event of a person "
-        "not yet seen (Bland & Altman 1986, 2007).",
+        f"Pooled over n = {int(pooled['n_participants'].max())} people; number of labelled events in brackets. "
+        "One-to-one matching with most matches, then least distance. Limits of agreement: bias ± 1.96 SD, for one "
+        "event of a person not yet seen (Bland & Altman 1986, 2007).",
         "F1 and timing error of each event type.",
         png,
     )
@@ -317,8 +318,10 @@ def raters_figure(tables: StudyTables, folder: Path) -> Picture | None:
         ):
             value = frame[name].to_numpy(dtype=float)
             low, high = (frame[f"{name}_{e}"].fillna(frame[name]).to_numpy(dtype=float) for e in ("low", "high"))
-            axis.errorbar(value, y + shift, xerr=np.clip([value - low, high - value], 0, None), fmt=marker, color=colour,
-                          markersize=4, elinewidth=0.9, label=label)  # fmt: skip
+            reach = np.clip([value - low, high - value], 0, None)
+            axis.errorbar(
+                value, y + shift, xerr=reach, fmt=marker, color=colour, markersize=4, elinewidth=0.9, label=label
+            )
         axis.set_yticks(y, frame["name"], fontsize=7)
         axis.set(xlabel="agreement with the reference rater (F1, or κ for states)", ylim=(-0.7, len(frame) - 0.3))
         axis.legend(loc="lower left")

@@ -7,6 +7,7 @@ small. Each column of pixels holds the least and greatest sample under it, so no
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Final
 from xml.sax.saxutils import escape
 
@@ -58,7 +59,7 @@ def trace_path(values: FloatArray, low: float, high: float, *, width: float, hei
     edges = np.linspace(0, n, min(_COLUMNS, n) + 1).astype(int)
     parts: list[str] = []
     last: tuple[int, int] | None = None
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges.tolist()):
         piece = values[a:b]
         finite = np.flatnonzero(np.isfinite(piece))
         if finite.size == 0:

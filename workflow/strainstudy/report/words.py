@@ -35,8 +35,8 @@ CAUTIONS: Final = (
         "IEC 60601-1, patient leakage currents",
     ),
     Caution(
-        "Skin: check for sensitivity to silicone, adhesive and carbon filler; limit wear time; remove on redness; not on "
-        "broken skin; do not wrap the throat tightly.",
+        "Skin: check for sensitivity to silicone, adhesive and carbon filler; limit wear time; remove on redness; "
+        "not on broken skin; do not wrap the throat tightly.",
         "ISO 10993-10 and 10993-23, sensitisation and irritation",
     ),
     Caution(
@@ -52,23 +52,23 @@ CAUTIONS: Final = (
 )
 
 READING: Final = {
-    "bench": "Figures of merit of each sensor from its own bench recordings. Full scale is the range of its largest settled "
-    "cycles. Intervals are 95 % over cycles, steps or taps. The delay between the sensor's record and the bench's is "
-    "removed before hysteresis is read, so that an offset of two clocks is not sold as hysteresis.",
-    "calibration": "A sleeve and its sensor turn flexion into resistance with a gain that differs from knee to knee and from "
-    "one donning to the next. Holds at known angles give each sensor and session its own map to degrees.",
-    "recordings": "Every recording as the pipeline saw it: in degrees where calibrated, else the relative resistance change. "
-    "Strokes at the foot of a knee's panel are detected initial contacts, strokes at its head the reference rater's. "
-    "Rows below: what was detected, then what each rater labelled.",
-    "gait": "Measures of steady strides only: starts, stops and turns are left out. Below 20 strides a row carries a warning. "
-    "The column 'sensor or gait' says whether a difference between the sides can be the sensors' own.",
+    "bench": "Figures of merit of each sensor from its own bench recordings. Full scale is the range of its largest "
+    "settled cycles. Intervals are 95 % over cycles, steps or taps. The delay between the sensor's record and the "
+    "bench's is removed before hysteresis is read, so that an offset of two clocks is not sold as hysteresis.",
+    "calibration": "A sleeve and its sensor turn flexion into resistance with a gain that differs from knee to knee "
+    "and from one donning to the next. Holds at known angles give each sensor and session its own map to degrees.",
+    "recordings": "Every recording as the pipeline saw it: in degrees where calibrated, else the relative resistance "
+    "change. Strokes at the foot of a knee's panel are detected initial contacts, strokes at its head the reference "
+    "rater's. Rows below: what was detected, then what each rater labelled.",
+    "gait": "Measures of steady strides only: starts, stops and turns are left out. Below 20 strides a row carries a "
+    "warning. The column 'sensor or gait' says whether a difference between the sides can be the sensors' own.",
     "swallows": "Swallows found in the throat signal among speech, coughs and head movements.",
-    "classifier": "Every number here is of people left out of everything that was fitted: scaling, selection, calibration of "
-    "probabilities, smoothing. Three simple rules stand beside the classifier; one that does no better than they is not "
-    "needed.",
-    "agreement": "Detected events, states and the parameters that come from them against hand labels, and against a second "
-    "rater where there is one.",
-    "norms": "Published values for orientation. They differ between good sources; being outside a range is not an illness and "
-    "being inside one is not health.",
+    "classifier": "Every number here is of people left out of everything that was fitted: scaling, selection, "
+    "calibration of probabilities, smoothing. Three simple rules stand beside the classifier; one that does no "
+    "better than they is not needed.",
+    "agreement": "Detected events, states and the parameters that come from them against hand labels, and against a "
+    "second rater where there is one.",
+    "norms": "Published values for orientation. They differ between good sources; being outside a range is not an "
+    "illness and being inside one is not health.",
     "change": "Later minus earlier session, beside what repeats alone explain.",
 }

@@ -1,0 +1,118 @@
+"""Sections about people: gait, swallows, published values, change, groups."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from .content import Block, Column, Note, Section, Text, interval_of, pictures_of, table_of
+from .people_figures import change_figure, gait_figure, norms_figure, swallow_figure
+from .results import StudyTables
+from .words import CAUTIONS, READING
+
+__all__ = ["gait", "groups", "standing", "swallows"]
+
+
+def gait(tables: StudyTables, folder: Path) -> Section | None:
+    """Gait by person and session, with the verdict on sensor or gait."""
+    frame = tables("tables/gait", "recording_id", "verdict", "verdict_side", "verdict_evidence", "warning", "n_strides")
+    if frame.empty:
+        return None
+    frame = tables.with_person(frame)
+    verdicts = frame["verdict"].value_counts(dropna=True)
+    blocks: list[Block] = [Text(READING["gait"]), *pictures_of(gait_figure(tables, folder))]
+    if len(verdicts):
+        counted = "; ".join(f"{word}: {n}" for word, n in sorted(verdicts.items()))
+        blocks.append(Text(f"Sensor or gait, rows of n = {len(frame)}: {counted}."))
+    columns: list[Column] = [
+        ("person", "participant_id", False),
+        ("session", "session_id", False),
+        ("recording", "recording_id", False),
+        ("state", "trial_type", False),
+        ("strides", "n_strides", True),
+        ("cadence (1/min)", interval_of("cadence"), False),
+        ("stride-time CV (%)", interval_of("stride_time_cv"), False),
+        ("step-time asymmetry (%)", interval_of("step_time_symmetry_index"), False),
+        ("sensor or gait", "verdict", False),
+        ("side", "verdict_side", False),
+        ("evidence", "verdict_evidence", False),
+    ]
+    known = [c for c in columns if callable(c[1]) or c[1] in frame]
+    frame = frame.sort_values(["participant_id", "session_id", "recording_id", "trial_type"], kind="stable")
+    blocks.append(table_of(frame, "Walks, with 95 % intervals over strides", known))
+    return Section("gait", "Gait", tuple(blocks))
+
+
+def swallows(tables: StudyTables, folder: Path) -> Section | None:
+    """Swallows by recording."""
+    summary = tables("tables/swallow_summary", "recording_id", "swallow_count", "sensor_note")
+    if summary.empty:
+        return None
+    summary = tables.with_person(summary)
+    blocks: list[Block] = [Text(READING["swallows"]), Note(CAUTIONS[1].words, "caution")]
+    blocks += pictures_of(swallow_figure(tables, folder))
+    columns: list[Column] = [
+        ("recording", "recording_id", False),
+        ("task", "task", False),
+        ("swallows", "swallow_count", True),
+        ("rate (1/min)", interval_of("rate"), False),
+        ("duration (s)", "duration_mean", True),
+        ("interval (s)", "interval_mean", True),
+        ("volume per swallow (ml)", "volume_per_swallow", True),
+        ("speed (ml/s)", "swallowing_speed", True),
+        ("sensor", "sensor_note", False),
+    ]
+    known = [c for c in columns if callable(c[1]) or c[1] in summary]
+    some = summary[summary["swallow_count"].fillna(0) > 0]
+    blocks.append(table_of(some, "Recordings with swallows; rate with 95 % limits of a Poisson count", known))
+    return Section("swallows", "Swallows", tuple(blocks))
+
+
+def standing(tables: StudyTables, folder: Path) -> list[Section]:
+    """Norms, change between sessions, groups."""
+    sections = []
+    norms = norms_figure(tables, folder)
+    if norms is not None:
+        sections.append(Section("norms", "Beside published values", (Text(READING["norms"]), norms)))
+    change = change_figure(tables, folder)
+    if change is not None:
+        table = tables("tables/change", "exceeds")
+        beyond = table[table["exceeds"].fillna(value=False).astype(bool)].head(40)
+        columns: list[Column] = [
+            ("person", "participant_id", False),
+            ("measure", "measure", False),
+            ("state", "trial_type", False),
+            ("change", interval_of("change"), False),
+            ("minimal detectable", "minimal_detectable_change", True),
+            ("unit", "unit", False),
+        ]
+        listed = table_of(beyond, "Changes beyond what repeats explain (at most 40 shown)", columns)
+        sections.append(Section("change", "Change between sessions", (Text(READING["change"]), change, listed)))
+    return sections
+
+
+def groups(tables: StudyTables) -> Section | None:
+    """Show groups side by side."""
+    frame = tables("validation/groups", "other_group", "hedges_g")
+    own = frame[frame["other_group"].notna() & frame["hedges_g"].notna()]
+    if own.empty:
+        return None
+    columns: list[Column] = [
+        ("measure", "measure", False),
+        ("session", "session_id", False),
+        ("state", "trial_type", False),
+        ("unit", "unit", False),
+        ("group", lambda r: f"{r['group']} (n = {r['n']})", False),
+        ("mean", interval_of("mean"), False),
+        ("other group", lambda r: f"{r['other_group']} (n = {r['other_n']})", False),
+        ("mean, other", interval_of("other_mean"), False),
+        ("Hedges' g", interval_of("hedges_g"), False),
+    ]
+    words = (
+        "One value per person and session. Described, not tested: nothing is adjusted for age, sex or the number of "
+        "comparisons."
+    )
+    return Section(
+        "groups",
+        "Groups",
+        (Text(words), table_of(own.head(60), "Group means with 95 % intervals (at most 60 rows)", columns)),
+    )

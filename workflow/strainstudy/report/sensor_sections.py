@@ -1,0 +1,110 @@
+"""Sections about sensors: on the bench, over the study, and as an angle."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final
+
+import pandas as pd
+
+from ..io.store import Trace
+from .bench_figures import calibration_figure, health_figure, sensor_figures
+from .content import Block, Column, Note, Section, Text, interval_of, interval_text, number_text, pictures_of, table_of
+from .results import StudyTables, records
+from .words import READING
+
+__all__ = ["bench", "calibration"]
+
+_FIGURES: Final = (
+    ("hysteresis", "hysteresis (% FS)"),
+    ("linearity", "non-linearity, terminal (% FS)"),
+    ("repeatability", "repeatability 2 s (% FS)"),
+    ("response_time", "response 10-90 % (s)"),
+    ("recovery_time", "recovery 90-10 % (s)"),
+    ("creep", "creep (% of step)"),
+    ("detection_limit", "detection limit (% strain)"),
+    ("stretch_to_tap_ratio", "stretch-to-tap ratio (1)"),
+)
+
+
+def _between(low: str, high: str) -> Any:
+    return lambda row: f"{number_text(row[low])} to {number_text(row[high])}"
+
+
+def _gauge_factor(tables: StudyTables) -> Any:
+    curves = tables("tables/sensor_curves", "sensor_id", "gauge_factor")
+
+    def words(row: Mapping[str, Any]) -> str:
+        if pd.notna(row["gauge_factor"]):
+            return interval_text(row, "gauge_factor")
+        own = curves.loc[curves["sensor_id"] == row["sensor_id"], "gauge_factor"]
+        if own.empty:
+            return "n/a"
+        return f"{number_text(own.iloc[0])} to {number_text(own.iloc[-1])}, by interval"
+
+    return words
+
+
+def bench(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder: Path) -> Section | None:
+    """Sensors on the bench and over the study."""
+    sensors = tables("tables/sensors", "sensor_id", "gauge_factor", "warning")
+    health = health_figure(tables, folder)
+    if sensors.empty and health is None:
+        return None
+    blocks: list[Block] = [Text(READING["bench"])]
+    if len(sensors):
+        columns: list[Column] = [
+            ("sensor", "sensor_id", False),
+            ("cycles", "n_cycles", True),
+            ("gauge factor (1)", _gauge_factor(tables), False),
+        ]
+        columns += [(title, interval_of(name), False) for name, title in _FIGURES]
+        blocks.append(table_of(sensors, "Figures of merit with 95 % intervals (FS: full scale)", columns))
+        for row in records(sensors[sensors["warning"].notna()]):
+            blocks.append(Note(f"Sensor {row['sensor_id']}: {row['warning']}."))
+    blocks += pictures_of(health)
+    flagged = tables.recordings[tables.recordings["sensor_flag"].notna()]
+    if len(flagged):
+        sentence = (
+            f"{len(flagged)} recordings use a sensor that left its control limits; tables/recordings.tsv names them."
+        )
+        blocks.append(Note(sentence, "fault"))
+    blocks += sensor_figures(tables, traces, folder)
+    return Section("bench", "Sensors", tuple(blocks))
+
+
+def calibration(tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFrame]], folder: Path) -> Section | None:
+    """Knee calibration and, where there is a reference, its proof."""
+    calibrations = tables("tables/calibrations", "status", "participant_id", "session_id", "tracked_point")
+    angles = tables("validation/angles", "recording_id", "participant_id", "phase", "angle_from", "angle_to")
+    picture = calibration_figure(tables, labels, folder)
+    if calibrations.empty and angles.empty and picture is None:
+        return None
+    blocks: list[Block] = [Text(READING["calibration"]), *pictures_of(picture)]
+    refused = calibrations[~calibrations["status"].isin(["fitted"])] if len(calibrations) else calibrations
+    if len(refused):
+        refusals: list[Column] = [
+            ("person", "participant_id", False),
+            ("session", "session_id", False),
+            ("point", "tracked_point", False),
+            ("status", "status", False),
+            ("why", "status_description", False),
+        ]
+        blocks.append(table_of(refused, "Calibrations that were not made, and why", refusals))
+    pooled = angles[(angles["recording_id"] == "pooled") & angles["participant_id"].isna()]
+    if len(pooled):
+        columns: list[Column] = [
+            ("phase", "phase", False),
+            ("range (deg)", _between("angle_from", "angle_to"), False),
+            ("people", "n_participants", True),
+            ("RMSE (deg)", interval_of("rmse"), False),
+            ("bias (deg)", interval_of("bias"), False),
+            ("limits of agreement (deg)", _between("limit_low", "limit_high"), False),
+            ("R²", "r2", True),
+            ("interval holds reference", "coverage", True),
+        ]
+        blocks.append(
+            table_of(pooled, "Calibrated angle against the reference beside it, bend recordings left out", columns)
+        )
+    return Section("calibration", "Knee angle", tuple(blocks))
