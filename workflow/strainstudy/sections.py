@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from .bench.parameters import BenchParameters
+from .bends.parameters import BendParameters
 from .classify.parameters import ClassifyParameters
 from .condition.parameters import ConditionParameters
 from .features.parameters import FeatureParameters
@@ -23,6 +24,7 @@ SECTIONS: Final[dict[str, type[Any]]] = {
     "calibrate": CalibrateParameters,
     "condition": ConditionParameters,
     "gait": GaitParameters,
+    "bends": BendParameters,
     "swallow": SwallowParameters,
     "bench": BenchParameters,
     "health": HealthParameters,

@@ -1,0 +1,37 @@
+# From one study folder to tables, figures and a report. `snakemake --cores 2` runs all of it,
+# `snakemake --cores 1 check` only looks at the sheets, settings and labels.
+from snakemake.utils import min_version
+
+min_version("9.27")
+
+
+configfile: "config/config.yaml"
+
+
+include: "workflow/rules/common.smk"
+include: "workflow/rules/ingest.smk"
+include: "workflow/rules/calibrate.smk"
+include: "workflow/rules/condition.smk"
+include: "workflow/rules/segment.smk"
+include: "workflow/rules/features.smk"
+include: "workflow/rules/classify.smk"
+include: "workflow/rules/validate.smk"
+include: "workflow/rules/report.smk"
+
+
+localrules:
+    all,
+    check,
+
+
+rule all:
+    default_target: True
+    input:
+        RESULTS + "/provenance/manifest.tsv",
+
+
+rule check:
+    params:
+        summary=summary_of_study(),
+    shell:
+        "echo {params.summary:q}"
