@@ -8,18 +8,22 @@ labelled bout is shown as few rows. Scores here are means over participants of w
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression
+from sklearn.preprocessing import StandardScaler
 
 from .crossfit import CrossFit, crossfit, predict, restricted
 from .fitting import NothingToLearnError, Recipe, fit, person_weights
-from .folds import assert_apart
+from .folds import assert_apart, participant_folds
 from .parameters import ClassifyParameters
 from .rows import FloatArray, Rows, Task, TextArray, stack
+from .scaling import Scaling
 
 __all__ = [
     "ablation",
@@ -35,9 +39,20 @@ IntArray = NDArray[np.intp]
 
 ROWS_PER_UNIT = 4
 QUICK_C = 0.3
+PERMUTATION_FOLDS = 6
 CURVE_DRAWS = 10
 IMPORTANCE_DRAWS = 3
 FLOOR = 1e-6
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Inputs of one fold of the permutation test."""
+
+    train_x: FloatArray
+    test_x: FloatArray
+    train: IntArray
+    test: IntArray
 
 
 def thin(rows: Rows, per_unit: int = ROWS_PER_UNIT) -> Rows:
@@ -94,10 +109,22 @@ def shuffled_labels(rows: Rows, generator: np.random.Generator) -> TextArray:
     return y
 
 
-def _prepared(rows: Rows, task: Task, fold: IntArray) -> list[tuple[FloatArray, FloatArray, IntArray, IntArray]]:
-    """Training rows (mirrored ones after the plain ones) and test rows of each fold, imputed and scaled in the fold.
+def _whole_units(rows: Rows) -> Rows:
+    """Show every unit as one row, the median of its rows."""
+    first, medians = [], []
+    for unit in sorted(set(rows.units[rows.labelled].tolist())):
+        at = np.flatnonzero((rows.units == unit) & rows.labelled)
+        first.append(int(at[0]))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # a feature that the recording does not have stays NaN
+            medians.append(np.nanmedian(rows.x[at], axis=0))
+    return replace(rows.take(np.array(first, dtype=np.intp)), x=np.array(medians))
 
-    Neither imputation nor scaling looks at a label, so all shuffles share them.
+
+def _prepared(rows: Rows, task: Task, fold: IntArray) -> list[_Part]:
+    """Make the inputs of the training rows (mirrored ones after the plain ones) and test rows of each fold.
+
+    Neither scaling nor imputation looks at a label here, so all shuffles share them.
     """
     parts = []
     for k in sorted(set(fold.tolist())):
@@ -105,60 +132,44 @@ def _prepared(rows: Rows, task: Task, fold: IntArray) -> list[tuple[FloatArray, 
         assert_apart(rows.groups[train], rows.groups[test])
         own = rows.take(train)
         both = stack(own, own.mirrored(task)) if task.swap else own
-        there = np.isfinite(both.x)
-        keep = there.any(axis=0)
-        count = np.maximum(there.sum(axis=0), 1)
-        centre = np.where(there, both.x, 0.0).sum(axis=0) / count
-        spread = np.sqrt(np.where(there, (both.x - centre) ** 2, 0.0).sum(axis=0) / count)
-        keep &= spread > 0
-        spread[spread == 0] = 1.0
-
-        def scale(
-            x: FloatArray, c: FloatArray = centre, s: FloatArray = spread, k: NDArray[np.bool_] = keep
-        ) -> FloatArray:
-            return np.asarray(np.nan_to_num((x - c) / s, nan=0.0)[:, k])
-
-        parts.append((scale(both.x), scale(rows.x[test]), train, test))
+        scaling, scaler = Scaling.of(both.x, task.side_groups), StandardScaler()
+        inside = scaler.fit_transform(scaling(both.x))
+        outside = scaler.transform(scaling(rows.x[test]))
+        parts.append(_Part(np.nan_to_num(inside, nan=0.0), np.nan_to_num(outside, nan=0.0), train, test))
     return parts
 
 
-def _score(
-    rows: Rows, task: Task, parts: list[tuple[FloatArray, FloatArray, IntArray, IntArray]], y: TextArray
-) -> float:
+def _score(rows: Rows, task: Task, parts: Sequence[_Part], y: TextArray) -> float:
     """Out-of-fold balanced accuracy of the quick classifier with these labels."""
     predicted = np.full(len(rows), "", dtype=object)
     reported = np.array(task.reported, dtype=object)
-    for train_x, test_x, train, test in parts:
-        own = y[train]
+    for part in parts:
+        own, groups = y[part.train], rows.groups[part.train]
         if task.swap:
             own = np.concatenate([own, np.array([task.swap.get(v, v) for v in own], dtype=object)])
-            groups = np.concatenate([rows.groups[train], rows.groups[train]])
-        else:
-            groups = rows.groups[train]
+            groups = np.concatenate([groups, groups])
         labels = task.reported_labels(own)
         if len(set(labels.tolist())) < 2:
-            predicted[test] = labels[0]
+            predicted[part.test] = labels[0]
             continue
-        model = LogisticRegression(C=QUICK_C, max_iter=100, tol=1e-3)
-        model.fit(train_x, own.astype(str), sample_weight=person_weights(groups, labels))
-        given = np.zeros((len(test), len(task.classes)))
+        model = LogisticRegression(C=QUICK_C, solver="newton-cholesky", max_iter=20, tol=1e-3)
+        model.fit(part.train_x, own.astype(str), sample_weight=person_weights(groups, labels))
+        given = np.zeros((len(part.test), len(task.classes)))
         for k, name in enumerate(model.classes_):
-            given[:, task.classes.index(str(name))] = model.predict_proba(test_x)[:, k]
-        predicted[test] = reported[np.argmax(task.collapse(given), axis=1)]
+            given[:, task.classes.index(str(name))] = model.predict_proba(part.test_x)[:, k]
+        predicted[part.test] = reported[np.argmax(task.collapse(given), axis=1)]
     return balanced_accuracy(predicted, task.reported_labels(y), rows.groups)
 
 
-def permutation_test(rows: Rows, task: Task, fold: IntArray, parameters: ClassifyParameters) -> pd.DataFrame:
+def permutation_test(rows: Rows, task: Task, parameters: ClassifyParameters) -> pd.DataFrame:
     """Compare the score with scores for exchanged labels.
 
     Parameters
     ----------
     rows : Rows
-        All windows.
+        All windows; each labelled bout is shown as one row, the median of its windows.
     task : Task
         What is learnt.
-    fold : array of int, shape (n,)
-        Fold of each row.
     parameters : ClassifyParameters
         ``permutations``, ``seed``.
 
@@ -172,13 +183,11 @@ def permutation_test(rows: Rows, task: Task, fold: IntArray, parameters: Classif
         "statistic", "value", "permutations", "null_mean", "null_low", "null_high", "p_value",
         "n_participants", "n_units",
     ]  # fmt: skip
-    some = rows.labelled & (fold >= 0)
-    if not parameters.permutations or not some.any():
+    if not parameters.permutations or not rows.labelled.any():
         return pd.DataFrame(columns=names)
-    numbered = rows.take(some)
-    few = thin(numbered)
-    of_person = dict(zip(numbered.groups.tolist(), fold[some].tolist(), strict=True))
-    parts = _prepared(few, task, np.array([of_person[g] for g in few.groups.tolist()], dtype=np.intp))
+    few = _whole_units(rows)
+    labels = task.reported_labels(few.y)
+    parts = _prepared(few, task, participant_folds(few.groups, labels, PERMUTATION_FOLDS, parameters.seed))
     value = _score(few, task, parts, few.y)
     generator = np.random.Generator(np.random.PCG64(np.random.SeedSequence([parameters.seed, 1])))
     null = np.array([_score(few, task, parts, shuffled_labels(few, generator)) for _ in range(parameters.permutations)])

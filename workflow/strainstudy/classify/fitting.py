@@ -21,6 +21,7 @@ from .calibration import Calibration, calibrate
 from .families import Candidate, candidates
 from .folds import assert_apart, participant_folds
 from .rows import FloatArray, Rows, Task, TextArray, stack
+from .scaling import Scaling
 
 __all__ = ["Fitted", "Learner", "NothingToLearnError", "Recipe", "fit", "log_losses", "person_weights", "too_few"]
 
@@ -28,8 +29,6 @@ IntArray = NDArray[np.intp]
 
 PEOPLE_MIN = 2
 FLOOR = 1e-6
-MAD_TO_SD = 1.482602218505602
-"""Standard deviation over median absolute deviation of normal values, 1 / Phi^-1(3/4) (Hampel 1974)."""
 
 
 class NothingToLearnError(Exception):
@@ -62,46 +61,15 @@ class Recipe:
 
 @dataclass(frozen=True)
 class Learner:
-    """Scaling and pipeline of one fit.
+    """Scaling and pipeline (imputation, standardisation, model) of one fit."""
 
-    Parameters
-    ----------
-    centre, scale : array, shape (p,)
-        Median and spread of each feature in the reference class of the training people (`Task.reference`).
-    sides : tuple of tuple of int
-        Places of the features that compare the sides, by group.
-    pipeline : Pipeline
-        Imputation, standardisation and model, on `inputs`.
-    """
-
-    centre: FloatArray
-    scale: FloatArray
-    sides: tuple[tuple[int, ...], ...]
+    scaling: Scaling
     pipeline: Pipeline
-
-    def inputs(self, x: FloatArray) -> FloatArray:
-        """Make what the model sees of features of shape (n, p): (n, p + number of groups + 1).
-
-        Features in units of their normal spread, growing like a logarithm beyond it: a severe limp would otherwise
-        stretch the scale until a mild one looks like none, and one feature far out would outvote all others. Then,
-        of each group, how far its differences between the sides are from normal (root mean square), and the largest
-        of these: people limp in one way or another, and one way is enough.
-        """
-        z = np.arcsinh((x - self.centre) / self.scale)
-        if not self.sides:
-            return np.asarray(z)
-        there = np.isfinite(z)
-        square = np.where(there, z, 0.0) ** 2
-        far = []
-        for places in self.sides:
-            at = list(places)
-            far.append(np.sqrt(square[:, at].sum(axis=1) / np.maximum(there[:, at].sum(axis=1), 1)))
-        return np.column_stack([z, *far, np.max(far, axis=0)])
 
     def probabilities(self, x: FloatArray, classes: Sequence[str]) -> FloatArray:
         """Give probabilities in the order of ``classes``; a class the model never saw has none."""
         out = np.zeros((len(x), len(classes)))
-        given = self.pipeline.predict_proba(self.inputs(x))
+        given = self.pipeline.predict_proba(self.scaling(x))
         for k, name in enumerate(self.pipeline.classes_):
             out[:, list(classes).index(str(name))] = given[:, k]
         return out
@@ -173,27 +141,16 @@ def log_losses(probabilities: FloatArray, codes: IntArray, groups: TextArray) ->
     return {str(g): float(loss[groups == g].mean()) for g in sorted(set(groups.tolist()))}
 
 
-def _spread(x: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Median and scaled median absolute deviation of each column; where that is 0, standard deviation, else 1."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)  # columns without a value come out as NaN
-        centre = np.nanmedian(x, axis=0)
-        spread = MAD_TO_SD * np.nanmedian(np.abs(x - centre), axis=0)
-        deviation = np.nanstd(x, axis=0)
-    spread = np.where(spread > 0, spread, deviation)
-    return np.nan_to_num(centre, nan=0.0), np.where(spread > 0, spread, 1.0)
-
-
 def _train(candidate: Candidate, rows: Rows, task: Task, seed: int) -> Learner:
     labels = task.reported_labels(rows.y)
     reference = labels == task.reference
-    centre, scale = _spread(rows.x[reference] if reference.any() else rows.x)
-    learner = Learner(centre, scale, task.side_groups, candidate.pipeline(seed))
+    scaling = Scaling.of(rows.x[reference] if reference.any() else rows.x, task.side_groups)
+    learner = Learner(scaling, candidate.pipeline(seed))
     weights = person_weights(rows.groups, labels)
     with warnings.catch_warnings():
         # A feature that counts something has fewer values than bins, and needs no more.
         warnings.filterwarnings("ignore", message="Bins whose width are too small", category=UserWarning)
-        learner.pipeline.fit(learner.inputs(rows.x), rows.y.astype(str), model__sample_weight=weights)
+        learner.pipeline.fit(scaling(rows.x), rows.y.astype(str), model__sample_weight=weights)
     return learner
 
 

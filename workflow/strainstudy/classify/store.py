@@ -21,6 +21,7 @@ import skops.io
 from ..errors import Problem, StudyError
 from .calibration import Calibration
 from .fitting import Fitted, Learner
+from .scaling import Scaling
 
 __all__ = ["MODEL_FORMAT", "TRUSTED_TYPES", "canonical", "dump_models", "load_models"]
 
@@ -104,9 +105,9 @@ def dump_models(models: Mapping[str, Fitted]) -> bytes:
             name: {
                 "columns": list(model.columns),
                 "classes": list(model.classes),
-                "centre": np.asarray(model.learner.centre, dtype=np.float64),
-                "scale": np.asarray(model.learner.scale, dtype=np.float64),
-                "sides": [list(places) for places in model.learner.sides],
+                "centre": np.asarray(model.learner.scaling.centre, dtype=np.float64),
+                "scale": np.asarray(model.learner.scaling.scale, dtype=np.float64),
+                "sides": [list(places) for places in model.learner.scaling.sides],
                 "pipeline": model.learner.pipeline,
                 "slope": model.calibration.slope,
                 "shift": list(model.calibration.shift),
@@ -161,7 +162,9 @@ def load_models(content: bytes, file: str) -> dict[str, Fitted]:
         name: Fitted(
             columns=tuple(part["columns"]),
             classes=tuple(part["classes"]),
-            learner=Learner(part["centre"], part["scale"], tuple(tuple(p) for p in part["sides"]), part["pipeline"]),
+            learner=Learner(
+                Scaling(part["centre"], part["scale"], tuple(tuple(at) for at in part["sides"])), part["pipeline"]
+            ),
             calibration=Calibration(part["slope"], tuple(part["shift"])),
             choice=pd.DataFrame(),
             low=part["low"],

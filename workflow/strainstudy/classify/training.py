@@ -273,7 +273,7 @@ def train_states(
     evidence = Evidence(
         classifier=scores,
         reliability=reliability_table(sums, parameters),
-        permutation=permutation_test(rows, task, fold, parameters),
+        permutation=permutation_test(rows, task, parameters),
         learning_curve=learning_curve(rows, task, recipe),
         ablation=ablation(rows, task, groups, recipe, fold),
         importance=importance(rows, fitted, groups, parameters),
