@@ -43,6 +43,7 @@ _SUBTRACT: Final = 1.5
 _FLAT_S: Final = 2.0
 _GUARD_S: Final = 0.3
 _QUIET_S: Final = 0.6
+_LONG_S: Final = 20.0
 
 
 @dataclass(frozen=True)
@@ -135,7 +136,8 @@ def _resting(values: Array, observed: Mask, fs: float) -> Array:
 def _base_line(slow: Array, observed: Mask, fs: float) -> Array:
     """Straight lines across movement between stretches of quiet: follows posture, not swallows.
 
-    A running mean or high-pass would put troughs beside every pulse and count a run of sips twice.
+    A running mean or high-pass would put troughs beside every pulse and count a run of sips twice. Only where
+    nothing rests for longer than anyone drinks without a pause (walking shakes the sensor), running medians are used.
     """
     speed = np.gradient(slow) * fs
     moving = np.sqrt(gaussian_filter1d(speed**2, 0.3 * fs))
@@ -150,7 +152,17 @@ def _base_line(slow: Array, observed: Mask, fs: float) -> Array:
     weight = uniform_filter1d(quiet.astype(float), width, mode="nearest")
     total = uniform_filter1d(np.where(quiet, slow, 0.0), width, mode="nearest")
     at = np.flatnonzero(quiet)
-    base: Array = np.interp(np.arange(len(slow)), at, total[at] / weight[at])
+    places, levels = [at], [total[at] / weight[at]]
+    edges = np.concatenate([[-1], at, [len(slow)]])
+    half = int(_LONG_S / 4 * fs)
+    for before in edges[np.flatnonzero(np.diff(edges) > _LONG_S * fs)]:
+        after = edges[np.searchsorted(edges, before, side="right")]
+        inner = np.arange(before + half, after - half + 1, max(half // 2, 1))
+        places.append(inner)
+        levels.append(np.array([np.median(slow[k - half : k + half]) for k in inner]))
+    place, level = np.concatenate(places), np.concatenate(levels)
+    order = np.argsort(place, kind="stable")
+    base: Array = np.interp(np.arange(len(slow)), place[order], level[order])
     return base
 
 

@@ -36,6 +36,8 @@ CANDIDATE_COLUMNS = (
 
 # Activity that never falls for longer than this belongs to one event however its edges look.
 _EDGE_PAUSE_S = 0.35
+# One swallow, or a double one.
+_LONE_RUN = 2
 
 
 def _cross(fine: Array, at: int, step: int, threshold: float, aim: float) -> float:
@@ -141,6 +143,7 @@ def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: S
         candidates["duration"].to_numpy(),
         candidates["path_ratio"].to_numpy(),
         plausibility(candidates, parameters),
+        candidates["run_count"].to_numpy() <= _LONE_RUN,
     )
     candidates = candidates.assign(**typical)
     onset = candidates["onset"].to_numpy()

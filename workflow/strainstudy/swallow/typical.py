@@ -36,7 +36,9 @@ def waveforms(activity: Activity, onset: npt.NDArray[np.intp], end: npt.NDArray[
     return scaled
 
 
-def compare_with_typical(waves: Array, size: Array, duration: Array, path: Array, plausible: Array) -> dict[str, Array]:
+def compare_with_typical(
+    waves: Array, size: Array, duration: Array, path: Array, plausible: Array, lone: npt.NDArray[np.bool_]
+) -> dict[str, Array]:
     """Compare candidates with the typical ones.
 
     Parameters
@@ -47,6 +49,8 @@ def compare_with_typical(waves: Array, size: Array, duration: Array, path: Array
         Largest activity, length, and path of the level over twice the amplitude.
     plausible : array, shape (m,)
         0 to 1.
+    lone : array of bool, shape (m,)
+        Not in a longer run: these are asked first, for a long stretch of shaking or talk may outnumber swallows.
 
     Returns
     -------
@@ -56,7 +60,9 @@ def compare_with_typical(waves: Array, size: Array, duration: Array, path: Array
         fewer than three plausible candidates make a company.
     """
     m = len(waves)
-    chosen = np.flatnonzero(plausible >= 0.5)
+    chosen = np.flatnonzero((plausible >= 0.5) & lone)
+    if len(chosen) < _FEWEST:
+        chosen = np.flatnonzero(plausible >= 0.5)
     if len(chosen) < _FEWEST:
         return {name: np.zeros(m) for name in COMPARISONS}
     chosen = chosen[np.unique(np.linspace(0, len(chosen) - 1, min(len(chosen), _MOST)).astype(np.intp))]
