@@ -228,6 +228,34 @@ def test_turns_starts_and_stops_are_kept_out_of_steady_strides(stride_time):
         assert not rows["steady"].iloc[[0, 1, -2, -1]].any()
 
 
+def test_no_turn_is_seen_where_nobody_turns():
+    """Ten minutes straight on, in a normal walk and in two limps."""
+    for seed, gait in enumerate((Gait(), limp(Gait(), "left", "both", 0.8), limp(Gait(), "right", "timing", 0.8))):
+        recorded = plain_walk(gait, 200.0, seed)
+        assert "turn" not in set(detect_walk(recorded.knees, recorded.fs, P).states["trial_type"])
+
+
+@pytest.mark.parametrize(("period", "hold"), [(2.4, 0.0), (3.5, 0.5), (2.0, 4.0)])
+@pytest.mark.parametrize("legs", [SIDES, ("left",)])
+def test_bends_after_a_walk_are_other_movement_and_cost_the_walk_nothing(period, hold, legs):
+    """Squats, slow squats and bends held for 4 s, of both legs or of one."""
+    recorded = plain_walk(seconds=20.0)
+    clock = np.mod(np.arange(int(5 * (period + hold) * 100)) / 100, period + hold)
+    falling = np.where(clock > period / 2 + hold, clock - hold, period / 2)
+    bend = 45 - 45 * np.cos(2 * np.pi * np.where(clock < period / 2, clock, falling) / period)
+    still = np.zeros(300)
+    knees = {
+        side: np.concatenate([x, x[-1] + (bend if side in legs else 0.0 * bend), x[-1] + still])
+        for side, x in recorded.knees.items()
+    }
+    walk = detect_walk(knees, recorded.fs, P)
+    for side in SIDES:
+        assert scored(recorded, walk.events, side)[0].f1 == 1.0
+    after = walk.states[walk.states["onset"] > recorded.knees["left"].size / recorded.fs]
+    assert set(after["trial_type"]) <= {"rest", "other"}
+    assert "other" in set(walk.states["trial_type"])
+
+
 def test_states_tile_the_recording_without_overlap(limping):
     recorded, walk = limping
     ends = (walk.states["onset"] + walk.states["duration"]).to_numpy()

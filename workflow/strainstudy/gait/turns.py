@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
+from scipy.ndimage import median_filter, uniform_filter1d
 
 __all__ = ["turning"]
 
@@ -20,14 +20,14 @@ IntArray = NDArray[np.intp]
 
 NEIGHBOURS = 10
 """Swings of the same side before and after that a swing is compared with."""
-LEAST = 0.18
-"""Smallest departure that is a turn: swing size and stride time together depart by a sixth."""
-SPREADS = 4.0
-"""And this many robust standard deviations of the departures of the whole walk."""
-SLOWER = 0.02
-"""A turn is slower than the walk by at least this part."""
-SHARE = 0.25
-"""Both knees take part: each departs by this part of the limit on average."""
+RUN = 4
+"""Swings of both knees that are averaged."""
+SPREADS = 2.2
+"""Robust standard deviations by which size and time together depart in a turn, on average over the run."""
+LEAST_SMALLER, LEAST_SLOWER = 0.2, 0.06
+"""Departures that count as so many at least, however regular the walk."""
+SMALLER, SLOWER = 0.08, 0.03
+"""A turn is smaller and slower than the walk by at least these parts."""
 FLANK = 4
 """Swings of both knees before the first and after the last turning one; else it is a start or a stop."""
 LONGEST = 12
@@ -71,23 +71,21 @@ def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArr
     k = peak.size
     if k < 2 * FLANK + 2:
         return np.zeros(k, dtype=bool)
-    smaller, slower = np.zeros(k), np.zeros(k)
+    smaller, slower, score = np.zeros(k), np.zeros(k), np.zeros(k)
     for one in np.unique(side):
         members = np.flatnonzero(side == one)
         smaller[members] = -_against_neighbours(size[members])
         slower[members] = _against_neighbours(stride[members])
-    departure = smaller + slower
-    steady = median_filter(departure, 3, mode="nearest")
-    centre = np.median(steady)
-    spread = 1.4826 * np.median(np.abs(steady - centre))
-    limit = max(LEAST, SPREADS * spread)
-    turned = _grown(steady - centre, limit)
+        for departure, least in ((smaller[members], LEAST_SMALLER), (slower[members], LEAST_SLOWER)):
+            spread = 1.4826 * np.median(np.abs(departure - np.median(departure)))
+            # one wild swing is no turn
+            score[members] += np.minimum(departure / max(spread, least / SPREADS), 2.0 * SPREADS)
+    turned = _grown(uniform_filter1d(score, RUN, mode="nearest") / np.sqrt(2.0), SPREADS)
     edges = np.diff(np.concatenate([[0], turned.astype(np.int8), [0]]))
     for first, last in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
         part = slice(first, last)
-        each = [departure[part][side[part] == one].mean() for one in np.unique(side[part])]
         lasting = 2 <= last - first <= LONGEST and first >= FLANK and k - last >= FLANK
-        if not lasting or slower[part].mean() < SLOWER or min(each) < SHARE * limit:
+        if not lasting or slower[part].mean() < SLOWER or smaller[part].mean() < SMALLER:
             turned[part] = False
     found: BoolArray = turned
     return found
