@@ -1,8 +1,6 @@
 import numpy as np
 import pandas as pd
 import pytest
-from throat_signals import ANSWERS, answer, counts, f1, movements, throat_stream
-
 from strainstudy.swallow import (
     CANDIDATE_COLUMNS,
     FEATURE_NAMES,
@@ -12,6 +10,7 @@ from strainstudy.swallow import (
     detect_candidates,
     label_candidates,
 )
+from throat_signals import ANSWERS, answer, counts, f1, movements, throat_stream
 
 PARAMETERS = SwallowParameters()
 
@@ -67,7 +66,12 @@ def test_duration_of_a_smooth_swallow_is_within_a_tenth_of_a_second_of_its_visib
     t = np.arange(6000) / 100
     rng = np.random.default_rng(5)
     stream, truth = 0.004 * rng.standard_normal(len(t)), []
-    for onset, rise, hold, fall in [(8, 0.4, 0.1, 0.5), (20, 0.5, 0.2, 0.6), (33, 0.35, 0.0, 0.45), (45, 0.6, 0.3, 0.7)]:
+    for onset, rise, hold, fall in [
+        (8, 0.4, 0.1, 0.5),
+        (20, 0.5, 0.2, 0.6),
+        (33, 0.35, 0.0, 0.45),
+        (45, 0.6, 0.3, 0.7),
+    ]:
 
         def way(x):
             u = np.clip(x, 0, 1)

@@ -57,7 +57,7 @@ def throat_health(swallows: pd.DataFrame, observed_s: float, duration_s: float) 
     Parameters
     ----------
     swallows : DataFrame
-        ``onset``, ``amplitude``, ``at_limit_fraction``.
+        ``onset`` and, where they are known, ``amplitude`` and ``at_limit_fraction``.
     observed_s : float
         Seconds with a live signal, from `observed_seconds`.
     duration_s : float
@@ -72,14 +72,16 @@ def throat_health(swallows: pd.DataFrame, observed_s: float, duration_s: float) 
         findings.append(
             f"live signal for {observed_s:.0f} of {duration_s:.0f} s only: unplugged or at the limit of the amplifier"
         )
-    at_limit = int((swallows["at_limit_fraction"] >= AT_LIMIT_FRACTION).sum())
+    at_limit = 0
+    if "at_limit_fraction" in swallows:
+        at_limit = int((swallows["at_limit_fraction"] >= AT_LIMIT_FRACTION).sum())
     if at_limit > _MANY_AT_LIMIT * len(swallows):
         findings.append(
             f"{at_limit} of {len(swallows)} swallows reach the limit of the recording: amplitude and area are "
             "lower bounds, lower the gain"
         )
     change = np.nan
-    if len(swallows) >= _FEWEST:
+    if len(swallows) >= _FEWEST and "amplitude" in swallows:
         onset = swallows["onset"].to_numpy(dtype=float)
         size = np.log(np.maximum(swallows["amplitude"].to_numpy(dtype=float), np.finfo(float).tiny))
         slope = theilslopes(size, onset).slope

@@ -13,6 +13,7 @@ import pandas as pd
 from scipy.stats import chi2
 
 from .activity import Array
+from .health import AT_LIMIT_FRACTION, throat_health
 from .parameters import SwallowParameters
 
 __all__ = ["measure_swallows", "summarise_swallows"]
@@ -34,8 +35,9 @@ def measure_swallows(swallows: pd.DataFrame, parameters: SwallowParameters) -> p
     -------
     DataFrame
         Sorted by onset, with ``interval`` (s from this onset to the next; NaN for the last and across gaps),
-        ``double`` (starts within ``double_swallow_s`` after the end of the one before) and ``burst`` (number
-        of the burst of sips it belongs to, counted from 1; 0 for none) added.
+        ``double`` (starts within ``double_swallow_s`` after the end of the one before), ``burst`` (number
+        of the burst of sips it belongs to, counted from 1; 0 for none) and, where ``at_limit_fraction`` is
+        among the columns, ``at_limit`` added.
     """
     rows = swallows.sort_values("onset", kind="stable").reset_index(drop=True)
     onset = rows["onset"].to_numpy(dtype=float)
@@ -50,6 +52,8 @@ def measure_swallows(swallows: pd.DataFrame, parameters: SwallowParameters) -> p
     chain = np.concatenate([np.zeros(min(len(rows), 1), dtype=int), np.cumsum(~close)])
     length = np.bincount(chain, minlength=1) if len(rows) else np.zeros(1, dtype=int)
     number = np.cumsum(length >= _BURST_COUNT) * (length >= _BURST_COUNT)
+    if "at_limit_fraction" in rows:
+        rows["at_limit"] = rows["at_limit_fraction"].to_numpy(dtype=float) >= AT_LIMIT_FRACTION
     return rows.assign(
         interval=np.concatenate([step, none]),
         double=np.concatenate([np.zeros(min(len(rows), 1), dtype=bool), pause <= parameters.double_swallow_s]),
@@ -85,7 +89,8 @@ def summarise_swallows(
     parameters: SwallowParameters,
     *,
     volume_ml: float | None = None,
-) -> dict[str, float | int]:
+    duration_s: float | None = None,
+) -> dict[str, float | int | str | None]:
     """Summarise one recording.
 
     Parameters
@@ -97,6 +102,8 @@ def summarise_swallows(
     parameters : SwallowParameters
     volume_ml : float, optional
         Volume drunk in a timed water test.
+    duration_s : float, optional
+        Length of the recording with its gaps, to say when the sensor was live for a part of it only.
 
     Returns
     -------
@@ -112,7 +119,7 @@ def summarise_swallows(
     rate, rate_low, rate_high = _rate(count, observed_s)
     mean = float(interval.mean()) if len(interval) else np.nan
     sd = float(interval.std(ddof=1)) if len(interval) > 1 else np.nan
-    row: dict[str, float | int] = {
+    row: dict[str, float | int | str | None] = {
         "observed_time": observed_s,
         "swallow_count": count,
         "rate": rate,
@@ -146,4 +153,5 @@ def summarise_swallows(
             "time_per_swallow": time / drinking,
             "swallowing_speed": volume_ml / time,
         }
-    return row
+    health = throat_health(swallows, observed_s, observed_s if duration_s is None else duration_s)
+    return row | {"at_limit_count": health.at_limit_count, "sensor_note": health.note}

@@ -1,0 +1,121 @@
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import poisson
+from strainstudy.swallow import SwallowParameters, measure_swallows, summarise_swallows, throat_health
+from strainstudy.tables.swallows import SWALLOW_SUMMARY, SWALLOWS
+
+PARAMETERS = SwallowParameters()
+
+
+def _swallows(onsets, duration=1.0, **columns):
+    frame = pd.DataFrame({"onset": np.asarray(onsets, dtype=float)})
+    return frame.assign(duration=duration, **columns)
+
+
+def test_interval_runs_from_onset_to_next_onset_and_the_last_has_none():
+    rows = measure_swallows(_swallows([12.0, 2.0, 5.0]), PARAMETERS)
+    np.testing.assert_allclose(rows["interval"], [3.0, 7.0, np.nan])
+
+
+def test_an_interval_across_a_gap_is_not_given():
+    rows = measure_swallows(_swallows([2.0, 5.0, 30.0], missing_before=[0.0, 0.0, 4.0]), PARAMETERS)
+    np.testing.assert_allclose(rows["interval"], [3.0, np.nan, np.nan])
+    assert not rows["double"][2]
+
+
+def test_sips_of_a_burst_stay_separate_swallows_and_carry_the_number_of_their_burst():
+    onsets = [1.0, 2.3, 3.6, 4.9, 20.0, 40.0, 41.5, 60.0, 61.2, 62.4]
+    rows = measure_swallows(_swallows(onsets), PARAMETERS)
+    assert len(rows) == 10
+    assert list(rows["burst"]) == [1, 1, 1, 1, 0, 0, 0, 2, 2, 2]
+    summary = summarise_swallows(rows, 120.0, PARAMETERS)
+    assert (summary["burst_count"], summary["burst_swallows"], summary["longest_burst"]) == (2, 7, 4)
+
+
+def test_a_double_swallow_starts_soon_after_the_end_of_the_one_before():
+    rows = measure_swallows(_swallows([1.0, 3.5, 20.0, 24.0]), PARAMETERS)
+    assert list(rows["double"]) == [False, True, False, False]
+
+
+def test_rate_limits_are_those_of_a_poisson_count():
+    """Exact limits (Garwood F 1936, Biometrika 28:437-442): at each, the tail beyond the count holds 2.5 %."""
+    summary = summarise_swallows(measure_swallows(_swallows(np.arange(7) * 30.0), PARAMETERS), 300.0, PARAMETERS)
+    assert summary["rate"] == pytest.approx(7 / 5)
+    assert poisson.sf(6, 5 * summary["rate_low"]) == pytest.approx(0.025)
+    assert poisson.cdf(7, 5 * summary["rate_high"]) == pytest.approx(0.025)
+
+
+def test_paced_swallowing_is_regular():
+    rows = measure_swallows(_swallows([0, 10, 20, 30, 40.0]), PARAMETERS)
+    summary = summarise_swallows(rows, 60.0, PARAMETERS)
+    assert summary["interval_mean"] == pytest.approx(10)
+    assert summary["interval_cv"] == pytest.approx(0)
+    uneven = summarise_swallows(measure_swallows(_swallows([0, 8, 20.0]), PARAMETERS), 60.0, PARAMETERS)
+    assert uneven["interval_sd"] == pytest.approx(np.sqrt(8))
+    assert uneven["interval_cv"] == pytest.approx(10 * np.sqrt(8))
+
+
+def test_water_test_gives_volume_over_number_time_over_number_and_volume_over_time():
+    """Hughes TAT, Wiles CM 1996, doi 10.1093/qjmed/89.2.109: ml/swallow, s/swallow, ml/s."""
+    rows = measure_swallows(_swallows(2.0 + 1.25 * np.arange(6), duration=0.75), PARAMETERS)
+    summary = summarise_swallows(rows, 15.0, PARAMETERS, volume_ml=120.0)
+    assert summary["drinking_time"] == pytest.approx(7.0)
+    assert summary["volume_per_swallow"] == pytest.approx(20.0)
+    assert summary["time_per_swallow"] == pytest.approx(7 / 6)
+    assert summary["swallowing_speed"] == pytest.approx(120 / 7)
+    product = summary["volume_per_swallow"] / summary["time_per_swallow"]
+    assert product == pytest.approx(summary["swallowing_speed"])
+
+
+def test_a_dry_swallow_after_drinking_does_not_lengthen_the_test():
+    """An extra dry swallow follows in 14 % (Vaiman M et al. 2005, doi 10.1097/01.mlg.0000150673.53107.20)."""
+    onsets = [*(2.0 + 1.25 * np.arange(6)), 18.0]
+    rows = measure_swallows(_swallows(onsets, duration=0.75), PARAMETERS)
+    summary = summarise_swallows(rows, 30.0, PARAMETERS, volume_ml=120.0)
+    assert (summary["drinking_count"], summary["clearing_count"]) == (6, 1)
+    assert summary["drinking_time"] == pytest.approx(7.0)
+
+
+def test_paced_sips_of_a_known_volume_are_all_part_of_the_test():
+    rows = measure_swallows(_swallows(15.0 * np.arange(5)), PARAMETERS)
+    summary = summarise_swallows(rows, 90.0, PARAMETERS, volume_ml=50.0)
+    assert summary["volume_per_swallow"] == pytest.approx(10.0)
+
+
+def test_no_swallow_is_a_result_and_not_a_fault():
+    rows = measure_swallows(_swallows([]), PARAMETERS)
+    summary = summarise_swallows(rows, 600.0, PARAMETERS, volume_ml=50.0)
+    assert summary["swallow_count"] == 0
+    assert summary["rate"] == 0
+    assert summary["rate_high"] == pytest.approx(0.3689, abs=1e-4)
+    assert np.isnan(summary["volume_per_swallow"])
+
+
+def test_every_number_of_the_summary_has_its_definition():
+    summary = summarise_swallows(measure_swallows(_swallows([1.0, 9.0]), PARAMETERS), 60.0, PARAMETERS)
+    assert ("recording_id", *summary) == SWALLOW_SUMMARY.names
+    assert SWALLOWS.names[:6] == ("recording_id", "onset", "duration", "amplitude", "rise_time", "interval")
+    for table in (SWALLOWS, SWALLOW_SUMMARY):
+        assert all(column.description for column in table.columns)
+        assert "do not show aspiration" in table.description
+
+
+def test_a_sensor_that_comes_loose_is_named():
+    onset = np.arange(20) * 15.0
+    rng = np.random.default_rng(3)
+    size = rng.lognormal(0, 0.15, 20)
+    steady = _swallows(onset, amplitude=size, at_limit_fraction=0.0)
+    assert throat_health(steady, 300.0, 300.0).note is None
+    fading = steady.assign(amplitude=size * np.exp(-onset / 150))
+    health = throat_health(fading, 300.0, 300.0)
+    assert health.size_change < 0.3
+    assert "come loose" in health.note
+
+
+def test_a_clipped_and_an_unplugged_sensor_are_named():
+    frame = _swallows([1.0, 5.0, 9.0], amplitude=1.0, at_limit_fraction=[0.3, 0.0, 0.4])
+    health = throat_health(frame, 40.0, 100.0)
+    assert health.at_limit_count == 2
+    assert "2 of 3 swallows reach the limit" in health.note
+    assert "live signal for 40 of 100 s" in health.note
