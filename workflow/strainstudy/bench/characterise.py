@@ -27,6 +27,7 @@ __all__ = ["BenchRecording", "SensorBench", "characterise", "reference_strain"]
 _REST_SHARE = 0.05
 _FEWEST_SAMPLES = 20
 _MARGIN_S = 0.1
+_LIKE = 0.05
 _CORNER_SAMPLES = 4.0
 _NONE = Estimate()
 
@@ -191,6 +192,21 @@ def _single_gauge_factor(loops: LoopFigures, parameters: BenchParameters) -> tup
     )
 
 
+def _detection_limit(noise: Estimate, loops: LoopFigures | None) -> Estimate:
+    """Strain, percent, of three noise floors at the slope of the lowest interval; relative errors of both added."""
+    if loops is None or not noise.value > 0.0:
+        return _NONE
+    first = loops.curve.iloc[0]
+    slope = abs(float(first["gauge_factor"]))
+    if not slope > 0.0:
+        return _NONE
+    value = 100.0 * DETECTION_FACTOR * noise.value / slope
+    relative = float(first["gauge_factor_high"] - first["gauge_factor_low"]) / 2.0 / slope
+    below = float(np.hypot(np.log(noise.value / noise.low), relative))
+    above = float(np.hypot(np.log(noise.high / noise.value), relative))
+    return Estimate(value, value * float(np.exp(-below)), value * float(np.exp(above)))
+
+
 def _used(cycles: list[pd.DataFrame], parameters: BenchParameters) -> None:
     """Mark the settled cycles of the largest amplitude and, among these, of the commonest speed."""
     joined = pd.concat(cycles) if cycles else pd.DataFrame()
@@ -221,6 +237,11 @@ def _ratio_to_taps(loops: LoopFigures | None, taps: FloatArray) -> Estimate:
     return ratio_of_means(np.abs(height), np.abs(taps))
 
 
+def _sessions_differ(loops: LoopFigures) -> bool:
+    means = loops.cycles.groupby("recording_id")["gauge_factor"].mean().abs()
+    return bool(means.max() > (1.0 + _LIKE) * means.min())
+
+
 def _warn(
     loops: LoopFigures | None, lag: Lag, steps: pd.DataFrame, ratio: Estimate, creep: Creep, longest_hold: float
 ) -> list[str]:
@@ -229,6 +250,8 @@ def _warn(
         words.append("no settled cycle found: no gauge factor, linearity, hysteresis, repeatability or drift")
     elif loops.n < 3:
         words.append(f"{loops.n} settled cycles: intervals need 3 or more")
+    elif _sessions_differ(loops):
+        words.append("its recordings differ in gauge factor by more than 5 %: the figures mix them, see bench_cycles")
     if lag.method == NOT_SEPARABLE and loops is not None:
         words.append("hysteresis may hold a clock offset: cycle at two speeds, or add steps, to tell them apart")
     if steps.empty:
@@ -312,10 +335,9 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
         "lag_method": lag.method,
         "warning": "; ".join(words) or None,
     }
-    gauge_factor, first_slope = _NONE, np.nan
+    gauge_factor = _NONE
     if loops:
         gauge_factor, row["gauge_factor_note"] = _single_gauge_factor(loops, parameters)
-        first_slope = abs(float(loops.curve["gauge_factor"].iloc[0]))
     full = loops.full_scale_response if loops else np.nan
     signal = Estimate(full / noise.value, full / noise.high, full / noise.low) if noise.value > 0 else _NONE
     constants = [*creep.constants, _NONE, _NONE][:2]
@@ -332,7 +354,7 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
     row |= _limits("recovery_time", recovery_time)
     row |= _limits("noise_floor", noise)
     row |= _limits("signal_to_noise", signal)
-    row |= _limits("detection_limit", noise, 100.0 * DETECTION_FACTOR / first_slope if first_slope > 0 else np.nan)
+    row |= _limits("detection_limit", _detection_limit(noise, loops))
     row |= _limits("stretch_to_tap_ratio", ratio)
     row |= _limits("lag", lag.estimate)
     return SensorBench(

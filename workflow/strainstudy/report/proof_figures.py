@@ -67,7 +67,8 @@ def _reliability(axis: Any, reliability: pd.DataFrame) -> None:
 
 
 def _per_person(axis: Any, classifier: pd.DataFrame) -> None:
-    own = classifier[(classifier["scope"] == "fold") & (classifier["trial_type"] == "all")]
+    own = classifier[(classifier["scope"] == "fold") & classifier["trial_type"].isin(["normal_gait", "limping_gait"])]
+    own = own[own["recall"].notna()].groupby(["predictor", "participant_id"])[["recall"]].mean().reset_index()
     people = sorted({str(p) for p in own["participant_id"].dropna()})
     if not people:
         _say_empty(axis)
@@ -75,20 +76,23 @@ def _per_person(axis: Any, classifier: pd.DataFrame) -> None:
     for k, (predictor, (colour, marker)) in enumerate(_PREDICTORS.items()):
         rows = own[own["predictor"] == predictor]
         x = np.array([people.index(str(p)) for p in rows["participant_id"]], dtype=float) + 0.12 * (k - 1.5)
-        value = rows["balanced_accuracy"].to_numpy(dtype=float)
+        value = rows["recall"].to_numpy(dtype=float)
         of_all = (classifier["scope"] == "pooled") & (classifier["trial_type"] == "all")
         pooled = classifier.loc[of_all & (classifier["predictor"] == predictor), "balanced_accuracy"].to_list()
         text = f", pooled {number_text(pooled[0], 3)}" if pooled else ""
         axis.plot(x, value, marker, color=colour, markersize=4.5, label=predictor.replace("_", " ") + text)
     axis.set_xticks(range(len(people)), [p.removeprefix("sub-") for p in people])
-    axis.set(ylim=(-0.04, 1.06), xlabel="participant, left out", ylabel="balanced accuracy", title="People never seen")
+    axis.set(
+        xlim=(-0.6, len(people) - 0.4), ylim=(-0.04, 1.06), xlabel="participant, left out",
+        ylabel="mean recall of the labelled states", title="People never seen",
+    )  # fmt: skip
     axis.legend(loc="upper center", bbox_to_anchor=(0.5, -0.22), ncols=2, fontsize=7.5)
 
 
 def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw confusion, reliability and the score of each person left out, beside the baselines."""
     classifier = tables(
-        "validation/classifier", "scope", "trial_type", "predictor", "participant_id", "balanced_accuracy"
+        "validation/classifier", "scope", "trial_type", "predictor", "participant_id", "balanced_accuracy", "recall"
     )
     confusion = tables("validation/confusion", "recording_id", "labelled", "detected", "share", "seconds")
     reliability = tables("validation/reliability")
@@ -148,10 +152,10 @@ def _ablation(axis: Any, ablation: pd.DataFrame) -> None:
         _say_empty(axis)
         return
     rows = ablation.sort_values("balanced_accuracy", kind="stable")
-    axis.barh(range(len(rows)), rows["balanced_accuracy"].to_numpy(dtype=float), color=GREEN, alpha=0.75)
+    axis.plot(rows["balanced_accuracy"].to_numpy(dtype=float), range(len(rows)), "o", color=GREEN)
     names = [f"{f} ({n})" for f, n in zip(rows["features"], rows["n_features"], strict=True)]
     axis.set_yticks(range(len(rows)), names, fontsize=7)
-    axis.set(xlim=(0.4, 1.0), xlabel="balanced accuracy", title="With some groups of features")
+    axis.set(xlabel="balanced accuracy", title="With some groups of features")
 
 
 def _importance(axis: Any, importance: pd.DataFrame) -> None:
@@ -164,7 +168,7 @@ def _importance(axis: Any, importance: pd.DataFrame) -> None:
     axis.errorbar(value, range(len(rows)), xerr=reach, fmt="o", color=VERMILION, markersize=4, elinewidth=0.9)
     axis.axvline(0.0, color=BLACK, linewidth=0.8)
     axis.set_yticks(range(len(rows)), [str(f).replace("_", " ") for f in rows["feature"]], fontsize=7)
-    axis.set(xlabel="rise of log loss (nat)", title="When a feature is taken from another")
+    axis.set(xlabel="rise of log loss (nat)", title="A feature taken from another")
 
 
 def evidence_figure(tables: StudyTables, folder: Path) -> Picture | None:

@@ -7,7 +7,7 @@ sides and states differ in marker or pattern too, so that a black-and-white prin
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final
@@ -79,15 +79,23 @@ def drawing() -> Iterator[None]:
 
 
 def panels(
-    rows: int = 1, columns: int = 1, *, width: float = 7.2, height: float = 3.0, **options: Any
+    rows: int = 1,
+    columns: int = 1,
+    *,
+    width: float = 7.2,
+    height: float = 3.0,
+    room: Mapping[str, float] | None = None,
+    **options: Any,
 ) -> tuple[Figure, Any]:
-    """Make a figure with a grid of axes (always a 2-D array) and room between them."""
-    figure = Figure(figsize=(width, height), layout="constrained")
+    """Make a figure with a grid of axes (always a 2-D array), with room between them as given or worked out."""
+    figure = Figure(figsize=(width, height), layout="constrained" if room is None else None)
+    if room is not None:
+        figure.subplots_adjust(**room)
     return figure, figure.subplots(rows, columns, squeeze=False, **options)
 
 
-def written(figure: Figure, name: str, folder: Path) -> bytes:
-    """Write a figure as PNG, SVG and PDF without dates or random ids, and give the PNG.
+def written(figure: Figure, name: str, folder: Path, forms: Sequence[str] = ("png", "svg", "pdf")) -> bytes:
+    """Write a figure in several forms without dates or random ids, and give the PNG.
 
     Parameters
     ----------
@@ -95,16 +103,22 @@ def written(figure: Figure, name: str, folder: Path) -> bytes:
     name : str
         File name without suffix.
     folder : Path
+    forms : sequence of str
+        File suffixes.
 
     Returns
     -------
     bytes
         The PNG.
     """
+    if figure.get_layout_engine() is not None:
+        # The layout is worked out once and kept for all files.
+        figure.draw_without_rendering()
+        figure.set_layout_engine("none")
     png = b""
-    for form, metadata in _METADATA.items():
+    for form in forms:
         stream = io.BytesIO()
-        figure.savefig(stream, format=form, metadata=metadata)
+        figure.savefig(stream, format=form, metadata=_METADATA[form])
         write_bytes(folder / f"{name}.{form}", stream.getvalue())
         png = stream.getvalue() if form == "png" else png
     return png
