@@ -188,7 +188,7 @@ class _Side:
 
 
 def _over_strides(signal: FloatArray | None, fs: float, onset: FloatArray, stride_time: FloatArray) -> FloatArray:
-    if signal is None:
+    if signal is None or not len(onset):
         return np.full((len(onset), POINTS), np.nan)
     at = (onset[:, None] + stride_time[:, None] * np.linspace(0.0, 1.0, POINTS)) * fs
     return np.interp(at, np.arange(len(signal)), signal, left=np.nan, right=np.nan)
@@ -201,7 +201,7 @@ def _column(strides: pd.DataFrame, name: str) -> FloatArray:
 
 
 def _side(
-    strides: pd.DataFrame, side: str, signal: FloatArray, angle: FloatArray | None, fs: float, polarity: int
+    strides: pd.DataFrame, side: str, signal: FloatArray | None, angle: FloatArray | None, fs: float, polarity: int
 ) -> _Side:
     rows = strides[strides["side"] == side].sort_values("onset", kind="stable")
     onset, stride_time = _column(rows, "onset"), _column(rows, "stride_time")
@@ -425,12 +425,11 @@ def gait_features(
     }
     if len(calibrated) < len(there):
         calibrated = {}
-    empty = np.zeros(0)
     sides = {
         side: _side(
             strides if side in there else strides.iloc[:0],
             side,
-            knees.get(side, empty),
+            knees.get(side),
             calibrated.get(side),
             fs,
             walk.polarity[side].sign if side in there else 1,
