@@ -77,7 +77,7 @@ def model_files():
 
 def template_files():
     """Templates of the report, which are no modules and so not in the hash of the code."""
-    return [str(p) for p in sorted(Path(workflow.basedir, "workflow/strainstudy/report/templates").glob("*.j2"))]
+    return [str(p) for p in sorted(Path(workflow.basedir, "workflow/strainstudy/report/templates").iterdir())]
 
 
 def of_all_batches(pattern):

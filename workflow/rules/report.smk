@@ -13,6 +13,7 @@ rule report:
         code=code_hash("strainstudy.stages.report"),
         rows=study_rows(labels=True),
         study=GENERAL.study,
+        reference_rater=REFERENCE_RATER,
         settings=settings_of(*SETTINGS),
         results=RESULTS,
     log:
