@@ -160,7 +160,7 @@ def test_gaps_hold_no_candidates_and_are_counted():
 
 
 def test_an_unplugged_stretch_is_no_swallow_and_no_reference_of_rest():
-    stream, labels = throat_stream(2)
+    stream, _ = throat_stream(2)
     stream = stream.copy()
     stream[8000:14000] = 5.0
     found = detect_candidates(stream, 100.0, PARAMETERS)

@@ -56,14 +56,10 @@ class Activity:
         Working rate, Hz; sample k lies at k / fs seconds from the first sample of the stream.
     level : array
         Stream below 12 Hz minus base line, in the unit of the stream.
-    stream : array
-        The stream itself.
     base : array
         The base line.
     slow : array
         The part of ``level`` below 3 Hz.
-    velocity : array
-        Rate of change of the slow part, scaled so that it equals the level at 1 Hz.
     coarse, fine : array
         Activity over about half a second and over about a fifth of a second, in the unit of the stream.
     significance : array
@@ -75,11 +71,9 @@ class Activity:
     """
 
     fs: float
-    stream: Array
     level: Array
     base: Array
     slow: Array
-    velocity: Array
     coarse: Array
     fine: Array
     significance: Array
@@ -193,28 +187,30 @@ def measure_activity(y: Array, observed: Mask, fs: float) -> Activity | None:
     if observed.sum() < 5 * fs:
         return None
 
-    slow_part = slow - base
-    velocity = np.gradient(slow) * fs * _VELOCITY_SCALE_S
-    energies = [
-        np.where(observed, slow_part**2 + velocity**2, 0.0),
-        np.where(observed, (smooth - slow) ** 2, 0.0),
-    ]
+    level = smooth - base
+    smooth -= slow
+    velocity = np.gradient(slow)
+    velocity *= fs * _VELOCITY_SCALE_S
+    slow -= base
     coarse, fine, significance, noise = (np.zeros(len(y)) for _ in range(4))
-    for energy in energies:
-        rough = gaussian_filter1d(energy, _COARSE_S * fs)
+    tiny = np.finfo(float).eps * max(float(np.abs(y).max()), np.finfo(float).tiny)
+    # One kind of energy after the other, so that a day of signal fits into a gigabyte.
+    for kind in ("slow", "fast"):
+        energy = slow**2 + velocity**2 if kind == "slow" else smooth**2
+        energy[~observed] = 0.0
         resting = _resting(np.sqrt(gaussian_filter1d(energy, _NOISE_SMOOTHING_S * fs)), observed, fs)
-        coarse += _above_rest(rough, resting)
         fine += gaussian_filter1d(energy, _FINE_S * fs)
+        rough = gaussian_filter1d(energy, _COARSE_S * fs)
+        coarse += _above_rest(rough, resting)
         noise += resting**2
-        floor = np.maximum(resting, np.finfo(float).eps * max(np.abs(y).max(), np.finfo(float).tiny))
-        np.maximum(significance, np.sqrt(rough) / floor, out=significance)
+        np.sqrt(rough, out=rough)
+        rough /= np.maximum(resting, tiny)
+        np.maximum(significance, rough, out=significance)
     return Activity(
         fs=fs,
-        stream=y,
-        level=smooth - base,
+        level=level,
         base=base,
-        slow=slow_part,
-        velocity=velocity,
+        slow=slow,
         coarse=np.where(observed, np.sqrt(coarse), 0.0),
         fine=np.where(observed, np.sqrt(fine), 0.0),
         significance=np.where(observed, significance, 0.0),

@@ -18,6 +18,8 @@ from .parameters import SwallowParameters
 from .restore import leak_rate, restore
 from .typical import compare_with_typical, waveforms
 
+Indices = npt.NDArray[np.intp]
+
 __all__ = ["CANDIDATE_COLUMNS", "detect_candidates"]
 
 CANDIDATE_COLUMNS = (
@@ -99,6 +101,17 @@ def _at_limit(throat: Array, fs: float, onset: Array, end: Array) -> Array:
     return share
 
 
+def _sizes(level: Array, fs: float, onset: Indices, end: Indices) -> dict[str, Array]:
+    """Amplitude, peak to peak, area and polarity in the stream as it was given, each shape (m,)."""
+    rows = []
+    for first, last in zip(onset, end, strict=True):
+        part = level[first : last + 1]
+        size = np.abs(part)
+        rows.append((size.max(), part.max() - part.min(), size.sum() / fs, 1.0 if part[size.argmax()] >= 0 else -1.0))
+    amplitude, whole, area, polarity = np.array(rows).T
+    return {"amplitude": amplitude, "peak_to_peak": whole, "area": area, "polarity": polarity}
+
+
 def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: SwallowParameters) -> pd.DataFrame:
     """Find everything in a continuous throat stream that could be a swallow.
 
@@ -127,6 +140,7 @@ def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: S
     x = np.asarray(throat, dtype=np.float64)
     activity = activity_of(x, fs)
     pieces = [] if activity is None else cut_into_pieces(activity, parameters)
+    given = np.empty(0) if activity is None else activity.level
     if activity is not None:
         rate = leak_rate(activity, pieces)
         if rate > 0:
@@ -145,11 +159,12 @@ def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: S
         plausibility(candidates, parameters),
         candidates["run_count"].to_numpy() <= _LONE_RUN,
     )
-    candidates = candidates.assign(**typical)
+    candidates = candidates.assign(**typical, **_sizes(given, activity.fs, onset_at, end_at))
+    del activity, given
     onset = candidates["onset"].to_numpy()
     end = onset + candidates["duration"].to_numpy()
-    missing = np.concatenate([[0], np.cumsum(~np.isfinite(x))]) / fs
+    missing = np.concatenate([[0], np.cumsum(~np.isfinite(x))])
+    candidates["missing_before"] = missing[np.clip((onset * fs).astype(int), 0, len(x))] / fs
     candidates["at_limit_fraction"] = _at_limit(x, fs, onset, end)
-    candidates["missing_before"] = missing[np.clip((onset * fs).astype(int), 0, len(x))]
     candidates["score"] = generic_score(candidates, parameters)
     return candidates[[*CANDIDATE_COLUMNS, *FEATURE_NAMES]]

@@ -152,7 +152,7 @@ def _shape(activity: Activity, onset: int, end: int, peak: int) -> dict[str, flo
     polarity = 1.0 if level[int(size.argmax())] >= 0 else -1.0
     unit = max(amplitude, np.finfo(float).tiny)
     steps = np.diff(level)
-    area, energy = float(size.sum()) / fs, fine**2
+    energy = fine**2
     turns = len(find_peaks(level, prominence=0.25 * unit)[0]) + len(find_peaks(-level, prominence=0.25 * unit)[0])
     at = min(max(peak - onset, 1), len(level) - 2)
     slope = np.abs(np.diff(activity.slow[inside])) * fs / unit
@@ -165,11 +165,7 @@ def _shape(activity: Activity, onset: int, end: int, peak: int) -> dict[str, flo
     total = max(float(spectrum.sum()), np.finfo(float).tiny)
     shares = [float(spectrum[(frequency >= low) & (frequency < high)].sum()) / total for low, high in _BANDS_HZ]
     return {
-        "amplitude": amplitude,
         "size": float(fine.max()),
-        "polarity": polarity,
-        "peak_to_peak": float(level.max() - level.min()),
-        "area": area,
         "rise_time_s": (_first_at_least(size, 0.9 * amplitude) - _first_at_least(size, 0.1 * amplitude)) / fs,
         "peak_position": (peak - onset) / max(end - onset, 1),
         "centre_position": float(np.dot(energy, np.linspace(0, 1, len(energy))))
@@ -253,7 +249,8 @@ def describe_candidates(activity: Activity, edges: Array, pieces: npt.NDArray[np
     Returns
     -------
     DataFrame
-        ``onset, duration, amplitude, rise_time, area, peak_time, peak_to_peak, polarity`` and all features.
+        ``onset, duration, rise_time, peak_time, size`` (peak activity) and all features but those of
+        `typical.compare_with_typical`.
     """
     last = len(activity.level) - 1
     rows = []
