@@ -256,6 +256,27 @@ def test_bends_after_a_walk_are_other_movement_and_cost_the_walk_nothing(period,
     assert "other" in set(walk.states["trial_type"])
 
 
+def test_a_loose_sensor_neither_adds_events_nor_breaks_the_walk_of_the_other_knee():
+    recorded = plain_walk()
+    alone = detect_walk({"right": recorded.knees["right"]}, recorded.fs, P)
+    noise = np.random.default_rng(0).standard_normal(recorded.knees["left"].size)
+    both = detect_walk({"left": noise, "right": recorded.knees["right"]}, recorded.fs, P)
+    assert set(both.events["side"]) == {"right"}
+    assert both.states["walk"].max() == 0
+    one, two = (onsets(walk.events, "initial_contact", "right") for walk in (alone, both))
+    assert two == pytest.approx(one, abs=0.02)
+
+
+def test_time_without_data_of_either_knee_is_no_rest():
+    recorded = plain_walk()
+    knees = {side: x.copy() for side, x in recorded.knees.items()}
+    for x in knees.values():
+        x[2000:2600] = np.nan
+    states = detect_walk(knees, recorded.fs, P).states
+    assert not time_in(states, ("rest",), 46.0)[2000:2600].any()
+    assert states["walk"].max() == 1
+
+
 def test_states_tile_the_recording_without_overlap(limping):
     recorded, walk = limping
     ends = (walk.states["onset"] + walk.states["duration"]).to_numpy()

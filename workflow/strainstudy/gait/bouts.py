@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d, minimum_filter1d
+from scipy.ndimage import maximum_filter1d, median_filter, minimum_filter1d
 
 from .prepare import ANALYSIS_RATE_HZ, KneeCurve
 from .strides import Swings
@@ -37,6 +38,8 @@ BEND_FIT = 0.8
 CLEAR = 1.0
 """Fit to the pattern plus autocorrelation at the stride time that a walk must reach (noise: 0.6; an aimless wander:
 0.9; the stiffest recorded knee alone: 1.5)."""
+HEARD = 0.75
+"""And that five swings in a row of one knee must reach to be heard (a loose sensor's noise has 0.5 to 0.65)."""
 SWINGS_MIN = 3
 """Swings of a walk, of both knees together; of one knee alone one less."""
 LARGE = 0.3
@@ -93,8 +96,8 @@ def find_walks(swings: Mapping[str, Swings], rest_min: float) -> tuple[dict[str,
     peak = np.concatenate([swings[name].peak for name in sides])
     order = np.argsort(peak, kind="stable")
 
-    def merged(values: Sequence[FloatArray]) -> FloatArray:
-        together: FloatArray = np.concatenate(list(values))[order]
+    def merged(values: Sequence[NDArray[Any]]) -> NDArray[Any]:
+        together: NDArray[Any] = np.concatenate(list(values))[order]
         return together
 
     peak, side = peak[order], side[order]
@@ -102,8 +105,15 @@ def find_walks(swings: Mapping[str, Swings], rest_min: float) -> tuple[dict[str,
     contact = merged([swings[name].contact for name in sides])
     stride = merged([swings[name].stride_time for name in sides])
     clear = merged([swings[name].clear for name in sides])
+    # a knee whose sensor has come loose must not break up, or add to, the walk that the other knee sees
+    heard = merged([median_filter(swings[name].clear, 5, mode="nearest") >= HEARD for name in sides])
     fit = merged([swings[name].fit for name in sides])
     own = np.concatenate([np.arange(swings[name].peak.size) for name in sides])[order]
+    peak, side, toe_off, contact, stride, fit, clear, own = (
+        values[heard] for values in (peak, side, toe_off, contact, stride, fit, clear, own)
+    )
+    if peak.size < 2:
+        return numbers, []
     edges = np.flatnonzero(_breaks(peak, toe_off, contact, side, stride, rest_min)) + 1
     spans: list[Span] = []
     for first, last in zip(np.concatenate([[0], edges]), np.concatenate([edges, [peak.size]]), strict=True):
@@ -157,7 +167,7 @@ def reach_edges(spans: Sequence[Span], busy: BoolArray, stride_time: FloatArray)
 
 
 def moving(curves: Sequence[KneeCurve], usual: Sequence[float]) -> BoolArray:
-    """Where a knee moves by a good part of a swing within a second.
+    """Where a knee moves by a good part of a swing within a second, or where nothing is known of any knee.
 
     Parameters
     ----------
@@ -171,7 +181,7 @@ def moving(curves: Sequence[KneeCurve], usual: Sequence[float]) -> BoolArray:
     ndarray of bool, shape (n,)
     """
     width = int(MOVEMENT_WINDOW_S * ANALYSIS_RATE_HZ)
-    any_of = np.zeros(curves[0].value.size, dtype=bool)
+    any_of: BoolArray = ~np.logical_or.reduce([curve.measured for curve in curves])
     for curve, size in zip(curves, usual, strict=True):
         span = maximum_filter1d(curve.value, width) - minimum_filter1d(curve.value, width)
         # what moves lies in the middle of the windows that see it move

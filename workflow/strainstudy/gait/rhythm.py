@@ -38,12 +38,13 @@ class Rhythm:
     ----------
     stride_time : ndarray, shape (n,)
         Seconds.
-    strength : ndarray, shape (n,)
-        Autocorrelation at that lag above the trough before it (above 0 where the trough is below), at most 1.
+    strengths : tuple of ndarray, each shape (n,)
+        For each knee, its autocorrelation at that lag above the trough before it (above 0 where the trough is below),
+        at most 1.
     """
 
     stride_time: FloatArray
-    strength: FloatArray
+    strengths: tuple[FloatArray, ...]
 
 
 def local_rhythm(speeds: list[FloatArray], shortest: float, longest: float) -> Rhythm:
@@ -71,34 +72,40 @@ def local_rhythm(speeds: list[FloatArray], shortest: float, longest: float) -> R
     taper = np.hanning(width + 2)[1:-1]
     size = next_fast_len(2 * width, real=True)
     taper_acf = irfft(np.abs(rfft(taper, size)) ** 2, size)[:width]
-    acf = np.zeros((starts.size, width))
-    power = np.zeros(starts.size)
+    each = []
     for speed in speeds:
         scale = np.quantile(np.abs(speed), 0.9) + np.finfo(float).tiny
         clipped = np.clip(speed / scale, -3.0, 3.0)
         windows = np.lib.stride_tricks.sliding_window_view(clipped, width)[starts] * taper
-        own = irfft(np.abs(rfft(windows, size, axis=1)) ** 2, size, axis=1)[:, :width]
-        acf += own
-        power += own[:, 0]
+        each.append(irfft(np.abs(rfft(windows, size, axis=1)) ** 2, size, axis=1)[:, :width])
     lags = shortest * 2.0 ** np.arange(0.0, np.log2(longest / shortest) + 1e-9, 1.0 / STEPS_PER_OCTAVE)
     lags = lags[lags * rate < 0.75 * width]
-    place = lags * rate
-    low = place.astype(int)
-    part = place - low
     fair = taper_acf / taper_acf[0]
-    # half-way between the biased and the unbiased estimate: a multiple of the stride must not win by chance
-    scaled = acf / (np.maximum(power, np.finfo(float).tiny)[:, None] * np.sqrt(fair))
-    table = scaled[:, low] * (1 - part) + scaled[:, low + 1] * part
-    # what counts is the rise from the trough before: a slow movement still resembles itself a little later
-    trough = np.column_stack([scaled[:, (at + 1) // 2 : at + 1].min(axis=1) for at in low])
-    table -= np.maximum(trough, 0.0)
+    together = np.sum(each, axis=0)
+    power = together[:, 0]
     weight = np.minimum(power / (np.median(power[power > 0.1 * power.max()]) + np.finfo(float).tiny), 1.0)
-    path = _best_path(table * weight[:, None])
+    path = _best_path(_rises(together, fair, lags * rate) * weight[:, None])
     centre = starts + width / 2.0
     grid = np.arange(size_out) / thin
-    stride_time = np.exp(np.interp(grid, centre, np.log(lags[path])))
-    strength = np.interp(grid, centre, table[np.arange(starts.size), path])
-    return Rhythm(stride_time=stride_time, strength=strength)
+    windows_at = np.arange(starts.size)
+    return Rhythm(
+        stride_time=np.exp(np.interp(grid, centre, np.log(lags[path]))),
+        strengths=tuple(np.interp(grid, centre, _rises(acf, fair, lags * rate)[windows_at, path]) for acf in each),
+    )
+
+
+def _rises(acf: FloatArray, fair: FloatArray, place: FloatArray) -> FloatArray:
+    """Autocorrelation at each lag above the trough before it: a slow movement still resembles itself a little later.
+
+    Half-way between the biased and the unbiased estimate: a multiple of the stride must not win by chance.
+    """
+    low = place.astype(int)
+    part = place - low
+    scaled = acf / (np.maximum(acf[:, :1], np.finfo(float).tiny) * np.sqrt(fair))
+    table = scaled[:, low] * (1 - part) + scaled[:, low + 1] * part
+    trough = np.column_stack([scaled[:, (at + 1) // 2 : at + 1].min(axis=1) for at in low])
+    rises: FloatArray = table - np.maximum(trough, 0.0)
+    return rises
 
 
 def _best_path(table: FloatArray) -> NDArray[np.intp]:

@@ -22,7 +22,7 @@ from .contacts import find_landmarks
 from .parameters import GaitParameters
 from .polarity import Polarity
 from .prepare import ANALYSIS_RATE_HZ, KneeCurve, for_landmarks, prepare
-from .rhythm import Rhythm, local_rhythm
+from .rhythm import local_rhythm
 from .strides import STRIDE_COLUMNS, Swings, stride_rows
 from .swings import StrideClock, fit_swings, stride_clock
 from .turns import turning
@@ -112,7 +112,10 @@ def detect_walk(
     upright = {side: curve.turned(chosen[side].polarity.sign) for side, curve in curves.items()}
     usual_stride = float(np.median(rhythm.stride_time))
     smooth = {side: for_landmarks(curve, usual_stride, (lags or {}).get(side, 0.0)) for side, curve in upright.items()}
-    swings = {side: _swings(smooth[side], chosen[side], clock, rhythm, parameters) for side in curves}
+    swings = {
+        side: _swings(smooth[side], chosen[side], clock, rhythm.stride_time, strength, parameters)
+        for side, strength in zip(curves, rhythm.strengths, strict=True)
+    }
     numbers, spans = find_walks(swings, parameters.rest_min_s)
     busy = moving(list(smooth.values()), [chosen[side].usual for side in smooth])
     spans = reach_edges(spans, busy, rhythm.stride_time)
@@ -136,11 +139,18 @@ def _no_strides() -> pd.DataFrame:
     return pd.DataFrame({name: pd.Series(dtype=kinds.get(name, "float64")) for name in STRIDE_COLUMNS})
 
 
-def _swings(curve: KneeCurve, chosen: Chosen, clock: StrideClock, rhythm: Rhythm, parameters: GaitParameters) -> Swings:
+def _swings(
+    curve: KneeCurve,
+    chosen: Chosen,
+    clock: StrideClock,
+    stride_time: FloatArray,
+    strength: FloatArray,
+    parameters: GaitParameters,
+) -> Swings:
     """Landmarks of the chosen swings of one knee, in seconds."""
     near = clock.place(chosen.points.astype(float))
-    grid = np.arange(rhythm.stride_time.size)
-    stride = np.interp(near, grid, rhythm.stride_time)
+    grid = np.arange(stride_time.size)
+    stride = np.interp(near, grid, stride_time)
     marks = find_landmarks(curve, near, stride)
     n = curve.value.size
     gaps = np.concatenate([[0], np.cumsum(~curve.measured)])
@@ -154,7 +164,7 @@ def _swings(curve: KneeCurve, chosen: Chosen, clock: StrideClock, rhythm: Rhythm
         stride_time=stride,
         size=rise,
         fit=chosen.fit,
-        clear=chosen.fit + np.interp(near, grid, rhythm.strength),
+        clear=chosen.fit + np.interp(near, grid, strength),
         score=chosen.worth,
         sound=(gaps[last + 1] == gaps[first]) & (marks.toe_off > 0) & (marks.contact < n - 1),
     )
