@@ -1,0 +1,166 @@
+"""The page: whole, offline, the same bytes twice, and there even when a study has next to nothing."""
+
+import re
+import shutil
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from strainstudy.report.page import build_report
+from strainstudy.report.words import CAUTIONS
+from strainstudy.sections import SECTIONS
+
+SETTINGS = {name: kind() for name, kind in SECTIONS.items()}
+
+
+class Reader(HTMLParser):
+    """Collect headings, ids, links, sources and alternatives, and check that tags close."""
+
+    VOID = frozenset({"meta", "img", "br", "link", "input", "path", "rect"})
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.headings: list[int] = []
+        self.ids: list[str] = []
+        self.links: list[str] = []
+        self.sources: list[str] = []
+        self.missing_alternatives = 0
+        self.open: list[str] = []
+        self.words: list[str] = []
+
+    def handle_starttag(self, tag, attributes):
+        """Note headings, ids, links and sources."""
+        given = dict(attributes)
+        if re.fullmatch(r"h[1-6]", tag):
+            self.headings.append(int(tag[1]))
+        if "id" in given:
+            self.ids.append(given["id"])
+        self.links += [given[name] for name in ("href", "xlink:href") if name in given]
+        if "src" in given:
+            self.sources.append(given["src"])
+        self.missing_alternatives += tag == "img" and not given.get("alt")
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        """Check that the tag that closes is the one that is open."""
+        if tag not in self.VOID:
+            assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        """Keep the words."""
+        self.words.append(data)
+
+
+def build(results: Path, out: Path, labels) -> tuple[str, Reader]:
+    build_report(
+        results,
+        labels=labels,
+        settings=SETTINGS,
+        signals=sorted((results / "signals").glob("*.parquet")),
+        study="harbour <study>",
+        page=out / "report.html",
+        figures=out / "figures",
+    )
+    text = (out / "report.html").read_text(encoding="utf-8")
+    reader = Reader()
+    reader.feed(text)
+    assert reader.open == []
+    return text, reader
+
+
+@pytest.fixture(scope="module")
+def made(results, labels, tmp_path_factory):
+    out = tmp_path_factory.mktemp("report")
+    return (*build(results, out, labels), out)
+
+
+def test_the_page_needs_no_network(made):
+    text, reader, _ = made
+    assert all(link.startswith("#") for link in reader.links)
+    assert all(source.startswith("data:image/png;base64,") for source in reader.sources)
+    without_names = text.replace('xmlns="http://www.w3.org/2000/svg"', "")
+    assert not re.search(
+        r"(?:url\(|@import|<script|<link|<iframe|https?://[^\s<\"]+\.(?:js|css|png|woff))", without_names
+    )
+
+
+def test_every_link_leads_somewhere_and_no_anchor_is_there_twice(made):
+    _, reader, _ = made
+    assert len(reader.ids) == len(set(reader.ids))
+    assert {link.removeprefix("#") for link in reader.links} <= set(reader.ids)
+
+
+def test_headings_go_down_one_level_at_a_time_and_pictures_have_words(made):
+    """WCAG 2.2, 1.3.1 and 1.1.1: structure and text alternatives."""
+    _, reader, _ = made
+    assert reader.headings[0] == 1
+    assert reader.headings.count(1) == 1
+    assert all(b - a <= 1 for a, b in zip(reader.headings, reader.headings[1:], strict=False))
+    assert reader.missing_alternatives == 0
+
+
+def test_every_caution_is_on_every_page(made, tmp_path):
+    bare = tmp_path / "bare"
+    bare.mkdir()
+    for text in ("".join(made[1].words), "".join(build(bare, tmp_path / "out", {})[1].words)):
+        for caution in CAUTIONS:
+            assert caution.words in text
+        assert "No diagnosis" in text
+
+
+def test_words_from_the_study_are_escaped(made):
+    text, reader, _ = made
+    assert "harbour <study>" not in text
+    assert "two & a half seconds are <missing>" in "".join(reader.words)
+    assert "S<1>" not in text
+
+
+def test_what_fell_short_is_said(made):
+    words = "".join(made[1].words)
+    assert "1 of 3 recordings were used in part" in words
+    assert "Pooled F1 of initial contact (all) is 0.850" in words
+    assert "sensor or gait cannot be told apart" in words
+    assert "No bend recordings" in words
+
+
+def test_settings_are_printed_with_their_sources(made):
+    words = "".join(made[1].words)
+    for parameters in (SETTINGS["verdict"], SETTINGS["bench"]):
+        for field in type(parameters).__dataclass_fields__.values():
+            assert field.metadata["words"] in words
+            assert field.metadata["source"] in words
+
+
+def test_every_figure_is_a_file_of_its_own_and_the_same_bytes_the_second_time(made, results, labels, tmp_path):
+    first = made[2]
+    build(results, tmp_path, labels)
+    names = sorted(p.relative_to(first) for p in first.rglob("*") if p.is_file())
+    assert names == sorted(p.relative_to(tmp_path) for p in tmp_path.rglob("*") if p.is_file())
+    assert all((first / name).read_bytes() == (tmp_path / name).read_bytes() for name in names)
+    suffixes = {p.suffix for p in names}
+    assert suffixes == {".html", ".png", ".svg", ".pdf"}
+    assert Path("figures/recordings/sub-01_walk.svg") in names
+
+
+def test_a_study_with_nothing_but_a_rejected_recording_still_has_a_page(results, tmp_path):
+    root = tmp_path / "results"
+    (root / "tables").mkdir(parents=True)
+    for suffix in (".tsv", ".json"):
+        shutil.copy(results / f"tables/recordings{suffix}", root / f"tables/recordings{suffix}")
+    _, reader = build(root, tmp_path / "out", {})
+    words = "".join(reader.words)
+    assert "No labels" in words
+    assert "No bench recordings" in words
+
+
+def test_empty_tables_leave_their_sections_out(results, labels, tmp_path):
+    root = tmp_path / "results"
+    shutil.copytree(results, root)
+    for path in root.rglob("*.tsv"):
+        if path.name != "recordings.tsv":
+            path.write_text(path.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
+    _, reader = build(root, tmp_path / "out", labels)
+    assert "gait" not in reader.ids
+    assert "bench" not in reader.ids
+    assert "recordings" in reader.ids
