@@ -52,8 +52,6 @@ class Landmarks:
     peak: FloatArray
     toe_off: FloatArray
     contact: FloatArray
-    rise_speed: FloatArray
-    fall_speed: FloatArray
 
 
 def _refine(values: FloatArray, best: NDArray[np.intp]) -> FloatArray:
@@ -163,6 +161,6 @@ def find_landmarks(curve: KneeCurve, near: FloatArray, stride_time: FloatArray) 
 
     after = np.arange(0, int(CONTACT_REACH * STEPS) + 1) / STEPS
     fall = read(curve.speed, peak, after)
-    fall_speed = fall[:, : int(RISE_REACH * STEPS)].min(axis=1)
-    contact = peak + _contact(fall, read(curve.value, peak, after), fall_speed) / STEPS * length[:, 0]
-    return Landmarks(peak=peak, toe_off=toe_off, contact=contact, rise_speed=rise.max(axis=1), fall_speed=fall_speed)
+    fastest = fall[:, : int(RISE_REACH * STEPS)].min(axis=1)
+    contact = peak + _contact(fall, read(curve.value, peak, after), fastest) / STEPS * length[:, 0]
+    return Landmarks(peak=peak, toe_off=toe_off, contact=contact)

@@ -15,6 +15,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from .phase import phase_deg
+
 __all__ = ["STRIDE_COLUMNS", "Swings", "stride_rows"]
 
 FloatArray = NDArray[np.float64]
@@ -148,16 +150,16 @@ def stride_rows(
     steady = (rank[at] >= settling) & (length[at] - 1 - rank[at] >= settling) & ~turning[at] & ~turning[at + 1]
     first = np.clip(np.round(onset * fs), 0, curve.size - 2).astype(np.intp)
     last = np.clip(np.round(following * fs), first + 1, curve.size - 1).astype(np.intp)
-    filled = np.where(np.isfinite(curve), curve, np.nan)
-    whole = np.isfinite(filled)
+    whole = np.isfinite(curve)
+    filled = np.where(whole, curve, 0.0)
     missing = np.concatenate([[0], np.cumsum(~whole)])
     complete = missing[last] == missing[first]
-    low, high = _extremes(np.where(whole, filled, 0.0), first, last)
+    low, high = _extremes(filled, first, last)
     peak_time = own.peak[at + 1]
     toe_off = own.toe_off[at + 1]
     swing_first = np.clip(np.round(toe_off * fs), first, last - 1).astype(np.intp)
-    _, peak = _extremes(np.where(whole, filled, 0.0), swing_first, last)
-    at_contact = np.interp(following * fs, np.arange(curve.size), np.where(whole, filled, 0.0))
+    _, peak = _extremes(filled, swing_first, last)
+    at_contact = np.interp(following * fs, np.arange(curve.size), filled)
     return pd.DataFrame(
         {
             "side": side,
@@ -166,7 +168,7 @@ def stride_rows(
             "step_time": following - inside,
             "swing_peak": np.where(complete, peak, np.nan),
             "range_of_motion": np.where(complete, high - low, np.nan),
-            "phase": 360.0 * (inside - onset) / time,
+            "phase": phase_deg(onset, time, inside),
             "steady": steady & complete,
             "score": np.minimum(own.score[at], own.score[at + 1]),
             "walk": walk[at],
