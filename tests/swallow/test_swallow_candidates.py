@@ -211,3 +211,14 @@ def test_features_are_documented_once_and_finite():
     assert found["onset"].is_monotonic_increasing
     end = (found["onset"] + found["duration"]).to_numpy()
     assert (found["onset"].to_numpy()[1:] >= end[:-1] - 0.05).all()
+
+
+def test_unlike_sensors_give_alike_comparisons():
+    """What a classifier sees of a swallow must not depend on whether the sensor holds or rings."""
+    names = ["pattern_likeness", "log_path_length_ratio", "log_centroid_hz_ratio", "net_area_difference"]
+    medians = []
+    for kind in ("holds", "rings"):
+        stream, labels = throat_stream(6, kind)
+        found = _labelled(stream, labels)
+        medians.append(found.loc[found["trial_type"] == "swallow", names].median())
+    assert np.abs(medians[0] - medians[1]).max() < 0.2

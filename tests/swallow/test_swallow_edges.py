@@ -53,7 +53,7 @@ def test_too_few_matches_move_nothing(people):
 def test_moved_edges_stay_events(people):
     candidates, labels = people[1]
     model = fit_edges(edge_differences(candidates, labels))
-    moved = move_edges(candidates.assign(duration_s=99.0, path_ratio=1e6), model)
+    moved = move_edges(candidates.assign(duration_s=99.0, path_length=1e6), model)
     assert (moved["onset"] >= 0).all()
     assert (moved["duration"] >= candidates["duration"] / 3 - 1e-12).all()
     assert np.abs(moved["onset"] - candidates["onset"]).max() <= 0.5 + 1e-12

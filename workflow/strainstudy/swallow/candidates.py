@@ -12,7 +12,7 @@ import pandas as pd
 
 from .activity import Activity, Array, activity_of, measure_activity
 from .cut import cut_into_pieces
-from .features import FEATURE_NAMES, describe_candidates
+from .features import FEATURE_NAMES, RESPONSE_MEASURES, describe_candidates
 from .generic import generic_score, plausibility
 from .parameters import SwallowParameters
 from .restore import leak_rate, restore
@@ -34,6 +34,7 @@ CANDIDATE_COLUMNS = (
     "polarity",
     "at_limit_fraction",
     "missing_before",
+    *(measure.name for measure in RESPONSE_MEASURES),
 )
 
 # Activity that never falls for longer than this belongs to one event however its edges look.
@@ -153,9 +154,7 @@ def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: S
     onset_at, end_at = np.rint(np.clip(edges[:, :2], 0, len(activity.slow) - 1)).astype(np.intp).T
     typical = compare_with_typical(
         waveforms(activity, onset_at, end_at),
-        candidates["size"].to_numpy(),
-        candidates["duration"].to_numpy(),
-        candidates["path_ratio"].to_numpy(),
+        candidates,
         plausibility(candidates, parameters),
         candidates["run_count"].to_numpy() <= _LONE_RUN,
     )

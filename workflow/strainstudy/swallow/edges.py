@@ -28,7 +28,7 @@ _FEATURES: Final = (
     "rise_time_s",
     "peak_position",
     "half_width",
-    "path_ratio",
+    "path_length",
     "centroid_hz",
     "share_below_1hz",
     "share_above_6hz",

@@ -15,10 +15,19 @@ import pandas as pd
 from scipy.signal import find_peaks
 
 from .activity import Activity, Array
+from .typical import DIFFERENCES, RATIOS
 
-__all__ = ["FEATURE_NAMES", "RUN_PAUSE_S", "SWALLOW_FEATURES", "SwallowFeature", "describe_candidates"]
+__all__ = [
+    "FEATURE_NAMES",
+    "RESPONSE_MEASURES",
+    "RUN_PAUSE_S",
+    "SWALLOW_FEATURES",
+    "SwallowFeature",
+    "describe_candidates",
+]
 
 _COMMON: Final = "common practice, no source"
+_OURS: Final = "ours: a person's swallows are alike, and a sensor gives all of them its own shape"
 
 
 class SwallowFeature(NamedTuple):
@@ -31,7 +40,25 @@ class SwallowFeature(NamedTuple):
     source: str
 
 
-SWALLOW_FEATURES: Final = (
+RESPONSE_MEASURES: Final = (
+    SwallowFeature(
+        "opposite_share", None, "Largest distance on the other side of the base line over amplitude", "shape", _COMMON
+    ),
+    SwallowFeature("net_area", None, "Area with sign over area without: 1 one-humped, 0 balanced", "shape", _COMMON),
+    SwallowFeature("strokes", None, "Turning points with a prominence of a quarter of the amplitude", "shape", _COMMON),
+    SwallowFeature(
+        "path_length", None, "Path of the level over twice the amplitude: 1 for one hump", "shape", "ours: arc length"
+    ),
+    SwallowFeature("steepest_rise", "1/s", "Largest slope before the peak over amplitude", "edges", _COMMON),
+    SwallowFeature("steepest_fall", "1/s", "Largest slope after the peak over amplitude", "edges", _COMMON),
+    SwallowFeature("share_below_1hz", None, "Share of the energy below 1 Hz", "spectrum", _COMMON),
+    SwallowFeature("share_1_3hz", None, "Share of the energy from 1 to 3 Hz", "spectrum", _COMMON),
+    SwallowFeature("share_3_6hz", None, "Share of the energy from 3 to 6 Hz", "spectrum", _COMMON),
+    SwallowFeature("share_above_6hz", None, "Share of the energy above 6 Hz", "spectrum", _COMMON),
+    SwallowFeature("centroid_hz", "Hz", "Centre of gravity of the spectrum", "spectrum", _COMMON),
+)
+
+_MEASURED: Final = (
     SwallowFeature("duration_s", "s", "End minus onset", "shape", _COMMON),
     SwallowFeature(
         "rise_time_s",
@@ -44,27 +71,12 @@ SWALLOW_FEATURES: Final = (
     SwallowFeature("centre_position", None, "Centre of the energy over duration", "shape", _COMMON),
     SwallowFeature("half_width", None, "Share of the duration with activity above half its peak", "shape", _COMMON),
     SwallowFeature(
-        "opposite_share", None, "Largest distance on the other side of the base line over amplitude", "shape", _COMMON
-    ),
-    SwallowFeature("net_area", None, "Area with sign over area without: 1 one-humped, 0 balanced", "shape", _COMMON),
-    SwallowFeature("strokes", None, "Turning points with a prominence of a quarter of the amplitude", "shape", _COMMON),
-    SwallowFeature(
-        "path_ratio", None, "Path of the level over twice the amplitude: 1 for one hump", "shape", "ours: arc length"
-    ),
-    SwallowFeature("steepest_rise", "1/s", "Largest slope before the peak over amplitude", "edges", _COMMON),
-    SwallowFeature("steepest_fall", "1/s", "Largest slope after the peak over amplitude", "edges", _COMMON),
-    SwallowFeature(
         "level_change",
         None,
         "Base line after minus base line before over amplitude, size",
         "edges",
         "ours: posture stays, a swallow comes back",
     ),
-    SwallowFeature("share_below_1hz", None, "Share of the energy below 1 Hz", "spectrum", _COMMON),
-    SwallowFeature("share_1_3hz", None, "Share of the energy from 1 to 3 Hz", "spectrum", _COMMON),
-    SwallowFeature("share_3_6hz", None, "Share of the energy from 3 to 6 Hz", "spectrum", _COMMON),
-    SwallowFeature("share_above_6hz", None, "Share of the energy above 6 Hz", "spectrum", _COMMON),
-    SwallowFeature("centroid_hz", "Hz", "Centre of gravity of the spectrum", "spectrum", _COMMON),
     SwallowFeature("valley_before", None, "Activity in the valley before over peak activity", "surroundings", _COMMON),
     SwallowFeature("valley_after", None, "Activity in the valley after over peak activity", "surroundings", _COMMON),
     SwallowFeature(
@@ -83,34 +95,43 @@ SWALLOW_FEATURES: Final = (
         "run_length_s", "s", "Length of the run of candidates with pauses below half a second", "surroundings", _COMMON
     ),
     SwallowFeature("run_count", None, "Candidates in that run", "surroundings", _COMMON),
-    SwallowFeature("log_significance", None, "Logarithm of peak activity over that of rest", "recording", _COMMON),
+)
+
+
+def _compared() -> tuple[SwallowFeature, ...]:
+    words = {entry.name: entry.words for entry in (*RESPONSE_MEASURES, *_MEASURED)} | {"size": "Peak activity"}
+    return (
+        *(
+            SwallowFeature(
+                f"{name}_difference",
+                None,
+                f"{words[name]}; less the median of the typical candidates",
+                "typical",
+                _OURS,
+            )
+            for name in DIFFERENCES
+        ),
+        *(
+            SwallowFeature(
+                f"log_{name}_ratio",
+                None,
+                f"{words[name]}; logarithm over the median of the typical candidates",
+                "typical",
+                _OURS,
+            )
+            for name in RATIOS
+        ),
+    )
+
+
+SWALLOW_FEATURES: Final = (
+    *_MEASURED,
     SwallowFeature(
         "pattern_likeness",
         None,
         "Correlation with the waveform that is typical of the recording, over its own length",
         "recording",
         "ours: a person's swallows are alike",
-    ),
-    SwallowFeature(
-        "log_size_ratio",
-        None,
-        "Logarithm of size over that of the recording's typical candidates",
-        "recording",
-        _COMMON,
-    ),
-    SwallowFeature(
-        "log_duration_ratio",
-        None,
-        "Logarithm of duration over that of the recording's typical candidates",
-        "recording",
-        _COMMON,
-    ),
-    SwallowFeature(
-        "log_path_ratio",
-        None,
-        "Logarithm of path_ratio over that of the recording's typical candidates",
-        "recording",
-        _COMMON,
     ),
     SwallowFeature(
         "waveform_likeness",
@@ -120,12 +141,9 @@ SWALLOW_FEATURES: Final = (
         "ours: a person's swallows are alike",
     ),
     SwallowFeature(
-        "envelope_likeness",
-        None,
-        "The same for activity over time",
-        "recording",
-        "ours: a person's swallows are alike",
+        "envelope_likeness", None, "The same for activity over time", "recording", "ours: a person's swallows are alike"
     ),
+    *_compared(),
 )
 
 FEATURE_NAMES: Final = tuple(feature.name for feature in SWALLOW_FEATURES)
@@ -174,7 +192,7 @@ def _shape(activity: Activity, onset: int, end: int, peak: int) -> dict[str, flo
         "opposite_share": max(float((-polarity * level).max()), 0.0) / unit,
         "net_area": abs(float(level.sum())) / max(float(size.sum()), np.finfo(float).tiny),
         "strokes": float(turns),
-        "path_ratio": float(np.abs(steps).sum()) / (2 * unit),
+        "path_length": float(np.abs(steps).sum()) / (2 * unit),
         "steepest_rise": float(slope[:at].max()),
         "steepest_fall": float(slope[at:].max()),
         "level_change": abs(float(activity.base[after] - activity.base[before])) / unit,

@@ -79,8 +79,8 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
         _from(likeness, 0.6, 0.9),
         _from(candidates["waveform_likeness"].to_numpy(dtype=np.float64), 0.5, 0.8),
         _fits(candidates["log_size_ratio"].to_numpy(dtype=np.float64), -1.6, -0.7, 0.7, 1.6),
-        _fits(candidates["log_duration_ratio"].to_numpy(dtype=np.float64), -0.9, -0.5, 0.5, 0.9),
-        _fits(candidates["log_path_ratio"].to_numpy(dtype=np.float64), -0.9, -0.4, 0.4, 0.9),
+        _fits(candidates["log_duration_s_ratio"].to_numpy(dtype=np.float64), -0.9, -0.5, 0.5, 0.9),
+        _fits(candidates["log_path_length_ratio"].to_numpy(dtype=np.float64), -0.9, -0.4, 0.4, 0.9),
     ]
     alone = np.sqrt(np.prod(np.array(parts), axis=0))
     pause = candidates["pause_before_s"].to_numpy(dtype=np.float64)

@@ -4,8 +4,8 @@ In: waveform, size, length and plausibility of each candidate. Out: how like eac
 
 A person's swallows under one sensor repeat one another; words, coughs and turns of the head do not. So the
 waveform with the densest company among the plausible candidates is taken for typical, and every candidate is
-compared with the mean of that company: shape (over its own length, so that a longer swallow is as like as a
-shorter), size and length.
+compared with that company: waveform (over its own length, so that a longer swallow is as like as a shorter),
+size, length, and what else is measured on it.
 """
 
 from __future__ import annotations
@@ -14,12 +14,34 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from .activity import Activity, Array
 
-__all__ = ["compare_with_typical", "waveforms"]
+__all__ = ["DIFFERENCES", "RATIOS", "compare_with_typical", "waveforms"]
 
-COMPARISONS: Final = ("pattern_likeness", "log_size_ratio", "log_duration_ratio", "log_path_ratio")
+# What a sensor makes of every movement (a ringing one turns back and forth all the time) says little; how a candidate
+# differs in it from the same sensor's swallows says much, and means the same for another kind of sensor.
+DIFFERENCES: Final = (
+    "half_width",
+    "opposite_share",
+    "net_area",
+    "share_below_1hz",
+    "share_1_3hz",
+    "share_3_6hz",
+    "share_above_6hz",
+)
+RATIOS: Final = (
+    "size",
+    "duration_s",
+    "rise_time_s",
+    "path_length",
+    "strokes",
+    "centroid_hz",
+    "steepest_rise",
+    "steepest_fall",
+)
+_SMALLEST: Final = 0.05
 
 _POINTS: Final = 24
 _MOST: Final = 300
@@ -37,7 +59,7 @@ def waveforms(activity: Activity, onset: npt.NDArray[np.intp], end: npt.NDArray[
 
 
 def compare_with_typical(
-    waves: Array, size: Array, duration: Array, path: Array, plausible: Array, lone: npt.NDArray[np.bool_]
+    waves: Array, measured: pd.DataFrame, plausible: Array, lone: npt.NDArray[np.bool_]
 ) -> dict[str, Array]:
     """Compare candidates with the typical ones.
 
@@ -45,8 +67,8 @@ def compare_with_typical(
     ----------
     waves : array, shape (m, p)
         From `waveforms`.
-    size, duration, path : array, shape (m,)
-        Largest activity, length, and path of the level over twice the amplitude.
+    measured : DataFrame
+        The columns `DIFFERENCES` and `RATIOS`, one row per candidate.
     plausible : array, shape (m,)
         0 to 1.
     lone : array of bool, shape (m,)
@@ -55,16 +77,33 @@ def compare_with_typical(
     Returns
     -------
     dict
-        ``pattern_likeness`` (correlation with the typical waveform, -1 to 1), ``log_size_ratio``,
-        ``log_duration_ratio`` and ``log_path_ratio`` (logarithms over the typical ones' median). Zeros where
-        fewer than three plausible candidates make a company.
+        ``pattern_likeness`` (correlation with the typical waveform, -1 to 1), ``<name>_difference`` for each
+        of `DIFFERENCES` and ``log_<name>_ratio`` for each of `RATIOS`, both against the typical ones' median.
+        Zeros where fewer than three plausible candidates make a company.
     """
     m = len(waves)
     chosen = np.flatnonzero((plausible >= 0.5) & lone)
     if len(chosen) < _FEWEST:
         chosen = np.flatnonzero(plausible >= 0.5)
-    if len(chosen) < _FEWEST:
-        return {name: np.zeros(m) for name in COMPARISONS}
+    likeness, typical = np.zeros(m), np.zeros(m, dtype=bool)
+    if len(chosen) >= _FEWEST:
+        likeness, company = _likeness_to_densest(waves, chosen)
+        typical = (likeness >= _ALIKE) & (plausible >= 0.5) & lone
+        if not typical.any():
+            typical[company] = True
+    found = {"pattern_likeness": likeness}
+    for name in (*DIFFERENCES, *RATIOS):
+        value = measured[name].to_numpy(dtype=np.float64)
+        key = f"{name}_difference"
+        if name in RATIOS:
+            floor = np.finfo(float).tiny if name == "size" else _SMALLEST
+            value, key = np.log(np.maximum(value, floor)), f"log_{name}_ratio"
+        found[key] = value - float(np.median(value[typical])) if typical.any() else np.zeros(m)
+    return found
+
+
+def _likeness_to_densest(waves: Array, chosen: npt.NDArray[np.intp]) -> tuple[Array, npt.NDArray[np.intp]]:
+    """Correlation of all with the mean of the densest company among the chosen, and who that company is."""
     chosen = chosen[np.unique(np.linspace(0, len(chosen) - 1, min(len(chosen), _MOST)).astype(np.intp))]
     alike = waves[chosen] @ waves[chosen].T
     count = min(max(round(_COMPANY * len(chosen)), _FEWEST), len(chosen))
@@ -72,14 +111,5 @@ def compare_with_typical(
     support = np.take_along_axis(alike, nearest, axis=1).mean(axis=1)
     company = chosen[nearest[int(np.argmax(support))]]
     pattern = waves[company].mean(axis=0)
-    likeness = waves @ (pattern / np.linalg.norm(pattern))
-    typical = (likeness >= _ALIKE) & (plausible >= 0.5)
-    if not typical.any():
-        typical = np.isin(np.arange(m), company)
-    tiny = np.finfo(float).tiny
-    return {
-        "pattern_likeness": likeness,
-        "log_size_ratio": np.log(np.maximum(size, tiny) / max(float(np.median(size[typical])), tiny)),
-        "log_duration_ratio": np.log(duration / float(np.median(duration[typical]))),
-        "log_path_ratio": np.log(np.maximum(path, 0.1) / max(float(np.median(path[typical])), 0.1)),
-    }
+    likeness: Array = waves @ (pattern / np.linalg.norm(pattern))
+    return likeness, company
