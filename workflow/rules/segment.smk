@@ -52,7 +52,7 @@ if BENCH in BATCHES:
 # Result tables that no label changes.
 rule tabulate:
     input:
-        unpack(lambda w: rules.characterise.output if BENCH in BATCHES else {}),
+        unpack(lambda w: dict(rules.characterise.output.items()) if BENCH in BATCHES else {}),
         quality=of_all_batches(rules.ingest.output.quality),
         calibrations=of_all_batches(rules.calibrate.output.calibrations),
         calibrate_notes=of_all_batches(rules.calibrate.output.notes),
