@@ -24,6 +24,16 @@ from .settings import build, describe, setting
 __all__ = ["StudyConfig", "check_config", "config_schema", "config_text", "load_config"]
 
 _TYPES: Mapping[type, str] = {bool: "boolean", int: "integer", float: "number", str: "string"}
+_AS_WORDS = {
+    "object": "its settings, one line each, below it",
+    "array": "a list",
+    "boolean": "true or false",
+    "integer": "a whole number",
+    "number": "a number",
+    "string": "a text",
+    "number or null": "a number or null",
+    "string or null": "a text or null",
+}
 _SCHEMA_HEAD = "# Written by `python -m strainstudy.config`; the words and limits stand in the parameter classes.\n"
 _CONFIG_HEAD = """\
 # Settings of strainstudy. A study's own file names only what it changes:
@@ -130,7 +140,7 @@ def _problems(error: Any, file: str) -> list[Problem]:
     else:
         wanted = error.validator_value
         kinds = " or ".join(wanted) if isinstance(wanted, list) else str(wanted)
-        message, remedy = "wrong kind of value", f"give {'an' if kinds[0] in 'aeio' else 'a'} {kinds}"
+        message, remedy = "wrong kind of value", f"give {_AS_WORDS.get(kinds, kinds)}"
     return [Problem(file, message, remedy, column=path, value=str(error.instance))]
 
 

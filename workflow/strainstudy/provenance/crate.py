@@ -95,6 +95,7 @@ def run_crate(
             "datePublished": date,
             "license": "The study's own; the software that made it is BSD-3-Clause.",
             "conformsTo": {"@id": _PROFILE},
+            "hasPart": ids(outputs),
             "mentions": [{"@id": _ACTION}],
         },
         {"@id": _PROFILE, "@type": "CreativeWork", "name": "Process Run Crate", "version": "0.5"},

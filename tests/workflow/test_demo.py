@@ -1,0 +1,134 @@
+"""The whole job on the demo study: every table of the interface, filled, described and consistent."""
+
+import hashlib
+import html.parser
+import json
+import re
+from typing import ClassVar
+
+import numpy as np
+import pandas as pd
+import pyarrow.dataset as ds
+import pytest
+from strainstudy.tables import read_table
+from strainstudy.vocabulary import GAIT_STATES
+
+TABLES = {
+    "tables/recordings.tsv": "recording_id participant_id session_id task sampling_frequency duration missing_fraction "
+    "gap_count clipped_fraction status status_description",
+    "tables/events.tsv": "recording_id onset duration trial_type side value score",
+    "tables/bouts.tsv": "recording_id onset duration trial_type probability limping_side prediction",
+    "tables/strides.tsv": "recording_id side onset stride_time step_time swing_peak range_of_motion phase trial_type",
+    "tables/gait.tsv": "recording_id trial_type cadence stride_time_mean stride_time_cv coordination_index",
+    "tables/swallows.tsv": "recording_id onset duration amplitude rise_time interval",
+    "tables/knee_bends.tsv": "recording_id side onset duration angle angle_low angle_high creep",
+    "tables/sensors.tsv": "sensor_id gauge_factor gauge_factor_low gauge_factor_high",
+    "tables/change.tsv": "participant_id measure change",
+    "tables/label_next.tsv": "recording_id onset duration",
+    "validation/events.tsv": "trial_type n_labelled n_detected true_positive false_positive false_negative precision "
+    "recall f1 f1_low f1_high tolerance bias sd",
+    "validation/raters.tsv": "trial_type",
+    "validation/parameters.tsv": "bias",
+    "validation/classifier.tsv": "predictor precision recall f1",
+    "validation/norms.tsv": "participant_id session_id measure value source source_read",
+}
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_the_table_of_the_interface_is_there_with_rows(demo, name):
+    table = read_table(demo / name)
+    assert set(TABLES[name].split()) <= set(table.columns)
+    assert len(table) > 0
+
+
+def test_every_table_has_a_sidecar_that_describes_its_columns(demo):
+    for path in sorted(demo.rglob("*.tsv")):
+        header = path.read_text(encoding="utf-8").split("\n", 1)[0].split("\t")
+        fields = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))["fields"]
+        assert [field["name"] for field in fields] == header, path
+        assert all(field["title"] and field["description"] for field in fields), path
+
+
+def test_signals_are_one_dataset_with_a_row_for_each_sample_and_tracked_point(demo):
+    table = ds.dataset(demo / "signals", format="parquet")
+    wanted = {"recording_id", "time", "tracked_point", "response", "angle", "angle_low", "angle_high"}
+    assert wanted <= set(table.schema.names)
+    one = table.to_table(filter=ds.field("recording_id") == "sub-01_ses-01_walk").to_pandas()
+    assert sorted(one["tracked_point"].unique()) == ["left_knee", "right_knee"]
+    assert not one.duplicated(["tracked_point", "time"]).any()
+    known = one.dropna(subset=["angle", "angle_low", "angle_high"])
+    assert len(known) > 0
+    assert (known["angle_low"] <= known["angle"]).all()
+    assert (known["angle"] <= known["angle_high"]).all()
+
+
+def test_the_faults_of_the_demo_are_found_and_stop_nothing(demo):
+    """The faults are those that demo_raw/README.md names."""
+    table = read_table(demo / "tables/recordings.tsv").set_index("recording_id")
+    assert table.loc["sub-10_ses-02_water", "status"] == "rejected"
+    assert "missing" in table.loc["sub-03_ses-01_walk", "status_description"]
+    assert "saturated" in table.loc["sub-05_ses-01_walk", "status_description"]
+    assert "unplugged" in table.loc["sub-08_ses-02_walk", "status_description"]
+    assert table.loc["sub-04_ses-02_walk", "status"] == "good"
+    assert {"edf", "parquet", "tdms"} <= set(table["file_format"].dropna().str.split().str[0])
+
+
+def test_gait_numbers_obey_their_identities(demo):
+    """Cadence = 120 / stride time; stance and swing make the stride (Perry & Burnfield 2010)."""
+    gait = read_table(demo / "tables/gait.tsv")
+    np.testing.assert_allclose(gait["cadence"] * gait["stride_time_mean"], 120, rtol=1e-4)
+    strides = read_table(demo / "tables/strides.tsv")
+    np.testing.assert_allclose(strides["stance_time"] + strides["swing_time"], strides["stride_time"], atol=3e-4)
+
+
+def test_bouts_do_not_overlap_and_labelled_people_are_predicted_out_of_fold(demo):
+    bouts = read_table(demo / "tables/bouts.tsv")
+    for _, own in bouts.groupby("recording_id"):
+        end = (own["onset"] + own["duration"]).to_numpy()
+        assert (own["onset"].to_numpy()[1:] >= end[:-1] - 2e-3).all()
+    walked = bouts[bouts["trial_type"].isin(GAIT_STATES)]
+    assert set(walked["prediction"]) == {"out_of_fold"}
+
+
+def test_the_page_needs_no_network_and_carries_the_cautions(demo):
+    text = (demo / "report.html").read_text(encoding="utf-8")
+
+    class Outside(html.parser.HTMLParser):
+        found: ClassVar[list[str]] = []
+
+        def handle_starttag(self, tag, attrs):
+            for name, value in attrs:
+                loads = name in ("src", "srcset", "data") or (tag == "link" and name == "href")
+                if loads and not (value or "").startswith(("data:", "#")):
+                    self.found.append(f"{tag} {name}={value}")
+
+    page = Outside()
+    page.feed(text)
+    assert page.found == []
+    assert not re.search(r"url\((?!['\"]?(data:|#))", text)
+    for words in ("not for diagnosis", "aspiration", "isolated", "Skin", "Ethics", "Pseudonymised", "clinician"):
+        assert words in text
+
+
+def test_the_manifest_holds_the_hash_of_every_output(demo):
+    manifest = read_table(demo / "provenance/manifest.tsv")
+    outputs = manifest[manifest["role"] == "output"].set_index("file")["sha256"]
+    for folder in ("tables", "signals", "validation"):
+        for path in (demo / folder).iterdir():
+            digest = hashlib.sha256(path.read_bytes()).hexdigest()
+            assert outputs[path.relative_to(demo).as_posix()] == digest
+
+
+def test_the_classifier_beats_its_baselines_on_people_it_never_saw(demo):
+    scores = read_table(demo / "validation/classifier.tsv")
+    pooled = scores[(scores["scope"] == "pooled") & (scores["trial_type"] == "all")].set_index("predictor")
+    best = pooled.loc["classifier", "balanced_accuracy"]
+    assert best > pooled.drop(index="classifier")["balanced_accuracy"].max()
+
+
+def test_pooled_rows_count_the_recordings(demo):
+    events = read_table(demo / "validation/events.tsv")
+    keys = ["trial_type", "side", "criterion", "tolerance"]
+    pooled = events[events["recording_id"] == "pooled"].set_index(keys)["n_labelled"].astype(int)
+    single = events[events["recording_id"] != "pooled"].groupby(keys)["n_labelled"].sum().astype(int)
+    pd.testing.assert_series_equal(pooled.sort_index(), single.sort_index(), check_names=False)
