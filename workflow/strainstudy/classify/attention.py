@@ -45,6 +45,7 @@ def novelty(x: FloatArray, known: NDArray[np.bool_], groups: NDArray[np.object_]
     """
     if not known.any():
         return np.ones(len(x))
+    x = x[:, np.isfinite(x[known]).any(axis=0)]
     centre = np.nanmedian(x[known], axis=0)
     spread = np.nanquantile(x[known], 0.75, axis=0) - np.nanquantile(x[known], 0.25, axis=0)
     keep = np.isfinite(centre) & (spread > 0)

@@ -133,8 +133,10 @@ def _prepared(rows: Rows, task: Task, fold: IntArray) -> list[_Part]:
         own = rows.take(train)
         both = stack(own, own.mirrored(task)) if task.swap else own
         scaling, scaler = Scaling.of(both.x, task.side_groups), StandardScaler()
-        inside = scaler.fit_transform(scaling(both.x))
-        outside = scaler.transform(scaling(rows.x[test]))
+        seen = scaling(both.x)
+        there = np.isfinite(seen).any(axis=0)
+        inside = scaler.fit_transform(seen[:, there])
+        outside = scaler.transform(scaling(rows.x[test])[:, there])
         parts.append(_Part(np.nan_to_num(inside, nan=0.0), np.nan_to_num(outside, nan=0.0), train, test))
     return parts
 

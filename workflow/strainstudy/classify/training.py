@@ -42,13 +42,15 @@ __all__ = ["train_states"]
 IntArray = NDArray[np.intp]
 
 
-def _spread(classes: Sequence[str], probabilities: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Give the probability of limping, and of a limp being left (NaN where there is none)."""
-    left, right = (probabilities[:, list(classes).index(c)] for c in (LEFT, RIGHT))
+def _spread(model: Fitted, task: Task, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Give the probability of limping, and of a limp being left; NaN where the model compares no sides."""
+    probabilities = model.probabilities(x[:, [task.columns.index(c) for c in model.columns]])
+    left, right = (probabilities[:, model.classes.index(c)] for c in (LEFT, RIGHT))
     both = left + right
+    if not set(model.columns) & set(task.odd):
+        return both, np.full(len(x), np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.where(both > 0, left / both, np.nan)
-    return both, share
+        return both, np.where(both > 0, left / both, np.nan)
 
 
 def _predict_with(models: Mapping[str, Fitted], rows: Rows, task: Task, index: IntArray, into: dict[str, Any]) -> None:
@@ -60,9 +62,7 @@ def _predict_with(models: Mapping[str, Fitted], rows: Rows, task: Task, index: I
         if name is None:
             into["caution"][at] = "features that the model needs are missing"
             continue
-        model = models[name]
-        x = rows.x[at][:, [task.columns.index(c) for c in model.columns]]
-        into["limping"][at], into["left"][at] = _spread(model.classes, model.probabilities(x))
+        into["limping"][at], into["left"][at] = _spread(models[name], task, rows.x[at])
         into["prediction"][at] = "final"
 
 
@@ -239,9 +239,9 @@ def train_states(
         say(f"training on {len(set(rows.groups[rows.labelled].tolist()))} labelled participants, each left out in turn")
         fitted = crossfit(rows, task, recipe, fold)
         tested = fold >= 0
-        made["limping"], made["left"] = _spread(task.classes, fitted.probabilities)
         made["prediction"][tested] = "out_of_fold"
         for part in fitted.models:
+            made["limping"][part.index], made["left"][part.index] = _spread(part.model, task, rows.x[part.index])
             _cautions(rows, task, part.model, part.index, made["caution"])
         say("training the model that is stored")
         models = train_variants(rows, task, recipe, specs)

@@ -1,0 +1,183 @@
+import os
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from strainstudy.classify.candidates import classify_candidates
+from strainstudy.classify.parameters import ClassifyParameters
+from strainstudy.classify.store import load_models
+from strainstudy.classify.training import train_states
+from strainstudy.features import FeatureParameters, gait_features
+from strainstudy.gait import GaitParameters, detect_walk
+from strainstudy.io.labels import read_labels
+from strainstudy.tables import write_table
+from strainstudy.tables.classifier import BOUTS, EVIDENCE, LABEL_NEXT, PREDICTIONS
+
+REAL_WALKS = os.environ.get("STRAINSTUDY_REAL_WALKS")
+
+
+def pooled(result, predictor="classifier"):
+    table = result.evidence.classifier
+    chosen = (table["predictor"] == predictor) & (table["scope"] == "pooled") & (table["trial_type"] == "all")
+    return table[chosen].iloc[0]
+
+
+def test_labelled_people_are_predicted_out_of_fold_only(trained):
+    assert trained.method == "trained"
+    gait = trained.bouts[trained.bouts["trial_type"].isin(["normal_gait", "limping_gait"])]
+    assert set(gait["prediction"]) == {"out_of_fold"}
+    assert trained.predictions.groupby("participant_id")["fold"].nunique().eq(1).all()
+    assert trained.predictions["fold"].nunique() == 8
+    assert pooled(trained)["balanced_accuracy"] > 0.95
+    assert pooled(trained)["side_accuracy"] > 0.95
+
+
+def test_baselines_stand_beside_the_classifier(trained):
+    for name in ("majority", "amplitude_ratio", "published_asymmetry"):
+        assert pooled(trained, name)["balanced_accuracy"] < pooled(trained)["balanced_accuracy"]
+
+
+def test_results_fit_their_tables(trained, tmp_path):
+    write_table(trained.bouts, BOUTS, tmp_path)
+    write_table(trained.predictions, PREDICTIONS, tmp_path)
+    write_table(trained.label_next, LABEL_NEXT, tmp_path)
+    for name, frame in trained.evidence.frames().items():
+        write_table(frame, EVIDENCE[name], tmp_path)
+    assert len(list(tmp_path.glob("*/*.tsv"))) == 11
+
+
+def test_training_twice_gives_the_same_result(study, quick, trained):
+    again = train_states(*study, quick)
+    assert again.model.content == trained.model.content
+    assert again.model.card == trained.model.card
+    pd.testing.assert_frame_equal(again.bouts, trained.bouts)
+    pd.testing.assert_frame_equal(again.evidence.classifier, trained.evidence.classifier)
+
+
+@pytest.fixture
+def stranger(make_recording):
+    return make_recording("new_walk", "sub-99", [("limping_gait", "left"), ("normal_gait", None)], seed=7)
+
+
+def test_people_without_labels_are_predicted_by_the_stored_model(study, quick, stranger):
+    windows, states, labels, people = study
+    both = (pd.concat([windows, stranger[0]]), pd.concat([states, stranger[1]]), labels, people)
+    result = train_states(*both, ClassifyParameters(**{**quick.__dict__, "permutations": 0}))
+    own = result.bouts[result.bouts["recording_id"] == "new_walk"]
+    assert own["trial_type"].tolist() == ["rest", "limping_gait", "normal_gait", "rest"]
+    assert own["prediction"].tolist() == ["rule", "final", "final", "rule"]
+    assert own["limping_side"].iloc[1] == "left"
+    assert "new_walk" in set(result.label_next["recording_id"])
+
+
+def test_a_stored_model_predicts_another_study(trained, quick, stranger):
+    models = load_models(trained.model.content, "model.skops")
+    strange = stranger[0].assign(stride_time_cv=8.0)
+    result = train_states(
+        strange, stranger[1], {}, pd.DataFrame({"participant_id": ["sub-99"]}), quick, external=models
+    )
+    assert result.method == "external"
+    assert result.bouts["trial_type"].tolist()[1:3] == ["limping_gait", "normal_gait"]
+    assert set(result.bouts["caution"].dropna()) == {"outside the training range: stride_time_cv"}
+    assert result.model is None
+
+
+def test_a_person_with_one_knee_is_predicted_without_made_up_values(trained, quick, stranger):
+    models = load_models(trained.model.content, "model.skops")
+    single = stranger[0].assign(knees="left")
+    both = [c for c in models["both_knees_degrees"].columns if c not in models["one_knee_degrees"].columns]
+    single[both] = np.nan
+    result = train_states(single, stranger[1], {}, pd.DataFrame({"participant_id": ["sub-99"]}), quick, external=models)
+    gait = result.bouts[result.bouts["prediction"] == "final"]
+    assert gait["probability"].notna().all()
+    assert gait["limping_side"].isna().all()
+
+
+def test_without_labels_published_limits_decide_and_say_so(study, quick):
+    windows, states, _, people = study
+    result = train_states(windows, states, {}, people, quick)
+    assert result.method == "rule"
+    assert "normal_gait is labelled in 0 participants" in result.reason
+    assert set(result.bouts["prediction"]) == {"rule"}
+    assert result.bouts["probability"].isna().all()
+    assert result.evidence is None
+    assert {"normal_gait", "limping_gait"} <= set(result.bouts["trial_type"])
+
+
+def test_a_study_without_walking_gives_empty_tables(study, quick):
+    windows, states, _, people = study
+    rest = states[states["trial_type"] == "rest"]
+    result = train_states(windows.iloc[:0], rest, {}, people, quick)
+    assert set(result.bouts["trial_type"]) == {"rest"}
+    assert len(result.predictions) == len(result.label_next) == 0
+
+
+def test_candidates_of_a_person_are_judged_by_the_others():
+    rng = np.random.default_rng(1)
+    n = 240
+    people = np.array([f"sub-{k % 8:02d}" for k in range(n)])
+    swallow = rng.random(n) < 0.4
+    frame = pd.DataFrame(
+        {
+            "recording_id": people,
+            "participant_id": people,
+            "duration": rng.normal(1.0 + 0.5 * swallow, 0.2),
+            "strokes": rng.poisson(np.where(swallow, 1.0, 4.0)).astype(float),
+        }
+    )
+    words = pd.Series(np.where(swallow, "swallow", "speech"), dtype=object)
+    words[people == "sub-07"] = None
+    parameters = ClassifyParameters(families=("logistic_regression",))
+    rule = np.zeros(n, dtype=bool)
+    result = classify_candidates(frame, words, ["duration", "strokes"], rule, parameters)
+    known = people != "sub-07"
+    assert set(result.candidates.loc[known, "prediction"]) == {"out_of_fold"}
+    assert set(result.candidates.loc[~known, "prediction"]) == {"final"}
+    assert (result.candidates["accepted"] == swallow).mean() > 0.9
+    blind = classify_candidates(frame, pd.Series([None] * n, dtype=object), ["duration", "strokes"], ~rule, parameters)
+    assert blind.method == "rule"
+    assert blind.candidates["accepted"].all()
+    assert blind.candidates["probability"].isna().all()
+
+
+@pytest.fixture(scope="module")
+def real_walks():
+    if not REAL_WALKS:
+        pytest.skip("STRAINSTUDY_REAL_WALKS does not name the folder of real walks")
+    folder = Path(REAL_WALKS)
+    sheet = pd.read_csv(folder / "recordings.tsv", sep="\t", dtype=str)
+    windows, states, labels = [], [], {}
+    for row in sheet.itertuples():
+        raw = pd.read_csv(folder / row.file)
+        fs = float(row.sampling_frequency)
+        knees = {}
+        for side in ("left", "right"):
+            signal = raw[f"{side}_knee_deg"]
+            spike = (signal - signal.rolling(7, center=True, min_periods=1).median()).abs() > 8.0
+            knees[side] = signal.mask(spike).interpolate(limit_direction="both").to_numpy()
+        walk = detect_walk(knees, fs, GaitParameters())
+        found = gait_features(walk, knees, fs, FeatureParameters(), knees)
+        windows.append(found.assign(recording_id=row.recording_id, participant_id=row.participant_id))
+        states.append(walk.states.assign(recording_id=row.recording_id))
+        labels[row.recording_id] = read_labels(folder / "labels" / row.recording_id / "forceplate_events.tsv")
+    people = pd.DataFrame({"participant_id": sorted(set(sheet["participant_id"]))})
+    return pd.concat(windows, ignore_index=True), pd.concat(states), labels, people
+
+
+def test_real_people_left_out_are_told_limping_from_normal(real_walks, quick):
+    """Four people at normal gait and with one knee held stiff: Pearl et al. 2022, doi 10.21203/rs.3.rs-1902381/v1."""
+    found = pooled(train_states(*real_walks, quick))
+    assert found["n_participants"] == 4
+    assert found["balanced_accuracy"] >= 0.95
+    assert found["side_accuracy"] >= 0.95
+
+
+def test_real_people_with_uncalibrated_sensors_are_told_apart_by_timing_and_shape(real_walks, quick):
+    windows, states, labels, people = real_walks
+    degrees = ["range_of_motion", "range_of_motion_log_ratio", "swing_peak", "swing_peak_difference"]
+    gain = windows["participant_id"].map({"sub-01": 60.0, "sub-02": -80.0, "sub-03": 40.0, "sub-04": -25.0})
+    blind = windows.assign(**dict.fromkeys(degrees, np.nan), response_log_ratio=windows["response_log_ratio"] + gain)
+    result = train_states(blind, states, labels, people, quick)
+    assert pooled(result)["balanced_accuracy"] >= 0.92
+    assert pooled(result)["balanced_accuracy"] > pooled(result, "amplitude_ratio")["balanced_accuracy"]
