@@ -222,3 +222,16 @@ def test_unlike_sensors_give_alike_comparisons():
         found = _labelled(stream, labels)
         medians.append(found.loc[found["trial_type"] == "swallow", names].median())
     assert np.abs(medians[0] - medians[1]).max() < 0.2
+
+
+def test_swallows_are_found_after_a_throat_has_been_shaken_from_the_first_sample_on():
+    """Steps shake the sensor at about 2 Hz (stride frequency near 1 Hz), without a rest to take a base line from."""
+    rng = np.random.default_rng(9)
+    acts = [("swallow", 50.0 + 6 * k, 1.1, rng.lognormal(0, 0.15)) for k in range(8)]
+    t = np.arange(10_000) / 100
+    shaking = np.where(t < 45, 0.25 * np.sin(2 * np.pi * 1.9 * t) + 0.3 * np.sin(2 * np.pi * t / 30), 0.0)
+    stream = movements(acts, 100.0, 100.0, rng) + shaking + 0.01 * rng.standard_normal(len(t))
+    found = detect_candidates(stream, 100.0, PARAMETERS)
+    late = found[accept_generic(found, PARAMETERS) & (found["onset"] > 47)]
+    assert len(late) == 8
+    assert np.isfinite(found[list(FEATURE_NAMES)].to_numpy()).all()

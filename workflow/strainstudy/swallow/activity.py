@@ -153,7 +153,7 @@ def _base_line(slow: Array, observed: Mask, fs: float) -> Array:
         after = edges[np.searchsorted(edges, before, side="right")]
         inner = np.arange(before + half, after - half + 1, max(half // 2, 1))
         places.append(inner)
-        levels.append(np.array([np.median(slow[k - half : k + half]) for k in inner]))
+        levels.append(np.array([np.median(slow[max(k - half, 0) : k + half]) for k in inner]))
     place, level = np.concatenate(places), np.concatenate(levels)
     order = np.argsort(place, kind="stable")
     base: Array = np.interp(np.arange(len(slow)), place[order], level[order])
