@@ -34,7 +34,7 @@ lint: $(VENV)/.test
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/snakefmt --check Snakefile workflow/rules
-	$(BIN)/snakemake --lint
+	$(BIN)/python tests/lint_workflow.py
 
 bench: $(VENV)/.test
 	$(BIN)/python tests/bench.py

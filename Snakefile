@@ -27,7 +27,7 @@ localrules:
 rule all:
     default_target: True
     input:
-        RESULTS + "/provenance/manifest.tsv",
+        rules.provenance.output,
 
 
 rule check:

@@ -8,16 +8,16 @@ rule calibrate:
         maps=f"{STAGES}/calibrate/{{batch}}.maps.json",
         calibrations=f"{STAGES}/calibrate/{{batch}}.calibrations.json",
         notes=f"{STAGES}/calibrate/{{batch}}.notes.json",
+    log:
+        f"{RESULTS}/logs/calibrate/{{batch}}.log",
+    resources:
+        mem_mb=4000,
+        runtime=60,
     params:
         code=code_hash("strainstudy.stages.calibrate"),
         recordings=lambda w: sheet_rows(w.batch, label_tasks=["bend"]),
         sensors=lambda w: sensor_rows(w.batch),
         settings=settings_of("calibrate", "condition"),
         reference_rater=REFERENCE_RATER,
-    log:
-        f"{RESULTS}/logs/calibrate/{{batch}}.log",
-    resources:
-        mem_mb=4000,
-        runtime=60,
     script:
         "../scripts/calibrate.py"

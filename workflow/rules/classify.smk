@@ -17,6 +17,12 @@ rule train:
         card=f"{RESULTS}/model/card.json",
         words=f"{RESULTS}/model/card.md",
         history=update(f"{RESULTS}/model/history.tsv"),
+    log:
+        f"{RESULTS}/logs/train.log",
+    threads: 2
+    resources:
+        mem_mb=8000,
+        runtime=240,
     params:
         code=code_hash("strainstudy.stages.train"),
         rows=study_rows(labels=True),
@@ -24,12 +30,6 @@ rule train:
         reference_rater=REFERENCE_RATER,
         model=GENERAL.model,
         results=RESULTS,
-    log:
-        f"{RESULTS}/logs/train.log",
-    threads: 2
-    resources:
-        mem_mb=8000,
-        runtime=240,
     script:
         "../scripts/train.py"
 
@@ -55,16 +55,16 @@ rule classify:
         swallows=f"{RESULTS}/tables/swallows.tsv",
         swallow_summary=f"{RESULTS}/tables/swallow_summary.tsv",
         label_next=f"{RESULTS}/tables/label_next.tsv",
+    log:
+        f"{RESULTS}/logs/classify.log",
+    resources:
+        mem_mb=4000,
+        runtime=60,
     params:
         code=code_hash("strainstudy.stages.classify"),
         rows=study_rows(),
         settings=settings_of("gait", "swallow", "verdict"),
         batches={batch: [r.recording_id for r in members] for batch, members in BATCHES.items()},
         results=RESULTS,
-    log:
-        f"{RESULTS}/logs/classify.log",
-    resources:
-        mem_mb=4000,
-        runtime=60,
     script:
         "../scripts/classify.py"

@@ -34,17 +34,12 @@ def settings_of(*sections):
 
 def sheet_rows(batch, label_tasks=()):
     """Sheet rows of a batch; labels are named only for the tasks whose labels the stage reads."""
-    return [
-        asdict(r if r.task in label_tasks else replace(r, labels={}))
-        for r in BATCHES[batch]
-    ]
+    return [asdict(r if r.task in label_tasks else replace(r, labels={})) for r in BATCHES[batch]]
 
 
 def sensor_rows(batch):
     """Sheet rows of the sensors that a batch uses."""
-    used = {
-        c.sensor_id or r.sensor_id for r in BATCHES[batch] for c in r.channels
-    } - {None}
+    used = {c.sensor_id or r.sensor_id for r in BATCHES[batch] for c in r.channels} - {None}
     return [asdict(STUDY.sensors[sensor]) for sensor in sorted(used)]
 
 

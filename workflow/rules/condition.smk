@@ -7,15 +7,15 @@ rule condition:
     output:
         signals=f"{RESULTS}/signals/{{batch}}.parquet",
         notes=f"{STAGES}/condition/{{batch}}.notes.json",
-    params:
-        code=code_hash("strainstudy.stages.condition"),
-        recordings=lambda w: sheet_rows(w.batch),
-        sensors=lambda w: sensor_rows(w.batch),
-        settings=settings_of("condition"),
     log:
         f"{RESULTS}/logs/condition/{{batch}}.log",
     resources:
         mem_mb=4000,
         runtime=60,
+    params:
+        code=code_hash("strainstudy.stages.condition"),
+        recordings=lambda w: sheet_rows(w.batch),
+        sensors=lambda w: sensor_rows(w.batch),
+        settings=settings_of("condition"),
     script:
         "../scripts/condition.py"

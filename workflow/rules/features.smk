@@ -6,14 +6,14 @@ rule features:
         notes=rules.segment.output.notes,
     output:
         windows=f"{STAGES}/features/{{batch}}.windows.parquet",
-    params:
-        code=code_hash("strainstudy.stages.features"),
-        recordings=lambda w: sheet_rows(w.batch),
-        settings=settings_of("features"),
     log:
         f"{RESULTS}/logs/features/{{batch}}.log",
     resources:
         mem_mb=4000,
         runtime=60,
+    params:
+        code=code_hash("strainstudy.stages.features"),
+        recordings=lambda w: sheet_rows(w.batch),
+        settings=settings_of("features"),
     script:
         "../scripts/features.py"

@@ -5,15 +5,15 @@ rule ingest:
     output:
         traces=f"{STAGES}/ingest/{{batch}}.parquet",
         quality=f"{STAGES}/ingest/{{batch}}.quality.json",
-    params:
-        code=code_hash("strainstudy.stages.ingest"),
-        recordings=lambda w: sheet_rows(w.batch),
-        settings=settings_of("ingest"),
-        strict=GENERAL.strict,
     log:
         f"{RESULTS}/logs/ingest/{{batch}}.log",
     resources:
         mem_mb=4000,
         runtime=60,
+    params:
+        code=code_hash("strainstudy.stages.ingest"),
+        recordings=lambda w: sheet_rows(w.batch),
+        settings=settings_of("ingest"),
+        strict=GENERAL.strict,
     script:
         "../scripts/ingest.py"

@@ -9,6 +9,11 @@ rule report:
     output:
         page=f"{RESULTS}/report.html",
         figures=directory(f"{RESULTS}/figures"),
+    log:
+        f"{RESULTS}/logs/report.log",
+    resources:
+        mem_mb=4000,
+        runtime=60,
     params:
         code=code_hash("strainstudy.stages.report"),
         rows=study_rows(labels=True),
@@ -16,11 +21,6 @@ rule report:
         reference_rater=REFERENCE_RATER,
         settings=settings_of(*SETTINGS),
         results=RESULTS,
-    log:
-        f"{RESULTS}/logs/report.log",
-    resources:
-        mem_mb=4000,
-        runtime=60,
     script:
         "../scripts/report.py"
 
@@ -33,14 +33,14 @@ rule provenance:
     output:
         manifest=f"{RESULTS}/provenance/manifest.tsv",
         crate=f"{RESULTS}/provenance/ro-crate-metadata.json",
-    params:
-        code=code_hash("strainstudy.stages.provenance"),
-        study=GENERAL.study,
-        results=RESULTS,
     log:
         f"{RESULTS}/logs/provenance.log",
     resources:
         mem_mb=1000,
         runtime=10,
+    params:
+        code=code_hash("strainstudy.stages.provenance"),
+        study=GENERAL.study,
+        results=RESULTS,
     script:
         "../scripts/provenance.py"

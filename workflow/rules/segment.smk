@@ -9,15 +9,15 @@ rule segment:
         knee_bends=f"{STAGES}/segment/{{batch}}.knee_bends.parquet",
         candidates=f"{STAGES}/segment/{{batch}}.candidates.parquet",
         notes=f"{STAGES}/segment/{{batch}}.notes.json",
-    params:
-        code=code_hash("strainstudy.stages.segment"),
-        recordings=lambda w: sheet_rows(w.batch),
-        settings=settings_of("gait", "bends", "swallow"),
     log:
         f"{RESULTS}/logs/segment/{{batch}}.log",
     resources:
         mem_mb=4000,
         runtime=60,
+    params:
+        code=code_hash("strainstudy.stages.segment"),
+        recordings=lambda w: sheet_rows(w.batch),
+        settings=settings_of("gait", "bends", "swallow"),
     script:
         "../scripts/segment.py"
 
@@ -35,16 +35,16 @@ if BENCH in BATCHES:
             cycles=f"{STAGES}/characterise/cycles.parquet",
             steps=f"{STAGES}/characterise/steps.parquet",
             uses=f"{STAGES}/characterise/uses.parquet",
-        params:
-            code=code_hash("strainstudy.stages.characterise"),
-            recordings=sheet_rows(BENCH),
-            sensors=sensor_rows(BENCH),
-            settings=settings_of("bench"),
         log:
             f"{RESULTS}/logs/characterise.log",
         resources:
             mem_mb=4000,
             runtime=60,
+        params:
+            code=code_hash("strainstudy.stages.characterise"),
+            recordings=sheet_rows(BENCH),
+            sensors=sensor_rows(BENCH),
+            settings=settings_of("bench"),
         script:
             "../scripts/characterise.py"
 
@@ -68,15 +68,15 @@ rule tabulate:
         cycles=f"{RESULTS}/tables/bench_cycles.tsv",
         steps=f"{RESULTS}/tables/bench_steps.tsv",
         health=f"{RESULTS}/tables/sensor_health.tsv",
-    params:
-        code=code_hash("strainstudy.stages.tabulate"),
-        rows=study_rows(),
-        settings=settings_of("health"),
-        results=RESULTS,
     log:
         f"{RESULTS}/logs/tabulate.log",
     resources:
         mem_mb=4000,
         runtime=60,
+    params:
+        code=code_hash("strainstudy.stages.tabulate"),
+        rows=study_rows(),
+        settings=settings_of("health"),
+        results=RESULTS,
     script:
         "../scripts/tabulate.py"

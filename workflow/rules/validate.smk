@@ -31,15 +31,15 @@ rule validate:
     output:
         tables=expand(f"{RESULTS}/validation/{{table}}.tsv", table=VALIDATION),
         change=f"{RESULTS}/tables/change.tsv",
-    params:
-        code=code_hash("strainstudy.stages.validate"),
-        rows=study_rows(labels=True),
-        settings=settings_of("validate"),
-        results=RESULTS,
     log:
         f"{RESULTS}/logs/validate.log",
     resources:
         mem_mb=4000,
         runtime=60,
+    params:
+        code=code_hash("strainstudy.stages.validate"),
+        rows=study_rows(labels=True),
+        settings=settings_of("validate"),
+        results=RESULTS,
     script:
         "../scripts/validate.py"
