@@ -8,7 +8,7 @@ PASSED_OVER = {
     "package is locked with its hash; an environment for each rule would not be",
     "Param results is a prefix of input or output file": "the folder is a setting of the study; a stage writes several "
     "tables, each with its sidecar, below it",
-    "Param study is a prefix of input or output file": "the folder is a setting of the study; names in the manifest are "
+    "Param study is a prefix of input or output file": "the folder is a setting of the study; the manifest names files "
     "relative to it",
     "rule check (line": "check only prints one line",
 }

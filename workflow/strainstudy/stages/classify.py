@@ -18,7 +18,6 @@ from ..jobs import Progress
 from ..records import Participant, Recording
 from ..sensor.anglemap import AngleMap
 from ..sensor.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
-from ..swallow.health import throat_health
 from ..swallow.measures import measure_swallows, summarise_swallows
 from ..swallow.parameters import SwallowParameters
 from ..tables import Column, read_table, write_table
@@ -107,7 +106,7 @@ def _event_rows(events: pd.DataFrame, bends: pd.DataFrame, swallows: pd.DataFram
     parts = [
         events,
         bends.assign(trial_type="knee_bend", value=bends["angle"]),
-        swallows.assign(trial_type="swallow", side=None, value=np.nan, score=swallows["probability"]),
+        swallows.assign(trial_type="swallow", side=None, value=np.nan),
     ]
     filled = [part.reindex(columns=list(EVENTS.names)) for part in parts if len(part)]
     return pd.concat(filled, ignore_index=True) if filled else EVENTS.empty()
@@ -121,6 +120,7 @@ def _swallow_tables(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Measure the accepted swallows, and summarise each recording with a throat."""
     accepted = candidates[candidates["accepted"].astype(bool)]
+    accepted = accepted.assign(score=accepted["probability"].fillna(accepted["score"]))
     measured, summaries = [], []
     for recording in recordings:
         seconds, observed = (notes[recording.recording_id][name] for name in ("throat_s", "observed_throat_s"))
@@ -128,16 +128,8 @@ def _swallow_tables(
             continue
         own = measure_swallows(accepted[accepted["recording_id"] == recording.recording_id], parameters)
         measured.append(own)
-        summary = summarise_swallows(own, observed, parameters, volume_ml=recording.volume_ml)
-        seat = throat_health(own, observed, seconds)
-        summaries.append(
-            {
-                "recording_id": recording.recording_id,
-                **summary,
-                "at_limit_count": seat.at_limit_count,
-                "sensor_note": seat.note,
-            }
-        )
+        summary = summarise_swallows(own, observed, parameters, volume_ml=recording.volume_ml, duration_s=seconds)
+        summaries.append({"recording_id": recording.recording_id, **summary})
     filled = [frame for frame in measured if len(frame)]
     swallows = pd.concat(filled, ignore_index=True) if filled else SWALLOWS.empty().assign(probability=np.nan)
     return swallows, pd.DataFrame(summaries) if summaries else SWALLOW_SUMMARY.empty()
