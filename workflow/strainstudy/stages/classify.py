@@ -29,7 +29,7 @@ from ..vocabulary import GAIT_STATES, KNEES, SIDES
 from .bodies import knees_of, sensor_of
 from .evidence import walk_evidence
 
-__all__ = ["BATCH_INPUTS", "run"]
+__all__ = ["BATCH_INPUTS", "run", "state_of"]
 
 BATCH_INPUTS = ("signals", "maps", "events", "strides", "knee_bends", "segment_notes")
 WHO = (
@@ -50,8 +50,21 @@ def _with_who(
     )
 
 
-def _state_of(strides: pd.DataFrame, bouts: pd.DataFrame) -> pd.Series:
-    """State of the bout that holds the middle of each stride; None outside every bout."""
+def state_of(strides: pd.DataFrame, bouts: pd.DataFrame) -> pd.Series:
+    """Name the state of the bout that holds the middle of each stride.
+
+    Parameters
+    ----------
+    strides : DataFrame
+        ``recording_id``, ``onset``, ``stride_time``.
+    bouts : DataFrame
+        ``recording_id``, ``onset``, ``duration``, ``trial_type``.
+
+    Returns
+    -------
+    Series of object
+        Index of ``strides``; None outside every bout.
+    """
     states = pd.Series(None, index=strides.index, dtype=object)
     for recording, own in strides.groupby("recording_id", sort=False):
         spans = bouts[bouts["recording_id"] == recording].sort_values("onset", kind="stable")
@@ -174,7 +187,7 @@ def run(
     }
     bouts = read_frame(decisions["bouts"])
     strides = read_frames(inputs["strides"].values())
-    strides["trial_type"] = _state_of(strides, bouts)
+    strides["trial_type"] = state_of(strides, bouts)
     health = read_table(results / "tables/sensor_health.tsv")
     outside = set(health.loc[health["flagged"].fillna(value=False).astype(bool), "sensor_id"])
 
