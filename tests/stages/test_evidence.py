@@ -4,10 +4,14 @@ import pytest
 from strainstudy.stages.classify import state_of
 from strainstudy.stages.evidence import walk_evidence
 
-NAMES = (
-    "waveform_likeness phase_mean response_range_symmetry_index range_of_motion_symmetry_index "
-    "step_time_symmetry_index swing_peak_timing_difference"
-).split()
+NAMES = [
+    "waveform_likeness",
+    "phase_mean",
+    "response_range_symmetry_index",
+    "range_of_motion_symmetry_index",
+    "step_time_symmetry_index",
+    "swing_peak_timing_difference",
+]
 
 
 def row(**changes):

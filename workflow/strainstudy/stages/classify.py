@@ -65,7 +65,7 @@ def state_of(strides: pd.DataFrame, bouts: pd.DataFrame) -> pd.Series:
     Series of object
         Index of ``strides``; None outside every bout.
     """
-    states = pd.Series(None, index=strides.index, dtype=object)
+    states = pd.Series(np.full(len(strides), None, dtype=object), index=strides.index)
     for recording, own in strides.groupby("recording_id", sort=False):
         spans = bouts[bouts["recording_id"] == recording].sort_values("onset", kind="stable")
         if spans.empty:
