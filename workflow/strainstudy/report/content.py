@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 __all__ = [
@@ -28,6 +29,9 @@ __all__ = [
     "pictures_of",
     "table_of",
 ]
+
+
+_SHORT = 30
 
 
 @dataclass(frozen=True)
@@ -79,12 +83,12 @@ class Picture:
 
 @dataclass(frozen=True)
 class Table:
-    """A table: header cells, rows of texts, and which columns are numbers."""
+    """A table: header cells, rows of texts, and the look of each column (number, short, text)."""
 
     caption: str
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
-    numeric: tuple[bool, ...]
+    looks: tuple[str, ...]
     kind: str = "table"
 
 
@@ -105,6 +109,8 @@ def number_text(value: Any, digits: int = 3) -> str:
     """Write a number with so many significant digits; ``n/a`` if it is missing."""
     if value is None or value is pd.NA:
         return "n/a"
+    if isinstance(value, int | np.integer):
+        return f"{value}"
     number = float(value)
     if math.isnan(number):
         return "n/a"
@@ -180,4 +186,9 @@ def table_of(frame: pd.DataFrame, caption: str, columns: Sequence[Column]) -> Ta
         )
         for record in rows_of
     )
-    return Table(caption, tuple(c[0] for c in columns), rows, tuple(c[2] for c in columns))
+    longest = [max(len(row[k]) for row in rows) for k in range(len(columns))]
+    looks = tuple(
+        "number" if numeric else "short" if length <= _SHORT else "text"
+        for (_, _, numeric), length in zip(columns, longest, strict=True)
+    )
+    return Table(caption, tuple(c[0] for c in columns), rows, looks)

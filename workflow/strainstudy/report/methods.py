@@ -60,5 +60,12 @@ def methods_blocks(settings: Mapping[str, Any]) -> tuple[Block, ...]:
             for entry in describe(parameters)
         )
         if rows:
-            blocks.append(Table(f"Settings of {section}", ("setting", "value", "unit", "source"), rows, (False,) * 4))
+            blocks.append(
+                Table(
+                    f"Settings of {section}",
+                    ("setting", "value", "unit", "source"),
+                    rows,
+                    ("text", "short", "short", "text"),
+                )
+            )
     return tuple(blocks)

@@ -32,6 +32,11 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
         ("cadence (1/min)", interval_of("cadence"), False),
         ("stride-time CV (%)", interval_of("stride_time_cv"), False),
         ("step-time asymmetry (%)", interval_of("step_time_symmetry_index"), False),
+        ("amplitude asymmetry (%)", interval_of("amplitude_symmetry_index"), False),
+    ]
+    judged: list[Column] = [
+        ("recording", "recording_id", False),
+        ("state", "trial_type", False),
         ("sensor or gait", "verdict", False),
         ("side", "verdict_side", False),
         ("evidence", "verdict_evidence", False),
@@ -39,6 +44,8 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
     known = [c for c in columns if callable(c[1]) or c[1] in frame]
     frame = frame.sort_values(["participant_id", "session_id", "recording_id", "trial_type"], kind="stable")
     blocks.append(table_of(frame, "Walks, with 95 % intervals over strides", known))
+    if len(verdicts):
+        blocks.append(table_of(frame, "Sensor or gait, walk by walk, with the evidence", judged))
     return Section("gait", "Gait", tuple(blocks))
 
 

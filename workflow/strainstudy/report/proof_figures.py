@@ -218,11 +218,10 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
     pooled = events[(events["recording_id"] == "pooled") & events["f1"].notna() & (events["n_labelled"].fillna(0) > 0)]
     if pooled.empty:
         return None
-    pooled = pooled.head(28)
+    whole = pooled[pooled["side"] == "all"]
+    pooled = (whole if len(whole) else pooled).head(28)
     rows = records(pooled)
-    names = [
-        f"{str(r['trial_type']).replace('_', ' ')}, {r['side']}, {_tolerance(r)} (n = {r['n_labelled']})" for r in rows
-    ]
+    names = [f"{str(r['trial_type']).replace('_', ' ')}, {_tolerance(r)} (n = {r['n_labelled']})" for r in rows]
     with drawing():
         figure, axes = panels(
             1, 2, width=8.6, height=0.9 + 0.2 * len(pooled), sharey=True, gridspec_kw={"width_ratios": [1, 1]}
@@ -255,7 +254,10 @@ def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "n_pairs", "n_participants", "trial_type", "detected_from",
     )  # fmt: skip
     own = parameters[parameters["bias"].notna() & (pd.to_numeric(parameters["labelled_mean"]).abs() > 0)]
-    own = own[~own["measure"].astype(str).str.contains("symmetry|log_ratio|phase_dev|coordination")].head(26)
+    own = own[~own["measure"].astype(str).str.contains("symmetry|log_ratio|phase_dev|coordination")]
+    # One row a measure: what the result tables say, else what detected events say.
+    own = own.sort_values("detected_from", ascending=False, kind="stable")
+    own = own.drop_duplicates(["measure", "trial_type"]).sort_values(["measure", "trial_type"], kind="stable").head(26)
     if own.empty:
         return None
     scale = 100.0 / own["labelled_mean"].abs().to_numpy(dtype=float)
@@ -297,15 +299,12 @@ def raters_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "criterion", "tolerance", "n_labelled", "n_participants", "reference_rater", "other_rater",
     )  # fmt: skip
     rows = []
-    for r in records(raters):
+    whole = raters[(raters["side"] == "all") | raters["f1"].isna()]
+    for r in records(whole if len(whole) else raters):
         for name, other in (("f1", "pipeline_f1"), ("kappa", "pipeline_kappa")):
             if pd.notna(r[name]) and pd.notna(r[other]):
-                what = f"{str(r['trial_type']).replace('_', ' ')}"
-                detail = (
-                    f"{r['side']}, {_tolerance({str(k): v for k, v in r.items()})}, n = {r['n_labelled']}"
-                    if name == "f1"
-                    else "κ"
-                )
+                what = str(r["trial_type"]).replace("_", " ")
+                detail = f"{_tolerance(r)}, n = {r['n_labelled']}" if name == "f1" else "κ"
                 rows.append(
                     (f"{what} ({detail})", *(r[f"{n}{e}"] for n in (name, other) for e in ("", "_low", "_high")))
                 )

@@ -45,7 +45,7 @@ def glance(tables: StudyTables) -> Section:
         if status not in by:
             by[status] = 0
     minutes = recordings.groupby("task")["duration"].sum() / 60.0
-    rows = by[["good", "degraded", "rejected"]].assign(minutes=minutes).reset_index()
+    rows = by[["good", "degraded", "rejected"]].astype("int64").assign(minutes=minutes).reset_index()
     people = recordings["participant_id"].nunique()
     sessions = recordings.dropna(subset=["participant_id"])[["participant_id", "session_id"]].drop_duplicates()
     words = (

@@ -15,6 +15,7 @@ from typing import Any, Final
 import matplotlib as mpl
 
 mpl.use("Agg")
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from ..io.atomic import write_bytes
@@ -56,7 +57,10 @@ _STYLE: Final[Any] = {
     "legend.frameon": False,
     "legend.fontsize": 8,
     "lines.linewidth": 1.4,
+    "figure.dpi": 110,
     "savefig.dpi": 110,
+    "text.hinting": "no_hinting",
+    "figure.constrained_layout.w_pad": 0.07,
     "svg.hashsalt": "strainstudy",
     "svg.fonttype": "path",
     "pdf.fonttype": 42,
@@ -89,6 +93,8 @@ def panels(
 ) -> tuple[Figure, Any]:
     """Make a figure with a grid of axes (always a 2-D array), with room between them as given or worked out."""
     figure = Figure(figsize=(width, height), layout="constrained" if room is None else None)
+    # A canvas of its own measures text as it will be drawn.
+    FigureCanvasAgg(figure)
     if room is not None:
         figure.subplots_adjust(**room)
     return figure, figure.subplots(rows, columns, squeeze=False, **options)
