@@ -14,7 +14,8 @@ import pytest
 import strainstudy.simulate
 from strainstudy.io.labels import read_labels
 from strainstudy.simulate.cohort import FAULTS, write_study
-from strainstudy.simulate.people import draw_person, draw_unit, later, rng_for, worn
+from strainstudy.simulate.people import draw_person, draw_unit, later, rng_for, settled, worn
+from strainstudy.simulate.sensor import bridge_volts
 from strainstudy.simulate.sessions import bend_take
 from strainstudy.study import load_study
 
@@ -175,6 +176,24 @@ def test_a_tired_sensor_is_weaker_and_a_later_one_has_slipped():
     fresh, tired = (worn(unit, "sub-03", session, 1) for session in (0, 1))
     assert tired.model.gauge_factor < 0.8 * fresh.model.gauge_factor
     assert later(fresh, rng_for(1, "later")).sleeve.transfer <= fresh.sleeve.transfer
+
+
+def test_rest_resistance_moves_in_a_session_and_the_trimmed_bridge_shows_it():
+    """Spread over many people of 2.5 % (once) and 0.5 % (each recording), which add in quadrature."""
+    unit = draw_unit("C", "left_knee", 1)
+    assert unit.bridge.r2_ohm is None
+    people = [f"sub-{k:03d}" for k in range(300)]
+    moves = {
+        task: np.array([settled(unit, p, 0, task, 1).model.rest_ohm for p in people]) / unit.model.rest_ohm - 1
+        for task in ("walk", "bend-after")
+    }
+    assert moves["walk"].std() == pytest.approx(np.hypot(0.025, 0.005), rel=0.15)
+    assert (moves["walk"] - moves["bend-after"]).std() == pytest.approx(0.005 * np.sqrt(2), rel=0.15)
+    moved = settled(unit, people[0], 0, "walk", 1)
+    rest = unit.model.rest_ohm
+    assert bridge_volts(np.array([rest]), moved.bridge, moved.model.rest_ohm)[0] == pytest.approx(0, abs=1e-12)
+    seen = bridge_volts(np.array([moved.model.rest_ohm]), moved.bridge, moved.model.rest_ohm)[0]
+    assert np.sign(seen) == np.sign(moved.model.rest_ohm - rest)
 
 
 def test_the_committed_demo_is_what_the_simulator_writes(tmp_path):

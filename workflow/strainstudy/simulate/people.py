@@ -28,6 +28,7 @@ __all__ = [
     "draw_unit",
     "later",
     "rng_for",
+    "settled",
     "worn",
 ]
 
@@ -257,6 +258,22 @@ def worn(unit: Unit, participant_id: str, session: int, seed: int) -> Unit:
         sleeve=sleeve,
         swallow_strain=unit.swallow_strain * float(rng.lognormal(0, 0.12)),
     )
+
+
+def settled(unit: Unit, participant_id: str, session: int, task: str, seed: int) -> Unit:
+    """Return a knee's sensor in a recording after the session's first: its rest resistance has moved by some percent.
+
+    The film warms and beds in once, and a little more or less in each recording. The bridge stays as it was trimmed
+    when the sensor was put on, so the move is seen in its output. (Throats are trimmed anew each time.)
+    """
+    words = (unit.sensor_id, participant_id, f"ses-{session + 1:02d}", "settled")
+    once = rng_for(seed, *words).normal(0, 0.025)
+    again = rng_for(seed, *words, task).normal(0, 0.005)
+    rest, bridge = unit.model.rest_ohm, unit.bridge
+    if bridge.r2_ohm is None:
+        bridge = replace(bridge, r2_ohm=bridge.r1_ohm * rest / bridge.r3_ohm)
+    moved = 1 + float(np.clip(once + again, -0.08, 0.08))
+    return replace(unit, model=replace(unit.model, rest_ohm=rest * moved), bridge=bridge)
 
 
 def later(unit: Unit, rng: np.random.Generator) -> Unit:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
@@ -34,6 +35,7 @@ __all__ = [
 ]
 
 Array = npt.NDArray[np.float64]
+HAND_SD_DEG: Final = 2.0
 
 
 @dataclass(frozen=True)
@@ -146,8 +148,12 @@ def bend_take(
     goniometer: bool = False,
     mischief: str | None = None,
 ) -> Take:
-    """Hold each knee at known angles, up and down, then ``singles`` times one by one."""
-    motion = hold_bends(fs, rng, targets_deg=targets_deg, singles=singles)
+    """Hold each knee at known angles, up and down, then ``singles`` times one by one.
+
+    Angles are set by hand with a goniometer: limits of agreement of about 5 degrees (Eliasziw M et al. 1994, Phys
+    Ther 74:777-788, from memory), hence a standard deviation of 2.
+    """
+    motion = hold_bends(fs, rng, targets_deg=targets_deg, singles=singles, placing_sd_deg=HAND_SD_DEG)
     channels = _knee_channels(motion, fs, units, rng, goniometer=goniometer, mischief=mischief)
     return Take("bend", fs, tuple(channels), motion.truth)
 
