@@ -15,6 +15,7 @@ import pytest
 from gait_data import SIDES, Recorded, Score, conditioned, onsets, real_walks, scored, time_in
 from registry import CACHE, wheel_member
 from strainstudy.gait import GaitParameters, detect_walk, stride_curves, summarise_walk
+from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.simulate.sensor import Acquisition, BridgeModel, SensorModel, through_sensor
 from strainstudy.stats.matching import match_instants
 
@@ -117,7 +118,7 @@ def test_a_sensor_with_gain_hysteresis_and_drift_of_its_own_on_each_knee_loses_n
         strained.append(Recorded(recorded.name, knees, recorded.fs, recorded.labels))
     for side in SIDES:
         before, _ = pooled(plain, side)
-        after, spreads = pooled(strained, side, lags=dict.fromkeys(SIDES, P.sensor_lag_s))
+        after, spreads = pooled(strained, side, lags=dict.fromkeys(SIDES, CalibrateParameters().lag_s))
         assert after.f1 >= before.f1 - 0.01
         assert np.median(spreads) <= 0.025
 

@@ -17,7 +17,7 @@ rule segment:
     params:
         code=code_hash("strainstudy.stages.segment"),
         recordings=lambda w: sheet_rows(w.batch),
-        settings=settings_of("gait", "bends", "swallow"),
+        settings=settings_of("gait", "bends", "swallow", "calibrate"),
     script:
         "../scripts/segment.py"
 

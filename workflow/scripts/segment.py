@@ -3,6 +3,7 @@ from pathlib import Path
 from strainstudy.bends.parameters import BendParameters
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.jobs import job
+from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.settings import build
 from strainstudy.stages import segment
 from strainstudy.stages.rows import recordings_of
@@ -14,6 +15,7 @@ with job(snakemake.log[0], f"segment {snakemake.wildcards.batch}") as progress:
         gait=build(GaitParameters, snakemake.params.settings["gait"]),
         bends=build(BendParameters, snakemake.params.settings["bends"]),
         swallow=build(SwallowParameters, snakemake.params.settings["swallow"]),
+        lag_s=build(CalibrateParameters, snakemake.params.settings["calibrate"]).lag_s,
         signals=Path(snakemake.input.signals),
         outputs={name: Path(snakemake.output[name]) for name in segment.FRAMES},
         notes=Path(snakemake.output.notes),

@@ -57,15 +57,6 @@ class GaitParameters:
         minimum=-10.0,
         maximum=10.0,
     )
-    sensor_lag_s: float = setting(
-        0.03,
-        "Time constant of a strain sensor's answer, undone before contacts are timed; not used for joint angles",
-        source="Amjadi et al. 2016, doi 10.1002/adfm.201504755: carbon-elastomer sensors answer (10 to 90 %) in 50 to "
-        "300 ms (from memory); the lower end divided by ln 9",
-        unit="s",
-        minimum=0.0,
-        maximum=0.5,
-    )
     settling_strides: int = setting(
         2,
         "Strides of each side left out of steady-state figures at the start and at the end of a walk",

@@ -82,7 +82,7 @@ def detect_walk(
         Settings.
     lags : mapping of side to float, optional
         Time constant, in seconds, of the answer of the sensor on each knee; a side that is not named has none (a joint
-        angle). Where the bench did not measure it, ``parameters.sensor_lag_s`` is a fair guess for a strain sensor.
+        angle).
 
     Returns
     -------

@@ -33,8 +33,6 @@ _SIGNIFICANT: Final = 0.05
 _LARGEST_SHARE_REVERSED: Final = 0.25
 _LOOP_SHAPE_SHARE: Final = 0.25
 """Part of a loop that a single play operator leaves behind (ours)."""
-_RESPONSE_TIMES_PER_LAG: Final = math.log(9)
-"""10 to 90 % of a first-order step takes ln 9 time constants."""
 _MEDIAN_EFFICIENCY: Final = math.sqrt(math.pi / 2)
 """Standard error of a median over that of a mean, normal distribution."""
 
@@ -183,7 +181,7 @@ def fit_angle_map(
         error_share=abs(float(creep_share)) / math.sqrt(12) if math.isfinite(creep_share) else 0.0,
         zero_error_deg=parameters.straight_leg_sd_deg,
         zero_drift_deg=zero_drift,
-        lag_s=parameters.response_time_s / _RESPONSE_TIMES_PER_LAG,
+        lag_s=parameters.lag_s,
         freedom=float(freedom) if freedom > 0 else math.inf,
         prediction_level=parameters.prediction_level,
         hold_count=len(bent),

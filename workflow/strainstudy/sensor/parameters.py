@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from ..settings import setting
@@ -61,7 +62,7 @@ class CalibrateParameters:
     )
     response_time_s: float = setting(
         0.05,
-        "Time in which the sensor answers a step from 10 to 90 %; the angle is advanced by its first-order lag",
+        "Time of a strain sensor from 10 to 90 % of a step; its first-order lag is undone in angles and contacts",
         source="Amjadi et al. 2016, Adv Funct Mater 26:1678 (from memory): 50 to 300 ms, lower end",
         unit="s",
         minimum=0,
@@ -75,3 +76,8 @@ class CalibrateParameters:
         minimum=0,
         maximum=50,
     )
+
+    @property
+    def lag_s(self) -> float:
+        """First-order time constant of `response_time_s`: from 10 to 90 % of a step takes ln 9 of them."""
+        return self.response_time_s / math.log(9)

@@ -57,6 +57,8 @@ def segment_recording(
     gait: GaitParameters,
     bends: BendParameters,
     swallow: SwallowParameters,
+    *,
+    lag_s: float,
 ) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
     """Cut one recording.
 
@@ -68,6 +70,8 @@ def segment_recording(
     traces : mapping of tracked point to Trace
         Conditioned signals.
     gait, bends, swallow : parameters
+    lag_s : float
+        Time constant of a strain sensor's answer, seconds.
 
     Returns
     -------
@@ -80,9 +84,7 @@ def segment_recording(
     notes: dict[str, Any] = {"polarity": {}, "throat_s": None, "observed_throat_s": None}
     knees, fs = knees_of(traces)
     if knees and task in WALKS:
-        lags = {
-            side: gait.sensor_lag_s for side, point in KNEES.items() if point in traces and traces[point].units != "deg"
-        }
+        lags = {side: lag_s for side, point in KNEES.items() if point in traces and traces[point].units in LAGGING}
         walk = detect_walk(knees, fs, gait, lags=lags)
         frames["events"] = walk.events.assign(value=np.nan)
         frames["states"] = walk.states
@@ -108,6 +110,7 @@ def run(
     gait: GaitParameters,
     bends: BendParameters,
     swallow: SwallowParameters,
+    lag_s: float,
     signals: Path,
     outputs: Mapping[str, Path],
     notes: Path,
@@ -119,6 +122,8 @@ def run(
     ----------
     recordings : sequence of Recording
     gait, bends, swallow : parameters
+    lag_s : float
+        As for `segment_recording`.
     signals : Path
         What condition left.
     outputs : mapping of str to Path
@@ -131,7 +136,9 @@ def run(
     said = {}
     for number, recording in enumerate(recordings, start=1):
         traces = read_recording(signals, recording.recording_id)
-        frames, said[recording.recording_id] = segment_recording(recording.task, traces, gait, bends, swallow)
+        frames, said[recording.recording_id] = segment_recording(
+            recording.task, traces, gait, bends, swallow, lag_s=lag_s
+        )
         for name, frame in frames.items():
             if len(frame):
                 parts[name].append(frame.assign(recording_id=recording.recording_id))
