@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.ticker import NullLocator
 
 from ..io.store import FloatArray, Trace
 from .content import Picture, interval_text, number_text
@@ -81,6 +82,7 @@ def _step(axis: Any, steps: pd.DataFrame, traces: Mapping[str, Mapping[str, Trac
         if high != low:
             axis.plot(time[inside] + _BEFORE_S, (values[inside] - low) / (high - low), color=colour, label=label)
     axis.set_xscale("log")
+    axis.xaxis.set_minor_locator(NullLocator())
     axis.set_xlim(0.1, float(step["duration"]))
     axis.set_xlabel(f"time from {_BEFORE_S:g} s before the hold (s), logarithmic")
     axis.legend(loc="lower right")
@@ -145,9 +147,7 @@ def sensor_figures(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]
                 f"Mean loop over n = {row['n_cycles']} settled cycles (bands: SD over cycles); gauge factor by strain "
                 f"interval with 95 % intervals over cycles; first step and its hold, response low-passed as in the "
                 f"study (time constants are from the unfiltered signal); hysteresis and low end of each cycle. "
-                f"n = {row['n_steps']} steps, {row['n_taps']} taps. {row['gauge_factor_note'] or ''}.".replace(
-                    "..", "."
-                ),
+                f"n = {row['n_steps']} steps, {row['n_taps']} taps. Gauge factor: {row['gauge_factor_note']}.",
                 f"Four panels. Hysteresis {interval_text(row, 'hysteresis', 2)} % of full scale, response time "
                 f"{interval_text(row, 'response_time', 2)} s.",
                 png,

@@ -31,7 +31,7 @@ __all__ = [
 ]
 
 
-_SHORT = 30
+_SHORT = 44
 
 
 @dataclass(frozen=True)

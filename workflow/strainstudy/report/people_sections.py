@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from .content import Block, Column, Note, Section, Text, interval_of, pictures_of, table_of
+from .content import Block, Column, Note, Section, Text, interval_of, interval_text, pictures_of, table_of
 from .people_figures import change_figure, gait_figure, norms_figure, swallow_figure
 from .results import StudyTables
 from .words import CAUTIONS, READING
@@ -108,10 +108,8 @@ def groups(tables: StudyTables) -> Section | None:
         ("session", "session_id", False),
         ("state", "trial_type", False),
         ("unit", "unit", False),
-        ("group", lambda r: f"{r['group']} (n = {r['n']})", False),
-        ("mean", interval_of("mean"), False),
-        ("other group", lambda r: f"{r['other_group']} (n = {r['other_n']})", False),
-        ("mean, other", interval_of("other_mean"), False),
+        ("mean of", lambda r: f"{r['group']}, n = {r['n']}: {interval_text(r, 'mean')}", False),
+        ("mean of", lambda r: f"{r['other_group']}, n = {r['other_n']}: {interval_text(r, 'other_mean')}", False),
         ("Hedges' g", interval_of("hedges_g"), False),
     ]
     words = (

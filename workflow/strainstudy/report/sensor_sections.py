@@ -16,20 +16,31 @@ from .words import READING
 
 __all__ = ["bench", "calibration"]
 
-_FIGURES: Final = (
+_CURVE: Final = (
     ("hysteresis", "hysteresis (% FS)"),
     ("linearity", "non-linearity, terminal (% FS)"),
     ("repeatability", "repeatability 2 s (% FS)"),
+    ("drift", "drift (% FS per cycle)"),
+)
+_TIME: Final = (
     ("response_time", "response 10-90 % (s)"),
     ("recovery_time", "recovery 90-10 % (s)"),
     ("creep", "creep (% of step)"),
     ("detection_limit", "detection limit (% strain)"),
     ("stretch_to_tap_ratio", "stretch-to-tap ratio (1)"),
+    ("lag", "delay (s)"),
 )
 
 
 def _between(low: str, high: str) -> Any:
     return lambda row: f"{number_text(row[low])} to {number_text(row[high])}"
+
+
+def _range(row: Mapping[str, Any]) -> str:
+    low, high = row["angle_from"], row["angle_to"]
+    if pd.isna(low):
+        return "whole range" if pd.isna(high) else f"up to {high:g}"
+    return f"from {low:g}" if pd.isna(high) else f"{low:g} to {high:g}"
 
 
 def _gauge_factor(tables: StudyTables) -> Any:
@@ -59,8 +70,11 @@ def bench(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder
             ("cycles", "n_cycles", True),
             ("gauge factor (1)", _gauge_factor(tables), False),
         ]
-        columns += [(title, interval_of(name), False) for name, title in _FIGURES]
-        blocks.append(table_of(sensors, "Figures of merit with 95 % intervals (FS: full scale)", columns))
+        columns += [(title, interval_of(name), False) for name, title in _CURVE]
+        blocks.append(table_of(sensors, "The curve of each sensor, with 95 % intervals (FS: full scale)", columns))
+        columns = [("sensor", "sensor_id", False), ("steps", "n_steps", True), ("taps", "n_taps", True)]
+        columns += [(title, interval_of(name), False) for name, title in _TIME]
+        blocks.append(table_of(sensors, "Time, noise and taps of each sensor, with 95 % intervals", columns))
         for row in records(sensors[sensors["warning"].notna()]):
             blocks.append(Note(f"Sensor {row['sensor_id']}: {row['warning']}."))
     blocks += pictures_of(health)
@@ -94,9 +108,10 @@ def calibration(tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFr
         blocks.append(table_of(refused, "Calibrations that were not made, and why", refusals))
     pooled = angles[(angles["recording_id"] == "pooled") & angles["participant_id"].isna()]
     if len(pooled):
+        pooled = pooled.sort_values(["phase", "angle_from", "angle_to"], kind="stable", na_position="first")
         columns: list[Column] = [
             ("phase", "phase", False),
-            ("range (deg)", _between("angle_from", "angle_to"), False),
+            ("range (deg)", _range, False),
             ("people", "n_participants", True),
             ("RMSE (deg)", interval_of("rmse"), False),
             ("bias (deg)", interval_of("bias"), False),
