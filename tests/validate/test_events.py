@@ -239,3 +239,15 @@ def test_a_constant_delay_on_real_contacts_comes_back_as_bias_and_nothing_else()
     assert pooled.f1 == 1
     assert pooled.bias == pytest.approx(0.03)
     assert pooled.sd == pytest.approx(0, abs=1e-9)
+
+
+def test_a_straight_leg_held_for_calibration_is_no_bend_to_be_found():
+    """A hold labelled with 0 degrees is neither a miss nor a match; a bend without a value still counts."""
+    labels = frame(
+        (1, 4, "knee_bend", "left", 0.0), (6, 4, "knee_bend", "left", 45.0), (12, 4, "knee_bend", "left"),
+        (18, 4, "knee_bend", "left", 0.0),
+    )  # fmt: skip
+    events = frame((6, 4, "knee_bend", "left", 44.0), (12, 4, "knee_bend", "left", 0.0))
+    one = row(score(labels, events), recording_id="r1", side="left", criterion="centre")
+    assert (one.n_labelled, one.true_positive, one.false_positive, one.false_negative) == (2, 2, 0, 0)
+    assert scored_types(labels.iloc[[0, 3]]) == ()

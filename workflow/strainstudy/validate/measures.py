@@ -25,7 +25,7 @@ from ..vocabulary import GAIT_STATES, SIDES
 from .frames import rows_frame, text_or_none
 from .parameters import ValidateParameters
 from .rates import named_interval
-from .scoring import intersect, labelled_spans, merged, total_length, within
+from .scoring import intersect, labelled_spans, merged, total_length, within, without_straight_legs
 from .wording import parameter_words
 
 __all__ = ["UNITS", "bend_angles", "compare_parameters", "event_parameters", "labelled_against_detected"]
@@ -236,7 +236,7 @@ def bend_angles(
     for recording in sorted((set(labels_by_recording) & set(events_by_recording)) - set(calibrating)):
         for side in SIDES:
             bounds, angles = [], []
-            for frame in (labels_by_recording[recording], events_by_recording[recording]):
+            for frame in (without_straight_legs(labels_by_recording[recording]), events_by_recording[recording]):
                 own = frame[(frame["trial_type"] == "knee_bend") & (frame["side"] == side) & frame["value"].notna()]
                 onset = own["onset"].to_numpy(dtype=np.float64)
                 bounds.append(np.column_stack([onset, onset + own["duration"].to_numpy(dtype=np.float64)]))

@@ -21,7 +21,7 @@ from .events import grouped
 from .frames import LabelsByRater, reference_labels, rows_frame
 from .parameters import ValidateParameters
 from .rates import f1_of, named_interval, person_counts, rates, timing_columns
-from .scoring import Tally, intersect, labelled_spans, scored_types, tally
+from .scoring import Tally, intersect, labelled_spans, scored_types, tally, without_straight_legs
 from .states import COLUMN_STATES, StateSeconds, kappa_sums, state_seconds
 from .wording import rater_words
 
@@ -175,7 +175,9 @@ def compare_raters(
             spans = intersect(labelled_spans(truth), labelled_spans(theirs))
             common = [name for name in scored_types(truth) if name in scored_types(theirs)]
             events = events_by_recording[recording]
-            other_tallies += tally(recording, person, truth, theirs, parameters, spans=spans, types=common)
+            other_tallies += tally(
+                recording, person, truth, without_straight_legs(theirs), parameters, spans=spans, types=common
+            )
             tallies += tally(recording, person, truth, events, parameters, spans=spans, types=common)
             their_states = theirs[theirs["trial_type"].isin(STATE_WORDS)]
             if len(their_states) == 0:

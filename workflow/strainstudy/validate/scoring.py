@@ -3,11 +3,10 @@
 In: label and event frames (onset, duration, trial_type, side). Out: one `Tally` for each event type, side and
 criterion. Pairs are one-to-one (`stats.matching`). Only what the rater labelled is scored:
 
-- types: a type the rater used in this recording; swallows also where the rater labelled what may be taken for
-one;
+- types: a type the rater used in this recording; swallows also where the rater labelled what may be taken for one;
+- knee bends: a hold labelled with 0 degrees tells the calibration where the straight leg is, and is no bend;
 - sides: a side the rater used for this type; where any of its labels has no side, sides are not looked at;
-- time: inside the ``labelled`` spans, where there are any, borders included. Time means the instant, or the
-centre of
+- time: inside the ``labelled`` spans, where there are any, borders included. Time means the instant, or the centre of
   an interval. At a border: labels outside a span may still claim a detected event (it is then not counted at
   all), and a label inside may be matched by an event just outside.
 """
@@ -39,6 +38,7 @@ __all__ = [
     "tally",
     "total_length",
     "within",
+    "without_straight_legs",
 ]
 
 Floats = NDArray[np.float64]
@@ -152,9 +152,17 @@ def labelled_spans(labels: pd.DataFrame) -> Floats | None:
     return merged(_spans(rows)) if len(rows) else None
 
 
+def without_straight_legs(labels: pd.DataFrame) -> pd.DataFrame:
+    """Leave out the labels of a straight leg held for calibration: ``knee_bend`` with the value 0."""
+    if "value" not in labels:
+        return labels
+    kept: pd.DataFrame = labels[(labels["trial_type"] != "knee_bend") | (labels["value"] != 0)]
+    return kept
+
+
 def scored_types(labels: pd.DataFrame) -> tuple[str, ...]:
     """Event types that this rater's labels of this recording can judge."""
-    used = set(labels["trial_type"].dropna())
+    used = set(without_straight_legs(labels)["trial_type"].dropna())
     if used & set(CONFOUNDERS):
         used.add("swallow")
     return tuple(name for name in SCORED_TYPES if name in used)
@@ -212,9 +220,9 @@ def tally(
     recording_id, participant_id : str
         Carried into the tallies.
     labels : DataFrame
-        One rater's labels: onset, duration, trial_type, side.
+        One rater's labels: onset, duration, trial_type, side, and the ``value`` of bends where there is one.
     events : DataFrame
-        Detected events (or another rater's labels), the same columns.
+        Detected events (or another rater's labels, without straight legs), the same columns.
     parameters : ValidateParameters
         Tolerances.
     spans : ndarray, shape (n, 2), optional
@@ -227,6 +235,7 @@ def tally(
     list of Tally
         For each type and criterion: each side the rater used, and ``all``.
     """
+    labels = without_straight_legs(labels)
     tallies: list[Tally] = []
     for trial_type in scored_types(labels) if types is None else types:
         truth = labels[labels["trial_type"] == trial_type]
