@@ -19,7 +19,7 @@ from .folds import assert_apart, leave_out
 from .parameters import ClassifyParameters
 from .rows import FloatArray, Rows, Task
 
-__all__ = ["CrossFit", "FoldModel", "available", "crossfit", "fold_labels", "recipe_of"]
+__all__ = ["CrossFit", "FoldModel", "available", "crossfit", "fold_labels", "predict", "recipe_of"]
 
 IntArray = NDArray[np.intp]
 
@@ -107,8 +107,16 @@ def restricted(task: Task, inputs: tuple[int, ...]) -> Task:
 
 
 def predict(model: Fitted, rows: Rows, columns: tuple[str, ...]) -> FloatArray:
-    """Probabilities of rows whose features are ``columns``, of which the model takes its own."""
-    return model.probabilities(rows.x[:, [columns.index(c) for c in model.columns]])
+    """Give probabilities of rows whose features are ``columns``, of which the model takes its own.
+
+    Returns
+    -------
+    array, shape (n, k)
+        NaN in rows that lack over half of the model's features: filled in, they would come out as most people are.
+    """
+    x = rows.x[:, [columns.index(c) for c in model.columns]]
+    known = np.isfinite(x).mean(axis=1) >= 0.5
+    return np.where(known[:, None], model.probabilities(x), np.nan)
 
 
 def crossfit(

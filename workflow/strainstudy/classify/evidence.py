@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
-from .crossfit import CrossFit, crossfit, predict, restricted
+from .crossfit import CrossFit, available, crossfit, predict, restricted
 from .fitting import NothingToLearnError, Recipe, fit, person_weights
 from .folds import assert_apart, participant_folds
 from .parameters import ClassifyParameters
@@ -284,6 +284,9 @@ def learning_curve(rows: Rows, task: Task, recipe: Recipe) -> pd.DataFrame:
         n_participants (trained on), draws, balanced_accuracy, low, high (range over the draws), log_loss.
     """
     few = thin(rows.take(rows.labelled))
+    patterns = list(available(few, task).values())
+    usual = max(patterns, key=lambda inputs: (patterns.count(inputs), len(inputs)), default=())
+    few, task = few.with_columns(usual), restricted(task, usual)
     people = sorted(set(few.groups.tolist()))
     sizes = sorted({round(v) for v in np.geomspace(2, len(people) - 1, 6)}) if len(people) > 2 else []
     generator = np.random.Generator(np.random.PCG64(np.random.SeedSequence([recipe.seed, 2])))
@@ -300,6 +303,8 @@ def learning_curve(rows: Rows, task: Task, recipe: Recipe) -> pd.DataFrame:
             except NothingToLearnError:
                 continue
             p = task.collapse(predict(model, test, task.columns))
+            good = np.flatnonzero(np.isfinite(p).all(axis=1))
+            test, p = test.take(good), p[good]
             labels = task.reported_labels(test.y)
             codes = np.array([task.reported.index(v) for v in labels])
             predicted = np.array(task.reported, dtype=object)[np.argmax(p, axis=1)]

@@ -22,7 +22,7 @@ from ..settings import describe
 from .attention import label_next, mistakes, novelty
 from .baselines import baseline_probabilities
 from .card import make_card
-from .crossfit import CrossFit, available, crossfit, fold_labels, recipe_of
+from .crossfit import CrossFit, available, crossfit, fold_labels, predict, recipe_of
 from .evidence import ablation, importance, learning_curve, permutation_test
 from .fitting import Fitted, too_few
 from .gait_rows import LEFT, RIGHT, gait_rows, gait_task, labelled_windows
@@ -42,13 +42,13 @@ __all__ = ["train_states"]
 IntArray = NDArray[np.intp]
 
 
-def _spread(model: Fitted, task: Task, x: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _spread(model: Fitted, task: Task, rows: Rows) -> tuple[FloatArray, FloatArray]:
     """Give the probability of limping, and of a limp being left; NaN where the model compares no sides."""
-    probabilities = model.probabilities(x[:, [task.columns.index(c) for c in model.columns]])
+    probabilities = predict(model, rows, task.columns)
     left, right = (probabilities[:, model.classes.index(c)] for c in (LEFT, RIGHT))
     both = left + right
     if not set(model.columns) & set(task.odd):
-        return both, np.full(len(x), np.nan)
+        return both, np.full(len(rows), np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
         return both, np.where(both > 0, left / both, np.nan)
 
@@ -62,7 +62,7 @@ def _predict_with(models: Mapping[str, Fitted], rows: Rows, task: Task, index: I
         if name is None:
             into["caution"][at] = "features that the model needs are missing"
             continue
-        into["limping"][at], into["left"][at] = _spread(models[name], task, rows.x[at])
+        into["limping"][at], into["left"][at] = _spread(models[name], task, rows.take(at))
         into["prediction"][at] = "final"
 
 
@@ -241,7 +241,7 @@ def train_states(
         tested = fold >= 0
         made["prediction"][tested] = "out_of_fold"
         for part in fitted.models:
-            made["limping"][part.index], made["left"][part.index] = _spread(part.model, task, rows.x[part.index])
+            made["limping"][part.index], made["left"][part.index] = _spread(part.model, task, rows.take(part.index))
             _cautions(rows, task, part.model, part.index, made["caution"])
         say("training the model that is stored")
         models = train_variants(rows, task, recipe, specs)

@@ -30,6 +30,9 @@ FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 
 POINTS = 101
+STRIDES_LEAST = 2
+"""Whole strides of a side below which a window has no value for it; the other side of a short window may have fewer
+than the anchor side."""
 MAX_GAP_SHARE = 0.25
 """Share of a stride by which the next may start early or late and still belong to the same stretch of walking."""
 
@@ -451,8 +454,7 @@ def gait_features(
     middle = sides[other].onset + 0.5 * sides[other].stride_time
     first, last = np.searchsorted(middle, starts), np.searchsorted(middle, ends)
     rows[other] = _indices(list(zip(first.tolist(), last.tolist(), strict=True)))
-    least = parameters.strides_min
-    measures = _measures(sides, rows, least)
+    measures = _measures(sides, rows, STRIDES_LEAST)
     both = np.isfinite(measures["waveform_difference"])
     frame = pd.DataFrame(
         {
