@@ -19,6 +19,8 @@ from .words import CAUTIONS, READING
 
 __all__ = ["study_sections"]
 
+_WEAK_F1 = 0.9
+
 
 def about() -> Section:
     """Say what this is, with its cautions."""
@@ -110,16 +112,28 @@ def shortfalls(tables: StudyTables) -> Section:
     ):
         if tables(name).empty:
             notes.append(Note(words))
-    events = tables("validation/events", "recording_id", "f1", "trial_type", "side", "criterion")
-    pooled = events[
-        (events["recording_id"] == "pooled") & (events["criterion"] != "overlap") & (pd.to_numeric(events["f1"]) < 0.9)
-    ]
-    for row in records(pooled.drop_duplicates(["trial_type", "side"], keep="last")):
-        words = f"{str(row['trial_type']).replace('_', ' ')} ({row['side']})"
-        notes.append(Note(f"Pooled F1 of {words} is {number_text(row['f1'])} at the widest tolerance scored.", "fault"))
+    notes += _weak_detection(tables)
     if not notes:
         notes.append(Text("Nothing fell short of what was asked of it."))
     return Section("shortfalls", "What fell short", tuple(notes))
+
+
+def _weak_detection(tables: StudyTables) -> list[Note]:
+    """Name the event types whose pooled F1 is low even at the widest tolerance scored."""
+    events = tables("validation/events", "recording_id", "f1", "trial_type", "side", "criterion", "tolerance")
+    timed = events[
+        (events["recording_id"] == "pooled") & (events["criterion"] != "overlap") & (events["side"] == "all")
+    ]
+    widest = timed.sort_values("tolerance", kind="stable").drop_duplicates("trial_type", keep="last")
+    weak = widest[pd.to_numeric(widest["f1"]) < _WEAK_F1].sort_values("trial_type", kind="stable")
+    return [
+        Note(
+            f"Pooled F1 of {str(row['trial_type']).replace('_', ' ')} is {number_text(row['f1'])} at "
+            f"\u00b1{number_text(row['tolerance'], 2)} s, the widest tolerance scored.",
+            "fault",
+        )
+        for row in records(weak)
+    ]
 
 
 def study_sections(

@@ -102,7 +102,8 @@ def _spans(frame: pd.DataFrame, kinds: Sequence[str], top: float, scale: float) 
     rows = frame[frame["trial_type"].isin(kinds)]
     columns = rows[["onset", "duration", "trial_type"]].itertuples(index=False, name=None)
     for onset, duration, kind in columns:
-        x, w = _LEFT + scale * float(onset), max(scale * float(duration), 1.5)
+        x = _LEFT + scale * float(onset)
+        w = max(min(scale * float(duration), _WIDTH - _RIGHT - x), 1.5)
         colour = STATE_COLOURS.get(kind, _COLOURS.get(kind, "#999"))
         out.append(
             f'<rect x="{x:.1f}" y="{top}" width="{w:.1f}" height="{_ROW - 2}" fill="{colour}"><title>'

@@ -59,7 +59,9 @@ READING: Final = {
     "and from one donning to the next. Holds at known angles give each sensor and session its own map to degrees.",
     "recordings": "Every recording as the pipeline saw it: in degrees where calibrated, else the relative resistance "
     "change. Strokes at the foot of a knee's panel are detected initial contacts, strokes at its head the reference "
-    "rater's. Rows below: what was detected, then what each rater labelled.",
+    "rater's. Rows below: what was detected, then what each rater labelled; states grey (rest), blue (normal), orange "
+    "(limping), pink (turn); green: swallow or knee bend; speech orange, cough red, head movement pink, artefact grey. "
+    "Hover over a span for its name and times.",
     "gait": "Measures of steady strides only: starts, stops and turns are left out. Below 20 strides a row carries a "
     "warning. The column 'sensor or gait' says whether a difference between the sides can be the sensors' own.",
     "swallows": "Swallows found in the throat signal among speech, coughs and head movements.",
