@@ -1,4 +1,5 @@
 # The study as it was checked at the start, and what the rules need to know of it.
+import os
 import sys
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -17,7 +18,7 @@ except StudyError as error:
     sys.exit(1)
 
 REFERENCE_RATER = reference_rater(STUDY, SETTINGS["validate"].reference_rater)
-RESULTS = GENERAL.results.rstrip("/")
+RESULTS = os.path.normpath(GENERAL.results)
 STAGES = f"{RESULTS}/stages"
 BATCHES = group_recordings(STUDY.recordings.values(), GENERAL.batches)
 SETTING_FILES = sorted({*config_files, GENERAL.norms})

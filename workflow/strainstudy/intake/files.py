@@ -31,6 +31,8 @@ def _path_fault(root: Path, file: str) -> tuple[str, str] | None:
         return "a path with backslashes", "write it with forward slashes"
     if ".." in PurePosixPath(file).parts:
         return "a path that leaves the study folder", inside
+    if set(file) & set("{}*?"):
+        return "a path with braces, * or ?, which stand for patterns", "rename the file"
     path = root / file
     if file_format(path) is None:
         return "no reader for this kind of file", f"export it as one of: {', '.join(FORMATS)}"

@@ -11,6 +11,7 @@ from ..config import StudyConfig, check_config, load_config
 from ..errors import Problem, StudyError
 from ..study import Study, load_study
 from ..validate.norms import read_norms
+from .places import model_problems, path_problems
 
 __all__ = ["check_all", "reference_rater"]
 
@@ -40,19 +41,14 @@ def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[s
         With every problem of the settings and of every file of the study.
     """
     problems = check_config(config, file)
+    places = path_problems(config, file)
     root, study = config.get("study"), None
-    if isinstance(root, str):
+    if isinstance(root, str) and not any(problem.column == "study" for problem in places):
         try:
             study = load_study(Path(root))
         except StudyError as error:
             problems += error.problems
-    results = config.get("results")
-    if isinstance(root, str) and isinstance(results, str) and Path(results).resolve() == Path(root).resolve():
-        problems.append(
-            Problem(
-                file, "results would be written into the study folder itself", "name another folder", None, "results"
-            )
-        )
+    problems += places + model_problems(config, file)
     problems += _norm_problems(config) + _rater_problems(config, study, file)
     if problems or study is None:
         raise StudyError(problems)
@@ -62,7 +58,7 @@ def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[s
 
 def _norm_problems(config: Mapping[str, Any]) -> list[Problem]:
     norms = config.get("norms")
-    if not isinstance(norms, str):
+    if not isinstance(norms, str) or not norms.strip():
         return []
     try:
         read_norms(Path(norms), norms)

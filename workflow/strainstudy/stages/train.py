@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -11,13 +10,12 @@ import numpy as np
 import pandas as pd
 
 from ..classify.candidates import CandidateResult, classify_candidates
-from ..classify.card import CARD_NAME, MODEL_NAME, check_card, read_card, write_card
+from ..classify.card import CARD_NAME, MODEL_NAME, write_card
 from ..classify.card_words import card_words, no_model_words
-from ..classify.fitting import Fitted
+from ..classify.external import SWALLOW_MODEL, read_external
 from ..classify.history import HISTORY_COLUMNS, extend
 from ..classify.parameters import ClassifyParameters
 from ..classify.result import StateResult
-from ..classify.store import load_models
 from ..classify.training import train_states
 from ..features import GAIT_FEATURES
 from ..features.spec import feature_table
@@ -39,42 +37,7 @@ from ..tables import read_table, write_table
 from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
 from .labels import labels_of
 
-__all__ = ["External", "read_external", "run"]
-
-SWALLOW_MODEL = "swallow.skops"
-SWALLOW_CARD = "swallow.json"
-
-
-@dataclass(frozen=True)
-class External:
-    """Models of another study, checked.
-
-    Parameters
-    ----------
-    states, swallows : mapping of variant to Fitted, or None
-        None where that study had none.
-    """
-
-    states: Mapping[str, Fitted] | None
-    swallows: Mapping[str, Fitted] | None
-
-
-def read_external(folder: Path) -> External:
-    """Read and check the model folder of another study.
-
-    Raises
-    ------
-    StudyError
-        If it is no such folder, if a file cannot be trusted, or if the model does not fit this version's features.
-    """
-    states = swallows = None
-    content = (folder / MODEL_NAME).read_bytes()
-    states = load_models(content, str(folder / MODEL_NAME))
-    card = read_card((folder / CARD_NAME).read_text(encoding="utf-8"), str(folder / CARD_NAME))
-    check_card(card, states, GAIT_FEATURES, content, str(folder / CARD_NAME))
-    if (folder / SWALLOW_MODEL).is_file():
-        swallows = load_models((folder / SWALLOW_MODEL).read_bytes(), str(folder / SWALLOW_MODEL))
-    return External(states, swallows)
+__all__ = ["run"]
 
 
 def _with_person(frame: pd.DataFrame, recordings: Sequence[Recording]) -> pd.DataFrame:
@@ -173,7 +136,7 @@ def run(
         for recording, raters in labels_of(recordings).items()
         if reference_rater is not None and reference_rater in raters
     }
-    given = None if external is None else read_external(external)
+    given = None if external is None else read_external(external, GAIT_FEATURES, FEATURE_NAMES)
     people = pd.DataFrame(
         [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
         columns=["participant_id", "affected_side"],
