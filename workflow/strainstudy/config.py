@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import difflib
+import math
 import types
 import typing
 from collections.abc import Mapping
@@ -123,7 +124,7 @@ def _problems(error: Any, file: str) -> list[Problem]:
     if error.validator == "additionalProperties":
         known = list(error.schema["properties"])
         found = []
-        for odd in sorted(set(error.instance) - set(known)):
+        for odd in sorted(map(str, set(error.instance) - set(known))):
             near = difflib.get_close_matches(odd, known, n=1)
             remedy = f"did you mean {near[0]!r}" if near else f"known here: {', '.join(known)}"
             found.append(Problem(file, "unknown setting", remedy, column=".".join(filter(None, [path, odd]))))
@@ -141,7 +142,24 @@ def _problems(error: Any, file: str) -> list[Problem]:
         wanted = error.validator_value
         kinds = " or ".join(wanted) if isinstance(wanted, list) else str(wanted)
         message, remedy = "wrong kind of value", f"give {_AS_WORDS.get(kinds, kinds)}"
-    return [Problem(file, message, remedy, column=path, value=str(error.instance))]
+    shown = "null" if error.instance is None else str(error.instance)
+    return [Problem(file, message, remedy, column=path, value=shown)]
+
+
+def _not_finite(value: Any, path: str, file: str) -> list[Problem]:
+    """Find the numbers of YAML that no limit of a schema catches: ``.nan`` and ``.inf``."""
+    if isinstance(value, Mapping):
+        return [p for name, entry in value.items() for p in _not_finite(entry, f"{path}.{name}".lstrip("."), file)]
+    if isinstance(value, list):
+        return [problem for entry in value for problem in _not_finite(entry, path, file)]
+    if isinstance(value, float) and not math.isfinite(value):
+        return [Problem(file, "not a finite number", "give a number", column=path, value=str(value))]
+    return []
+
+
+def _filled(config: Mapping[str, Any]) -> dict[str, Any]:
+    """Leave out sections without a line, which YAML reads as null: they change nothing."""
+    return {name: value for name, value in config.items() if value is not None or name not in SECTIONS}
 
 
 def check_config(config: Mapping[str, Any], file: str) -> list[Problem]:
@@ -162,8 +180,11 @@ def check_config(config: Mapping[str, Any], file: str) -> list[Problem]:
     import jsonschema
 
     validator = jsonschema.Draft202012Validator(config_schema())
-    errors = sorted(validator.iter_errors(dict(config)), key=lambda e: [str(p) for p in e.absolute_path])
-    return [problem for error in errors for problem in _problems(error, file)]
+    given = _filled(config)
+    errors = sorted(validator.iter_errors(given), key=lambda e: [str(p) for p in e.absolute_path])
+    problems = [problem for error in errors for problem in _problems(error, file)]
+    named = {problem.column for problem in problems}
+    return problems + [problem for problem in _not_finite(given, "", file) if problem.column not in named]
 
 
 def load_config(config: Mapping[str, Any], file: str = "config") -> tuple[StudyConfig, dict[str, Any]]:
