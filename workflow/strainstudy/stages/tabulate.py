@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -37,33 +37,51 @@ NOTES = Column("notes", "string", "Notes", "What had to be assumed or done to it
 VOLUME = Column("volume_ml", "number", "Volume", "Volume of water of a timed swallow.", "ml")
 
 
+def _own_names(rows: Iterable[Mapping[str, Any]], prefix: str, taken: set[str]) -> dict[str, str]:
+    """Give each of the lab's columns a name that no other column has; ``taken`` grows by them."""
+    names: dict[str, str] = {}
+    for name in dict.fromkeys(name for row in rows for name in row):
+        free = name
+        while free in taken:
+            free = f"{prefix}{free}"
+        names[name] = free
+        taken.add(free)
+    return names
+
+
 def _carried(
     recordings: Sequence[Recording], participants: Mapping[str, Participant], taken: set[str]
 ) -> tuple[pd.DataFrame, list[Column]]:
     """Gather what the sheets say of person and recording beyond the fixed columns, one row per recording."""
-    rows = []
-    for recording in recordings:
-        row: dict[str, Any] = {"recording_id": recording.recording_id, **recording.extra}
-        person = participants.get(recording.participant_id or "")
-        if person is not None:
-            own = {
-                "age": person.age,
-                "sex": person.sex,
-                "group": person.group,
-                "affected_side": person.affected_side,
-                **person.extra,
-            }
-            row |= {(f"participant_{name}" if name in row or name in taken else name): v for name, v in own.items()}
-        rows.append({(f"sheet_{n}" if n in taken and n != "recording_id" else n): v for n, v in row.items()})
+    people: dict[str, dict[str, Any]] = {
+        name: {
+            "age": p.age,
+            "sex": p.sex,
+            "group": p.group,
+            "affected_side": p.affected_side,
+            **p.extra,
+        }
+        for name, p in participants.items()
+    }
+    taken = {*taken, "recording_id"}
+    from_sheet = _own_names((r.extra for r in recordings), "sheet_", taken)
+    from_people = _own_names(people.values(), "participant_", taken)
+    rows = [
+        {"recording_id": recording.recording_id}
+        | {from_sheet[name]: value for name, value in recording.extra.items()}
+        | {from_people[name]: value for name, value in people.get(recording.participant_id or "", {}).items()}
+        for recording in recordings
+    ]
     frame = pd.DataFrame(rows)
+    age = from_people.get("age")
     names = [name for name in frame.columns if name != "recording_id"]
     columns = [
         Column(
             name,
-            "number" if name == "age" else "string",
+            "number" if name == age else "string",
             name.replace("_", " ").capitalize(),
             "As the study's sheets have it.",
-            "years" if name == "age" else None,
+            "years" if name == age else None,
         )
         for name in names
     ]
