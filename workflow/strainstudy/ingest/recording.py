@@ -21,7 +21,7 @@ from ..records import Channel, Recording
 from ..signal.quality import ChannelQuality, assess_channel
 from ..signal.runs import runs
 from ..tables.recordings import RECORDINGS
-from ..vocabulary import REFERENCE_UNITS, RESPONSE_UNITS
+from ..vocabulary import BODY_TASKS, REFERENCE_UNITS, RESPONSE_UNITS
 from .parameters import IngestParameters
 from .timing import Grid, NoTimeError, make_grid
 
@@ -29,6 +29,8 @@ __all__ = ["Ingested", "ingest_recording", "trace_names"]
 
 Array = npt.NDArray[np.float64]
 _MOST_NAMES = 12
+# Kinematics of gait lie below 6 Hz (Winter, Biomechanics and Motor Control of Human Movement): three times that.
+LOWEST_BODY_RATE_HZ = 20.0
 _UNIT_SPELLINGS = {
     "v": "V", "volt": "V", "volts": "V", "mv": "mV", "millivolt": "mV", "millivolts": "mV",
     "ohm": "ohm", "ohms": "ohm", "ω": "ohm", "deg": "deg", "degree": "deg", "degrees": "deg", "°": "deg",
@@ -220,6 +222,11 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
     if grid.base.duration < parameters.shortest_s:
         raise _RejectedError(
             f"only {grid.base.duration:.2f} s long; less than {parameters.shortest_s:g} s tells nothing"
+        )
+    if recording.task in BODY_TASKS and rate < LOWEST_BODY_RATE_HZ:
+        raise _RejectedError(
+            f"sampled at {rate:.3g} Hz; steps and swallows need at least {LOWEST_BODY_RATE_HZ:g} Hz:"
+            " record faster, or correct the time"
         )
     traces, left_out, lost, clipped = [], [], [], 0.0
     points = trace_names(channels)
