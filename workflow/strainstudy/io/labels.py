@@ -33,6 +33,8 @@ _RULES = (
     Rule("value", number(wanted="a number")),
 )
 _REQUIRED = tuple(rule.name for rule in _RULES if rule.required)
+# No knee passes these by far: active range 10 degrees of hyperextension to 160 of flexion (from memory).
+_STRAIGHTEST_DEG, _DEEPEST_DEG = -45.0, 180.0
 _SIDED = (*INSTANTS, "knee_bend")
 
 
@@ -60,6 +62,9 @@ def _row_problems(sheet: Sheet, task: str | None) -> list[Problem]:
             fault("duration", f"{kind} is an interval and has no duration", "give its duration in seconds")
         if kind in _SIDED and side is None:
             fault("side", f"{kind} without a side", f"give {' or '.join(SIDES)}")
+        angle = to_number(value)
+        if kind == "knee_bend" and angle is not None and not _STRAIGHTEST_DEG <= angle <= _DEEPEST_DEG:
+            fault("value", "not the angle of a knee", "give it in degrees, 0 for the straight leg", value)
         if kind == "knee_bend" and task == "bend" and value is None:
             fault(
                 "value",
