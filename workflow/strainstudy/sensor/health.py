@@ -48,7 +48,7 @@ class HealthParameters:
         maximum=10,
     )
     fewest_ranges: int = setting(
-        8,
+        5,
         "Pairs of successive uses, over all sensors, below which no limits are drawn",
         source="common practice, no source",
         minimum=2,
