@@ -103,6 +103,14 @@ def test_extrapolation_is_marked_and_its_interval_widens():
     assert found.angle[3] == pytest.approx(120, abs=1)
 
 
+def test_an_angle_that_no_knee_has_is_left_out():
+    """Flexion reaches 145 (SD 7) degrees (Roaas & Andersson 1982, from memory); an amplifier that jumps gives 200."""
+    done = applied(fit_angle_map(stairs(lambda a: 0.01 * a), RIGID), [0.3, 1.2, 2.0, -0.8, 0.6])
+    assert done.impossible.tolist() == [False, False, True, True, False]
+    for curve in (done.angle, done.low, done.high):
+        assert np.isnan(curve).tolist() == done.impossible.tolist()
+
+
 def test_the_interval_lies_around_the_angle_and_gaps_stay():
     done = fit_angle_map(stairs(lambda a: 0.01 * a, scatter=0.01), PLAIN)
     found = applied(done, [0.0, 0.1, np.nan, 0.3, 0.4])

@@ -16,6 +16,9 @@ drift since, judged from the spread of that reading within the bend recordings).
 variances. So a sensor that hardly drifts shows that somebody stands on bent knees, and one that drifts much is set
 to zero in every recording; so is one whose reading moved further than either explains (the sleeve slipped).
 
+Limits. An amplifier whose offset jumps, or a loose lead, gives angles that no knee has: outside `POSSIBLE_DEG` there is
+no angle, so that no stride is sized by it.
+
 Lag. A soft sensor follows with a first-order lag; the angle is advanced by the lag of the response time in the
 settings, and the interval widens with angular speed for what is not known of it.
 """
@@ -36,10 +39,13 @@ from scipy.stats import t as student
 from ..signal.gaps import spanned
 from ..signal.play import branch
 
-__all__ = ["AngleMap", "Angles", "Refusal", "curve_through"]
+__all__ = ["POSSIBLE_DEG", "AngleMap", "Angles", "Refusal", "curve_through"]
 
 Array = npt.NDArray[np.float64]
 
+POSSIBLE_DEG: Final = (-30.0, 165.0)
+"""What a knee may read: it flexes to about 145 (SD 7) degrees and hyperextends by a few (Roaas & Andersson 1982, Acta
+Orthop Scand 53:205-208, from memory), with room for an error of the zero and for other people."""
 _EXTRAPOLATION_SHARE: Final = 0.3
 """Standard error of an extrapolated angle as share of its distance from the calibrated range (ours)."""
 _LAG_ERROR_SHARE: Final = 0.7
@@ -60,12 +66,16 @@ class Refusal:
 
 @dataclass(frozen=True)
 class Angles:
-    """An angle trace: ``angle``, ``low``, ``high`` in degrees and where it was ``extrapolated``, each shape (n,)."""
+    """An angle trace: ``angle``, ``low``, ``high`` in degrees, each shape (n,); NaN where there is none.
+
+    Where it was ``extrapolated``, and where it was ``impossible`` for a knee and therefore left out, each shape (n,).
+    """
 
     angle: Array
     low: Array
     high: Array
     extrapolated: npt.NDArray[np.bool_]
+    impossible: npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -215,7 +225,8 @@ class AngleMap:
         missing = np.isnan(x)
         if len(x) < 2 or missing.all():
             empty = np.full(len(x), np.nan)
-            return Angles(empty, empty, empty, np.zeros(len(x), dtype=bool))
+            never = np.zeros(len(x), dtype=bool)
+            return Angles(empty, empty, empty, never, never)
         resting_deg, zero_error = self.zero(drift, rest_ohm)
         level = x + (self.level_of(resting_deg) - self.level_of(0.0))
         speed = np.gradient(spanned(level)) * fs
@@ -226,6 +237,7 @@ class AngleMap:
         margin = _MARGIN_SHARE * (self.levels[-1] - self.levels[0])
         with np.errstate(invalid="ignore"):
             extrapolated = (level < self.levels[0] - margin) | (level > self.levels[-1] + margin)
+            impossible = (angle < POSSIBLE_DEG[0]) | (angle > POSSIBLE_DEG[1])
             beyond = np.maximum(angle - self.angles[-1], np.maximum(self.angles[0] - angle, 0.0))
         constant = self.error_deg**2 + zero_error**2
         variance = (
@@ -237,7 +249,8 @@ class AngleMap:
         # Welch and Satterthwaite: only the spread of the holds is estimated, the rest is taken as known.
         freedom = self.freedom * (constant / self.error_deg**2) ** 2 if self.error_deg > 0 else math.inf
         half = student.ppf(0.5 + self.prediction_level / 2, freedom) * np.sqrt(variance)
-        return Angles(angle, angle - half, angle + half, extrapolated)
+        angle = np.where(impossible, np.nan, angle)
+        return Angles(angle, angle - half, angle + half, extrapolated, impossible)
 
 
 def _resting_angle(apparent: float, posture_sd: float, drift_sd: float) -> tuple[float, float]:

@@ -16,7 +16,7 @@ from ..io.frames import read_rows, write_rows
 from ..io.store import FloatArray, Trace, TraceWriter, read_recording
 from ..jobs import Progress
 from ..records import Recording, Sensor
-from ..sensor.anglemap import AngleMap, Refusal
+from ..sensor.anglemap import POSSIBLE_DEG, AngleMap, Refusal
 from ..sensor.response import strain
 from ..vocabulary import SIDE_OF_POINT
 from .bodies import sensor_of
@@ -40,8 +40,14 @@ def _angles(
     found = angle_map.apply(clean.response, trace.sampling_frequency, drift=clean.drift, rest_ohm=rest_ohm)
     share = float(found.extrapolated[np.isfinite(found.angle)].mean()) if np.isfinite(found.angle).any() else 0.0
     first, last = angle_map.range_deg
-    note = f"{share:.1%} of the angle lies beyond the calibrated {first:g} to {last:g} degrees: extrapolated"
-    return {"angle": found.angle, "angle_low": found.low, "angle_high": found.high}, note if share >= 0.001 else None
+    said = []
+    if share >= 0.001:
+        said.append(f"{share:.1%} of the angle lies beyond the calibrated {first:g} to {last:g} degrees: extrapolated")
+    if found.impossible.any():
+        low, high = POSSIBLE_DEG
+        share = float(found.impossible.mean())
+        said.append(f"{share:.1%} of the angle was left out: no knee reads below {low:g} or above {high:g} degrees")
+    return {"angle": found.angle, "angle_low": found.low, "angle_high": found.high}, "; ".join(said) or None
 
 
 def _note(recording: Recording, trace: Trace, clean: Conditioned, reason: str | None) -> dict[str, Any]:
