@@ -5,7 +5,7 @@ from sklearn.metrics import balanced_accuracy_score, brier_score_loss, f1_score,
 from strainstudy.classify.baselines import baseline_probabilities
 from strainstudy.classify.parameters import ClassifyParameters
 from strainstudy.classify.rules import amplitude_threshold, excess_probability, rule_probability, rule_side
-from strainstudy.classify.scores import probability_sums, reliability_table, score_rows, state_seconds
+from strainstudy.classify.scores import SUMS, probability_sums, reliability_table, score_rows, state_seconds
 
 PARAMETERS = ClassifyParameters(bootstrap_resamples=200)
 
@@ -47,7 +47,7 @@ def test_amplitude_threshold_is_the_best_of_all():
         assert balanced_accuracy_score(limping, size > limit, sample_weight=weights) == pytest.approx(max(scores))
 
 
-def test_majority_and_amplitude_are_learnt_from_the_other_people():
+def test_the_amplitude_threshold_is_learnt_from_the_other_people():
     windows = pd.DataFrame(
         {
             "participant_id": ["a", "a", "b", "b", "c", "c"],
@@ -56,7 +56,7 @@ def test_majority_and_amplitude_are_learnt_from_the_other_people():
         }
     ).join(timing(np.zeros(6), np.zeros(6)))
     found = baseline_probabilities(windows, np.array([0, 0, 1, 1, 2, 2]), PARAMETERS)
-    assert found["majority"][0] == pytest.approx([0.25, 0.25, 0.5, 0.5, 0.75, 0.75])
+    assert found["majority"][0] == pytest.approx([0.5] * 6)
     p, left = found["amplitude_ratio"]
     assert (p > 0.5).tolist() == [True, True, True, False, False, False]
     assert left.tolist() == [1.0, 1.0, 1.0, 0.0, 0.0, 0.0]
@@ -91,6 +91,15 @@ def test_seconds_are_those_of_a_fine_grid_scored_by_scikit_learn():
     assert table.loc[("pooled", "all"), "side_accuracy"] == pytest.approx((22.2 - 17.5) / 10)
 
 
+def test_time_called_a_turn_is_wrong_but_not_a_wrong_state():
+    labels = sheet([(0, 10, "normal_gait", None), (10, 10, "limping_gait", "left")])
+    bouts = sheet([(0, 8, "normal_gait", None), (8, 4, "turn", None), (12, 8, "limping_gait", "left")], "limping_side")
+    rows = pd.DataFrame(score_rows("classifier", {"p": state_seconds(labels, bouts)}, {}, {"p": 0}, PARAMETERS))
+    total = rows[(rows["scope"] == "pooled") & (rows["trial_type"] == "all")].iloc[0]
+    assert total["balanced_accuracy"] == pytest.approx(0.8)
+    assert total["balanced_accuracy_within_gait"] == pytest.approx(1.0)
+
+
 def test_unlabelled_time_is_not_scored():
     labels = sheet([(0, 4, "normal_gait", None)])
     bouts = sheet([(0, 4, "normal_gait", None), (4, 40, "limping_gait", "left")], "limping_side")
@@ -117,7 +126,7 @@ def test_reliability_and_calibration_error_are_those_of_their_definition():
     assert table["observed"].tolist() == [0.5, 1.0]
     assert table["n_participants"].tolist() == [2, 1]
     assert table["windows_share"].tolist() == pytest.approx([2 / 3, 1 / 3])
-    seconds = dict.fromkeys(people, np.ones(11))
+    seconds = dict.fromkeys(people, np.ones(SUMS))
     rows = pd.DataFrame(score_rows("classifier", seconds, people, dict.fromkeys(people, 0), PARAMETERS))
     pooled = rows[(rows["scope"] == "pooled") & (rows["trial_type"] == "all")].iloc[0]
     assert pooled["calibration_error"] == pytest.approx((2 * 0.25 + 0.15) / 3)

@@ -1,7 +1,7 @@
 """What a classifier must beat: the commonest state, an amplitude threshold, the published asymmetry rule.
 
 In: labelled windows and the folds of the classifier. Out: for each baseline the probability of limping that its bouts
-are made of, fitted, where there is anything to fit, on the same training people as the classifier's fold.
+are made of; the amplitude threshold is fitted on the same training people as the classifier's fold.
 """
 
 from __future__ import annotations
@@ -38,9 +38,10 @@ def baseline_probabilities(
     Returns
     -------
     dict of str to (array, array), each shape (n,)
-        Keys `BASELINES`. For ``majority`` the probability is the share of limping among the training people; those of
-        the others are pseudo probabilities, one half at their limit. The amplitude ratio calls the smaller side the
-        limping one, whatever the gain of the sensors.
+        Keys `BASELINES`. For ``majority`` the probability is the share of limping among all labelled people (among the
+        training people it would fall when a limping one is left out, and score below chance); the others give pseudo
+        probabilities, one half at their limit. The amplitude ratio calls the smaller side the limping one, whatever
+        the gain of the sensors.
     """
     n = len(windows)
     nothing = np.full(n, np.nan)
@@ -50,12 +51,15 @@ def baseline_probabilities(
     known = np.array([v is not None for v in label])
     limping = label == "limping_gait"
     groups = windows["participant_id"].to_numpy(dtype=object)
+    if (known & (fold >= 0)).any():
+        every = known & (fold >= 0)
+        weights = person_weights(groups[every])
+        share[fold >= 0] = float((limping[every] * weights).sum() / weights.sum())
     for k in sorted(set(fold[fold >= 0].tolist())):
         train, test = (fold >= 0) & (fold != k) & known, fold == k
         if not train.any():
             continue
         weights = person_weights(groups[train])
-        share[test] = float((limping[train] * weights).sum() / weights.sum())
         limit = amplitude_threshold(np.abs(ratio[train]), limping[train], weights)
         if limit > 0:
             amplitude[test] = excess_probability(np.abs(ratio[test]), limit)

@@ -3,7 +3,8 @@
 In: labels and bouts of each recording; probabilities of labelled windows. Out: rows of ``validation/classifier.tsv``
 for the classifier and for each baseline beside it. A state counts by its time: recall of normal gait is the share of
 the time labelled normal gait that was called normal gait, whatever else it was called. Balanced accuracy is the mean
-of the recalls of normal and limping gait. Only time that has a state label is scored.
+of the recalls of normal and limping gait, over all time labelled so and over the part that was found to be either (what
+is lost between the two was called a turn or rest by gait detection). Only time that has a state label is scored.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from .timeline import state_at
 __all__ = [
     "BINS",
     "SCORED_STATES",
+    "SUMS",
     "probability_sums",
     "reliability_table",
     "score_rows",
@@ -37,6 +39,8 @@ BINS = 10
 """Bins of the reliability curve, equally wide."""
 FLOOR = 1e-6
 _PER_STATE = 3
+SUMS = _PER_STATE * len(SCORED_STATES) + 4
+"""Number of sums that `state_seconds` gives."""
 
 
 def _words(frame: pd.DataFrame, name: str) -> NDArray[np.str_]:
@@ -56,9 +60,10 @@ def state_seconds(labels: pd.DataFrame, bouts: pd.DataFrame) -> FloatArray:
 
     Returns
     -------
-    array, shape (3 * 3 + 2,)
+    array, shape (3 * 3 + 4,)
         For each of `SCORED_STATES`: seconds labelled so, detected so while any state is labelled, both; then
-        seconds of limping labelled with a side, and those of them called limping on that side.
+        seconds of limping labelled with a side, and those of them called limping on that side; then seconds labelled
+        normal and labelled limping that were called one of the two.
     """
     edges = np.unique(
         np.concatenate(
@@ -69,7 +74,7 @@ def state_seconds(labels: pd.DataFrame, bouts: pd.DataFrame) -> FloatArray:
             ]
         )
     )
-    out = np.zeros(_PER_STATE * len(SCORED_STATES) + 2)
+    out = np.zeros(SUMS)
     if len(edges) < 2:
         return out
     middle, length = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
@@ -82,7 +87,9 @@ def state_seconds(labels: pd.DataFrame, bouts: pd.DataFrame) -> FloatArray:
     label_side, bout_side = _words(labels, "side")[label_row], _words(bouts, "limping_side")[bout_row]
     sided = scored & (label_kind == "limping_gait") & np.isin(label_side, SIDES)
     right = sided & (bout_kind == "limping_gait") & (bout_side == label_side)
-    out[-2:] = [length[sided].sum(), length[right].sum()]
+    found = np.isin(bout_kind, GAIT_STATES)
+    within = [length[scored & (label_kind == state) & found].sum() for state in GAIT_STATES]
+    out[-4:] = [length[sided].sum(), length[right].sum(), *within]
     return out
 
 
@@ -137,9 +144,13 @@ def _balanced(s: FloatArray) -> FloatArray:
     return np.asarray(np.stack([_recall(state)(s) for state in GAIT_STATES]).mean(axis=0))
 
 
+def _balanced_within_gait(s: FloatArray) -> FloatArray:
+    recalls = [_ratio(s[:, _column(state, 2)], s[:, SUMS - 2 + k]) for k, state in enumerate(GAIT_STATES)]
+    return np.asarray(np.stack(recalls).mean(axis=0))
+
+
 def _side(s: FloatArray) -> FloatArray:
-    last = _PER_STATE * len(SCORED_STATES)
-    return _ratio(s[:, last + 1], s[:, last])
+    return _ratio(s[:, SUMS - 3], s[:, SUMS - 4])
 
 
 def _mean_of(part: int) -> Statistic:
@@ -231,6 +242,7 @@ def score_rows(
             "labelled_time": float(sums[:, [_column(s, 0) for s in SCORED_STATES]].sum()),
         }
         _put(row, "balanced_accuracy", score(sums, _balanced, pooled))
+        _put(row, "balanced_accuracy_within_gait", score(sums, _balanced_within_gait, pooled))
         _put(row, "side_accuracy", score(sums, _side, pooled))
         given = [probabilities[person] for person in members if person in probabilities and probabilities[person][0]]
         if given:

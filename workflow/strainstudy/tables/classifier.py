@@ -169,7 +169,7 @@ _CLASSIFIER: Final = TableSpec(
             "predictor",
             "string",
             "Predictor",
-            "classifier; majority: the commonest state of the training participants; amplitude_ratio: larger over "
+            "classifier; majority: the commonest state of the study; amplitude_ratio: larger over "
             "smaller range of the response, threshold from the training participants; published_asymmetry: published "
             "limits of timing.",
         ),
@@ -183,6 +183,12 @@ _CLASSIFIER: Final = TableSpec(
         *interval_columns("recall", "Recall", "Share of time labelled so that is called so.", "1"),
         *interval_columns("f1", "F1", "Harmonic mean of precision and recall.", "1"),
         *interval_columns("balanced_accuracy", "Balanced accuracy", "Mean recall of normal and limping gait.", "1"),
+        *interval_columns(
+            "balanced_accuracy_within_gait",
+            "Balanced accuracy within gait",
+            "The same over the time that was found to be normal or limping gait, not a turn or rest.",
+            "1",
+        ),
         *interval_columns(
             "side_accuracy", "Side right", "Share of limping time labelled with a side that is called so.", "1"
         ),
