@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 import pytest
 
-# Mean knee flexion over the stride, 0, 2, ... 100 %: Schwartz MH, Rozumalski A, Trost JP 2008, J Biomech 41(8):1639-1650.
+# Mean knee flexion over the stride, 0, 2, ... 100 %:
+# Schwartz MH, Rozumalski A, Trost JP 2008, J Biomech 41(8):1639-1650.
 SCHWARTZ_DEG = np.array([
     5.5, 7.9, 11.0, 14.4, 17.2, 18.9, 19.7, 19.6, 18.9, 18.0, 16.9, 15.7, 14.5, 13.2, 12.0, 10.8, 9.8, 8.8,
     7.9, 7.2, 6.8, 6.7, 7.1, 8.0, 9.5, 11.6, 14.4, 18.1, 22.6, 28.0, 34.1, 40.6, 47.0, 52.5, 56.8, 59.4, 60.5,
@@ -18,11 +20,15 @@ SCHWARTZ_DEG = np.array([
 
 @dataclass(frozen=True)
 class Sign:
+    """Direction of one sensor."""
+
     sign: int
 
 
 @dataclass(frozen=True)
 class HandMadeWalk:
+    """What `gait_features` needs of a walk."""
+
     strides: pd.DataFrame
     polarity: dict[str, Sign]
 
@@ -52,7 +58,7 @@ def hand_made(
         bend = np.interp(cycle % 1.0, np.linspace(0, 1, 51), SCHWARTZ_DEG)
         curves[side] = scale[k] * bend * (1 + 0.02 * jitter * rng.standard_normal(len(grid)))
         other = contacts["right" if side == "left" else "left"]
-        for a, b in zip(at[:-1], at[1:], strict=True):
+        for a, b in pairwise(at):
             inside = other[(other > a) & (other < b)]
             rows.append(
                 {
