@@ -67,6 +67,29 @@ def test_without_repeats_the_error_comes_from_within_the_recordings_and_the_tabl
     assert found.exceeds
 
 
+def test_without_repeats_the_other_peoples_sessions_tell_how_sessions_differ():
+    """Weir 2005: SD of the changes = sqrt(2) SEM. The person's own change is no part of its own error."""
+    steps = enumerate((-2, -1, 0, 1, 2))
+    others = [(f"sub-{p:02d}", f"ses-0{s + 1}", 100 + p + s * step) for p, step in steps for s in (0, 1)]
+    rows = long(*others, ("sub-99", "ses-01", 100), ("sub-99", "ses-02", 104), error=0.1)
+    found = changes(rows).set_index("participant_id").loc["sub-99"]
+    assert found.standard_error == pytest.approx(math.sqrt(2.5))
+    assert (found.error_basis, found.error_freedom) == ("sessions of the other people", 4)
+    assert found.exceeds
+    noisy = changes(rows.assign(standard_error=3.0)).set_index("participant_id").loc["sub-99"]
+    assert noisy.standard_error == pytest.approx(3 * math.sqrt(2))
+
+
+def test_sessions_that_differ_by_the_day_alone_exceed_it_in_about_one_of_twenty():
+    """Simulation: nobody changes; 40 people, day-to-day SD 3, strides that would give a standard error of 0.5."""
+    rng = np.random.default_rng(4)
+    rows = [
+        (f"sub-{p:02d}", s, level + rng.normal(0, 3))
+        for p, level in enumerate(rng.normal(110, 8, 40)) for s in ("ses-01", "ses-02")
+    ]  # fmt: skip
+    assert changes(long(*rows, error=0.5)).exceeds.mean() <= 0.125
+
+
 def test_with_neither_there_is_no_error_and_no_verdict():
     found = changes(long(("sub-01", "ses-01", 100), ("sub-01", "ses-02", 110))).iloc[0]
     assert found.error_basis == "none: nothing was repeated"
@@ -80,6 +103,18 @@ def test_recordings_of_different_tasks_do_not_repeat_each_other():
         long(*[(f"sub-{p}", s, 60) for p in range(5) for s in ("ses-01", "ses-02")], task="free"),
     )
     assert set(changes(mixed).error_basis) == {"none: nothing was repeated"}
+
+
+def test_a_drunk_volume_repeats_no_other_swallowing_and_has_no_interval_of_its_own():
+    found = swallow_measurements(
+        pd.concat([
+            summary("r1", duration_mean=1.1, interval_mean=1.2, time_per_swallow=1.2, volume_per_swallow=12.0),
+            summary("r2", duration_mean=1.1, interval_mean=6.0),
+        ]),
+        RECORDINGS,
+    )  # fmt: skip
+    assert found.loc[found.measure == "swallow_interval", "value"].tolist() == [6.0]
+    assert found.loc[found.measure == "swallow_duration", "task"].tolist() == ["swallow of a volume", "free"]
 
 
 def test_three_sessions_give_three_pairs():

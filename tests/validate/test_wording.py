@@ -103,13 +103,17 @@ def test_a_norm_row_says_position_range_and_how_it_is_known():
     )
 
 
-def test_a_change_row_says_whether_repeats_explain_it():
+def test_a_change_row_says_whether_its_error_explains_it_and_which_error():
     row = {"session_id": "ses-01", "later_session_id": "ses-02", "change": -4.0, "unit": "percent", "exceeds": True,
-           "minimal_detectable_change": 2.5}  # fmt: skip
+           "minimal_detectable_change": 2.5, "error_basis": "repeat recordings within a session"}  # fmt: skip
     assert change_words(row) == (
         "From ses-01 to ses-02 down by 4 %: more than repeats explain (detectable from 2.5 % on)."
     )
     assert "no more than repeats explain" in change_words(row | {"exceeds": False})
+    assert "more than the other people's sessions differ" in change_words(
+        row | {"error_basis": "sessions of the other people"}
+    )
+    assert "which leaves out day and sensor" in change_words(row | {"error_basis": "spread within the recordings"})
     assert change_words(row | {"exceeds": None}).endswith("nothing was repeated, so its error is not known.")
     assert "ses-02 no change: no more" in change_words(row | {"change": 0.0, "exceeds": False})
 

@@ -51,7 +51,7 @@ CHANGE = TableSpec(
     path="tables/change.tsv",
     title="Change between sessions",
     description="Later minus earlier session of each person, its standard error, and the minimal detectable change: "
-    "what repeats alone produce in 95 of 100 cases. A change that does not exceed it may still be real.",
+    "what the named error alone produces in 95 of 100 cases. A change that does not exceed it may still be real.",
     columns=(
         Column("participant_id", "string", "participant", "The person."),
         STATE,
@@ -76,11 +76,15 @@ CHANGE = TableSpec(
             "error_basis",
             "string",
             "error taken from",
-            "'repeat recordings within a session' (pooled over the study) or 'spread within the recordings' (strides "
-            "or swallows; leaves out putting the sensor on again); neither holds the error of another day.",
+            "'repeat recordings within a session' (pooled over the study; without the error of another day), 'sessions "
+            "of the other people' (SD of their changes; holds day and sensor, and true change counts as error) or "
+            "'spread within the recordings' (strides or swallows; leaves out day and sensor: much too small).",
         ),
         Column(
-            "error_freedom", "integer", "degrees of freedom", "Of the pooled repeats; n/a where they were not used."
+            "error_freedom",
+            "integer",
+            "degrees of freedom",
+            "Of the repeats or of the other people; n/a for the spread within.",
         ),
         READING,
     ),

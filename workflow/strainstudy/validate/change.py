@@ -3,11 +3,17 @@
 In: measures in the long form (`measurements`). Out: ``tables/change.tsv`` (each person, measure and pair of
 sessions) and ``validation/retest.tsv`` (reliability between sessions over people).
 
-The standard error of a change comes from repeat recordings within a session: their standard deviation within
-person and session, pooled over the study, divided by the root of the number of recordings on each side. Where
-no session repeats a recording it comes from the spread of strides or swallows within the recordings, which
-leaves out the error of putting the sensor on again and of the day; the table says which it was. Minimal
-detectable change = 1.96 x standard error of the change, which for one recording a session is 1.96 x sqrt(2) x
+The standard error of a change comes from the best of three sources, and the table says from which:
+
+1. repeat recordings within a session: their standard deviation within person and session, pooled over the study,
+   divided by the root of the number of recordings on each side;
+2. where no session repeats a recording, the other people: the standard deviation of their changes between the same
+   two sessions, which holds the day and the putting on of the sensor, and counts true change as error (but never
+   less than the next);
+3. where there are too few of them, the spread of strides or swallows within the recordings, which leaves both out and
+   is much too small: people who had not changed exceeded it in every second measure of a simulated study.
+
+Minimal detectable change = 1.96 x standard error of the change, which for one recording a session is 1.96 x sqrt(2) x
 SEM (Weir JP 2005 J Strength Cond Res 19:231-240).
 """
 
@@ -35,10 +41,32 @@ _REACH: Final = 1.96
 _KEYS: Final = ["trial_type", "measure", "unit"]
 _MINIMUM_FREEDOM: Final = 3
 """Fewer degrees of freedom than this give no usable standard deviation of repeats (ours)."""
+_MINIMUM_OTHERS: Final = 5
+"""Fewer other people than this say too little of how sessions differ (ours)."""
+REPEATS: Final = "repeat recordings within a session"
+OTHERS: Final = "sessions of the other people"
+WITHIN: Final = "spread within the recordings"
+NOTHING: Final = "none: nothing was repeated"
 
 
 def _session_pairs(sessions: list[str]) -> list[tuple[str, str]]:
     return list(itertools.combinations(sorted(sessions), 2))
+
+
+def _own_error(parts: tuple[pd.DataFrame, pd.DataFrame]) -> float:
+    """Give the standard error of a change from the spread within the recordings; NaN where it is not known."""
+    error = math.sqrt(sum(float((p["standard_error"] ** 2).sum(skipna=False)) / len(p) ** 2 for p in parts))
+    return error if math.isfinite(error) and error > 0 else math.nan
+
+
+def _of_others(group: pd.DataFrame, person: str, earlier: str, later: str) -> tuple[float, int]:
+    """Give the standard deviation of the other people's changes between two sessions, and how many people they are."""
+    others = group[group["participant_id"] != person]
+    wide = others.pivot_table(index="participant_id", columns="session_id", values="value", aggfunc="mean")
+    if earlier not in wide or later not in wide:
+        return math.nan, 0
+    change = (wide[later] - wide[earlier]).dropna()
+    return (float(change.std(ddof=1)) if len(change) > 1 else math.nan), len(change)
 
 
 def changes(measurements: pd.DataFrame) -> pd.DataFrame:
@@ -68,16 +96,14 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
             parts = {str(name): part for name, part in mine.groupby("session_id", sort=True)}
             for earlier, later in _session_pairs(list(parts)):
                 first, second = parts[earlier], parts[later]
+                error, basis, degrees = _own_error((first, second)), WITHIN, None
+                spread, others = _of_others(group, str(person), earlier, later)
                 if repeated:
-                    error = sd * math.sqrt(1 / len(first) + 1 / len(second))
-                    basis = "repeat recordings within a session"
-                else:
-                    error = math.sqrt(
-                        sum(float((p["standard_error"] ** 2).sum(skipna=False)) / len(p) ** 2 for p in (first, second))
-                    )
-                    known_error = math.isfinite(error) and error > 0
-                    error = error if known_error else math.nan
-                    basis = "spread within the recordings" if known_error else "none: nothing was repeated"
+                    error, basis, degrees = sd * math.sqrt(1 / len(first) + 1 / len(second)), REPEATS, freedom
+                elif others >= _MINIMUM_OTHERS and spread > 0:
+                    error, basis, degrees = float(np.fmax(spread, error)), OTHERS, others - 1
+                elif math.isnan(error):
+                    basis = NOTHING
                 change = float(second["value"].mean() - first["value"].mean())
                 detectable = _REACH * error
                 rows.append(
@@ -99,7 +125,7 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                         "minimal_detectable_change": detectable,
                         "exceeds": None if math.isnan(detectable) else abs(change) > detectable,
                         "error_basis": basis,
-                        "error_freedom": freedom if repeated else None,
+                        "error_freedom": degrees,
                     }
                 )
     return rows_frame(rows, CHANGE, change_words)

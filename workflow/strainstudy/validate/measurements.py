@@ -51,11 +51,14 @@ GAIT_MEASURES: Final[dict[str, str]] = {
     "step_time_log_ratio": "percent",
     "stance_time_log_ratio": "percent",
     "swing_time_log_ratio": "percent",
-    "amplitude_log_ratio": "percent",
+    "range_of_motion_log_ratio": "percent",
     "phase_deviation": "deg",
     "coordination_index": "percent",
 }
-"""Measures of ``tables/gait.tsv`` that are followed per person, with their units."""
+"""Measures of ``tables/gait.tsv`` that are followed per person, with their units.
+
+Amplitudes only in degrees: in units of the response they tell of the sensors that were worn, which may differ by
+session."""
 SWALLOW_MEASURES: Final[dict[str, str]] = {
     "swallow_duration": "s",
     "swallow_interval": "s",
@@ -127,7 +130,8 @@ def swallow_measurements(summary: pd.DataFrame, recordings: pd.DataFrame) -> pd.
         One row per recording with a throat channel, columns of the summary table.
     recordings : DataFrame
         recording_id, participant_id, session_id, task. The rate of a recording of task ``free`` is the spontaneous one;
-        of other tasks it is what was asked of the person, and is left out.
+        of other tasks it is what was asked of the person, and is left out. Where a volume was drunk, swallows follow
+        as fast as they can: the time per swallow stands for the interval, and the recording is a task of its own.
 
     Returns
     -------
@@ -142,6 +146,9 @@ def swallow_measurements(summary: pd.DataFrame, recordings: pd.DataFrame) -> pd.
         if head is None or head["participant_id"] is None:
             continue
         n = int(row["swallow_count"])
+        if pd.notna(row["volume_per_swallow"]):
+            # Drinking a volume in one go repeats no other swallowing; its interval is the time per swallow.
+            head = {**head, "task": f"{head['task']} of a volume"}
         found = {
             "swallow_duration": (row["duration_mean"], _mean_error(row["duration_sd"], n)),
             "swallow_interval": (row["interval_mean"], _mean_error(row["interval_sd"], n - 1)),
@@ -149,6 +156,8 @@ def swallow_measurements(summary: pd.DataFrame, recordings: pd.DataFrame) -> pd.
             "time_per_swallow": (row["time_per_swallow"], np.nan),
             "swallowing_speed": (row["swallowing_speed"], np.nan),
         }
+        if pd.notna(row["volume_per_swallow"]):
+            del found["swallow_interval"]
         if head["task"] == "free":
             error = (float(row["rate_high"]) - float(row["rate_low"])) / (2 * _NORMAL_95)
             found["spontaneous_swallow_rate"] = (row["rate"], error)

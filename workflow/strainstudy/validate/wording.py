@@ -167,13 +167,18 @@ def norm_words(row: Row) -> str:
 
 
 def change_words(row: Row) -> str:
-    """Say whether repeats explain a change."""
+    """Say whether a change is more than its error explains."""
     change = _with_unit(abs(row["change"]), row["unit"])
     way = "no change" if row["change"] == 0 else f"{'up' if row['change'] > 0 else 'down'} by {change}"
     sessions = f"From {row['session_id']} to {row['later_session_id']}"
     if row["exceeds"] is None:
         return f"{sessions} {way}; nothing was repeated, so its error is not known."
-    verdict = "more than repeats explain" if row["exceeds"] else "no more than repeats explain"
+    reasons = {
+        "repeat recordings within a session": "repeats explain",
+        "sessions of the other people": "the other people's sessions differ",
+        "spread within the recordings": "the spread within the recordings explains, which leaves out day and sensor",
+    }
+    verdict = f"{'more' if row['exceeds'] else 'no more'} than {reasons[row['error_basis']]}"
     detectable = _with_unit(row["minimal_detectable_change"], row["unit"])
     return f"{sessions} {way}: {verdict} (detectable from {detectable} on)."
 
