@@ -689,6 +689,30 @@ BROKEN = (
         ("labels/walk-01/mh_events.tsv: the file is empty; give it a header row with onset, duration, trial_type.",),
     ),
     Broken(
+        "the same label twice",
+        put(WALK, FILES[WALK] + "1.0\t8.0\tnormal_gait\tn/a\tn/a\n"),
+        (
+            "labels/walk-01/mh_events.tsv, row 5, column onset, value '1.0': the same label as in row 3; remove one of"
+            " the two.",
+        ),
+    ),
+    Broken(
+        "a hold at an angle no knee has",
+        replaced(BEND, "left\t60", "left\t600"),
+        (
+            "labels/bend-01/mh_events.tsv, row 2, column value, value '600': not the angle of a knee; give it in"
+            " degrees, 0 for the straight leg.",
+        ),
+    ),
+    Broken(
+        "a file name that the engine takes for a pattern",
+        replaced(RECORDINGS, "raw/walk-01.csv", "raw/walk-{01}.csv"),
+        (
+            "recordings.tsv, row 2, column file, value 'raw/walk-{01}.csv': a path with braces, * or ?, which stand"
+            " for patterns; rename the file.",
+        ),
+    ),
+    Broken(
         "no recordings at all",
         put(RECORDINGS, FILES[RECORDINGS].split("\n")[0] + "\n"),
         ("recordings.tsv: no recordings; add one row for each raw file.",),

@@ -63,6 +63,15 @@ def test_every_setting_says_what_it_does_and_where_its_default_comes_from(kind):
             {"condition": {"mains_hz": []}},
             "config.yaml, column condition.mains_hz, value '[]': empty list; give one value or more.",
         ),
+        (
+            {1: 2},
+            "config.yaml, column 1: unknown setting; known here: " + ", ".join(config_schema()["properties"]) + ".",
+        ),
+        (
+            {"ingest": {"gap_steps": float("nan")}},
+            "config.yaml, column ingest.gap_steps, value 'nan': not a finite number; give a number.",
+        ),
+        ({"batches": None}, "config.yaml, column batches, value 'null': wrong kind of value; give a whole number."),
         ({"strict": "yes"}, "config.yaml, column strict, value 'yes': wrong kind of value; give true or false."),
         ({"batches": 0}, "config.yaml, column batches, value '0': out of range; give a value of at least 1."),
         (
@@ -73,6 +82,11 @@ def test_every_setting_says_what_it_does_and_where_its_default_comes_from(kind):
 )
 def test_a_wrong_setting_is_named_with_its_remedy(change, message):
     assert [str(problem) for problem in check_config(change, "config.yaml")] == [message]
+
+
+def test_a_section_without_a_line_changes_nothing():
+    assert check_config({"gait": None}, "config.yaml") == []
+    assert load_config({"gait": None})[1]["gait"] == SECTIONS["gait"]()
 
 
 def test_all_wrong_settings_are_said_at_once():

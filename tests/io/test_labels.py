@@ -70,6 +70,7 @@ def test_many_files_are_checked_in_one_pass_each_with_its_own_rows(tmp_path):
             st.floats(-10, 1e4), st.floats(0, 1e3), st.sampled_from(TRIAL_TYPES), st.sampled_from(["left", "right"])
         ),
         max_size=20,
+        unique_by=lambda row: (row[0], row[2], row[3]),
     )
 )
 def test_valid_labels_have_no_problems_and_come_back(tmp_path, rows):

@@ -49,13 +49,17 @@ def _row_problems(sheet: Sheet, task: str | None) -> list[Problem]:
     if not set(_REQUIRED) <= set(sheet.frame.columns):
         return []
     problems = []
-    cells = zip(sheet.frame.index, *(_texts(sheet, name) for name in LABEL_COLUMNS[1:]), strict=True)
-    for row, duration_text, kind, side, value in cells:
+    first: dict[tuple[object, ...], int] = {}
+    cells = zip(sheet.frame.index, *(_texts(sheet, name) for name in LABEL_COLUMNS), strict=True)
+    for row, onset, duration_text, kind, side, value in cells:
         duration = to_number(duration_text)
 
         def fault(column: str, message: str, remedy: str, text: str | None = None, row: int = row) -> None:
             problems.append(Problem(sheet.file, message, remedy, row=row, column=column, value=text))
 
+        earlier = first.setdefault((to_number(onset), duration or 0.0, kind, side), int(row))
+        if onset is not None and earlier != row:
+            fault("onset", f"the same label as in row {earlier}", "remove one of the two", onset)
         if kind in INSTANTS and duration is not None and duration > 0:
             fault("duration", f"{kind} is an instant", "give it the duration 0", duration_text)
         if kind in TRIAL_TYPES and kind not in INSTANTS and duration_text is None:
