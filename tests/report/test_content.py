@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from strainstudy.report.content import Note, Table, interval_text, number_text, table_of
+from strainstudy.report.people_figures import _short_source
 from strainstudy.report.style import SIDE_COLOURS, drawing, panels, written
 from strainstudy.report.traces import draw_recording, trace_path
 
@@ -108,3 +109,17 @@ def test_a_figure_is_the_same_bytes_every_time(tmp_path):
     for suffix in ("png", "svg", "pdf"):
         one, other = (tmp_path / folder / f"x.{suffix}" for folder in ("a", "b"))
         assert one.read_bytes() == other.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("source", "short"),
+    [
+        ("Perry J, Burnfield JM 2010, Gait Analysis, 2nd ed.", "Perry 2010: adults"),
+        ("Front Neurol 2020 11:893, table 3", "Front Neurol 2020: adults"),
+        ("Frenkel-Toledo S et al. 2005, J NeuroEng Rehabil 2:23", "Frenkel-Toledo 2005: adults"),
+        ("several sources, see Gassner et al. 2020", "several sources: adults"),
+        ("Whittle MW, Gait Analysis: an Introduction", "Whittle: adults"),
+    ],
+)
+def test_sources_are_cut_to_author_and_year(source, short):
+    assert _short_source(source, "adults") == short

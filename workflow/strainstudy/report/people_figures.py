@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -144,6 +145,15 @@ def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
     )
 
 
+def _short_source(source: str, population: str) -> str:
+    """First author (or journal), year, and whom it measured, cut to fit."""
+    first = re.match(r"(.+?)(?= [A-Z]{1,3}\b|,| \d|$)", source)
+    year = re.search(r"(?:19|20)\d\d", source) if source[:1].isupper() else None
+    words = " ".join(filter(None, [first.group(1) if first else source, year.group() if year else ""]))
+    words = f"{words}: {population}"
+    return words if len(words) <= 40 else words[:39] + "\u2026"
+
+
 def _strips(axis: Any, own: pd.DataFrame, sources: pd.DataFrame, unit: str, words: str, people: Sequence[str]) -> None:
     """One measure: a line for each source's range, points for people above them."""
     for k, source in enumerate(records(sources)):
@@ -155,13 +165,12 @@ def _strips(axis: Any, own: pd.DataFrame, sources: pd.DataFrame, unit: str, word
             axis.plot([low if pd.notna(low) else high], [y], ">" if pd.notna(low) else "<", color=GREY)
         if pd.notna(mean):
             axis.plot([mean], [y], "|", color=BLACK, markersize=9, markeredgewidth=1.6)
-    for row in records(own):
-        place = people.index(str(row["participant_id"])) / max(len(people) - 1, 1)
-        limping = row["trial_type"] == "limping_gait"
-        axis.plot(
-            row["value"], 0.2 + 1.3 * place, "^" if limping else "o", color=ORANGE if limping else BLUE, markersize=3.5
-        )
-    names = [str(s)[:34] + ("…" if len(str(s)) > 34 else "") for s in sources["source"]]
+    place = np.array([people.index(str(p)) for p in own["participant_id"]]) / max(len(people) - 1, 1)
+    limping = (own["trial_type"] == "limping_gait").to_numpy(dtype=bool)
+    value = own["value"].to_numpy(dtype=float)
+    for chosen, marker, colour in ((~limping, "o", BLUE), (limping, "^", ORANGE)):
+        axis.plot(value[chosen], 0.2 + 1.3 * place[chosen], marker, color=colour, markersize=3.5)
+    names = [_short_source(str(s), str(p)) for s, p in zip(sources["source"], sources["population"], strict=True)]
     axis.set_yticks([0.85, *(-1.0 - k for k in range(len(sources)))], ["this study", *names], fontsize=6.5)
     axis.set_ylim(-1.6 - len(sources) + 0.2, 1.8)
     axis.set_title(f"{words} ({unit})" if unit not in ("", "1", "n/a", "None") else words, fontsize=8.5)

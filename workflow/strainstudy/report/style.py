@@ -117,9 +117,10 @@ def written(figure: Figure, name: str, folder: Path, forms: Sequence[str] = ("pn
     bytes
         The PNG.
     """
-    if figure.get_layout_engine() is not None:
+    engine = figure.get_layout_engine()
+    if engine is not None:
         # The layout is worked out once and kept for all files.
-        figure.draw_without_rendering()
+        engine.execute(figure)
         figure.set_layout_engine("none")
     png = b""
     for form in forms:
