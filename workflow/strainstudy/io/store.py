@@ -8,7 +8,7 @@ so a stage reads one recording without touching the others.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -96,8 +96,7 @@ class TraceWriter:
         self._writer = pq.ParquetWriter(
             self._replacing.__enter__(),
             self._schema,
-            compression="zstd",
-            compression_level=1,
+            compression="lz4",
             use_dictionary=["recording_id", "tracked_point"],
             write_statistics=["recording_id", "time", "tracked_point"],
             use_byte_stream_split=["time", *self._quantities],
@@ -143,31 +142,46 @@ def trace_index(path: Path) -> list[dict[str, str | float | int]]:
     return list(json.loads(pq.read_metadata(path).metadata[_INDEX_KEY]))
 
 
-def iter_traces(path: Path, recording_id: str | None = None) -> Iterator[Trace]:
+def iter_traces(
+    path: Path, recording_id: str | None = None, quantities: Collection[str] | None = None
+) -> Iterator[Trace]:
     """Read the traces of a file, or those of one recording, one row group at a time.
+
+    Parameters
+    ----------
+    path : Path
+        What a `TraceWriter` wrote.
+    recording_id : str, optional
+        All recordings if not given.
+    quantities : collection of str, optional
+        Only these columns, which saves the time and room of the others; all if not given.
 
     Yields
     ------
     Trace
-        With all quantity columns, as float64.
+        Its columns as float64, in the order of the file.
     """
     with pq.ParquetFile(path) as file:
         index = json.loads(file.metadata.metadata[_INDEX_KEY])
-        quantities = [n for n in file.schema_arrow.names if n not in ("recording_id", "time", "tracked_point")]
+        names = [n for n in file.schema_arrow.names if n not in ("recording_id", "time", "tracked_point")]
+        wanted = [n for n in names if quantities is None or n in quantities]
         for group, entry in enumerate(index):
             if recording_id is not None and entry["recording_id"] != recording_id:
                 continue
-            table = file.read_row_group(group, columns=quantities)
+            table = file.read_row_group(group, columns=wanted)
             yield Trace(
                 entry["recording_id"],
                 entry["tracked_point"],
                 entry["units"],
                 entry["sampling_frequency"],
-                {name: table[name].to_numpy().astype(np.float64) for name in quantities},
+                {name: table[name].to_numpy().astype(np.float64) for name in wanted},
                 entry["start"],
             )
 
 
-def read_recording(path: Path, recording_id: str) -> dict[str, Trace]:
-    """Read one recording's traces, keyed by tracked point (a reference beside a sensor: ``<point>:reference``)."""
-    return {trace.tracked_point: trace for trace in iter_traces(path, recording_id)}
+def read_recording(path: Path, recording_id: str, quantities: Collection[str] | None = None) -> dict[str, Trace]:
+    """Read one recording's traces, keyed by tracked point (a reference beside a sensor: ``<point>:reference``).
+
+    Parameters are those of `iter_traces`.
+    """
+    return {trace.tracked_point: trace for trace in iter_traces(path, recording_id, quantities)}

@@ -63,6 +63,16 @@ def noise_level(values: Array) -> float:
     return float(max(noise, quantum / 2))
 
 
+def _row_medians(rows: Array) -> Array:
+    """Median of each row of finite numbers; `numpy.median` looks for NaN as well, which costs more than the sorting."""
+    half = rows.shape[1] // 2
+    if rows.shape[1] % 2:
+        middle: Array = np.partition(rows, half, axis=1)[:, half]
+        return middle
+    between: Array = np.partition(rows, (half - 1, half), axis=1)[:, half - 1 : half + 1].mean(axis=1)
+    return between
+
+
 def find_spikes(values: npt.ArrayLike, *, longest: int, threshold: float = 3.0) -> npt.NDArray[np.bool_]:
     """Mark samples that the Hampel identifier rejects.
 
@@ -96,10 +106,10 @@ def find_spikes(values: npt.ArrayLike, *, longest: int, threshold: float = 3.0) 
         return spikes
     offsets = np.arange(-reach, reach + 1)
     windows = filled[candidates[:, None] + offsets]
-    rise = np.median(windows[:, reach + 1 :], axis=1) - np.median(windows[:, :reach], axis=1)
+    rise = _row_medians(windows[:, reach + 1 :]) - _row_medians(windows[:, :reach])
     windows -= (rise / (reach + 1))[:, None] * offsets
-    middle = np.median(windows, axis=1)
-    spread = MAD_TO_SD * np.median(np.abs(windows - middle[:, None]), axis=1)
+    middle = _row_medians(windows)
+    spread = MAD_TO_SD * _row_medians(np.abs(windows - middle[:, None]))
     deviation = np.abs(filled[candidates] - middle)
     spikes[candidates[deviation > np.maximum(threshold * spread, floor)]] = True
     return spikes

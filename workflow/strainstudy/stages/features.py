@@ -69,7 +69,7 @@ def run(
         if not len(own):
             continue
         signs = {side: entry["sign"] for side, entry in polarity[recording.recording_id]["polarity"].items()}
-        traces = read_recording(signals, recording.recording_id)
+        traces = read_recording(signals, recording.recording_id, ("response", "angle"))
         knees = {point: trace for point, trace in traces.items() if point in KNEES.values()}
         frames.append(_windows(knees, own, signs, parameters).assign(recording_id=recording.recording_id))
     whole = pd.concat(frames[1:] or frames, ignore_index=True)

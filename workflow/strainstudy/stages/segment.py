@@ -35,6 +35,7 @@ FRAMES = {
     "knee_bends": ("side", *BEND_COLUMNS),
     "candidates": (*CANDIDATE_COLUMNS, *FEATURE_NAMES),
 }
+QUANTITIES = ("response", "angle", "angle_low", "angle_high")
 WALKS = ("walk", "free")
 BENDS = ("bend", "free")
 LAGGING = (*VOLT_UNITS, "ohm")
@@ -135,7 +136,7 @@ def run(
     parts: dict[str, list[pd.DataFrame]] = {name: [] for name in FRAMES}
     said = {}
     for number, recording in enumerate(recordings, start=1):
-        traces = read_recording(signals, recording.recording_id)
+        traces = read_recording(signals, recording.recording_id, QUANTITIES)
         frames, said[recording.recording_id] = segment_recording(
             recording.task, traces, gait, bends, swallow, lag_s=lag_s
         )
