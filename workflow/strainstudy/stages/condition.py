@@ -18,7 +18,7 @@ from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..sensor.anglemap import POSSIBLE_DEG, AngleMap, Refusal
 from ..sensor.response import strain
-from ..vocabulary import SIDE_OF_POINT
+from ..vocabulary import SIDE_OF_POINT, VOLT_UNITS
 from .bodies import sensor_of
 
 __all__ = ["QUANTITIES", "run"]
@@ -50,8 +50,24 @@ def _angles(
     return {"angle": found.angle, "angle_low": found.low, "angle_high": found.high}, "; ".join(said) or None
 
 
-def _note(recording: Recording, trace: Trace, clean: Conditioned, reason: str | None) -> dict[str, Any]:
+def _measured_rest(trace: Trace, clean: Conditioned, sensor: Sensor | None, rest_ohm: float) -> float | None:
+    """Give the resistance at rest in ohm that was measured, not stated; None where only its changes can be.
+
+    A bridge that was trimmed when the sensor was put on (no ``r2_ohm``) tells how far the resistance is from that of
+    the trimming, which nobody wrote down.
+    """
+    absolute = trace.units == "ohm" or (trace.units in VOLT_UNITS and sensor is not None and sensor.r2_ohm is not None)
+    slow = clean.drift[np.isfinite(clean.drift)]
+    if not (absolute and math.isfinite(rest_ohm) and len(slow)):
+        return None
+    return rest_ohm * (1 + float(np.median(slow)))
+
+
+def _note(
+    recording: Recording, trace: Trace, clean: Conditioned, reason: str | None, measured_rest_ohm: float | None
+) -> dict[str, Any]:
     return {
+        "measured_rest_ohm": measured_rest_ohm,
         "recording_id": recording.recording_id,
         "tracked_point": trace.tracked_point,
         "cutoff_hz": clean.cutoff_hz,
@@ -97,7 +113,7 @@ def run(
     rows = []
     with TraceWriter(signals, QUANTITIES) as writer:
         for number, recording in enumerate(recordings, start=1):
-            found = read_recording(traces, recording.recording_id)
+            found = read_recording(traces, recording.recording_id, ("response",))
             references = {p: t for p, t in found.items() if p.endswith(REFERENCE)}
             for point, trace in found.items():
                 if point in references:
@@ -113,7 +129,8 @@ def run(
                     parameters=parameters,
                     end=(1 if angle_map.sign > 0 else -1) if isinstance(angle_map, AngleMap) else None,
                 )
-                angles, reason = _angles(trace, clean, angle_map, rest.get((recording.recording_id, point), math.nan))
+                rest_ohm = rest.get((recording.recording_id, point), math.nan)
+                angles, reason = _angles(trace, clean, angle_map, rest_ohm)
                 sensor = sensors.get(sensor_id or "")
                 known = sensor is not None and trace.units not in ("deg", "a.u.", "percent", "mm")
                 columns = {
@@ -135,6 +152,6 @@ def run(
                 writer.write(
                     Trace(trace.recording_id, point, trace.units, trace.sampling_frequency, columns, trace.start)
                 )
-                rows.append(_note(recording, trace, clean, reason))
+                rows.append(_note(recording, trace, clean, reason, _measured_rest(trace, clean, sensor, rest_ohm)))
             progress.say(f"{recording.recording_id}; {number} of {len(recordings)} recordings")
     write_rows(notes, rows)

@@ -97,8 +97,8 @@ def _notes(told: pd.DataFrame) -> pd.Series:
 
 
 def _uses(recordings: Sequence[Recording], told: pd.DataFrame, bench: pd.DataFrame) -> pd.DataFrame:
-    """List uses of sensors in the order of sessions: on people (rest resistance) and on the bench."""
-    rest = {(str(r["recording_id"]), str(r["tracked_point"])): r["rest_ohm"] for r in told.to_dict("records")}
+    """List uses of sensors in the order of sessions: on people (measured rest resistance) and on the bench."""
+    rest = {(str(r["recording_id"]), str(r["tracked_point"])): r["measured_rest_ohm"] for r in told.to_dict("records")}
     rows = [
         {
             "sensor_id": sensor_of(recording, point),
@@ -109,7 +109,7 @@ def _uses(recordings: Sequence[Recording], told: pd.DataFrame, bench: pd.DataFra
         }
         for recording in recordings
         for point in {channel.tracked_point: None for channel in recording.channels}
-        if (value := rest.get((recording.recording_id, point))) is not None
+        if pd.notna(value := rest.get((recording.recording_id, point)))
     ]
     keys = ["sensor_id", "participant_id", "session_id", "recording_id"]
     worn = pd.DataFrame(rows, columns=[*keys, "rest_resistance"])
@@ -156,14 +156,15 @@ def run(
     if told.empty:
         told = pd.DataFrame(columns=["recording_id", "tracked_point", "sensor_id", "rest_ohm", "impossible", "notes"])
     uses = read_frame(bench["uses"]) if bench else pd.DataFrame(columns=["sensor_id", "session_id", "recording_id"])
-    chart, flagged = _health(recordings, told, uses, health)
+    conditioned = _condition_notes(inputs["condition_notes"])
+    chart, flagged = _health(recordings, conditioned, uses, health)
     write_table(chart, SENSOR_HEALTH, results)
 
     carried, columns = _carried(recordings, participants, {*RECORDINGS.names, "sensor_flag", "notes", "volume_ml"})
     rows = read_rows(inputs["quality"]).merge(carried, on="recording_id", how="left")
     flags = flagged.groupby("recording_id")["reason"].agg("; ".join)
     rows["sensor_flag"] = rows["recording_id"].map(flags)
-    both = pd.concat([told[["recording_id", "tracked_point", "notes"]], _condition_notes(inputs["condition_notes"])])
+    both = pd.concat([frame[["recording_id", "tracked_point", "notes"]] for frame in (told, conditioned)])
     rows["notes"] = rows["recording_id"].map(_notes(both))
     rows["volume_ml"] = rows["recording_id"].map({r.recording_id: r.volume_ml for r in recordings})
     write_table(rows, RECORDINGS, results, [FLAG, NOTES, VOLUME, *columns])
@@ -182,9 +183,9 @@ def _condition_notes(paths: Sequence[Path]) -> pd.DataFrame:
     """Read the notes of conditioning, with the mains lines that were taken out said in words."""
     rows = read_rows(paths)
     if rows.empty:
-        return pd.DataFrame(columns=["recording_id", "tracked_point", "notes"])
+        return pd.DataFrame(columns=["recording_id", "tracked_point", "notes", "measured_rest_ohm"])
     rows["notes"] = [
         [*notes, *([f"mains hum notched at {', '.join(f'{f:.4g}' for f in hum)} Hz"] if hum else [])]
         for notes, hum in zip(rows["notes"], rows["hum_hz"], strict=True)
     ]
-    return rows[["recording_id", "tracked_point", "notes"]]
+    return rows[["recording_id", "tracked_point", "notes", "measured_rest_ohm"]]

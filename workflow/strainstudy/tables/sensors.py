@@ -186,7 +186,12 @@ SENSOR_HEALTH: Final = TableSpec(
     "One row per sensor, measure and session of use, in order of use, with the control limits of an individuals chart.",
     (
         _ID,
-        Column("measure", "string", "Measure", "rest_resistance (ohm), gauge_factor or noise (relative change)."),
+        Column(
+            "measure",
+            "string",
+            "Measure",
+            "rest_resistance (ohm, as measured: not of trimmed bridges), gauge_factor or noise (relative change).",
+        ),
         Column("use", "integer", "Use", "Session of use of this sensor, counted from 1."),
         Column("participant_id", "string", "Participant", "Who wore it; n/a on the bench."),
         Column("session_id", "string", "Session", "In which session; n/a on the bench."),
