@@ -1,0 +1,65 @@
+"""Sensor or gait on walks of real people, with gains of the two sensors that are known because they were put in.
+
+Four healthy adults, walking normally and with the left knee held stiff (Pearl et al. 2022,
+doi 10.21203/rs.3.rs-1902381/v1).
+"""
+
+import sys
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+from strainstudy.gait import GaitParameters, detect_walk, summarise_walk
+from strainstudy.sensor.verdict import CANNOT_TELL, NO_ASYMMETRY, Measured, Verdict, WalkEvidence, sensor_or_gait
+from strainstudy.stages.evidence import walk_evidence
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "gait"))
+from gait_data import Recorded, real_walks
+
+
+@cache
+def walks(kind: str) -> dict[str, Recorded]:
+    """Recorded walks by name."""
+    return {recorded.name: recorded for recorded in real_walks(kind)}
+
+
+@cache
+def evidence(kind: str, name: str, left_gain: float) -> WalkEvidence:
+    """Numbers of one walk with the left knee scaled."""
+    recorded, parameters = walks(kind)[name], GaitParameters()
+    knees = {side: curve * (left_gain if side == "left" else 1.0) for side, curve in recorded.knees.items()}
+    strides = detect_walk(knees, recorded.fs, parameters).strides
+    row = summarise_walk(strides, parameters, knees=knees, fs=recorded.fs, key=name)
+    return walk_evidence(row, strides, {}, ())
+
+
+def judge(kind: str, name: str, left_gain: float, *, calibrated: bool) -> Verdict:
+    """Judge with the amplitude in degrees that a perfect bend calibration gives back, or without any."""
+    amplitude = evidence(kind, name, 1.0).amplitude_calibrated if calibrated else Measured()
+    return sensor_or_gait(replace(evidence(kind, name, left_gain), amplitude_calibrated=amplitude))
+
+
+@pytest.mark.parametrize("gain", [0.3, 0.5, 2.0, 3.0])
+def test_unequal_gains_make_no_limp_of_a_healthy_walk(gain):
+    for name in walks("normal"):
+        blind, seeing = (judge("normal", name, gain, calibrated=known) for known in (False, True))
+        assert (blind.verdict, blind.side) == (CANNOT_TELL, None)
+        assert (seeing.verdict, seeing.side) == ("sensor", None)
+
+
+def test_equal_gains_and_a_healthy_walk_show_no_asymmetry():
+    for name in walks("normal"):
+        assert judge("normal", name, 1.0, calibrated=False).verdict == NO_ASYMMETRY
+        assert judge("normal", name, 1.0, calibrated=True).verdict == NO_ASYMMETRY
+
+
+def test_a_stiff_knee_is_found_on_its_side_once_calibrated_and_mostly_from_timing_before():
+    blind, seeing = [], []
+    for name in walks("limp"):
+        # A threefold gain on the stiff side cancels or turns round the difference of the amplitudes.
+        blind.append(judge("limp", name, 3.0, calibrated=False))
+        seeing.append(judge("limp", name, 3.0, calibrated=True))
+    assert all(verdict.verdict in ("gait", "gait and sensor") and verdict.side == "left" for verdict in seeing)
+    assert sum(verdict.verdict == "gait" for verdict in blind) >= 0.75 * len(blind)
+    assert all(verdict.side in ("left", None) for verdict in blind)
