@@ -190,7 +190,7 @@ SENSOR_HEALTH: Final = TableSpec(
             "measure",
             "string",
             "Measure",
-            "rest_resistance (ohm, as measured: not of trimmed bridges), gauge_factor or noise (relative change).",
+            "rest_resistance (ohm; not of trimmed bridges), gauge_factor or noise (relative change).",
         ),
         Column("use", "integer", "Use", "Session of use of this sensor, counted from 1."),
         Column("participant_id", "string", "Participant", "Who wore it; n/a on the bench."),
