@@ -68,7 +68,7 @@ KNEE_BENDS: Final = TableSpec(
         Column("extending_time", "number", "Extending time", "Time of the way out; n/a if that way flexes.", "s", 3),
         Column("series", "integer", "Series", "Bends of this knee to about one level that follow one another."),
         Column("repeat", "integer", "Repeat", "Number of the bend in its series, from 1."),
-        Column("score", "number", "Score", "0 to 1: how long it lasts against twice what a bend needs.", None, 3),
+        Column("score", "number", "Score", "0 to 1: how long it lasts against twice what a bend needs.", "1", 3),
     ),
     key=("recording_id", "onset", "side"),
 )

@@ -23,7 +23,13 @@ EVENTS: Final = TableSpec(
         Column("trial_type", "string", "Type", "initial_contact, toe_off, knee_bend or swallow."),
         _SIDE,
         Column("value", "number", "Value", "Angle of a knee bend where the knee is calibrated.", "deg"),
-        Column("score", "number", "Score", "How sure the detector is, 0 to 1; not a probability of being right.", "1"),
+        Column(
+            "score",
+            "number",
+            "Score",
+            "How sure the detector is, 0 to 1; a probability only of swallows that a classifier told.",
+            "1",
+        ),
     ),
     key=("recording_id", "onset", "trial_type", "side"),
 )

@@ -24,12 +24,15 @@ SENSORS: Final = TableSpec(
         Column("n_steps", "integer", "Steps", "Steps from one hold to another."),
         Column("n_taps", "integer", "Taps", "Local taps found."),
         Column("strain_full_scale", "number", "Full-scale strain", "Strain range of the cycles used.", "%"),
-        Column("response_full_scale", "number", "Full-scale response", "Relative resistance change over that range."),
+        Column(
+            "response_full_scale", "number", "Full-scale response", "Relative resistance change over that range.", "1"
+        ),
         *interval_columns(
             "gauge_factor",
             "Gauge factor",
             "Slope of relative resistance change over strain, mean of the branches; only where the curve is straight "
             "within the set limit, else see sensor_curves.",
+            "1",
         ),
         Column("gauge_factor_note", "string", "Gauge factor, note", "Why there is or is not a single gauge factor."),
         *interval_columns(
@@ -80,9 +83,12 @@ SENSORS: Final = TableSpec(
         ),
         *interval_columns("recovery_time", "Recovery time", "90 to 10 % of a release step, in the same way.", "s"),
         *interval_columns(
-            "noise_floor", "Noise floor", "Standard deviation of relative resistance change at rest, drift removed."
+            "noise_floor",
+            "Noise floor",
+            "Standard deviation of relative resistance change at rest, drift removed.",
+            "1",
         ),
-        *interval_columns("signal_to_noise", "Signal-to-noise ratio", "Full-scale response over the noise floor."),
+        *interval_columns("signal_to_noise", "Signal-to-noise ratio", "Full-scale response over the noise floor.", "1"),
         *interval_columns(
             "detection_limit",
             "Detection limit",
@@ -93,6 +99,7 @@ SENSORS: Final = TableSpec(
             "stretch_to_tap_ratio",
             "Stretch-to-tap ratio",
             "Response to a full-scale stretch over the response to a local tap.",
+            "1",
         ),
         *interval_columns(
             "lag",
@@ -114,8 +121,8 @@ SENSOR_CURVES: Final = TableSpec(
         _ID,
         Column("strain_low", "number", "From strain", "Lower end of the interval.", "%"),
         Column("strain_high", "number", "To strain", "Upper end of the interval.", "%"),
-        *interval_columns("gauge_factor", "Gauge factor", "Slope of the mean of the branches in the interval."),
-        Column("r2", "number", "R2", "Squared correlation of all samples in the interval, both branches."),
+        *interval_columns("gauge_factor", "Gauge factor", "Slope of the mean of the branches in the interval.", "1"),
+        Column("r2", "number", "R2", "Squared correlation of all samples in the interval, both branches.", "1"),
         Column("n", "integer", "Cycles", "Cycles the interval rests on."),
     ),
     ("sensor_id", "strain_low"),
@@ -128,10 +135,10 @@ SENSOR_LOOPS: Final = TableSpec(
     (
         _ID,
         Column("strain", "number", "Strain", "Reference strain.", "%"),
-        Column("loading", "number", "Loading", "Mean relative resistance change while stretching."),
-        Column("unloading", "number", "Unloading", "Mean relative resistance change while releasing."),
-        Column("loading_sd", "number", "Loading, SD", "Standard deviation over cycles."),
-        Column("unloading_sd", "number", "Unloading, SD", "Standard deviation over cycles."),
+        Column("loading", "number", "Loading", "Mean relative resistance change while stretching.", "1"),
+        Column("unloading", "number", "Unloading", "Mean relative resistance change while releasing.", "1"),
+        Column("loading_sd", "number", "Loading, SD", "Standard deviation over cycles.", "1"),
+        Column("unloading_sd", "number", "Unloading, SD", "Standard deviation over cycles.", "1"),
     ),
     ("sensor_id", "strain"),
 )
@@ -149,10 +156,10 @@ BENCH_CYCLES: Final = TableSpec(
         Column("strain_low", "number", "Lowest strain", "Reference strain at the low end.", "%"),
         Column("strain_high", "number", "Highest strain", "Reference strain at the high end.", "%"),
         Column("used", "boolean", "Used", "Settled and of full amplitude: the figures of merit rest on it."),
-        Column("response_low", "number", "Response, low end", "Relative resistance change at the low end."),
-        Column("response_high", "number", "Response, high end", "At the high end; of a tap its height."),
+        Column("response_low", "number", "Response, low end", "Relative resistance change at the low end.", "1"),
+        Column("response_high", "number", "Response, high end", "At the high end; of a tap its height.", "1"),
         Column("hysteresis", "number", "Hysteresis", "Largest difference of the branches of this cycle.", _FS),
-        Column("gauge_factor", "number", "Gauge factor", "Slope of this cycle's mean of the branches."),
+        Column("gauge_factor", "number", "Gauge factor", "Slope of this cycle's mean of the branches.", "1"),
     ),
     ("sensor_id", "recording_id", "onset"),
 )
@@ -169,8 +176,8 @@ BENCH_STEPS: Final = TableSpec(
         Column("direction", "string", "Direction", "stretch or release."),
         Column("strain_from", "number", "From strain", "Reference strain before the step.", "%"),
         Column("strain_to", "number", "To strain", "Reference strain during the hold.", "%"),
-        Column("response_from", "number", "Response before", "Mean relative resistance change before the step."),
-        Column("response_to", "number", "Response at the end", "Mean over the end of the hold."),
+        Column("response_from", "number", "Response before", "Mean relative resistance change before the step.", "1"),
+        Column("response_to", "number", "Response at the end", "Mean over the end of the hold.", "1"),
         Column("bench_time", "number", "Bench time", "10-90 % time of the reference itself.", "s"),
         Column("rise_time", "number", "Rise time", "10-90 % time of the response.", "s"),
         Column("delay", "number", "Delay", "Dead time of the first-order fit (clock offset).", "s"),
