@@ -80,9 +80,14 @@ def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArr
             spread = 1.4826 * np.median(np.abs(departure - np.median(departure)))
             # one wild swing is no turn
             score[members] += np.minimum(departure / max(spread, least / SPREADS), 2.0 * SPREADS)
-    turned = _grown(uniform_filter1d(score, RUN, mode="nearest") / np.sqrt(2.0), SPREADS)
+    score /= np.sqrt(2.0)
+    turned = _grown(uniform_filter1d(score, RUN, mode="nearest"), SPREADS)
     edges = np.diff(np.concatenate([[0], turned.astype(np.int8), [0]]))
     for first, last in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
+        # averaging over a run reaches beyond the turn at both ends
+        own = first + np.flatnonzero(score[first:last] > 0.5 * SPREADS)
+        turned[first : own[0]] = turned[own[-1] + 1 : last] = False
+        first, last = own[0], own[-1] + 1
         part = slice(first, last)
         lasting = 2 <= last - first <= LONGEST and first >= FLANK and k - last >= FLANK
         if not lasting or slower[part].mean() < SLOWER or smaller[part].mean() < SMALLER:

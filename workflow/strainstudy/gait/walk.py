@@ -265,7 +265,9 @@ def _states(
     onset = flowing["onset"].to_numpy(dtype=float)
     steady = covered(onset, onset + flowing["stride_time"].to_numpy(dtype=float))
     for side, own in swings.items():
-        code[covered(own.toe_off[turns[side]], own.contact[turns[side]])] = TURN
+        # from the contact before the first turning swing to the start of the last one: there the body faces onwards
+        before = np.concatenate([own.toe_off[:1], own.contact[:-1]])
+        code[covered(before[turns[side]], own.toe_off[turns[side]])] = TURN
     _close_turns(code)
     _absorb_short(code, walk, int(rest_min * ANALYSIS_RATE_HZ))
     steady &= code == GAIT
