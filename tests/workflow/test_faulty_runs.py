@@ -1,0 +1,124 @@
+"""Runs that cannot go well: one clear message, no traceback, before any work where it can be known before."""
+
+from __future__ import annotations
+
+import pickle
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import yaml
+from small_study import write_study as write_small_study
+from strainstudy.config import config_text
+from strainstudy.errors import StudyError
+from strainstudy.intake.start import check_all
+from strainstudy.simulate.cohort import write_study
+
+ROOT = Path(__file__).parents[2]
+NORMS = str(ROOT / "config/norms.tsv")
+
+
+def snakemake(folder: Path, *arguments: str, **settings: object) -> subprocess.CompletedProcess[str]:
+    file = folder / "mine.yaml"
+    file.write_text(yaml.safe_dump({"norms": NORMS, **settings}), encoding="utf-8")
+    command = [sys.executable, "-m", "snakemake", "--snakefile", str(ROOT / "Snakefile"), "--cores", "1"]
+    command += ["--scheduler", "greedy", "--directory", str(folder), *arguments, "--configfile", str(file)]
+    return subprocess.run(command, capture_output=True, text=True, timeout=300, check=False, cwd=ROOT)
+
+
+def problems(folder: Path, **settings: object) -> list[str]:
+    """Say what is wrong with the small study under these settings."""
+    study = write_small_study(folder / "study")
+    config = yaml.safe_load(config_text()) | {"study": str(study), "results": str(folder / "out"), "norms": NORMS}
+    try:
+        check_all(config | settings, "mine.yaml")
+    except StudyError as error:
+        return [str(problem) for problem in error.problems]
+    return []
+
+
+def test_a_good_study_has_no_problems(tmp_path):
+    assert problems(tmp_path) == []
+
+
+@pytest.mark.parametrize(
+    ("results", "said"),
+    [
+        ("study", "results would be written into the study folder itself; name another folder."),
+        ("study/labels/out", "results and the study's own files would be mixed; name another folder."),
+        ("a/{b}", "a path with '{' '}', which the engine takes for a pattern; rename the folder."),
+        ("study/participants.tsv/out", "participants.tsv is a file; name a folder."),
+    ],
+)
+def test_a_results_folder_that_cannot_be_is_refused_before_any_work(tmp_path, results, said):
+    (found,) = problems(tmp_path, results=str(tmp_path / results))
+    assert found.startswith("mine.yaml, column results, value ")
+    assert found.endswith(said)
+
+
+@pytest.mark.parametrize("results", [".", "", "~/out"])
+def test_a_results_folder_without_a_place_of_its_own_is_refused(tmp_path, results):
+    (found,) = problems(tmp_path, results=results)
+    assert found.startswith(f"mine.yaml, column results, value {results!r}: ")
+
+
+def test_results_may_lie_in_a_folder_with_spaces_and_letters_of_any_language(tmp_path):
+    assert problems(tmp_path, results=str(tmp_path / "größe und spaces")) == []
+
+
+@pytest.mark.parametrize(
+    ("files", "said"),
+    [
+        (None, "there is no such folder; name the model/ folder of a strainstudy run, or null."),
+        ({}, "holds neither model.skops nor swallow.skops; give the model/ folder of a strainstudy run, whole."),
+        ({"card.json": b"{}"}, "the run it comes from trained no model; name the model/ folder of another run."),
+        ({"gait.pkl": pickle.dumps(1)}, "is a pickle, which can run any code when it is opened"),
+        ({"model.skops": pickle.dumps(1)}, "is a pickle, which can run any code when it is opened"),
+        ({"model.skops": b"PK"}, "is not a skops model file"),
+    ],
+)
+def test_a_model_that_cannot_be_used_is_refused_before_any_work(tmp_path, files, said):
+    folder = tmp_path / "model"
+    for name, content in ({} if files is None else files).items():
+        folder.mkdir(exist_ok=True)
+        (folder / name).write_bytes(content)
+    if files == {}:
+        folder.mkdir()
+    (found,) = problems(tmp_path, model=str(folder))
+    assert str(folder) in found
+    assert said in found
+
+
+def test_the_model_that_this_run_writes_cannot_be_its_input(tmp_path):
+    (found,) = problems(tmp_path, model=str(tmp_path / "out/model"))
+    assert "the model of these results themselves" in found
+
+
+def test_the_check_alone_names_every_fault_and_ends_with_an_error_but_no_traceback(tmp_path):
+    study = write_small_study(tmp_path / "study")
+    shutil.rmtree(study / "raw")
+    done = snakemake(tmp_path, "check", study=str(study), results="out", batches=None, ingest={"gap_step": 2})
+    assert done.returncode == 1
+    said = done.stdout + done.stderr
+    assert "6 problems found; nothing was run:" in said
+    assert "column batches, value 'null': wrong kind of value; give a whole number." in said
+    assert "column ingest.gap_step: unknown setting; did you mean 'gap_steps'." in said
+    assert said.count("the file is not there; correct the path, or put the file in its place.") == 4
+    assert "Traceback" not in said
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_broken_file_under_strict_stops_with_its_reason_and_keeps_what_was_done(tmp_path):
+    study = write_study(
+        tmp_path / "a study", people=2, sessions=1, minutes=0.2, tasks=("walk",), bench=False, faults=False
+    )
+    (study / "raw/sub-02/sub-02_ses-01_walk.csv.gz").write_bytes(b"no gzip")
+    done = snakemake(tmp_path, "--keep-going", "--until", "ingest", study=str(study), results="my results", strict=True)
+    assert done.returncode == 1
+    said = done.stdout + done.stderr
+    assert "recording sub-02_ses-01_walk: " in said
+    assert "(the setting strict stops here)" in said
+    assert "Traceback" not in said
+    assert len(list((tmp_path / "my results/stages/ingest").glob("*.parquet"))) == 1
