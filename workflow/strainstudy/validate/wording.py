@@ -38,7 +38,9 @@ _RULES: Final = {
 
 
 def _number(value: float) -> str:
-    return "n/a" if value is None or not math.isfinite(value) else f"{value + 0.0:.3g}"
+    if value is None or not math.isfinite(value):
+        return "n/a"
+    return f"{value:.0f}" if abs(value) >= 1000 else f"{value + 0.0:.3g}"
 
 
 def _with_unit(value: float, unit: str | None) -> str:
