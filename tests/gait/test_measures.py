@@ -167,3 +167,17 @@ def test_one_knee_gives_its_own_measures_and_no_asymmetry(side):
     assert found["cadence"] == pytest.approx(120 / 1.1)
     assert np.isnan(found["step_time_symmetry_index"])
     assert np.isnan(found["coordination_index"])
+
+
+def test_limits_of_a_log_ratio_of_equal_sides_reach_from_0_and_hold_the_estimate():
+    """A size has a cusp at 0; its limits are those of the signed ratio folded there."""
+    rng = np.random.default_rng(11)
+    for _ in range(20):
+        strides = strides_of(1.1 * (1 + 0.03 * rng.standard_normal(40)))
+        for name in ("step_time", "swing_time", "stance_time"):
+            strides[name] *= 1 + 0.03 * rng.standard_normal(len(strides))
+        found = summarise_walk(strides, P)
+        for name in ("step_time", "swing_time", "stance_time"):
+            value, low, high = (found[f"{name}_log_ratio{part}"] for part in ("", "_low", "_high"))
+            assert low <= value <= high
+            assert value == pytest.approx(abs(100 * np.log(found[f"{name}_symmetry_ratio"])))

@@ -11,7 +11,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["larger_over_smaller", "log_ratio", "symmetry_angle", "symmetry_index", "symmetry_ratio"]
+__all__ = [
+    "larger_over_smaller",
+    "log_ratio",
+    "signed_log_ratio",
+    "symmetry_angle",
+    "symmetry_index",
+    "symmetry_ratio",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -131,7 +138,24 @@ def log_ratio(left: ArrayLike, right: ArrayLike) -> FloatArray:
     ndarray
         Percent-like number.
     """
+    size: FloatArray = np.abs(signed_log_ratio(left, right))
+    return size
+
+
+def signed_log_ratio(left: ArrayLike, right: ArrayLike) -> FloatArray:
+    """Logarithm of right over left, times 100; positive when the right is larger.
+
+    Parameters
+    ----------
+    left, right : array_like
+        The same quantity on each side, same unit.
+
+    Returns
+    -------
+    ndarray
+        Percent-like number; 0 and NaN as for `log_ratio`.
+    """
     ratio = symmetry_ratio(left, right)
     positive = ratio > 0.0
-    result: FloatArray = np.where(positive, 100.0 * np.abs(np.log(np.where(positive, ratio, 1.0))), np.nan)
+    result: FloatArray = np.where(positive, 100.0 * np.log(np.where(positive, ratio, 1.0)), np.nan)
     return result
