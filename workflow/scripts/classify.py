@@ -2,7 +2,7 @@ from pathlib import Path
 
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.jobs import job
-from strainstudy.sensor.verdict import VerdictParameters
+from strainstudy.sensor.parameters import VerdictParameters
 from strainstudy.settings import build
 from strainstudy.stages import classify
 from strainstudy.stages.rows import participants_of, recordings_of

@@ -11,9 +11,7 @@ from .condition.parameters import ConditionParameters
 from .features.parameters import FeatureParameters
 from .gait.parameters import GaitParameters
 from .ingest.parameters import IngestParameters
-from .sensor.health import HealthParameters
-from .sensor.parameters import CalibrateParameters
-from .sensor.verdict import VerdictParameters
+from .sensor.parameters import CalibrateParameters, HealthParameters, VerdictParameters
 from .swallow.parameters import SwallowParameters
 from .validate.parameters import ValidateParameters
 

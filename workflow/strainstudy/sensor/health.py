@@ -14,54 +14,25 @@ of two of a normal distribution), which a single jump does not widen.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from ..io.store import FloatArray
-from ..settings import setting
+from .parameters import HealthParameters
 
 __all__ = ["HEALTH_COLUMNS", "MEASURES", "RANGE_MEDIAN", "HealthParameters", "control_chart", "flagged_recordings"]
 
 MEASURES: Final = ("rest_resistance", "gauge_factor", "noise")
 # Median of |x1 - x2| of two standard normal numbers: sqrt(2) times the upper quartile.
-RANGE_MEDIAN: Final = float(np.sqrt(2.0) * norm.ppf(0.75))
+RANGE_MEDIAN: Final = float(np.sqrt(2.0) * ndtri(0.75))
 _ONE_SIDED: Final = ("noise",)
 HEALTH_COLUMNS: Final = (
     "sensor_id", "measure", "use", "participant_id", "session_id", "n_recordings", "value", "centre", "limit_low",
     "limit_high", "n", "n_ranges", "flagged", "reason",
 )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class HealthParameters:
-    """When a sensor counts as changed."""
-
-    control_limit_sd: float = setting(
-        3.0,
-        "Standard deviations from the centre line to a control limit",
-        source="ISO 7870-2, Shewhart control charts",
-        minimum=1,
-        maximum=10,
-    )
-    fewest_ranges: int = setting(
-        5,
-        "Pairs of successive uses, over all sensors, below which no limits are drawn",
-        source="common practice, no source",
-        minimum=2,
-        maximum=1000,
-    )
-    smallest_change_percent: float = setting(
-        5.0,
-        "Change from the centre that is never flagged, however steady the sensors are",
-        source="common practice, no source",
-        unit="%",
-        minimum=0,
-        maximum=100,
-    )
 
 
 def _chart(group: pd.DataFrame, measure: str, sigma: float, ranges: int, parameters: HealthParameters) -> pd.DataFrame:

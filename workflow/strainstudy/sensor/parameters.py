@@ -1,4 +1,4 @@
-"""Settings of the calibrate stage."""
+"""Settings of the calibrate stage, of the sensors' health and of the verdict on sensor or gait."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ..settings import setting
 
-__all__ = ["CalibrateParameters"]
+__all__ = ["CalibrateParameters", "HealthParameters", "VerdictParameters"]
 
 
 @dataclass(frozen=True)
@@ -81,3 +81,83 @@ class CalibrateParameters:
     def lag_s(self) -> float:
         """First-order time constant of `response_time_s`: from 10 to 90 % of a step takes ln 9 of them."""
         return self.response_time_s / math.log(9)
+
+
+@dataclass(frozen=True)
+class HealthParameters:
+    """When a sensor counts as changed."""
+
+    control_limit_sd: float = setting(
+        3.0,
+        "Standard deviations from the centre line to a control limit",
+        source="ISO 7870-2, Shewhart control charts",
+        minimum=1,
+        maximum=10,
+    )
+    fewest_ranges: int = setting(
+        5,
+        "Pairs of successive uses, over all sensors, below which no limits are drawn",
+        source="common practice, no source",
+        minimum=2,
+        maximum=1000,
+    )
+    smallest_change_percent: float = setting(
+        5.0,
+        "Change from the centre that is never flagged, however steady the sensors are",
+        source="common practice, no source",
+        unit="%",
+        minimum=0,
+        maximum=100,
+    )
+
+
+@dataclass(frozen=True)
+class VerdictParameters:
+    """Limits beyond which a difference between the sides counts as an asymmetry."""
+
+    amplitude_limit_percent: float = setting(
+        16.0,
+        "Symmetry index of amplitude that healthy people may have",
+        source="Dynamic Medicine 2008, 7:17: healthy limits of a gait curve's asymmetry 12-16 %, upper end",
+        unit="%",
+        minimum=1,
+        maximum=100,
+    )
+    step_time_limit_percent: float = setting(
+        8.0,
+        "Symmetry index of step time that healthy people may have",
+        source="Patterson et al. 2010, doi 10.1016/j.gaitpost.2009.10.014 (from memory): ratios up to 1.06-1.08",
+        unit="%",
+        minimum=1,
+        maximum=100,
+    )
+    phase_limit_deg: float = setting(
+        9.0,
+        "Deviation of the left-right phase from 180 degrees that healthy people may have",
+        source="ours: 5 % of half a cycle, about the healthy coordination index at 75 years and older (5.7 %)",
+        unit="deg",
+        minimum=1,
+        maximum=90,
+    )
+    peak_timing_limit_percent: float = setting(
+        5.0,
+        "Difference between the sides in where the swing peak falls in the stride",
+        source="common practice, no source",
+        unit="% of stride",
+        minimum=0.5,
+        maximum=50,
+    )
+    shape_limit: float = setting(
+        0.10,
+        "Unlikeness of the two knees' stride waves (1 - correlation)",
+        source="common practice, no source",
+        minimum=0.001,
+        maximum=1,
+    )
+    minimum_strides: int = setting(
+        8,
+        "Strides of each knee below which no verdict is given",
+        source="common practice, no source",
+        minimum=2,
+        maximum=1000,
+    )

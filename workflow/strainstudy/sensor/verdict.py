@@ -18,8 +18,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from ..settings import setting
 from ..tables.spec import Column, interval_columns
+from .parameters import VerdictParameters
 
 __all__ = [
     "CANNOT_TELL",
@@ -83,58 +83,6 @@ VERDICT_COLUMNS: Final = (
         "Amplitude of the right knee over that of the left in degrees; n/a without a calibration of both knees.",
     ),
 )
-
-
-@dataclass(frozen=True)
-class VerdictParameters:
-    """Limits beyond which a difference between the sides counts as an asymmetry."""
-
-    amplitude_limit_percent: float = setting(
-        16.0,
-        "Symmetry index of amplitude that healthy people may have",
-        source="Dynamic Medicine 2008, 7:17: healthy limits of a gait curve's asymmetry 12-16 %, upper end",
-        unit="%",
-        minimum=1,
-        maximum=100,
-    )
-    step_time_limit_percent: float = setting(
-        8.0,
-        "Symmetry index of step time that healthy people may have",
-        source="Patterson et al. 2010, doi 10.1016/j.gaitpost.2009.10.014 (from memory): ratios up to 1.06-1.08",
-        unit="%",
-        minimum=1,
-        maximum=100,
-    )
-    phase_limit_deg: float = setting(
-        9.0,
-        "Deviation of the left-right phase from 180 degrees that healthy people may have",
-        source="ours: 5 % of half a cycle, about the healthy coordination index at 75 years and older (5.7 %)",
-        unit="deg",
-        minimum=1,
-        maximum=90,
-    )
-    peak_timing_limit_percent: float = setting(
-        5.0,
-        "Difference between the sides in where the swing peak falls in the stride",
-        source="common practice, no source",
-        unit="% of stride",
-        minimum=0.5,
-        maximum=50,
-    )
-    shape_limit: float = setting(
-        0.10,
-        "Unlikeness of the two knees' stride waves (1 - correlation)",
-        source="common practice, no source",
-        minimum=0.001,
-        maximum=1,
-    )
-    minimum_strides: int = setting(
-        8,
-        "Strides of each knee below which no verdict is given",
-        source="common practice, no source",
-        minimum=2,
-        maximum=1000,
-    )
 
 
 @dataclass(frozen=True)

@@ -4,15 +4,20 @@ In: the conditioned throat stream and, where there are any, hand labels. Out: ca
 that needs no labels, swallows with their measures. The classifier itself is generic and lives in `classify`.
 """
 
-from .activity import observed_seconds
-from .candidates import CANDIDATE_COLUMNS, detect_candidates
-from .edges import EdgeModel, edge_differences, fit_edges, move_edges
-from .features import FEATURE_NAMES, SWALLOW_FEATURES, SwallowFeature
-from .generic import accept_generic, generic_score
-from .health import AT_LIMIT_FRACTION, ThroatHealth, throat_health
-from .labels import CANDIDATE_CLASSES, label_candidates
-from .measures import measure_swallows, summarise_swallows
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Final
+
 from .parameters import SwallowParameters
+
+if TYPE_CHECKING:
+    from .activity import observed_seconds
+    from .candidates import CANDIDATE_COLUMNS, detect_candidates
+    from .edges import EdgeModel, edge_differences, fit_edges, move_edges
+    from .features import FEATURE_NAMES, SWALLOW_FEATURES, SwallowFeature
+    from .generic import accept_generic, generic_score
+    from .health import AT_LIMIT_FRACTION, ThroatHealth, throat_health
+    from .labels import CANDIDATE_CLASSES, label_candidates
+    from .measures import measure_swallows, summarise_swallows
 
 __all__ = [
     "AT_LIMIT_FRACTION",
@@ -36,3 +41,32 @@ __all__ = [
     "summarise_swallows",
     "throat_health",
 ]
+
+_HOME: Final = {
+    "AT_LIMIT_FRACTION": "health",
+    "CANDIDATE_CLASSES": "labels",
+    "CANDIDATE_COLUMNS": "candidates",
+    "EdgeModel": "edges",
+    "FEATURE_NAMES": "features",
+    "SWALLOW_FEATURES": "features",
+    "SwallowFeature": "features",
+    "ThroatHealth": "health",
+    "accept_generic": "generic",
+    "detect_candidates": "candidates",
+    "edge_differences": "edges",
+    "fit_edges": "edges",
+    "generic_score": "generic",
+    "label_candidates": "labels",
+    "measure_swallows": "measures",
+    "move_edges": "edges",
+    "observed_seconds": "activity",
+    "summarise_swallows": "measures",
+    "throat_health": "health",
+}
+"""Where each name lives: loaded on first use, so that reading the settings starts no numerical library."""
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f".{_HOME[name]}", __name__), name)
