@@ -67,6 +67,15 @@ def test_a_missed_contact_is_not_a_long_stride():
     assert found["stride_time_cv"] == pytest.approx(0, abs=1e-9)
 
 
+def test_an_invented_contact_makes_no_two_short_strides():
+    events = walk(stride=1.0)
+    found = values(
+        pd.concat([events, events.iloc[[6]].assign(onset=events["onset"].iloc[6] + 0.3)]).sort_values("onset")
+    )
+    assert found["stride_time_mean"] == pytest.approx(1.0, abs=1e-3)
+    assert found["stride_time_cv"] < 0.5
+
+
 def test_nothing_is_counted_across_spans():
     events = pd.concat([walk(start=1.0, strides=5), walk(start=50.3, strides=5)])
     assert values(events, np.array([[0, 20.0], [40, 80]]))["stride_time_mean"] == pytest.approx(1.1)

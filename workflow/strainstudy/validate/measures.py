@@ -56,6 +56,18 @@ def _contacts(events: pd.DataFrame, span: Floats) -> list[tuple[float, str]]:
     return sorted(zip(rows["onset"].astype(float), rows["side"].astype(str), strict=True))
 
 
+def _usual(times: list[float], ratio: float) -> list[float]:
+    """Leave out times that hold a missed contact, and those about an invented one: it cuts one time into two."""
+    if not times:
+        return []
+    taken = np.asarray(times)
+    middle = np.median(taken)
+    short = np.concatenate([[False], taken < middle / ratio, [False]])
+    cut = short[:-2] | short[1:-1] | short[2:]
+    kept: list[float] = taken[~cut & (taken <= ratio * middle)].tolist()
+    return kept
+
+
 def _gait_parameters(events: pd.DataFrame, spans: Floats, longest: float) -> dict[str, float]:
     strides: dict[str, list[float]] = {side: [] for side in SIDES}
     steps: dict[str, list[float]] = {side: [] for side in SIDES}
@@ -66,14 +78,14 @@ def _gait_parameters(events: pd.DataFrame, spans: Floats, longest: float) -> dic
         for (time, side), (later, other) in itertools.pairwise(contacts):
             if side != other:
                 steps[other].append(later - time)
-    kept = [[s for s in strides[side] if s <= longest * float(np.median(strides[side]))] for side in SIDES]
+    kept = [_usual(strides[side], longest) for side in SIDES]
     enough = [own for own in kept if len(own) >= MINIMUM_STRIDES]
     if not enough:
         return {}
     mean = float(np.mean([s for own in enough for s in own]))
     spread = float(np.mean([np.std(own, ddof=1) for own in enough]))
     found = {"stride_time_mean": mean, "cadence": 120 / mean, "stride_time_cv": 100 * spread / mean}
-    usual = [[s for s in steps[side] if s <= longest * float(np.median(steps[side]))] for side in SIDES]
+    usual = [_usual(steps[side], longest) for side in SIDES]
     if min(len(own) for own in usual) >= MINIMUM_STRIDES:
         left, right = float(np.mean(usual[0])), float(np.mean(usual[1]))
         found |= {"step_time_mean_left": left, "step_time_mean_right": right}

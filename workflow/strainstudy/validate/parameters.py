@@ -53,8 +53,8 @@ class ValidateParameters:
     )
     missed_contact_ratio: float = setting(
         1.5,
-        "Strides longer than this many median strides of their side are taken to hold a missed contact and are "
-        "left out of the compared parameters, of labels and pipeline alike",
+        "Strides and steps longer than this many medians of their side, or as much shorter, tell of a missed or "
+        "an invented contact and are left out of the compared parameters, of labels and pipeline alike",
         source=_PRACTICE,
         minimum=1.1,
         maximum=3.0,
