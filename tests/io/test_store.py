@@ -27,6 +27,17 @@ def test_one_recording_is_read_without_the_others(file):
     np.testing.assert_allclose(traces["left_knee"].time, [0.5, 0.51, 0.52])
 
 
+def test_only_the_quantities_asked_for_are_read(tmp_path):
+    path = tmp_path / "two.parquet"
+    columns = {"response": np.arange(4.0), "drift": np.ones(4)}
+    with TraceWriter(path, ("response", "drift")) as writer:
+        writer.write(Trace("walk-1", "left_knee", "V", 100.0, columns))
+    one = read_recording(path, "walk-1", ("drift",))["left_knee"]
+    assert list(one.columns) == ["drift"]
+    np.testing.assert_array_equal(one["drift"], np.ones(4))
+    assert list(read_recording(path, "walk-1")["left_knee"].columns) == ["response", "drift"]
+
+
 def test_a_trace_without_samples_keeps_its_place(file):
     assert [t.n for t in iter_traces(file)] == [5, 0, 3]
     assert trace_index(file)[1]["tracked_point"] == "right_knee"
