@@ -30,6 +30,8 @@ BENCH_TABLES = {
 }
 BENCH = (*BENCH_TABLES, "uses")
 INPUTS = ("quality", "calibrations", "calibrate_notes", "condition_notes", "knee_bends")
+MOSTLY = 0.1
+"""Share of impossible volts from which a sheet is more likely wrong than a sensor (ours: spikes are far fewer)."""
 FLAG = Column(
     "sensor_flag", "string", "Sensor flag", "A sensor of this recording left its control limits in the study."
 )
@@ -162,6 +164,7 @@ def run(
 
     carried, columns = _carried(recordings, participants, {*RECORDINGS.names, "sensor_flag", "notes", "volume_ml"})
     rows = read_rows(inputs["quality"]).merge(carried, on="recording_id", how="left")
+    _degrade_impossible(rows, told)
     flags = flagged.groupby("recording_id")["reason"].agg("; ".join)
     rows["sensor_flag"] = rows["recording_id"].map(flags)
     both = pd.concat([frame[["recording_id", "tracked_point", "notes"]] for frame in (told, conditioned)])
@@ -177,6 +180,23 @@ def run(
         write_table(read_frame(bench[name]) if bench else spec.empty(), spec, results)
     counts = rows["status"].value_counts()
     progress.say(", ".join(f"{counts.get(word, 0)} {word}" for word in ("good", "degraded", "rejected")))
+
+
+def _degrade_impossible(rows: pd.DataFrame, told: pd.DataFrame) -> None:
+    """Do not call a recording good if its volts are mostly such as no resistance can give."""
+    length = (rows["duration"] * rows["sampling_frequency"]).set_axis(rows["recording_id"])
+    share = told["impossible"].astype(float) / told["recording_id"].map(length).astype(float)
+    reasons: dict[str, list[str]] = {}
+    for entry in told.assign(share=share)[share > MOSTLY].to_dict("records"):
+        reason = (
+            f"{entry['share']:.0%} of the volts of {str(entry['tracked_point']).replace('_', ' ')} are such as no"
+            " resistance can give: correct units in channels.tsv, or excitation, gain or polarity in sensors.tsv"
+        )
+        reasons.setdefault(str(entry["recording_id"]), []).append(reason)
+    for at in rows.index[rows["recording_id"].isin(list(reasons))]:
+        before = rows.at[at, "status_description"]
+        said = [*([before] if isinstance(before, str) else []), *reasons[str(rows.at[at, "recording_id"])]]
+        rows.loc[at, ["status", "status_description"]] = ["degraded", "; ".join(said)]
 
 
 def _condition_notes(paths: Sequence[Path]) -> pd.DataFrame:
