@@ -1,0 +1,127 @@
+"""The stages of a study one after the other in this process, without the engine, as the rules call them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from strainstudy.config import load_config
+from strainstudy.intake.start import reference_rater
+from strainstudy.io.frames import read_frame
+from strainstudy.jobs import Progress
+from strainstudy.records import Study
+from strainstudy.stages import calibrate, classify, condition, features, ingest, segment, tabulate, train
+from strainstudy.stages.labels import labels_of
+from strainstudy.tables import read_table
+
+__all__ = ["Outcome", "run_stages", "without_bends"]
+
+BATCH = "people"
+
+
+class _Quiet(Progress):
+    """Progress lines to the log alone."""
+
+    def say(self, text: str) -> None:
+        self.note(text)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a run gave: bouts, gait measures with verdicts, scores, and the labels they were scored with."""
+
+    bouts: pd.DataFrame
+    gait: pd.DataFrame
+    scores: pd.DataFrame
+    labels: Mapping[str, pd.DataFrame]
+    calibrations: pd.DataFrame
+
+
+def without_bends(study: Study) -> Study:
+    """Leave the bend recordings out, as if they had not been made."""
+    return replace(study, recordings={name: r for name, r in study.recordings.items() if r.task != "bend"})
+
+
+def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome:
+    """Run ingest to classify.
+
+    Parameters
+    ----------
+    study : Study
+        Checked.
+    folder : Path
+        For everything that is written.
+    config : mapping
+        Settings that are not the defaults, by section.
+
+    Returns
+    -------
+    Outcome
+    """
+    _, settings = load_config(config)
+    say = _Quiet(folder / "log.txt", BATCH)
+    rater = reference_rater(study, settings["validate"].reference_rater)
+    recordings = list(study.recordings.values())
+    at = {
+        name: folder / f"{name}.parquet"
+        for name in (
+            "ingested", "calibrated", "signals", "windows", "bouts", "candidates", "label_next", *segment.FRAMES,
+        )
+    }  # fmt: skip
+    note = {
+        name: folder / f"{name}.json"
+        for name in ("quality", "maps", "calibrations", "calibrate_notes", "condition_notes", "segment_notes")
+    }
+    decisions = {name: folder / f"decided_{name}.parquet" for name in ("bouts", "candidates", "label_next")}
+    results = folder / "results"
+
+    ingest.run(
+        recordings, parameters=settings["ingest"], strict=True, traces=at["ingested"], quality=note["quality"],
+        progress=say,
+    )  # fmt: skip
+    calibrate.run(
+        recordings, study.sensors, parameters=settings["calibrate"], condition=settings["condition"],
+        reference_rater=rater, raw=at["ingested"], traces=at["calibrated"], maps=note["maps"],
+        calibrations=note["calibrations"], notes=note["calibrate_notes"], progress=say,
+    )  # fmt: skip
+    condition.run(
+        recordings, study.sensors, parameters=settings["condition"], traces=at["calibrated"], maps=note["maps"],
+        calibration_notes=note["calibrate_notes"], signals=at["signals"], notes=note["condition_notes"], progress=say,
+    )  # fmt: skip
+    segment.run(
+        recordings, gait=settings["gait"], bends=settings["bends"], swallow=settings["swallow"],
+        lag_s=settings["calibrate"].lag_s, signals=at["signals"],
+        outputs={name: at[name] for name in segment.FRAMES}, notes=note["segment_notes"], progress=say,
+    )  # fmt: skip
+    features.run(
+        recordings, parameters=settings["features"], signals=at["signals"], strides=at["strides"],
+        notes=note["segment_notes"], windows=at["windows"], progress=say,
+    )  # fmt: skip
+    tabulate.run(
+        recordings, study.participants, health=settings["health"],
+        inputs={name: [at["knee_bends"] if name == "knee_bends" else note[name]] for name in tabulate.INPUTS},
+        bench={}, results=results, progress=say,
+    )  # fmt: skip
+    train.run(
+        recordings, study.participants, parameters=settings["classify"], swallow=settings["swallow"],
+        reference_rater=rater, external=None, windows=[at["windows"]], states=[at["states"]],
+        candidates=[at["candidates"]], outputs={**decisions, "evidence": folder / "evidence"}, results=results,
+        progress=say,
+    )  # fmt: skip
+    paths = {**at, **note}
+    classify.run(
+        recordings, study.participants, gait=settings["gait"], swallow=settings["swallow"],
+        verdict=settings["verdict"], batches={BATCH: list(study.recordings)},
+        inputs={name: {BATCH: paths[name]} for name in classify.BATCH_INPUTS}, decisions=decisions, results=results,
+        progress=say,
+    )  # fmt: skip
+    return Outcome(
+        read_table(results / "tables/bouts.tsv"),
+        read_table(results / "tables/gait.tsv"),
+        read_frame(folder / "evidence/classifier.parquet"),
+        {name: raters[rater] for name, raters in labels_of(recordings).items() if rater in raters},
+        read_table(results / "tables/calibrations.tsv"),
+    )
