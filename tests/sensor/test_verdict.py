@@ -193,3 +193,22 @@ def test_columns_are_those_described_for_every_kind_of_walk():
         assert set(verdict.columns) == names
         assert verdict.verdict in VERDICTS
         assert verdict.evidence.endswith(".")
+
+
+def test_the_error_of_reading_steps_from_knees_widens_the_interval_in_quadrature():
+    widened = Measured(10.0, 7.0, 13.0).widened(4.0 / 1.96)
+    assert widened.numbers == pytest.approx((10.0, 5.0, 15.0))
+
+
+def test_a_step_time_difference_within_the_error_of_knees_makes_no_limp():
+    """Index 11.5 % found where labels had 0.3 %: the spread over strides alone does not hold such errors."""
+    evidence = WalkEvidence(
+        strides=40,
+        amplitude_recorded=Measured(2.0, 0.0, 4.0),
+        amplitude_calibrated=Measured(1.0, -1.0, 3.0),
+        step_time=Measured(11.5, 9.5, 13.5),
+        phase=Measured(8.0, 7.0, 9.0),
+    )
+    assert sensor_or_gait(evidence).verdict == "not certain"
+    certain = VerdictParameters(step_time_error_percent=0.0, phase_error_deg=0.0)
+    assert sensor_or_gait(evidence, certain).verdict == "gait"

@@ -20,7 +20,7 @@ _GAIT: Final = (
     ("cadence", "cadence (steps/min)"),
     ("stride_time_cv", "stride-time CV (%)"),
     ("step_time_symmetry_index", "step time, symmetry index (%)"),
-    ("amplitude_symmetry_index", "swing amplitude, symmetry index (%)"),
+    ("range_of_motion_symmetry_index", "range of motion, symmetry index (%)"),
     ("coordination_index", "phase coordination index (%)"),
     ("waveform_likeness", "waveform likeness of the knees (1)"),
 )
@@ -95,7 +95,7 @@ def gait_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "Gait by person, session and state",
         f"n = {gait['recording_id'].nunique()} recordings of {len(people)} people; filled: first session, open: later. "
         "Bars: 95 % bootstrap intervals over strides. Symmetry indices: (right − left) / (0.5 (right + left)) × 100 "
-        "(Robinson et al. 1987); that of swing amplitude is in degrees only where both knees are calibrated.",
+        "(Robinson et al. 1987); that of the range of motion only where both knees are calibrated.",
         "Gait measures of each person in each session.",
         png,
     )
@@ -250,9 +250,9 @@ def change_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "change",
         "Change between sessions",
-        f"n = {len(change)} changes of {change['participant_id'].nunique()} people; grey: within what repeats alone "
-        f"explain in 95 of 100 cases; diamonds: beyond it, {n}. With so many comparisons about one in twenty lies "
-        "beyond without any true change.",
+        f"n = {len(change)} changes of {change['participant_id'].nunique()} people; grey: within the minimal "
+        "detectable change (its error is named in tables/change.tsv); diamonds: beyond it, "
+        f"{n}. With so many comparisons about one in twenty lies beyond without any true change.",
         "Changes between sessions as multiples of the minimal detectable change.",
         png,
     )

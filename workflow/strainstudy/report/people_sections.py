@@ -32,7 +32,7 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
         ("cadence (1/min)", interval_of("cadence"), False),
         ("stride-time CV (%)", interval_of("stride_time_cv"), False),
         ("step-time asymmetry (%)", interval_of("step_time_symmetry_index"), False),
-        ("amplitude asymmetry (%)", interval_of("amplitude_symmetry_index"), False),
+        ("range of motion asymmetry (%)", interval_of("range_of_motion_symmetry_index"), False),
     ]
     judged: list[Column] = [
         ("recording", "recording_id", False),
@@ -92,7 +92,7 @@ def standing(tables: StudyTables, folder: Path) -> list[Section]:
             ("minimal detectable", "minimal_detectable_change", True),
             ("unit", "unit", False),
         ]
-        listed = table_of(beyond, "Changes beyond what repeats explain (at most 40 shown)", columns)
+        listed = table_of(beyond, "Changes beyond their error (at most 40 shown)", columns)
         sections.append(Section("change", "Change between sessions", (Text(READING["change"]), change, listed)))
     return sections
 

@@ -72,5 +72,6 @@ READING: Final = {
     "second rater where there is one.",
     "norms": "Published values for orientation. They differ between good sources; being outside a range is not an "
     "illness and being inside one is not health.",
-    "change": "Later minus earlier session, beside what repeats alone explain.",
+    "change": "Later minus earlier session, beside the error of such a change; the table says what the error was taken "
+    "from.",
 }

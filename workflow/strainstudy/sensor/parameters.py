@@ -139,6 +139,23 @@ class VerdictParameters:
         minimum=1,
         maximum=90,
     )
+    step_time_error_percent: float = setting(
+        6.6,
+        "Standard deviation of the symmetry index of step time as read from knees, added to its interval",
+        source="measured against 50 N force-plate contacts on the open walks of Pearl et al. 2022, "
+        "doi 10.21203/rs.3.rs-1902381/v1, 4 people",
+        unit="%",
+        minimum=0,
+        maximum=100,
+    )
+    phase_error_deg: float = setting(
+        6.0,
+        "Standard deviation of the left-right phase as read from knees, added to its interval",
+        source="ours: step_time_error_percent as a part of half a cycle",
+        unit="deg",
+        minimum=0,
+        maximum=90,
+    )
     peak_timing_limit_percent: float = setting(
         5.0,
         "Difference between the sides in where the swing peak falls in the stride",

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from ..tables.spec import Column, interval_columns
@@ -35,6 +35,7 @@ __all__ = [
     "sensor_or_gait",
 ]
 
+_NORMAL_95: Final = 1.96
 NO_ASYMMETRY: Final = "no asymmetry found"
 CANNOT_TELL: Final = "cannot be told apart without a bend calibration"
 VERDICTS: Final = {
@@ -105,6 +106,11 @@ class Measured:
         if self.low > limit or self.high < -limit:
             return True
         return False if -limit <= self.low and self.high <= limit else None
+
+    def widened(self, sd: float) -> Measured:
+        """Add an error that the interval does not hold, of standard deviation ``sd``, in quadrature."""
+        low, high = (math.hypot(self.value - limit, _NORMAL_95 * sd) for limit in (self.low, self.high))
+        return Measured(self.value, self.value - low, self.value + high)
 
     def mapped(self, function: Callable[[float], float]) -> Measured:
         """Apply an increasing function to the value and its limits."""
@@ -323,6 +329,11 @@ def sensor_or_gait(evidence: WalkEvidence, parameters: VerdictParameters | None 
         calibration``; uncalibrated, a side comes from step time only.
     """
     parameters = parameters or VerdictParameters()
+    evidence = replace(
+        evidence,
+        step_time=evidence.step_time.widened(parameters.step_time_error_percent),
+        phase=evidence.phase.widened(parameters.phase_error_deg),
+    )
     found, unsettled, measured = _timing_findings(evidence, parameters, evidence.amplitude_calibrated.known)
     verdict = _decide(evidence, parameters, found, unsettled, measured)
     side = _side(evidence, parameters) if verdict in ("gait", "gait and sensor") else None

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from ..classify.candidates import CandidateResult, classify_candidates
@@ -64,10 +63,12 @@ def _moved_edges(candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame], f
         return candidates
     known = pd.concat(matched, ignore_index=True)
     parts = []
-    for number in np.unique(fold):
-        own = candidates[fold == number]
-        people = set(own["participant_id"]) if number >= 0 else set()
-        parts.append(move_edges(own, fit_edges(known[~known["participant_id"].isin(people)])))
+    # A row in no fold is of somebody whose labels, if there are any, must not move it either: a group of its person.
+    person = candidates["participant_id"].to_numpy(dtype=object)
+    groups = [str(number) if number >= 0 else f"of {who}" for number, who in zip(fold, person, strict=True)]
+    for _, own in candidates.groupby(groups, sort=True):
+        others = known[~known["participant_id"].isin(set(own["participant_id"]))]
+        parts.append(move_edges(own, fit_edges(others)))
     return pd.concat(parts).loc[candidates.index]
 
 
