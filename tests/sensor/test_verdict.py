@@ -12,6 +12,7 @@ from strainstudy.sensor.verdict import (
     VERDICT_COLUMNS,
     VERDICTS,
     Measured,
+    VerdictParameters,
     WalkEvidence,
     gain_ratio_of_bends,
     ratio_of_symmetry_index,
