@@ -7,7 +7,7 @@ PYTHON ?= python3
 CORES ?= 2
 VENV := .venv
 BIN := $(VENV)/bin
-SNAKEMAKE := $(BIN)/snakemake --cores $(CORES)
+SNAKEMAKE := $(BIN)/snakemake --workflow-profile workflow/profiles/default --cores $(CORES)
 
 .PHONY: demo test lint bench demo-raw lock clean
 .DEFAULT_GOAL := demo
@@ -25,9 +25,10 @@ $(VENV)/.test: $(VENV)/.run requirements-test.lock
 
 demo: $(VENV)/.run
 	$(SNAKEMAKE)
+	@echo "The report is $$(pwd)/results/report.html"
 
 test: $(VENV)/.test
-	$(BIN)/pytest
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/pytest -n 2 --dist loadscope
 
 lint: $(VENV)/.test
 	$(BIN)/ruff check .
