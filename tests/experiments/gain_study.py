@@ -246,8 +246,8 @@ def _targets(results: Mapping[str, Mapping[str, Figures]]) -> list[str]:
              + (f", but for {_words(Counter(other['bends']))} of {normal['bends'].total()}" if other["bends"] else "")),
         line(not other["plain"], f"normal walks without one are '{CANNOT_TELL}' or 'no asymmetry found'"
              + (f", but for {_words(Counter(other['plain']))} of {normal['plain'].total()}" if other["plain"] else "")),
-        f"- Limps whose amplitudes the gain made equal: {100 * min(hidden.values()):.1f} % or more of the limping of "
-        "each person is still found, without a calibration, from timing and shape alone.",
+        f"- Limps whose amplitudes the gain made equal: at least {100 * min(hidden.values()):.1f} % of the limping "
+        "of each person is still found, without a calibration, from timing and shape alone.",
     ]  # fmt: skip
 
 
@@ -314,11 +314,12 @@ def page(results: Mapping[str, Mapping[str, Figures]], cancelling: Mapping[str, 
         "",
         *_timing_table(timing),
         "",
-        "The settings undo one answering time on all sensors. What is left of a difference between the sides goes into "
-        "step time and phase, twice as a share of the stride: 15 ms in a stride of 1.1 s are 5 % points. This makes "
-        "normal walks 'not certain', and can make one 'gait'; with each sensor's own time constant undone, as a bench "
-        "measures it, it goes. The classifier is not misled, since it weighs many features. Read a verdict that rests "
-        "on step time or phase alone with that in mind where the two sensors were not compared on the bench.",
+        "The settings undo one answering time on all sensors. What is left of a difference between the sides "
+        "lengthens one step and shortens the other: in a stride of 1.1 s, 15 ms are 5.5 points of the symmetry index "
+        "of step time. That is what makes normal walks 'not certain', in the tables above too, and 'gait' where it "
+        "adds to an asymmetry of the walk. With each sensor's own time constant undone, which a bench can measure, both "
+        "are gone. The classifier, trained and tested across these sets, was not misled. Read a verdict that rests on "
+        "step time or phase alone with this in mind where the two sensors were not compared on the bench.",
         "",
         "## What this cannot show",
         "",
