@@ -182,7 +182,7 @@ def _signals(folder: str) -> dict[str, object]:
     from strainstudy.io.store import iter_traces
 
     (path,) = Path(folder).rglob("signals.parquet")
-    return {trace.tracked_point: trace for trace in iter_traces(path)}
+    return {trace.tracked_point: trace for trace in iter_traces(path, quantities=("response",))}
 
 
 def gait(folder: str) -> None:
@@ -202,12 +202,10 @@ def gait(folder: str) -> None:
 
 def swallow(folder: str) -> None:
     """Time the detection of swallow candidates with their features."""
-    from strainstudy.io.store import iter_traces
     from strainstudy.swallow.candidates import detect_candidates
     from strainstudy.swallow.parameters import SwallowParameters
 
-    (path,) = Path(folder).rglob("signals.parquet")
-    (trace,) = iter_traces(path)
+    (trace,) = _signals(folder).values()
     found = []
 
     def work() -> None:
