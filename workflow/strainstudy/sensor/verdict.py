@@ -40,7 +40,7 @@ NO_ASYMMETRY: Final = "no asymmetry found"
 CANNOT_TELL: Final = "cannot be told apart without a bend calibration"
 VERDICTS: Final = {
     NO_ASYMMETRY: "nothing beyond the limits; uncalibrated, equal amplitudes prove no equal movement",
-    "gait": "an asymmetry that the sensors cannot have made",
+    "gait": "an asymmetry that no gain of the sensors can have made",
     "sensor": "the amplitudes differ as recorded and agree once calibrated; timing is symmetric",
     "gait and sensor": "the gait is asymmetric, and the sensors differ as well",
     CANNOT_TELL: "the amplitudes differ, timing is symmetric, and no calibration says which it is",
