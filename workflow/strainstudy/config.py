@@ -53,8 +53,8 @@ class StudyConfig:
         False, "Stop at the first rejected recording instead of going on without it", source="ours: a cohort goes on"
     )
     batches: int = setting(
-        4,
-        "Batches that participants are spread over; more for large cohorts or a cluster",
+        2,
+        "Batches that participants are spread over; more for many cores, large cohorts or a cluster",
         source="ours: start-up of a job costs about as much as the work on an hour of signal",
         minimum=1,
         maximum=1000,
