@@ -115,7 +115,8 @@ def test_a_broken_file_under_strict_stops_with_its_reason_and_keeps_what_was_don
         tmp_path / "a study", people=2, sessions=1, minutes=0.2, tasks=("walk",), bench=False, faults=False
     )
     (study / "raw/sub-02/sub-02_ses-01_walk.csv.gz").write_bytes(b"no gzip")
-    done = snakemake(tmp_path, "--keep-going", "--until", "ingest", study=str(study), results="my results", strict=True)
+    settings = {"study": str(study), "results": "my results", "strict": True, "batches": 4}
+    done = snakemake(tmp_path, "--keep-going", "--until", "ingest", **settings)
     assert done.returncode == 1
     said = done.stdout + done.stderr
     assert "recording sub-02_ses-01_walk: " in said
