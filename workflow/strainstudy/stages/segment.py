@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -20,13 +21,13 @@ from ..io.store import Trace, read_recording
 from ..jobs import Progress
 from ..records import Recording
 from ..swallow.activity import observed_seconds
-from ..swallow.candidates import CANDIDATE_COLUMNS, detect_candidates
+from ..swallow.candidates import CANDIDATE_COLUMNS, detect_together
 from ..swallow.features import FEATURE_NAMES
 from ..swallow.parameters import SwallowParameters
 from ..vocabulary import KNEES, VOLT_UNITS
-from .bodies import angles_of, knees_of, limits_of
+from .bodies import angles_of, knees_of, limits_of, sensor_of
 
-__all__ = ["FRAMES", "run", "segment_recording"]
+__all__ = ["FRAMES", "run", "segment_recording", "throat_candidates"]
 
 FRAMES = {
     "events": ("onset", "duration", "trial_type", "side", "value", "score"),
@@ -53,24 +54,17 @@ def _outside_gait(bends: pd.DataFrame, states: pd.DataFrame) -> pd.DataFrame:
 
 
 def segment_recording(
-    task: str,
-    traces: Mapping[str, Trace],
-    gait: GaitParameters,
-    bends: BendParameters,
-    swallow: SwallowParameters,
-    *,
-    lag_s: float,
+    task: str, traces: Mapping[str, Trace], gait: GaitParameters, bends: BendParameters, *, lag_s: float
 ) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
-    """Cut one recording.
+    """Cut one recording into all but swallow candidates, which `throat_candidates` finds.
 
     Parameters
     ----------
     task : str
-        Walks are looked for in ``walk`` and ``free``, bends in ``bend`` and ``free``, swallows wherever there is a
-        throat.
+        Walks are looked for in ``walk`` and ``free``, bends in ``bend`` and ``free``.
     traces : mapping of tracked point to Trace
         Conditioned signals.
-    gait, bends, swallow : parameters
+    gait, bends : parameters
     lag_s : float
         Time constant of a strain sensor's answer, seconds.
 
@@ -98,11 +92,40 @@ def segment_recording(
         frames["knee_bends"] = _outside_gait(found, frames["states"]) if "states" in frames else found
     if "throat" in traces:
         throat = traces["throat"]
-        found = detect_candidates(throat["response"], throat.sampling_frequency, swallow)
-        frames["candidates"] = found.assign(onset=found["onset"] + throat.start)
         notes["throat_s"] = throat.n / throat.sampling_frequency
         notes["observed_throat_s"] = observed_seconds(throat["response"], throat.sampling_frequency)
     return frames, notes
+
+
+def _seat(recording: Recording) -> tuple[str, ...]:
+    """Name what recordings of one sensor that was not taken off between them share.
+
+    Where the sheets do not say who it was or which session, a recording stands by itself.
+    """
+    person, session = recording.participant_id, recording.session_id
+    if person is None or session is None:
+        return (recording.recording_id,)
+    return (person, session, sensor_of(recording, "throat") or "")
+
+
+def throat_candidates(throats: Mapping[str, Trace], parameters: SwallowParameters) -> dict[str, pd.DataFrame]:
+    """Find swallow candidates in recordings of one sensor on one throat.
+
+    Parameters
+    ----------
+    throats : mapping of recording_id to Trace
+    parameters : SwallowParameters
+
+    Returns
+    -------
+    dict of recording_id to DataFrame
+        As `swallow.candidates.detect_together` finds them, onsets in the time of the recording.
+    """
+    streams = [(throat["response"], throat.sampling_frequency) for throat in throats.values()]
+    return {
+        recording: found.assign(onset=found["onset"] + throat.start)
+        for (recording, throat), found in zip(throats.items(), detect_together(streams, parameters), strict=True)
+    }
 
 
 def run(
@@ -135,15 +158,26 @@ def run(
     """
     parts: dict[str, list[pd.DataFrame]] = {name: [] for name in FRAMES}
     said = {}
+    left = Counter(_seat(recording) for recording in recordings)
+    throats: dict[tuple[str, ...], dict[str, Trace]] = {seat: {} for seat in left}
     for number, recording in enumerate(recordings, start=1):
         traces = read_recording(signals, recording.recording_id, QUANTITIES)
-        frames, said[recording.recording_id] = segment_recording(
-            recording.task, traces, gait, bends, swallow, lag_s=lag_s
-        )
-        for name, frame in frames.items():
-            if len(frame):
-                parts[name].append(frame.assign(recording_id=recording.recording_id))
+        frames, said[recording.recording_id] = segment_recording(recording.task, traces, gait, bends, lag_s=lag_s)
         counts = ", ".join(f"{len(frame)} {name.replace('_', ' ')}" for name, frame in frames.items())
+        found = {name: [(recording.recording_id, frame)] for name, frame in frames.items()}
+        seat = _seat(recording)
+        left[seat] -= 1
+        if "throat" in traces:
+            throats[seat][recording.recording_id] = traces["throat"]
+        if not left[seat] and throats[seat]:
+            candidates = throat_candidates(throats.pop(seat), swallow)
+            found["candidates"] = list(candidates.items())
+            words = (
+                f"{sum(map(len, candidates.values()))} candidates in {len(candidates)} throat recordings of the session"
+            )
+            counts = f"{counts}, {words}" if counts else words
+        for name, own in found.items():
+            parts[name] += [frame.assign(recording_id=of) for of, frame in own if len(frame)]
         progress.say(
             f"{recording.recording_id}: {counts or 'nothing to cut'}; {number} of {len(recordings)} recordings"
         )

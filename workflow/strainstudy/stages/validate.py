@@ -91,7 +91,6 @@ def run(
     progress.say(f"{len(study.labels)} of {len(recordings)} recordings have labels")
     for spec, table in validate_study(study, parameters):
         write_table(table, spec, results)
-    write_table(_angles(signals, recordings), ANGLES, results)
     write_table(_angles(signals, recordings).reindex(columns=list(ANGLES.names)), ANGLES, results)
     for name, spec in EVIDENCE.items():
         write_table(read_frame(evidence / f"{name}.parquet").reindex(columns=list(spec.names)), spec, results)

@@ -11,7 +11,7 @@ from .parameters import SwallowParameters
 
 if TYPE_CHECKING:
     from .activity import observed_seconds
-    from .candidates import CANDIDATE_COLUMNS, detect_candidates
+    from .candidates import CANDIDATE_COLUMNS, detect_candidates, detect_together
     from .edges import EdgeModel, edge_differences, fit_edges, move_edges
     from .features import FEATURE_NAMES, SWALLOW_FEATURES, SwallowFeature
     from .generic import accept_generic, generic_score
@@ -31,6 +31,7 @@ __all__ = [
     "ThroatHealth",
     "accept_generic",
     "detect_candidates",
+    "detect_together",
     "edge_differences",
     "fit_edges",
     "generic_score",
@@ -53,6 +54,7 @@ _HOME: Final = {
     "ThroatHealth": "health",
     "accept_generic": "generic",
     "detect_candidates": "candidates",
+    "detect_together": "candidates",
     "edge_differences": "edges",
     "fit_edges": "edges",
     "generic_score": "generic",

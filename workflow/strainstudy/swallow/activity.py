@@ -31,6 +31,8 @@ _WORKING_RATE_HZ: Final = 50.0
 # The rise and fall of the larynx lie below 3 Hz; ringing of a piezo-like film and the syllables of speech above.
 _SLOW_EDGE_HZ: Final = 3.0
 _FAST_EDGE_HZ: Final = 12.0
+# Above it lie skin sliding under the sensor, voice and turbulence, below it every smooth movement of neck and larynx.
+_TEXTURE_EDGE_HZ: Final = 5.0
 # Velocity counts as much as level at 1 Hz, the rate of a pulse of the usual length.
 _VELOCITY_SCALE_S: Final = 1 / (2 * np.pi)
 _COARSE_S: Final = 0.15
@@ -60,6 +62,8 @@ class Activity:
         The base line.
     slow : array
         The part of ``level`` below 3 Hz.
+    texture : array
+        The part of the stream from 5 to 12 Hz.
     coarse, fine : array
         Activity over about half a second and over about a fifth of a second, in the unit of the stream.
     significance : array
@@ -74,6 +78,7 @@ class Activity:
     level: Array
     base: Array
     slow: Array
+    texture: Array
     coarse: Array
     fine: Array
     significance: Array
@@ -187,6 +192,7 @@ def measure_activity(y: Array, observed: Mask, fs: float) -> Activity | None:
     if observed.sum() < 5 * fs:
         return None
 
+    texture = smooth - sosfiltfilt(butter(4, min(_TEXTURE_EDGE_HZ, 0.4 * fs), fs=fs, output="sos"), smooth)
     level = smooth - base
     smooth -= slow
     velocity = np.gradient(slow)
@@ -211,6 +217,7 @@ def measure_activity(y: Array, observed: Mask, fs: float) -> Activity | None:
         level=level,
         base=base,
         slow=slow,
+        texture=texture,
         coarse=np.where(observed, np.sqrt(coarse), 0.0),
         fine=np.where(observed, np.sqrt(fine), 0.0),
         significance=np.where(observed, significance, 0.0),

@@ -6,21 +6,25 @@ the features of `features.SWALLOW_FEATURES`.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from .activity import Activity, Array, activity_of, measure_activity
-from .cut import cut_into_pieces
+from .company import compare_with_company
+from .cut import Pieces, cut_together
 from .features import FEATURE_NAMES, RESPONSE_MEASURES, describe_candidates
 from .generic import generic_score, plausibility
 from .parameters import SwallowParameters
 from .restore import leak_rate, restore
-from .typical import compare_with_typical, waveforms
+from .typical import company_likeness, compare_with_typical, waveforms, windows
 
 Indices = npt.NDArray[np.intp]
 
-__all__ = ["CANDIDATE_COLUMNS", "detect_candidates"]
+__all__ = ["CANDIDATE_COLUMNS", "detect_candidates", "detect_together"]
 
 CANDIDATE_COLUMNS = (
     "onset",
@@ -41,6 +45,15 @@ CANDIDATE_COLUMNS = (
 _EDGE_PAUSE_S = 0.35
 # One swallow, or a double one.
 _LONE_RUN = 2
+
+
+class _Described(NamedTuple):
+    """Candidates of one stream: what is measured on each by itself, and what they are compared by."""
+
+    frame: pd.DataFrame
+    waves: Array
+    slow: Array
+    envelope: Array
 
 
 def _cross(fine: Array, at: int, step: int, threshold: float, aim: float) -> float:
@@ -113,22 +126,68 @@ def _sizes(level: Array, fs: float, onset: Indices, end: Indices) -> dict[str, A
     return {"amplitude": amplitude, "peak_to_peak": whole, "area": area, "polarity": polarity}
 
 
-def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: SwallowParameters) -> pd.DataFrame:
-    """Find everything in a continuous throat stream that could be a swallow.
+def _described(activity: Activity, given: Array, pieces: Pieces, parameters: SwallowParameters) -> _Described:
+    edges = np.array([_edges(activity, left, right, parameters) for left, right in pieces])
+    onset_at, end_at = np.rint(np.clip(edges[:, :2], 0, len(activity.slow) - 1)).astype(np.intp).T
+    frame = describe_candidates(activity, edges, np.array(pieces, dtype=np.intp))
+    centres = edges[:, :2].mean(axis=1)
+    return _Described(
+        frame.assign(**_sizes(given, activity.fs, onset_at, end_at)),
+        waveforms(activity, onset_at, end_at),
+        windows(activity.slow, centres, activity.fs),
+        windows(activity.coarse, centres, activity.fs),
+    )
+
+
+def _compared(parts: Sequence[_Described], parameters: SwallowParameters) -> pd.DataFrame:
+    """Compare the candidates of all streams with one another, and score them."""
+    frame = pd.concat([part.frame for part in parts], ignore_index=True)
+    waves, plausible = np.concatenate([part.waves for part in parts]), plausibility(frame, parameters)
+    typical = compare_with_typical(
+        waves,
+        frame,
+        plausible,
+        frame["run_count"].to_numpy() <= _LONE_RUN,
+    )
+    frame = frame.assign(
+        waveform_likeness=company_likeness(np.concatenate([part.slow for part in parts])),
+        envelope_likeness=company_likeness(np.concatenate([part.envelope for part in parts])),
+        **typical,
+    )
+    frame = frame.assign(**compare_with_company(waves, frame, plausible))
+    return frame.assign(score=generic_score(frame, parameters))
+
+
+def _in_stream(frame: pd.DataFrame, x: Array, fs: float) -> pd.DataFrame:
+    """Add what is read in the stream as it was given."""
+    onset = frame["onset"].to_numpy()
+    end = onset + frame["duration"].to_numpy()
+    missing = np.concatenate([[0], np.cumsum(~np.isfinite(x), dtype=np.int32)])
+    before = missing[np.clip((onset * fs).astype(int), 0, len(x))] / fs
+    found: pd.DataFrame = frame.assign(missing_before=before, at_limit_fraction=_at_limit(x, fs, onset, end))
+    return found[[*CANDIDATE_COLUMNS, *FEATURE_NAMES]].reset_index(drop=True)
+
+
+def detect_together(
+    streams: Sequence[tuple[npt.NDArray[np.floating], float]], parameters: SwallowParameters
+) -> list[pd.DataFrame]:
+    """Find everything that could be a swallow in the streams of one sensor on one throat.
+
+    What one stream tells of the sensor (does it let go?) and of the person's swallows (what is typical?) serves all: a
+    water test alone, sip upon sip, shows neither.
 
     Parameters
     ----------
-    throat : array, shape (n,)
-        Conditioned stream in any unit and polarity; NaN in gaps.
-    fs : float
-        Hz, 20 and up (50 to 2000 is what it was made for).
+    streams : sequence of (array of shape (n,), float)
+        Conditioned streams in one unit, of any polarity, NaN in gaps; each with its rate in Hz, 20 and up (50 to
+        2000 is what it was made for).
     parameters : SwallowParameters
 
     Returns
     -------
-    DataFrame
-        One row per candidate, by onset: `CANDIDATE_COLUMNS` and the features. ``onset``, ``duration``,
-        ``rise_time``, ``peak_time`` in s; ``amplitude`` (largest distance from the base line) and
+    list of DataFrame
+        For each stream one row per candidate, by onset: `CANDIDATE_COLUMNS` and the features. ``onset``,
+        ``duration``, ``rise_time``, ``peak_time`` in s; ``amplitude`` (largest distance from the base line) and
         ``peak_to_peak`` in the unit of the stream; ``area`` in that unit times s; ``score`` from 0 to 1 as
         `generic_score` gives it; ``polarity`` 1 or -1; ``missing_before`` seconds of the stream without data
         before the onset.
@@ -138,32 +197,34 @@ def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: S
     ValueError
         For a sampling frequency below 20 Hz.
     """
-    x = np.asarray(throat, dtype=np.float64)
-    activity = activity_of(x, fs)
-    pieces = [] if activity is None else cut_into_pieces(activity, parameters)
-    given = np.empty(0) if activity is None else activity.level
-    if activity is not None:
-        rate = leak_rate(activity, pieces)
-        if rate > 0:
-            activity = measure_activity(restore(activity, rate), activity.observed, activity.fs)
-            pieces = [] if activity is None else cut_into_pieces(activity, parameters)
-    if activity is None or not pieces:
-        return pd.DataFrame(columns=[*CANDIDATE_COLUMNS, *FEATURE_NAMES], dtype=np.float64)
-    edges = np.array([_edges(activity, left, right, parameters) for left, right in pieces])
-    candidates = describe_candidates(activity, edges, np.array(pieces, dtype=np.intp))
-    onset_at, end_at = np.rint(np.clip(edges[:, :2], 0, len(activity.slow) - 1)).astype(np.intp).T
-    typical = compare_with_typical(
-        waveforms(activity, onset_at, end_at),
-        candidates,
-        plausibility(candidates, parameters),
-        candidates["run_count"].to_numpy() <= _LONE_RUN,
-    )
-    candidates = candidates.assign(**typical, **_sizes(given, activity.fs, onset_at, end_at))
-    del activity, given
-    onset = candidates["onset"].to_numpy()
-    end = onset + candidates["duration"].to_numpy()
-    missing = np.concatenate([[0], np.cumsum(~np.isfinite(x))])
-    candidates["missing_before"] = missing[np.clip((onset * fs).astype(int), 0, len(x))] / fs
-    candidates["at_limit_fraction"] = _at_limit(x, fs, onset, end)
-    candidates["score"] = generic_score(candidates, parameters)
-    return candidates[[*CANDIDATE_COLUMNS, *FEATURE_NAMES]]
+    given = [np.asarray(x, dtype=np.float64) for x, _ in streams]
+    activities = {
+        k: activity
+        for k, (x, (_, fs)) in enumerate(zip(given, streams, strict=True))
+        if (activity := activity_of(x, fs))
+    }
+    levels = {k: activity.level for k, activity in activities.items()}
+    pieces = _cut(activities, parameters)
+    rate = leak_rate([(activity, pieces[k]) for k, activity in activities.items()])
+    if rate > 0:
+        restored = {k: measure_activity(restore(a, rate), a.observed, a.fs) for k, a in activities.items()}
+        activities = {k: activity for k, activity in restored.items() if activity is not None}
+        pieces = _cut(activities, parameters)
+    parts = {k: _described(activities[k], levels[k], own, parameters) for k, own in pieces.items() if own}
+    del activities, levels
+    frames = [pd.DataFrame(columns=[*CANDIDATE_COLUMNS, *FEATURE_NAMES], dtype=np.float64) for _ in streams]
+    if parts:
+        whole = _compared(list(parts.values()), parameters)
+        ends = np.cumsum([len(part.frame) for part in parts.values()])[:-1]
+        for k, rows in zip(parts, np.split(np.arange(len(whole)), ends), strict=True):
+            frames[k] = _in_stream(whole.iloc[rows], given[k], streams[k][1])
+    return frames
+
+
+def _cut(activities: Mapping[int, Activity], parameters: SwallowParameters) -> dict[int, Pieces]:
+    return dict(zip(activities, cut_together(list(activities.values()), parameters), strict=True))
+
+
+def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: SwallowParameters) -> pd.DataFrame:
+    """Find everything in one continuous throat stream that could be a swallow; see `detect_together`."""
+    return detect_together([(throat, fs)], parameters)[0]

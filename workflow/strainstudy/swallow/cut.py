@@ -12,6 +12,8 @@ costs the more the less it is like it, so the second stroke of one swallow is no
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -21,7 +23,7 @@ from scipy.signal import find_peaks
 from .activity import Activity, Array
 from .parameters import SwallowParameters
 
-__all__ = ["Pieces", "body_of", "cut_into_pieces"]
+__all__ = ["Pieces", "body_of", "cut_into_pieces", "cut_together"]
 
 Indices = npt.NDArray[np.intp]
 Pieces = list[tuple[int, int]]
@@ -57,71 +59,95 @@ def _lowest_between(values: Array, peaks: Indices) -> Indices:
 def body_of(coarse: Array, left: int, right: int) -> tuple[int, int]:
     """First and last sample of a piece with at least a tenth of its largest activity."""
     piece = coarse[left:right]
-    above = np.flatnonzero(piece > _BODY_SHARE * piece.max())
-    return left + int(above[0]), left + int(above[-1])
+    above = piece > _BODY_SHARE * piece.max()
+    return left + int(above.argmax()), right - 1 - int(above[::-1].argmax())
 
 
-def _waveform(slow: Array, first: int, last: int) -> Array:
-    """Waveform over its own length: fixed number of points, unit norm, sign and base line kept."""
-    points = slow[np.linspace(first, last, _POINTS).astype(np.intp)]
-    norm = float(np.linalg.norm(points))
-    scaled: Array = points / norm if norm > 0 else points
+def _waveforms(slow: Array, first: Indices, last: Indices) -> Array:
+    """Waveforms over their own length, shape (m, points): unit norm, sign and base line kept."""
+    at = first[:, None] + (last - first)[:, None] * np.linspace(0, 1, _POINTS)
+    points = slow[at.astype(np.intp)]
+    norm = np.linalg.norm(points, axis=1, keepdims=True)
+    scaled: Array = points / np.where(norm > 0, norm, 1.0)
     return scaled
 
 
-def _cut_run(activity: Activity, peaks: Indices, typical_s: float, pattern: Array | None) -> Pieces:
-    """Cut one run of activity with the given peaks; pieces are (first sample, one past the last)."""
+@dataclass(frozen=True)
+class _Run:
+    """A run of activity and the pieces it can be cut into, in the order of their ends.
+
+    ``bounds`` has the sample of each valley; the other arrays one entry for each possible piece: the valleys it
+    lies between, its cost by length and valleys, its length over a swallow's, and its waveform.
+    """
+
+    bounds: Indices
+    start: Indices
+    stop: Indices
+    cost: Array
+    length: Array
+    waves: Array
+
+    def cheapest(self, pattern: Array | None) -> Pieces:
+        """Choose the pieces; with a pattern, being unlike it costs."""
+        cost = self.cost
+        if pattern is not None:
+            # In proportion to length, so that joining unlike pieces saves nothing.
+            cost = cost - _ALIKE_GAIN * (self.waves @ pattern - _ALIKE_FROM) * self.length
+        n = len(self.bounds) - 1
+        best, origin = [0.0] + [np.inf] * n, [0] * (n + 1)
+        for start, stop, own in zip(self.start.tolist(), self.stop.tolist(), cost.tolist(), strict=True):
+            if best[start] + own < best[stop]:
+                best[stop], origin[stop] = best[start] + own, start
+        pieces: Pieces = []
+        stop = n
+        while stop > 0:
+            pieces.append((int(self.bounds[origin[stop]]), int(self.bounds[stop])))
+            stop = origin[stop]
+        return pieces[::-1]
+
+
+def _possible(activity: Activity, peaks: Indices, typical_s: float) -> _Run:
+    """List the pieces into which a run with the given peaks can be cut."""
     coarse, fs = activity.coarse, activity.fs
     reach = int(2 * fs)
     ends = [max(peaks[0] - reach, 0), min(peaks[-1] + reach, len(coarse))]
     valleys = _lowest_between(coarse, peaks)
     bounds = np.concatenate([ends[:1], valleys, ends[1:]]).astype(np.intp)
-    if len(peaks) == 1:
-        return [(int(bounds[0]), int(bounds[1]))]
     depth = coarse[valleys] / np.minimum(coarse[peaks[:-1]], coarse[peaks[1:]])
     joined = np.concatenate([[0.0], np.cumsum(1 - depth)])
-    n = len(peaks)
-    best, origin = np.full(n + 1, np.inf), np.zeros(n + 1, dtype=np.intp)
-    best[0] = 0.0
-    for stop in range(1, n + 1):
+    before = np.concatenate([[0.0], depth])
+    pairs = []
+    for stop in range(1, len(peaks) + 1):
         for start in range(stop - 1, max(stop - 1 - _MOST_JOINED, -1), -1):
             if (peaks[stop - 1] - peaks[start]) / fs > _LONGEST_PIECE_S:
                 break
-            cost = best[start] + _VALLEY_COST * (joined[stop - 1] - joined[start])
-            if start > 0:
-                cost += _VALLEY_COST * depth[start - 1]
-            first, last = body_of(coarse, bounds[start], bounds[stop])
-            length = (last - first + 1) / fs
-            cost += 0.5 * (np.log(length / typical_s) / _LENGTH_SPREAD) ** 2
-            if pattern is not None:
-                alike = float(_waveform(activity.slow, first, last) @ pattern)
-                # In proportion to length, so that joining unlike pieces saves nothing.
-                cost -= _ALIKE_GAIN * (alike - _ALIKE_FROM) * length / typical_s
-            if cost < best[stop]:
-                best[stop], origin[stop] = cost, start
-    pieces: Pieces = []
-    stop = n
-    while stop > 0:
-        start = int(origin[stop])
-        pieces.append((int(bounds[start]), int(bounds[stop])))
-        stop = start
-    return pieces[::-1]
+            pairs.append((start, stop, *body_of(coarse, int(bounds[start]), int(bounds[stop]))))
+    start, stop, first, last = np.array(pairs, dtype=np.intp).T
+    length = (last - first + 1) / fs / typical_s
+    cost = _VALLEY_COST * (joined[stop - 1] - joined[start] + before[start])
+    cost += 0.5 * (np.log(length) / _LENGTH_SPREAD) ** 2
+    return _Run(bounds, start, stop, cost, length, _waveforms(activity.slow, first, last))
 
 
-def _common_waveform(activity: Activity, pieces: Pieces, parameters: SwallowParameters) -> Array | None:
-    """Waveform that the events of usual length with a pause on both sides share; None where they are too few."""
+def _lone_waveforms(activity: Activity, pieces: Pieces, parameters: SwallowParameters) -> Array:
+    """Waveforms of the events of usual length with a pause on both sides, shape (m, points)."""
+    if not pieces:
+        return np.empty((0, _POINTS))
     bodies = np.array([body_of(activity.coarse, *piece) for piece in pieces])
     pause = np.concatenate([[np.inf], (bodies[1:, 0] - bodies[:-1, 1]) / activity.fs, [np.inf]])
     length = (bodies[:, 1] - bodies[:, 0]) / activity.fs
     alone = (pause[:-1] > _ALONE_S) & (pause[1:] > _ALONE_S)
     usual = (length >= parameters.shortest_s) & (length <= parameters.longest_s)
-    chosen = np.flatnonzero(alone & usual)
-    if len(chosen) < _FEWEST_ALIKE:
+    return _waveforms(activity.slow, *bodies[alone & usual].T)
+
+
+def _common_waveform(waves: Array) -> Array | None:
+    """Waveform that lone events share; None where they are too few."""
+    if len(waves) < _FEWEST_ALIKE:
         return None
-    chosen = chosen[np.unique(np.linspace(0, len(chosen) - 1, min(len(chosen), _MOST_ALIKE)).astype(np.intp))]
-    waves = np.array([_waveform(activity.slow, *bodies[k]) for k in chosen])
+    waves = waves[np.unique(np.linspace(0, len(waves) - 1, min(len(waves), _MOST_ALIKE)).astype(np.intp))]
     alike = waves @ waves.T
-    count = max(len(chosen) // 4, 2)
+    count = max(len(waves) // 4, 2)
     nearest = np.argsort(-alike, axis=1, kind="stable")[:, :count]
     middle = int(np.argmax(np.take_along_axis(alike, nearest, axis=1).mean(axis=1)))
     mean = waves[nearest[middle]].mean(axis=0)
@@ -144,30 +170,45 @@ def _runs(activity: Activity, noise_factor: float) -> list[Indices]:
     return [run for run, size in zip(np.split(peaks, starts), largest, strict=True) if size >= 0.8 * noise_factor]
 
 
-def cut_into_pieces(activity: Activity, parameters: SwallowParameters) -> Pieces:
-    """Cut a stream into events.
+def cut_together(activities: Sequence[Activity], parameters: SwallowParameters) -> list[Pieces]:
+    """Cut streams of one sensor on one throat into events; what one teaches of the waveform serves all.
 
     Parameters
     ----------
-    activity : Activity
+    activities : sequence of Activity
     parameters : SwallowParameters
 
     Returns
     -------
-    list of (int, int)
-        First sample and one past the last of each piece, by time; only those whose activity stands out from
-        rest by ``noise_factor``.
+    list of list of (int, int)
+        For each stream, first sample and one past the last of each piece, by time; only those whose activity
+        stands out from rest by ``noise_factor``.
     """
-    runs = _runs(activity, parameters.noise_factor)
+    runs = [
+        [
+            _possible(activity, peaks, parameters.typical_duration_s)
+            for peaks in _runs(activity, parameters.noise_factor)
+        ]
+        for activity in activities
+    ]
 
-    def cut(pattern: Array | None) -> Pieces:
-        pieces = [piece for run in runs for piece in _cut_run(activity, run, parameters.typical_duration_s, pattern)]
+    def cut(pattern: Array | None) -> list[Pieces]:
         return [
-            (left, right)
-            for left, right in pieces
-            if activity.significance[left:right].max() >= parameters.noise_factor
+            [
+                (left, right)
+                for run in own
+                for left, right in run.cheapest(pattern)
+                if activity.significance[left:right].max() >= parameters.noise_factor
+            ]
+            for activity, own in zip(activities, runs, strict=True)
         ]
 
     pieces = cut(None)
-    pattern = _common_waveform(activity, pieces, parameters) if pieces else None
+    lone = [_lone_waveforms(a, own, parameters) for a, own in zip(activities, pieces, strict=True)]
+    pattern = _common_waveform(np.concatenate(lone)) if lone else None
     return pieces if pattern is None else cut(pattern)
+
+
+def cut_into_pieces(activity: Activity, parameters: SwallowParameters) -> Pieces:
+    """Cut one stream by itself; see `cut_together`."""
+    return cut_together([activity], parameters)[0]

@@ -12,7 +12,6 @@ from typing import Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.signal import find_peaks
 
 from .activity import Activity, Array
 from .typical import DIFFERENCES, RATIOS
@@ -26,8 +25,12 @@ __all__ = [
     "describe_candidates",
 ]
 
+Indices = npt.NDArray[np.intp]
+Mask = npt.NDArray[np.bool_]
+
 _COMMON: Final = "common practice, no source"
 _OURS: Final = "ours: a person's swallows are alike, and a sensor gives all of them its own shape"
+_SIPS: Final = "ours: sips are like the sips beside them, words are not"
 
 
 class SwallowFeature(NamedTuple):
@@ -45,7 +48,13 @@ RESPONSE_MEASURES: Final = (
         "opposite_share", None, "Largest distance on the other side of the base line over amplitude", "shape", _COMMON
     ),
     SwallowFeature("net_area", None, "Area with sign over area without: 1 one-humped, 0 balanced", "shape", _COMMON),
-    SwallowFeature("strokes", None, "Turning points with a prominence of a quarter of the amplitude", "shape", _COMMON),
+    SwallowFeature(
+        "strokes",
+        None,
+        "Turning points, after reversals below a quarter of the amplitude are left out",
+        "shape",
+        _COMMON,
+    ),
     SwallowFeature(
         "path_length", None, "Path of the level over twice the amplitude: 1 for one hump", "shape", "ours: arc length"
     ),
@@ -56,6 +65,13 @@ RESPONSE_MEASURES: Final = (
     SwallowFeature("share_3_6hz", None, "Share of the energy from 3 to 6 Hz", "spectrum", _COMMON),
     SwallowFeature("share_above_6hz", None, "Share of the energy above 6 Hz", "spectrum", _COMMON),
     SwallowFeature("centroid_hz", "Hz", "Centre of gravity of the spectrum", "spectrum", _COMMON),
+    SwallowFeature(
+        "texture",
+        None,
+        "Root mean square of the part from 5 to 12 Hz over peak to peak",
+        "spectrum",
+        "ours: a turning head glides, a swallow shakes the skin",
+    ),
 )
 
 _MEASURED: Final = (
@@ -144,6 +160,42 @@ SWALLOW_FEATURES: Final = (
         "envelope_likeness", None, "The same for activity over time", "recording", "ours: a person's swallows are alike"
     ),
     *_compared(),
+    SwallowFeature(
+        "neighbour_unlikeness",
+        None,
+        "One less the correlation with the waveform of the neighbour, less than a second away, that is more like it; "
+        "0 without one",
+        "company",
+        _SIPS,
+    ),
+    SwallowFeature(
+        "neighbour_size_difference",
+        None,
+        "Distance of logarithms of peak activity from the nearer neighbour; 0 without one",
+        "company",
+        _SIPS,
+    ),
+    SwallowFeature(
+        "neighbour_duration_difference",
+        None,
+        "Distance of logarithms of duration from the nearer neighbour; 0 without one",
+        "company",
+        _SIPS,
+    ),
+    SwallowFeature(
+        "plausibility",
+        None,
+        "How well length, return to the base line, place of the peak and rise fit a swallow, 0 to 1",
+        "company",
+        "limits of the section swallow of the settings",
+    ),
+    SwallowFeature("run_plausibility", None, "Median of the same over the run", "company", _SIPS),
+    SwallowFeature(
+        "run_pattern_likeness", None, "Median correlation with the typical waveform over the run", "company", _SIPS
+    ),
+    SwallowFeature("run_size_spread", None, "Spread of the logarithm of peak activity in the run", "company", _SIPS),
+    SwallowFeature("run_duration_spread", None, "Spread of the logarithm of duration in the run", "company", _SIPS),
+    SwallowFeature("run_log_duration", None, "Median logarithm of duration in s in the run", "company", _SIPS),
 )
 
 FEATURE_NAMES: Final = tuple(feature.name for feature in SWALLOW_FEATURES)
@@ -152,70 +204,106 @@ _BANDS_HZ: Final = ((0.0, 1.0), (1.0, 3.0), (3.0, 6.0), (6.0, 13.0))
 _LONGEST_PAUSE_S: Final = 5.0
 RUN_PAUSE_S: Final = 0.5
 _SURROUNDINGS_S: Final = 2.0
-_WINDOW_S: Final = 0.9
-_WINDOW_POINTS: Final = 37
-_REFERENCES: Final = 150
+_AT_ONCE: Final = 512
 
 
-def _first_at_least(values: Array, limit: float) -> int:
-    return int(np.argmax(values >= limit))
+def _turns(level: Array, inside: Mask, least: Array) -> Array:
+    """Count turning points of each row, leaving out ways back of less than ``least``, shape (m,)."""
+    highest, lowest = level[:, 0].copy(), level[:, 0].copy()
+    rising, falling = np.ones(len(level), dtype=bool), np.ones(len(level), dtype=bool)
+    count = np.zeros(len(level))
+    for value, there in zip(level.T, inside.T, strict=True):
+        np.maximum(highest, value, out=highest, where=there)
+        np.minimum(lowest, value, out=lowest, where=there)
+        down = there & rising & (highest - value >= least)
+        up = there & falling & (value - lowest >= least) & ~down
+        count += (down & ~falling) | (up & ~rising)
+        lowest[down], highest[up] = value[down], value[up]
+        rising[down], falling[down], rising[up], falling[up] = False, True, True, False
+    return count
 
 
-def _shape(activity: Activity, onset: int, end: int, peak: int) -> dict[str, float]:
-    fs = activity.fs
-    inside = slice(onset, end + 1)
-    level, fine = activity.level[inside], activity.fine[inside]
-    size = np.abs(level)
-    amplitude = float(size.max())
-    polarity = 1.0 if level[int(size.argmax())] >= 0 else -1.0
-    unit = max(amplitude, np.finfo(float).tiny)
-    steps = np.diff(level)
-    energy = fine**2
-    turns = len(find_peaks(level, prominence=0.25 * unit)[0]) + len(find_peaks(-level, prominence=0.25 * unit)[0])
-    at = min(max(peak - onset, 1), len(level) - 2)
-    slope = np.abs(np.diff(activity.slow[inside])) * fs / unit
-    margin = int(0.2 * fs)
-    before, after = max(onset - margin, 0), min(end + margin, len(activity.base) - 1)
-    spectrum = np.abs(np.fft.rfft(level * np.hanning(len(level) + 2)[1:-1], 4 * int(fs))) ** 2
-    frequency = np.arange(len(spectrum)) * fs / (4 * int(fs))
+def _spectra(level: Array, length: Indices, fs: float) -> dict[str, Array]:
+    """Shares of energy by band and their centre of gravity; Hann window over each row's own length."""
+    n = 4 * int(fs)
+    place = np.arange(level.shape[1]) + 1
+    window = np.maximum(0.5 - 0.5 * np.cos(2 * np.pi * np.minimum(place / (length[:, None] + 1), 1)), 0.0)
+    spectrum = np.abs(np.fft.rfft(level * window, n, axis=1)) ** 2
+    frequency = np.arange(spectrum.shape[1]) * fs / n
     kept = frequency <= _BANDS_HZ[-1][1]
-    spectrum, frequency = spectrum[kept], frequency[kept]
-    total = max(float(spectrum.sum()), np.finfo(float).tiny)
-    shares = [float(spectrum[(frequency >= low) & (frequency < high)].sum()) / total for low, high in _BANDS_HZ]
+    spectrum, frequency = spectrum[:, kept], frequency[kept]
+    total = np.maximum(spectrum.sum(axis=1), np.finfo(float).tiny)
+    names = ("share_below_1hz", "share_1_3hz", "share_3_6hz", "share_above_6hz")
     return {
-        "size": float(fine.max()),
-        "rise_time_s": (_first_at_least(size, 0.9 * amplitude) - _first_at_least(size, 0.1 * amplitude)) / fs,
-        "peak_position": (peak - onset) / max(end - onset, 1),
-        "centre_position": float(np.dot(energy, np.linspace(0, 1, len(energy))))
-        / max(float(energy.sum()), np.finfo(float).tiny),
-        "half_width": float((fine > 0.5 * fine.max()).mean()),
-        "opposite_share": max(float((-polarity * level).max()), 0.0) / unit,
-        "net_area": abs(float(level.sum())) / max(float(size.sum()), np.finfo(float).tiny),
-        "strokes": float(turns),
-        "path_length": float(np.abs(steps).sum()) / (2 * unit),
-        "steepest_rise": float(slope[:at].max()),
-        "steepest_fall": float(slope[at:].max()),
-        "level_change": abs(float(activity.base[after] - activity.base[before])) / unit,
-        "share_below_1hz": shares[0],
-        "share_1_3hz": shares[1],
-        "share_3_6hz": shares[2],
-        "share_above_6hz": shares[3],
-        "centroid_hz": float(np.dot(spectrum, frequency)) / total,
+        name: spectrum[:, (frequency >= low) & (frequency < high)].sum(axis=1) / total
+        for name, (low, high) in zip(names, _BANDS_HZ, strict=True)
+    } | {"centroid_hz": spectrum @ frequency / total}
+
+
+def _shapes(activity: Activity, onset: Indices, end: Indices, peak: Indices) -> dict[str, Array]:
+    """Measure some candidates by themselves; each value has shape (m,)."""
+    fs, tiny = activity.fs, np.finfo(float).tiny
+    length = end - onset + 1
+    step = np.arange(int(length.max()))
+    inside = step < length[:, None]
+    at = np.minimum(onset[:, None] + step, end[:, None])
+    level = np.where(inside, activity.level[at], 0.0)
+    fine = np.where(inside, activity.fine[at], 0.0)
+    slow = activity.slow[at]
+    size = np.abs(level)
+    amplitude = size.max(axis=1)
+    unit = np.maximum(amplitude, tiny)[:, None]
+    polarity = np.where(level[np.arange(len(level)), size.argmax(axis=1)] >= 0, 1.0, -1.0)[:, None]
+    energy = fine**2
+    slope = np.where(inside[:, 1:], np.abs(np.diff(slow, axis=1)) * fs / unit, 0.0)
+    before = np.arange(slope.shape[1]) < np.minimum(np.maximum(peak - onset, 1), length - 2)[:, None]
+    margin = int(0.2 * fs)
+    base_before = activity.base[np.maximum(onset - margin, 0)]
+    base_after = activity.base[np.minimum(end + margin, len(activity.base) - 1)]
+    first_low, first_high = ((size >= share * amplitude[:, None]).argmax(axis=1) for share in (0.1, 0.9))
+    return {
+        "size": fine.max(axis=1),
+        "rise_time_s": (first_high - first_low) / fs,
+        "peak_position": (peak - onset) / np.maximum(end - onset, 1),
+        "centre_position": (energy @ step) / (length - 1) / np.maximum(energy.sum(axis=1), tiny),
+        "half_width": (fine > 0.5 * fine.max(axis=1, keepdims=True)).sum(axis=1) / length,
+        "opposite_share": np.maximum((-polarity * level).max(axis=1), 0.0) / unit[:, 0],
+        "net_area": np.abs(level.sum(axis=1)) / np.maximum(size.sum(axis=1), tiny),
+        "strokes": _turns(level, inside, 0.25 * unit[:, 0]),
+        "path_length": np.where(inside[:, 1:], np.abs(np.diff(level, axis=1)), 0.0).sum(axis=1) / (2 * unit[:, 0]),
+        "steepest_rise": np.where(before, slope, 0.0).max(axis=1),
+        "steepest_fall": np.where(before, 0.0, slope).max(axis=1),
+        "texture": np.sqrt(np.where(inside, activity.texture[at] ** 2, 0.0).sum(axis=1) / length)
+        / np.maximum(np.where(inside, level, -np.inf).max(axis=1) - np.where(inside, level, np.inf).min(axis=1), tiny),
+        "level_change": np.abs(base_after - base_before) / unit[:, 0],
+        **_spectra(level, length, fs),
     }
 
 
-def _around(activity: Activity, onset: int, end: int, left: int, right: int) -> dict[str, float]:
-    coarse, reach = activity.coarse, int(_SURROUNDINGS_S * activity.fs)
-    piece = coarse[left:right]
-    peak = max(float(piece.max()), np.finfo(float).tiny)
-    within = max(float(coarse[onset : end + 1].mean()), np.finfo(float).tiny)
-    before, after = coarse[max(onset - reach, 0) : onset], coarse[end + 1 : end + 1 + reach]
+def _over(reduction: np.ufunc, values: Array, start: Indices, stop: Indices) -> Array:
+    """Reduce ``values[start:stop]`` for each pair, which lie in order; an empty pair gives the value at its start."""
+    places = np.minimum(np.column_stack([start, stop]).ravel(), len(values) - 1)
+    reduced: Array = reduction.reduceat(values, places)[::2]
+    return reduced
+
+
+def _around(activity: Activity, onset: Indices, end: Indices, pieces: Indices) -> dict[str, Array]:
+    coarse, reach, tiny = activity.coarse, int(_SURROUNDINGS_S * activity.fs), np.finfo(float).tiny
+    left, right = pieces.T
+    last = len(coarse) - 1
+    first, after = np.maximum(onset - reach, 0), np.minimum(end + 1 + reach, last)
+    peak = np.maximum(_over(np.maximum, coarse, left, right), tiny)
+    within = np.maximum(_over(np.add, coarse, onset, end + 1) / (end + 1 - onset), tiny)
+    before_count, after_count = onset - first, np.maximum(after - end - 1, 0)
+    before = _over(np.add, coarse, first, onset) / np.maximum(before_count, 1)
+    behind = _over(np.add, coarse, np.minimum(end + 1, last), after) / np.maximum(after_count, 1)
+    significance = _over(np.maximum, activity.significance, left, right)
     return {
-        "valley_before": float(coarse[left:onset].min(initial=coarse[onset])) / peak,
-        "valley_after": float(coarse[end:right].min(initial=coarse[end])) / peak,
-        "activity_before": float(before.mean()) / within if len(before) else 0.0,
-        "activity_after": float(after.mean()) / within if len(after) else 0.0,
-        "log_significance": float(np.log(max(activity.significance[left:right].max(), 1e-9))),
+        "valley_before": np.minimum(_over(np.minimum, coarse, left, onset), coarse[onset]) / peak,
+        "valley_after": np.minimum(_over(np.minimum, coarse, end, right), coarse[end]) / peak,
+        "activity_before": np.where(before_count > 0, before / within, 0.0),
+        "activity_after": np.where(after_count > 0, behind / within, 0.0),
+        "log_significance": np.log(np.maximum(significance, 1e-9)),
     }
 
 
@@ -235,24 +323,6 @@ def _runs(frame: pd.DataFrame) -> dict[str, Array]:
     }
 
 
-def _likeness(values: Array, centres: Array, fs: float) -> Array:
-    """Mean absolute correlation of each window with the quarter of the recording's windows most like it."""
-    n = len(centres)
-    if n < 4:
-        return np.zeros(n)
-    offsets = np.linspace(-_WINDOW_S, _WINDOW_S, _WINDOW_POINTS) * fs
-    at = np.clip(np.rint(centres[:, None] + offsets), 0, len(values) - 1).astype(np.intp)
-    windows = values[at]
-    windows = windows - windows.mean(axis=1, keepdims=True)
-    windows /= np.maximum(np.linalg.norm(windows, axis=1, keepdims=True), np.finfo(float).tiny)
-    chosen = np.unique(np.linspace(0, n - 1, min(n, _REFERENCES)).astype(np.intp))
-    alike = np.abs(windows @ windows[chosen].T)
-    alike[chosen, np.arange(len(chosen))] = -1.0
-    best = max((len(chosen) - 1) // 4, 1)
-    likeness: Array = np.sort(alike, axis=1)[:, -best:].mean(axis=1)
-    return likeness
-
-
 def describe_candidates(activity: Activity, edges: Array, pieces: npt.NDArray[np.intp]) -> pd.DataFrame:
     """Measure candidates.
 
@@ -267,24 +337,22 @@ def describe_candidates(activity: Activity, edges: Array, pieces: npt.NDArray[np
     Returns
     -------
     DataFrame
-        ``onset, duration, rise_time, peak_time, size`` (peak activity) and all features but those of
-        `typical.compare_with_typical`.
+        ``onset, duration, rise_time, peak_time, size`` (peak activity) and all features but those that compare
+        candidates, which `typical` adds.
     """
     last = len(activity.level) - 1
-    rows = []
-    for (start, stop, top), (left, right) in zip(edges, pieces, strict=True):
-        onset = min(max(round(start), 0), last - 2)
-        end = min(max(round(stop), onset + 2), last)
-        peak = min(max(round(top), onset), end)
-        rows.append(_shape(activity, onset, end, peak) | _around(activity, onset, end, left, right))
-    frame = pd.DataFrame(rows)
+    onset, end, peak = np.rint(edges).astype(np.intp).T
+    onset = np.clip(onset, 0, last - 2)
+    end = np.minimum(np.maximum(end, onset + 2), last)
+    peak = np.clip(peak, onset, end)
+    parts = []
+    for start in range(0, len(onset), _AT_ONCE):
+        some = slice(start, start + _AT_ONCE)
+        parts.append(pd.DataFrame(_shapes(activity, onset[some], end[some], peak[some])))
+    frame = pd.concat(parts, ignore_index=True).assign(**_around(activity, onset, end, pieces))
     frame["onset"] = edges[:, 0] / activity.fs
     frame["duration"] = np.maximum(edges[:, 1] - edges[:, 0], 2.0) / activity.fs
     frame["peak_time"] = edges[:, 2] / activity.fs
     frame["duration_s"] = frame["duration"]
     frame["rise_time"] = frame["rise_time_s"]
-    frame = frame.assign(**_runs(frame))
-    centres = edges[:, :2].mean(axis=1)
-    frame["waveform_likeness"] = _likeness(activity.slow, centres, activity.fs)
-    frame["envelope_likeness"] = _likeness(activity.coarse, centres, activity.fs)
-    return frame
+    return frame.assign(**_runs(frame))

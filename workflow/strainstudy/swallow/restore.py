@@ -13,6 +13,7 @@ sides are most nearly humps: on one side of the base line, and back on it at the
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -45,15 +46,12 @@ def _restored(level: Array, fs: float, rate: float) -> Array:
     return whole
 
 
-def _humps(waves: list[Array], fs: float, rate: float) -> float:
-    """Median over events: share of the area on one side, less what is missing to the base line at the end."""
-    marks = []
-    for wave in waves:
-        whole = _restored(wave, fs, rate)
-        size = np.abs(whole)
-        left_over = float(size[-max(int(0.1 * fs), 1) :].mean() / size.max())
-        marks.append(abs(float(whole.sum())) / float(size.sum()) - left_over)
-    return float(np.median(marks))
+def _hump(wave: Array, fs: float, rate: float) -> float:
+    """Share of an event's area on one side, less what is missing to the base line at the end."""
+    whole = _restored(wave, fs, rate)
+    size = np.abs(whole)
+    left_over = float(size[-max(int(0.1 * fs), 1) :].mean() / size.max())
+    return abs(float(whole.sum())) / float(size.sum()) - left_over
 
 
 def _lone_runs(activity: Activity, pieces: Pieces, longest_s: float) -> list[tuple[int, int]]:
@@ -72,35 +70,38 @@ def _lone_runs(activity: Activity, pieces: Pieces, longest_s: float) -> list[tup
     return [(int(first[k]), int(last[k])) for k in chosen]
 
 
-def leak_rate(activity: Activity, pieces: Pieces) -> float:
+def _lone_waves(looks: Sequence[tuple[Activity, Pieces]], longest_s: float) -> list[tuple[Array, float]]:
+    """Waveforms of lone runs, set to start and end at 0, each with its rate in Hz."""
+    waves = []
+    for activity, pieces in looks:
+        margin = int(_MARGIN_S * activity.fs)
+        for first, last in _lone_runs(activity, pieces, longest_s) if pieces else []:
+            wave = activity.slow[max(first - margin, 0) : last + margin + 1]
+            waves.append((wave - np.linspace(wave[0], wave[-1], len(wave)), activity.fs))
+    return waves
+
+
+def leak_rate(looks: Sequence[tuple[Activity, Pieces]]) -> float:
     """Estimate how fast the sensor lets go.
 
     Parameters
     ----------
-    activity : Activity
-    pieces : list of (int, int)
-        From `cut_into_pieces`.
+    looks : sequence of (Activity, list of (int, int))
+        Streams of one sensor on one throat, each with its pieces from `cut.cut_together`.
 
     Returns
     -------
     float
         Leak rate in 1/s; 0 where the sensor holds or nothing tells.
     """
-    if not pieces:
-        return 0.0
     gain = _GAIN
-    runs = _lone_runs(activity, pieces, _LONGEST_S)
-    if len(runs) < _FEWEST:
+    waves = _lone_waves(looks, _LONGEST_S)
+    if len(waves) < _FEWEST:
         gain = _GAIN_OF_RUNS
-        runs = _lone_runs(activity, pieces, _LONGEST_RUN_S)
-    if not runs:
+        waves = _lone_waves(looks, _LONGEST_RUN_S)
+    if not waves:
         return 0.0
-    margin = int(_MARGIN_S * activity.fs)
-    waves = []
-    for first, last in runs:
-        wave = activity.slow[max(first - margin, 0) : last + margin + 1]
-        waves.append(wave - np.linspace(wave[0], wave[-1], len(wave)))
-    marks = [_humps(waves, activity.fs, rate) for rate in _RATES_PER_S]
+    marks = [float(np.median([_hump(wave, fs, rate) for wave, fs in waves])) for rate in _RATES_PER_S]
     best = int(np.argmax(marks))
     return _RATES_PER_S[best] if marks[best] > marks[0] + gain else 0.0
 

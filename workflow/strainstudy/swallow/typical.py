@@ -18,7 +18,7 @@ import pandas as pd
 
 from .activity import Activity, Array
 
-__all__ = ["DIFFERENCES", "RATIOS", "compare_with_typical", "waveforms"]
+__all__ = ["DIFFERENCES", "RATIOS", "company_likeness", "compare_with_typical", "waveforms", "windows"]
 
 # What a sensor makes of every movement (a ringing one turns back and forth all the time) says little; how a candidate
 # differs in it from the same sensor's swallows says much, and means the same for another kind of sensor.
@@ -28,8 +28,6 @@ DIFFERENCES: Final = (
     "net_area",
     "share_below_1hz",
     "share_1_3hz",
-    "share_3_6hz",
-    "share_above_6hz",
 )
 RATIOS: Final = (
     "size",
@@ -40,14 +38,21 @@ RATIOS: Final = (
     "centroid_hz",
     "steepest_rise",
     "steepest_fall",
+    "share_3_6hz",
+    "share_above_6hz",
+    "texture",
 )
 _SMALLEST: Final = 0.05
+_FLOORS: Final = {"size": np.finfo(float).tiny, "share_3_6hz": 1e-5, "share_above_6hz": 1e-5, "texture": 1e-4}
 
 _POINTS: Final = 24
 _MOST: Final = 300
 _COMPANY: Final = 0.25
 _FEWEST: Final = 3
 _ALIKE: Final = 0.85
+_WINDOW_S: Final = 0.9
+_WINDOW_POINTS: Final = 37
+_REFERENCES: Final = 150
 
 
 def waveforms(activity: Activity, onset: npt.NDArray[np.intp], end: npt.NDArray[np.intp]) -> Array:
@@ -56,6 +61,29 @@ def waveforms(activity: Activity, onset: npt.NDArray[np.intp], end: npt.NDArray[
     waves = activity.slow[np.rint(at).astype(np.intp)]
     scaled: Array = waves / np.maximum(np.linalg.norm(waves, axis=1, keepdims=True), np.finfo(float).tiny)
     return scaled
+
+
+def windows(values: Array, centres: Array, fs: float) -> Array:
+    """Values from 0.9 s before to 0.9 s after each centre (in samples), shape (m, 37): mean 0, unit norm."""
+    offsets = np.linspace(-_WINDOW_S, _WINDOW_S, _WINDOW_POINTS) * fs
+    at = np.clip(np.rint(centres[:, None] + offsets), 0, len(values) - 1).astype(np.intp)
+    cut = values[at]
+    cut = cut - cut.mean(axis=1, keepdims=True)
+    scaled: Array = cut / np.maximum(np.linalg.norm(cut, axis=1, keepdims=True), np.finfo(float).tiny)
+    return scaled
+
+
+def company_likeness(cut: Array) -> Array:
+    """Mean absolute correlation of each window with the quarter of all windows most like it, shape (m,)."""
+    n = len(cut)
+    if n < 4:
+        return np.zeros(n)
+    chosen = np.unique(np.linspace(0, n - 1, min(n, _REFERENCES)).astype(np.intp))
+    alike = np.abs(cut @ cut[chosen].T)
+    alike[chosen, np.arange(len(chosen))] = -1.0
+    best = max((len(chosen) - 1) // 4, 1)
+    likeness: Array = np.sort(alike, axis=1)[:, -best:].mean(axis=1)
+    return likeness
 
 
 def compare_with_typical(
@@ -96,7 +124,7 @@ def compare_with_typical(
         value = measured[name].to_numpy(dtype=np.float64)
         key = f"{name}_difference"
         if name in RATIOS:
-            floor = np.finfo(float).tiny if name == "size" else _SMALLEST
+            floor = _FLOORS.get(name, _SMALLEST)
             value, key = np.log(np.maximum(value, floor)), f"log_{name}_ratio"
         found[key] = value - float(np.median(value[typical])) if typical.any() else np.zeros(m)
     return found
