@@ -204,7 +204,7 @@ def test_same_stream_gives_the_same_candidates_to_the_last_bit():
 def test_features_are_documented_once_and_finite():
     names = [feature.name for feature in SWALLOW_FEATURES]
     assert len(set(names)) == len(names)
-    assert all(feature.words and feature.group and feature.source for feature in SWALLOW_FEATURES)
+    assert all(feature.formula and feature.group and feature.source for feature in SWALLOW_FEATURES)
     stream, _ = throat_stream(1, "lets_go")
     found = detect_candidates(stream, 100.0, PARAMETERS)
     assert np.isfinite(found[names].to_numpy()).all()

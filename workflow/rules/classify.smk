@@ -14,6 +14,7 @@ rule train:
         evidence=directory(f"{STAGES}/train/evidence"),
         features=f"{RESULTS}/tables/features.tsv",
         predictions=f"{RESULTS}/model/predictions.tsv",
+        movements=f"{RESULTS}/model/swallow_predictions.tsv",
         card=f"{RESULTS}/model/card.json",
         words=f"{RESULTS}/model/card.md",
         history=update(f"{RESULTS}/model/history.tsv"),

@@ -1,8 +1,9 @@
-"""Swallow or not: candidates of all recordings to probabilities, by the machinery that gait uses.
+"""What moved the throat: candidates of all recordings to probabilities, by the machinery that gait uses.
 
-In: candidates with features, the class a rater gave each, participants. Out: for each candidate the probability of
-being a swallow by a model that never saw the participant (or by the stored model, for participants without labels),
-and a stored model. Without labels of enough people nothing is trained and the caller's own score decides.
+In: candidates with features, the class a rater gave each (swallow, speech, cough, head movement, other), participants.
+Out: for each candidate the probability of each class by a model that never saw the participant (or by the stored
+model, for participants without labels), and a stored model. Without labels of enough people nothing is trained and
+the caller's own score decides.
 """
 
 from __future__ import annotations
@@ -17,16 +18,15 @@ from numpy.typing import NDArray
 from .crossfit import crossfit, fold_labels, recipe_of
 from .fitting import Fitted, NothingToLearnError, fit, too_few
 from .parameters import ClassifyParameters
-from .rows import FloatArray, Rows, Task
+from .rows import FloatArray, IntArray, Rows, Task, TextArray
 from .store import dump_models
 from .threads import one_thread
+from .variants import outside_range
 
-__all__ = ["CandidateResult", "candidate_rows", "candidate_task", "classify_candidates"]
+__all__ = ["REST", "TARGET", "CandidateResult", "candidate_rows", "candidate_task", "classify_candidates"]
 
 TARGET = "swallow"
 REST = "not_a_swallow"
-THRESHOLD = 0.5
-"""Accepting what is more likely a swallow than not makes the fewest mistakes where probabilities are calibrated."""
 VARIANT = "throat"
 
 
@@ -41,12 +41,14 @@ class CandidateResult:
     reason : str or None
         Why no model was trained.
     candidates : DataFrame
-        Index of the input; ``probability`` (NaN where the rule decides), ``accepted``, ``prediction`` (out_of_fold,
-        final, rule), ``fold``.
+        Index of the input; ``probability`` of a swallow (NaN where the rule decides), ``accepted``, ``called`` (the
+        class; of a candidate that is no swallow the most probable other one, None where the rule decides so),
+        ``probability_<class>`` for each class (NaN for one that nobody labelled), ``prediction`` (out_of_fold, final,
+        rule), ``fold``, ``caution``.
     choices : DataFrame
-        Candidates of each fold and which was chosen.
+        Models of each fold to choose from and which was chosen.
     participant_log_loss : dict of str to float
-        Out-of-fold log loss of each participant.
+        Out-of-fold log loss of each participant, swallow or not.
     content : bytes or None
         The model file.
     models : dict of str to Fitted
@@ -62,9 +64,9 @@ class CandidateResult:
     models: dict[str, Fitted]
 
 
-def candidate_task(features: Sequence[str]) -> Task:
-    """Say what is learnt from candidates."""
-    return Task(columns=tuple(features), classes=(TARGET, REST))
+def candidate_task(features: Sequence[str], classes: Sequence[str]) -> Task:
+    """Say what is learnt from candidates: each class by itself, chosen and calibrated by swallow or not."""
+    return Task(columns=tuple(features), classes=tuple(classes), report={c: REST for c in classes if c != TARGET})
 
 
 def candidate_rows(candidates: pd.DataFrame, words: pd.Series, features: Sequence[str]) -> Rows:
@@ -83,14 +85,10 @@ def candidate_rows(candidates: pd.DataFrame, words: pd.Series, features: Sequenc
     -------
     Rows
     """
-    known = words.notna().to_numpy()
-    y = np.array(
-        [None if not k else TARGET if w == TARGET else REST for k, w in zip(known, words, strict=True)], object
-    )
     number = np.arange(len(candidates))
     return Rows(
         x=candidates[list(features)].to_numpy(dtype=float),
-        y=y,
+        y=np.array([None if pd.isna(w) else str(w) for w in words], dtype=object),
         groups=candidates["participant_id"].to_numpy(dtype=object),
         units=np.array([f"{k:06d}" for k in number], dtype=object),
         blocks=candidates["recording_id"].to_numpy(dtype=object),
@@ -105,26 +103,38 @@ def _person_losses(p: FloatArray, rows: Rows, tested: NDArray[np.bool_]) -> dict
     return {str(g): float(loss[good & (rows.groups == g)].mean()) for g in sorted(set(rows.groups[good].tolist()))}
 
 
+def _called(p: FloatArray, classes: Sequence[str], accepted: NDArray[np.bool_]) -> TextArray:
+    """Name the class of each candidate; None for what the rule did not take for a swallow."""
+    others = [k for k, name in enumerate(classes) if name != TARGET]
+    known = np.isfinite(p[:, others]).any(axis=1)
+    best = np.argmax(np.nan_to_num(p[:, others], nan=-1.0), axis=1)
+    names = np.array([classes[k] for k in others], dtype=object)[best]
+    return np.where(accepted, TARGET, np.where(known, names, None))
+
+
 @one_thread
 def classify_candidates(
     candidates: pd.DataFrame,
     words: pd.Series,
     features: Sequence[str],
+    classes: Sequence[str],
     rule: NDArray[np.bool_],
     parameters: ClassifyParameters,
     *,
     external: Mapping[str, Fitted] | None = None,
 ) -> CandidateResult:
-    """Say which candidates are swallows.
+    """Say what each candidate is.
 
     Parameters
     ----------
     candidates : DataFrame
         Of all recordings: ``recording_id, participant_id`` and the features.
     words : Series of str or None
-        Class of each candidate by the reference rater; ``swallow`` is what is looked for.
+        Class of each candidate by the reference rater.
     features : sequence of str
         Columns to learn from.
+    classes : sequence of str
+        All classes, ``swallow`` first; those that nobody labelled are not learnt.
     rule : array of bool, shape (n,)
         Decision without labels, used where there is no model.
     parameters : ClassifyParameters
@@ -136,16 +146,28 @@ def classify_candidates(
     -------
     CandidateResult
     """
-    task = candidate_task(features)
     rows = candidate_rows(candidates, words, features)
+    labelled = set(rows.y[rows.labelled].tolist())
+    task = candidate_task(features, [name for name in classes if name in labelled or name == TARGET])
+    if len(task.classes) == 1:
+        task = candidate_task(features, [TARGET, "other"])
     n = len(rows)
-    p = np.full(n, np.nan)
+    p = np.full((n, len(classes)), np.nan)
     fold = np.full(n, -1, dtype=np.intp)
-    prediction = np.full(n, "rule", dtype=object)
+    prediction, caution = np.full(n, "rule", dtype=object), np.full(n, None, dtype=object)
     choices = pd.DataFrame(columns=["fold", "features", "family", "setting", "log_loss", "standard_error", "chosen"])
     losses: dict[str, float] = {}
     models: dict[str, Fitted] = {}
     method, reason = "rule", None
+
+    def give(index: IntArray, model: Fitted, given: FloatArray) -> None:
+        for k, name in enumerate(model.classes):
+            p[index, list(classes).index(name)] = given[:, k]
+        for person in sorted(set(rows.groups[index].tolist())):
+            at = index[rows.groups[index] == person]
+            strange = outside_range(model, rows.x[at][:, [task.columns.index(c) for c in model.columns]])
+            caution[at] = f"outside the training range: {', '.join(strange)}" if strange else None
+
     few = too_few(rows.take(rows.labelled), task)
     if external is not None and VARIANT in external:
         method, reason, models = "external", "a model of another study was given", {VARIANT: external[VARIANT]}
@@ -153,26 +175,36 @@ def classify_candidates(
         reason = few
     else:
         method = "trained"
-        recipe = recipe_of(parameters)
+        recipe = recipe_of(parameters, parameters.swallow_families)
         fold = fold_labels(rows, task, parameters)
         fitted = crossfit(rows, task, recipe, fold)
-        p = fitted.probabilities[:, task.classes.index(TARGET)]
-        prediction[np.isfinite(p)] = "out_of_fold"
-        choices, losses = fitted.choices, _person_losses(p, rows, fitted.fold >= 0)
+        for part in fitted.models:
+            give(part.index, part.model, fitted.probabilities[part.index])
+        choices = fitted.choices
+        losses = _person_losses(fitted.reported[:, 0], rows, fitted.fold >= 0)
+        prediction[np.isfinite(fitted.reported[:, 0])] = "out_of_fold"
         try:
             models = {VARIANT: fit(rows, task, recipe)}
         except NothingToLearnError as error:
             method, reason = "rule", str(error)
-    if models:
+    rest = np.flatnonzero(fold < 0)
+    if models and len(rest):
         model = models[VARIANT]
-        rest = np.flatnonzero(fold < 0)
-        x = rows.x[rest][:, [task.columns.index(c) for c in model.columns]]
-        if len(rest):
-            p[rest] = model.probabilities(x)[:, model.classes.index(TARGET)]
-            prediction[rest] = "final"
-    accepted = np.where(np.isfinite(p), np.nan_to_num(p) >= THRESHOLD, rule)
+        give(rest, model, model.probabilities(rows.x[rest][:, [task.columns.index(c) for c in model.columns]]))
+        prediction[rest] = "final"
+    swallow = p[:, list(classes).index(TARGET)]
+    known = np.isfinite(swallow)
+    accepted = np.where(known, np.nan_to_num(swallow) >= parameters.swallow_probability_min, rule).astype(np.bool_)
     frame = pd.DataFrame(
-        {"probability": p, "accepted": accepted.astype(bool), "prediction": prediction, "fold": fold},
+        {
+            "probability": swallow,
+            "accepted": accepted,
+            "called": _called(p, classes, accepted),
+            **{f"probability_{name}": p[:, k] for k, name in enumerate(classes)},
+            "prediction": prediction,
+            "fold": fold,
+            "caution": caution,
+        },
         index=candidates.index,
     )
     content = dump_models(models) if method == "trained" else None

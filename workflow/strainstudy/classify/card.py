@@ -12,17 +12,16 @@ import hashlib
 import json
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 import sklearn
 
 from ..errors import Problem, StudyError
-from ..features.spec import FeatureSpec
 from .fitting import Fitted
 from .store import MODEL_FORMAT
 
-__all__ = ["CARD_NAME", "MODEL_NAME", "check_card", "make_card", "read_card", "write_card"]
+__all__ = ["CARD_NAME", "MODEL_NAME", "Described", "check_card", "make_card", "read_card", "write_card"]
 
 CARD_NAME = "card.json"
 MODEL_NAME = "model.skops"
@@ -37,6 +36,26 @@ CAUTIONS = (
 )
 
 
+class Described(Protocol):
+    """A feature as far as a card goes."""
+
+    @property
+    def name(self) -> str:
+        """Column name."""
+
+    @property
+    def unit(self) -> str | None:
+        """Unit as printed."""
+
+    @property
+    def group(self) -> str:
+        """What it belongs to."""
+
+    @property
+    def formula(self) -> str:
+        """How it is worked out, in words."""
+
+
 def _number(value: float) -> float | None:
     return round(float(value), _DIGITS) if math.isfinite(value) else None
 
@@ -49,9 +68,11 @@ def _examples(model: Fitted) -> dict[str, Any]:
 
 def make_card(
     models: Mapping[str, Fitted],
-    specs: Sequence[FeatureSpec],
+    specs: Sequence[Described],
     model_bytes: bytes,
     facts: Mapping[str, Any],
+    *,
+    cautions: Sequence[str] = CAUTIONS,
 ) -> dict[str, Any]:
     """Describe a model for machines.
 
@@ -59,12 +80,14 @@ def make_card(
     ----------
     models : mapping of variant to Fitted
         What is stored.
-    specs : sequence of FeatureSpec
+    specs : sequence of Described
         Features that may enter.
     model_bytes : bytes
         The stored file.
     facts : mapping
         ``task``, ``data``, ``people``, ``scores``, ``settings``, ``hashes``: what the training says about itself.
+    cautions : sequence of str
+        What it must not be used for; those of gait by default.
 
     Returns
     -------
@@ -96,7 +119,7 @@ def make_card(
             }
             for name, m in sorted(models.items())
         },
-        "cautions": list(CAUTIONS),
+        "cautions": list(cautions),
         **facts,
     }
 
@@ -127,9 +150,11 @@ def read_card(text: str, file: str) -> dict[str, Any]:
 def check_card(
     card: Mapping[str, Any],
     models: Mapping[str, Fitted],
-    specs: Sequence[FeatureSpec],
+    specs: Sequence[Described],
     model_bytes: bytes,
     file: str,
+    *,
+    model_name: str = MODEL_NAME,
 ) -> None:
     """Refuse a model that does not fit this version's features or no longer answers as it did.
 
@@ -141,7 +166,7 @@ def check_card(
     problems = []
     if card.get("model_sha256") != hashlib.sha256(model_bytes).hexdigest():
         problems.append(
-            Problem(file, f"{MODEL_NAME} is not the file this card describes", "copy the whole model/ folder together")
+            Problem(file, f"{model_name} is not the file this card describes", "copy the whole model/ folder together")
         )
     known = {s.name: s for s in specs}
     for name, entry in sorted(card.get("features", {}).items()):

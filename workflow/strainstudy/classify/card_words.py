@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-__all__ = ["card_words", "no_model_words"]
+__all__ = ["card_words", "no_model_words", "score_words"]
 
 _RULES = {
     "gait": "Normal and limping gait were told apart by a rule with published limits",
@@ -18,7 +18,8 @@ _RULES = {
 }
 
 
-def _interval(scores: Mapping[str, Any], name: str) -> str:
+def score_words(scores: Mapping[str, Any], name: str) -> str:
+    """Print a score with its limits, where it has any."""
     value, low, high = (scores.get(key) for key in (name, f"{name}_low", f"{name}_high"))
     if value is None:
         return "n/a"
@@ -70,10 +71,11 @@ def card_words(card: Mapping[str, Any], history: pd.DataFrame, reasons: Mapping[
         "",
         "## How well, on participants that the scoring model never saw",
         "",
-        f"- Balanced accuracy by time, normal against limping: {_interval(scores, 'balanced_accuracy')}; 0.5 is chance",
-        f"- Log loss of the probabilities: {_interval(scores, 'log_loss')}; 0 is perfect, 0.693 knows nothing",
-        f"- Limping side right: {_interval(scores, 'side_accuracy')} of the labelled limping time",
-        f"- Permutation test: p = {_interval(scores, 'permutation_p')}; the chance of such a score if labels meant "
+        f"- Balanced accuracy by time, normal against limping: {score_words(scores, 'balanced_accuracy')}; "
+        "0.5 is chance",
+        f"- Log loss of the probabilities: {score_words(scores, 'log_loss')}; 0 is perfect, 0.693 knows nothing",
+        f"- Limping side right: {score_words(scores, 'side_accuracy')} of the labelled limping time",
+        f"- Permutation test: p = {score_words(scores, 'permutation_p')}; the chance of such a score if labels meant "
         "nothing",
         "",
         "Baselines stand beside these in validation/classifier.tsv.",

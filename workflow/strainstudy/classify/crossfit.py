@@ -7,7 +7,7 @@ same training people that was trained without them, instead of by values made up
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,9 +64,10 @@ class CrossFit:
         return self.task.collapse(self.probabilities)
 
 
-def recipe_of(parameters: ClassifyParameters) -> Recipe:
-    """Give the recipe of a full training."""
-    return Recipe(tuple(parameters.families), parameters.inner_folds, parameters.seed)
+def recipe_of(parameters: ClassifyParameters, families: Sequence[str] | None = None) -> Recipe:
+    """Give the recipe of a full training, with the families for gait where none are named."""
+    chosen = parameters.families if families is None else families
+    return Recipe(tuple(chosen), parameters.inner_folds, parameters.seed)
 
 
 def fold_labels(rows: Rows, task: Task, parameters: ClassifyParameters) -> IntArray:

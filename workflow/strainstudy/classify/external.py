@@ -11,14 +11,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import Problem, StudyError
-from ..features.spec import FeatureSpec
-from .card import CARD_NAME, MODEL_NAME, check_card, read_card
+from .candidate_card import SWALLOW_CARD, SWALLOW_MODEL
+from .card import CARD_NAME, MODEL_NAME, Described, check_card, read_card
 from .fitting import Fitted
 from .store import load_models
 
-__all__ = ["SWALLOW_MODEL", "External", "read_external"]
+__all__ = ["External", "read_external"]
 
-SWALLOW_MODEL = "swallow.skops"
 _PICKLES = (".pkl", ".pickle", ".joblib")
 _WHOLE = "give the model/ folder of a strainstudy run, whole"
 _DAMAGE = (KeyError, TypeError, ValueError, AttributeError, IndexError, EOFError, zipfile.BadZipFile)
@@ -49,22 +48,13 @@ def _content(path: Path) -> bytes:
         raise _refuse(path, f"cannot be read ({error.strerror})") from None
 
 
-def _states(folder: Path, specs: Sequence[FeatureSpec]) -> Mapping[str, Fitted]:
-    model, card_file = folder / MODEL_NAME, folder / CARD_NAME
+def _checked(folder: Path, model_name: str, card_name: str, specs: Sequence[Described]) -> Mapping[str, Fitted]:
+    model, card_file = folder / model_name, folder / card_name
     content = _content(model)
-    states = load_models(content, str(model))
+    models = load_models(content, str(model))
     card = read_card(_content(card_file).decode("utf-8"), str(card_file))
-    check_card(card, states, specs, content, str(card_file))
-    return states
-
-
-def _swallows(folder: Path, names: Sequence[str]) -> Mapping[str, Fitted]:
-    file = folder / SWALLOW_MODEL
-    swallows = load_models(_content(file), str(file))
-    unknown = sorted({column for model in swallows.values() for column in model.columns} - set(names))
-    if unknown:
-        raise _refuse(file, f"needs features that this version does not have: {', '.join(unknown)}", "train it again")
-    return swallows
+    check_card(card, models, specs, content, str(card_file), model_name=model_name)
+    return models
 
 
 def _nothing(folder: Path) -> StudyError:
@@ -78,17 +68,15 @@ def _nothing(folder: Path) -> StudyError:
     return _refuse(folder, f"holds neither {MODEL_NAME} nor {SWALLOW_MODEL}")
 
 
-def read_external(folder: Path, gait: Sequence[FeatureSpec], swallow: Sequence[str]) -> External:
+def read_external(folder: Path, gait: Sequence[Described], swallow: Sequence[Described]) -> External:
     """Read and check the model folder of another study.
 
     Parameters
     ----------
     folder : Path
         ``model/`` of its results.
-    gait : sequence of FeatureSpec
-        Gait features that this version makes.
-    swallow : sequence of str
-        Names of the swallow features that this version makes.
+    gait, swallow : sequence of Described
+        Features of gait and of throat movements that this version makes.
 
     Returns
     -------
@@ -105,7 +93,8 @@ def read_external(folder: Path, gait: Sequence[FeatureSpec], swallow: Sequence[s
         raise _nothing(folder)
     try:
         return External(
-            _states(folder, gait) if has_states else None, _swallows(folder, swallow) if has_swallows else None
+            _checked(folder, MODEL_NAME, CARD_NAME, gait) if has_states else None,
+            _checked(folder, SWALLOW_MODEL, SWALLOW_CARD, swallow) if has_swallows else None,
         )
     except _DAMAGE as error:
         raise _refuse(folder, f"is damaged ({type(error).__name__}: {error})") from error

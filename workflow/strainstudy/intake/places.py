@@ -85,10 +85,10 @@ def model_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
         return [Problem(file, message, "copy it elsewhere first, and name the copy", column="model", value=model)]
     from ..classify.external import read_external  # scikit-learn takes longer to start than all other checks
     from ..features import GAIT_FEATURES
-    from ..swallow import FEATURE_NAMES
+    from ..swallow import SWALLOW_FEATURES
 
     try:
-        read_external(Path(model), GAIT_FEATURES, FEATURE_NAMES)
+        read_external(Path(model), GAIT_FEATURES, SWALLOW_FEATURES)
     except StudyError as error:
         return list(error.problems)
     return []

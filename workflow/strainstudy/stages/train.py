@@ -4,14 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
+from ..classify.candidate_card import (
+    SWALLOW_CARD,
+    SWALLOW_CARD_WORDS,
+    SWALLOW_MODEL,
+    candidate_card,
+    candidate_card_words,
+)
+from ..classify.candidate_scores import confusion_rows, score_candidates
 from ..classify.candidates import CandidateResult, classify_candidates
 from ..classify.card import CARD_NAME, MODEL_NAME, write_card
 from ..classify.card_words import card_words, no_model_words
-from ..classify.external import SWALLOW_MODEL, read_external
+from ..classify.external import External, read_external
 from ..classify.history import HISTORY_COLUMNS, extend
 from ..classify.parameters import ClassifyParameters
 from ..classify.result import StateResult
@@ -24,7 +31,9 @@ from ..io.store import FloatArray
 from ..jobs import Progress
 from ..records import Participant, Recording
 from ..swallow import (
+    CANDIDATE_CLASSES,
     FEATURE_NAMES,
+    SWALLOW_FEATURES,
     SwallowParameters,
     accept_generic,
     edge_differences,
@@ -34,6 +43,7 @@ from ..swallow import (
 )
 from ..tables import read_table, write_table
 from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
+from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
 from .labels import labels_of
 
 __all__ = ["run"]
@@ -79,20 +89,62 @@ def _history(path: Path, result: StateResult, parameters: ClassifyParameters) ->
     return extend(old, result.model.history_entry, result.model.participant_log_loss, parameters)
 
 
-def _write_models(folder: Path, result: StateResult, swallows: CandidateResult, history: pd.DataFrame) -> None:
-    """Write what was trained; what was not is removed, so that no model of an earlier run stays behind."""
-    for name in (MODEL_NAME, SWALLOW_MODEL):
-        (folder / name).unlink(missing_ok=True)
-    reasons = {"gait": result.reason, "swallow": swallows.reason}
+def _write_gait_model(
+    folder: Path, result: StateResult, history: pd.DataFrame, reasons: Mapping[str, str | None]
+) -> None:
+    """Write the model with its card; where there is none, an earlier run's goes and the card says why."""
     if result.model is None:
+        (folder / MODEL_NAME).unlink(missing_ok=True)
         write_json(folder / CARD_NAME, {"card": "no model", "reason": result.reason})
         write_text(folder / "card.md", no_model_words(reasons))
     else:
         write_bytes(folder / MODEL_NAME, result.model.content)
         write_text(folder / CARD_NAME, write_card(result.model.card))
         write_text(folder / "card.md", card_words(result.model.card, history, reasons))
-    if swallows.content is not None:
-        write_bytes(folder / SWALLOW_MODEL, swallows.content)
+
+
+def _swallows(
+    rows: pd.DataFrame,
+    words: pd.Series,
+    parameters: ClassifyParameters,
+    swallow: SwallowParameters,
+    external: External | None,
+    results: Path,
+) -> tuple[CandidateResult, dict[str, pd.DataFrame]]:
+    """Classify throat movements; write the model with its card, and their predictions. Give the evidence as well."""
+    rule = accept_generic(rows, swallow)
+    decided = classify_candidates(
+        rows,
+        words,
+        FEATURE_NAMES,
+        CANDIDATE_CLASSES,
+        rule,
+        parameters,
+        external=None if external is None else external.swallows,
+    )
+    judged = pd.concat(
+        [rows[["recording_id", "participant_id", "onset", "duration", "score"]], decided.candidates], axis=1
+    )
+    judged = judged.assign(label=words, rule=rule)
+    write_table(judged.reindex(columns=list(MOVEMENTS.names)), MOVEMENTS, results)
+    scores = score_candidates(judged, CANDIDATE_CLASSES, parameters)
+    folder = results / "model"
+    if decided.content is not None and len(scores):
+        card = candidate_card(decided, words, rows["participant_id"], scores, SWALLOW_FEATURES, parameters)
+        write_bytes(folder / SWALLOW_MODEL, decided.content)
+        write_text(folder / SWALLOW_CARD, write_card(card))
+        write_text(folder / SWALLOW_CARD_WORDS, candidate_card_words(card))
+    else:
+        for name in (SWALLOW_MODEL, SWALLOW_CARD, SWALLOW_CARD_WORDS):
+            (folder / name).unlink(missing_ok=True)
+    return decided, {"throat_classifier": scores, "throat_confusion": confusion_rows(judged, CANDIDATE_CLASSES)}
+
+
+def _dictionary() -> pd.DataFrame:
+    """Make the rows of the feature dictionary."""
+    throat = pd.DataFrame([feature._asdict() for feature in SWALLOW_FEATURES]).assign(group="swallow")
+    whole = pd.concat([feature_table(GAIT_FEATURES), throat], ignore_index=True)
+    return whole.reindex(columns=list(FEATURES.names))
 
 
 def run(
@@ -137,7 +189,7 @@ def run(
         for recording, raters in labels_of(recordings).items()
         if reference_rater is not None and reference_rater in raters
     }
-    given = None if external is None else read_external(external, GAIT_FEATURES, FEATURE_NAMES)
+    given = None if external is None else read_external(external, GAIT_FEATURES, SWALLOW_FEATURES)
     people = pd.DataFrame(
         [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
         columns=["participant_id", "affected_side"],
@@ -153,26 +205,20 @@ def run(
     )
     progress.say(f"gait: {result.method}" + (f" ({result.reason})" if result.reason else ""))
 
+    frames = {} if result.evidence is None else result.evidence.frames()
+    history = _history(results / HISTORY.path, result, parameters)
     rows = _with_person(read_frames(candidates), recordings)
-    decided = classify_candidates(
-        rows,
-        _words(rows, labels),
-        FEATURE_NAMES,
-        accept_generic(rows, swallow),
-        parameters,
-        external=None if given is None else given.swallows,
-    )
+    decided, evidence = _swallows(rows, _words(rows, labels), parameters, swallow, given, results)
     progress.say(f"swallows: {decided.method}" + (f" ({decided.reason})" if decided.reason else ""))
     moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy())
     write_frame(outputs["candidates"], pd.concat([moved, decided.candidates], axis=1))
     write_frame(outputs["bouts"], result.bouts)
     write_frame(outputs["label_next"], result.label_next)
     outputs["evidence"].mkdir(parents=True, exist_ok=True)
-    for name, spec in EVIDENCE.items():
-        frame: Any = getattr(result.evidence, name) if result.evidence is not None else spec.empty()
-        write_frame(outputs["evidence"] / f"{name}.parquet", frame)
+    for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
+        frame = (frames | evidence).get(name)
+        write_frame(outputs["evidence"] / f"{name}.parquet", spec.empty() if frame is None or frame.empty else frame)
     write_table(result.predictions.reindex(columns=list(PREDICTIONS.names)), PREDICTIONS, results)
-    write_table(feature_table(GAIT_FEATURES).reindex(columns=list(FEATURES.names)), FEATURES, results)
-    history = _history(results / HISTORY.path, result, parameters)
+    write_table(_dictionary(), FEATURES, results)
     write_table(history.reindex(columns=list(HISTORY.names)), HISTORY, results)
-    _write_models(results / "model", result, decided, history)
+    _write_gait_model(results / "model", result, history, {"gait": result.reason, "swallow": decided.reason})

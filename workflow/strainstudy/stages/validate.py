@@ -16,13 +16,14 @@ from ..sensor.reference import agreement_table, angle_sums
 from ..tables import read_table, write_table
 from ..tables.angles import ANGLES
 from ..tables.classifier import EVIDENCE
+from ..tables.throat import THROAT_EVIDENCE
 from ..validate.norms import read_norms
 from ..validate.parameters import ValidateParameters
 from ..validate.study import StudyResults, validate_study
 from ..vocabulary import MISSING
 from .labels import labels_of
 
-__all__ = ["EVIDENCE", "run"]
+__all__ = ["run"]
 
 
 def _angles(signals: Sequence[Path], recordings: Sequence[Recording]) -> pd.DataFrame:
@@ -70,7 +71,7 @@ def run(
     signals : sequence of Path
         Conditioned signals of all batches, for angles beside a reference.
     evidence : Path
-        Folder of the frames of training, one for each of `EVIDENCE`.
+        Folder of the frames of training, one for each of `EVIDENCE` and `THROAT_EVIDENCE`.
     results : Path
         Results folder with the tables of ``tables/``.
     progress : Progress
@@ -92,5 +93,5 @@ def run(
     for spec, table in validate_study(study, parameters):
         write_table(table, spec, results)
     write_table(_angles(signals, recordings).reindex(columns=list(ANGLES.names)), ANGLES, results)
-    for name, spec in EVIDENCE.items():
+    for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
         write_table(read_frame(evidence / f"{name}.parquet").reindex(columns=list(spec.names)), spec, results)

@@ -16,13 +16,11 @@ import pandas as pd
 from .activity import Activity, Array, activity_of, measure_activity
 from .company import compare_with_company
 from .cut import Pieces, cut_together
-from .features import FEATURE_NAMES, RESPONSE_MEASURES, describe_candidates
+from .features import FEATURE_NAMES, RESPONSE_MEASURES, describe_candidates, recorded_shapes
 from .generic import generic_score, plausibility
 from .parameters import SwallowParameters
 from .restore import leak_rate, restore
 from .typical import company_likeness, compare_with_typical, waveforms, windows
-
-Indices = npt.NDArray[np.intp]
 
 __all__ = ["CANDIDATE_COLUMNS", "detect_candidates", "detect_together"]
 
@@ -36,6 +34,8 @@ CANDIDATE_COLUMNS = (
     "peak_time",
     "peak_to_peak",
     "polarity",
+    "recorded_opposite_share",
+    "recorded_strokes",
     "at_limit_fraction",
     "missing_before",
     *(measure.name for measure in RESPONSE_MEASURES),
@@ -115,24 +115,14 @@ def _at_limit(throat: Array, fs: float, onset: Array, end: Array) -> Array:
     return share
 
 
-def _sizes(level: Array, fs: float, onset: Indices, end: Indices) -> dict[str, Array]:
-    """Amplitude, peak to peak, area and polarity in the stream as it was given, each shape (m,)."""
-    rows = []
-    for first, last in zip(onset, end, strict=True):
-        part = level[first : last + 1]
-        size = np.abs(part)
-        rows.append((size.max(), part.max() - part.min(), size.sum() / fs, 1.0 if part[size.argmax()] >= 0 else -1.0))
-    amplitude, whole, area, polarity = np.array(rows).T
-    return {"amplitude": amplitude, "peak_to_peak": whole, "area": area, "polarity": polarity}
-
-
 def _described(activity: Activity, given: Array, pieces: Pieces, parameters: SwallowParameters) -> _Described:
     edges = np.array([_edges(activity, left, right, parameters) for left, right in pieces])
     onset_at, end_at = np.rint(np.clip(edges[:, :2], 0, len(activity.slow) - 1)).astype(np.intp).T
     frame = describe_candidates(activity, edges, np.array(pieces, dtype=np.intp))
+    recorded = recorded_shapes(given, onset_at, end_at)
     centres = edges[:, :2].mean(axis=1)
     return _Described(
-        frame.assign(**_sizes(given, activity.fs, onset_at, end_at)),
+        frame.assign(**recorded | {"area": recorded["area"] / activity.fs}),
         waveforms(activity, onset_at, end_at),
         windows(activity.slow, centres, activity.fs),
         windows(activity.coarse, centres, activity.fs),

@@ -23,6 +23,7 @@ __all__ = [
     "SWALLOW_FEATURES",
     "SwallowFeature",
     "describe_candidates",
+    "recorded_shapes",
 ]
 
 Indices = npt.NDArray[np.intp]
@@ -38,7 +39,7 @@ class SwallowFeature(NamedTuple):
 
     name: str
     unit: str | None
-    words: str
+    formula: str
     group: str
     source: str
 
@@ -115,7 +116,7 @@ _MEASURED: Final = (
 
 
 def _compared() -> tuple[SwallowFeature, ...]:
-    words = {entry.name: entry.words for entry in (*RESPONSE_MEASURES, *_MEASURED)} | {"size": "Peak activity"}
+    words = {entry.name: entry.formula for entry in (*RESPONSE_MEASURES, *_MEASURED)} | {"size": "Peak activity"}
     return (
         *(
             SwallowFeature(
@@ -321,6 +322,47 @@ def _runs(frame: pd.DataFrame) -> dict[str, Array]:
         "run_length_s": (end[last] - onset[first])[run],
         "run_count": (last - first + 1.0)[run],
     }
+
+
+def recorded_shapes(level: Array, onset: Indices, end: Indices) -> dict[str, Array]:
+    """Measure size and shape of candidates in the stream as it was recorded.
+
+    Parameters
+    ----------
+    level : array, shape (n,)
+        Stream over its base line.
+    onset, end : array of int, shape (m,)
+        First and last sample of each candidate.
+
+    Returns
+    -------
+    dict
+        ``amplitude``, ``peak_to_peak``, ``area`` (in samples), ``polarity`` (1 or -1), ``recorded_opposite_share``
+        (largest distance on the other side over amplitude), ``recorded_strokes`` (turning points, as in the
+        feature ``strokes``), each shape (m,).
+    """
+    parts = []
+    for start in range(0, len(onset), _AT_ONCE):
+        first, last = onset[start : start + _AT_ONCE], end[start : start + _AT_ONCE]
+        step = np.arange(int((last - first).max()) + 1)
+        inside = step <= (last - first)[:, None]
+        part = np.where(inside, level[np.minimum(first[:, None] + step, last[:, None])], 0.0)
+        size = np.abs(part)
+        amplitude = size.max(axis=1)
+        polarity = np.where(part[np.arange(len(part)), size.argmax(axis=1)] >= 0, 1.0, -1.0)
+        unit = np.maximum(amplitude, np.finfo(float).tiny)
+        highest = np.where(inside, part, -np.inf).max(axis=1)
+        parts.append(
+            {
+                "amplitude": amplitude,
+                "peak_to_peak": highest - np.where(inside, part, np.inf).min(axis=1),
+                "area": size.sum(axis=1),
+                "polarity": polarity,
+                "recorded_opposite_share": np.maximum((-polarity[:, None] * part).max(axis=1), 0.0) / unit,
+                "recorded_strokes": _turns(part, inside, 0.25 * unit),
+            }
+        )
+    return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
 
 
 def describe_candidates(activity: Activity, edges: Array, pieces: npt.NDArray[np.intp]) -> pd.DataFrame:

@@ -16,9 +16,14 @@ from .activity import Array
 from .health import AT_LIMIT_FRACTION, throat_health
 from .parameters import SwallowParameters
 
-__all__ = ["measure_swallows", "summarise_swallows"]
+__all__ = ["RESPONSE_SHAPES", "measure_swallows", "response_shape", "summarise_swallows"]
 
+RESPONSE_SHAPES = ("one_hump", "two_phase", "ringing")
 _BURST_COUNT = 3
+# A piezo-like patch turns back and forth with each of its own oscillations; a sensor that lets go gives one stroke to
+# either side, of which the second reaches at least a third of the first.
+_RINGING_STROKES = 5
+_TWO_PHASE_SHARE = 1 / 3
 
 
 def measure_swallows(swallows: pd.DataFrame, parameters: SwallowParameters) -> pd.DataFrame:
@@ -59,6 +64,26 @@ def measure_swallows(swallows: pd.DataFrame, parameters: SwallowParameters) -> p
         double=np.concatenate([np.zeros(min(len(rows), 1), dtype=bool), pause <= parameters.double_swallow_s]),
         burst=number[chain] if len(rows) else np.zeros(0, dtype=int),
     )
+
+
+def response_shape(swallows: pd.DataFrame) -> str | None:
+    """Name the shape that a sensor gives to swallows.
+
+    Parameters
+    ----------
+    swallows : DataFrame
+        Of one recording: ``recorded_strokes``, ``recorded_opposite_share``.
+
+    Returns
+    -------
+    str or None
+        One of `RESPONSE_SHAPES`, by the medians; None without swallows.
+    """
+    if swallows.empty:
+        return None
+    if swallows["recorded_strokes"].median() >= _RINGING_STROKES:
+        return "ringing"
+    return "two_phase" if swallows["recorded_opposite_share"].median() >= _TWO_PHASE_SHARE else "one_hump"
 
 
 def _rate(count: int, seconds: float) -> tuple[float, float, float]:
@@ -108,7 +133,8 @@ def summarise_swallows(
     Returns
     -------
     dict
-        Columns of ``tables/swallow_summary.tsv`` after ``recording_id``; NaN where there is no such number.
+        Columns of ``tables/swallow_summary.tsv`` after ``recording_id``; NaN where there is no such number,
+        ``response_shape`` only where the swallows carry the measures for it.
     """
     onset = swallows["onset"].to_numpy(dtype=float)
     end = onset + swallows["duration"].to_numpy(dtype=float)
@@ -153,5 +179,7 @@ def summarise_swallows(
             "time_per_swallow": time / drinking,
             "swallowing_speed": volume_ml / time,
         }
+    if "recorded_strokes" in swallows:
+        row["response_shape"] = response_shape(swallows)
     health = throat_health(swallows, observed_s, observed_s if duration_s is None else duration_s)
     return row | {"at_limit_count": health.at_limit_count, "sensor_note": health.note}

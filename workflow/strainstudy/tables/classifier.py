@@ -7,17 +7,19 @@ from typing import Final
 
 from .spec import Column, TableSpec, interval_columns
 
-__all__ = ["BOUTS", "EVIDENCE", "FEATURES", "HISTORY", "LABEL_NEXT", "PREDICTIONS"]
+__all__ = ["BOUTS", "EVIDENCE", "FEATURES", "FOLD", "HISTORY", "LABEL_NEXT", "MADE_BY", "PEOPLE", "PREDICTIONS"]
 
 _RECORDING: Final = Column("recording_id", "string", "Recording", "Recording the row belongs to.")
 _PARTICIPANT: Final = Column("participant_id", "string", "Participant", "Whose recording it is.")
 _ONSET: Final = Column("onset", "number", "Onset", "Start, from the first stored sample.", "s", 3)
 _DURATION: Final = Column("duration", "number", "Duration", "Length.", "s", 3)
-_MADE_BY: Final = (
+MADE_BY: Final = (
     "out_of_fold: by a model that never saw this participant; final: by the stored model, for participants without "
     "labels; rule: by published limits, or by the rules of gait detection."
 )
-_PEOPLE: Final = Column("n_participants", "integer", "Participants", "Number of participants behind the row.")
+PEOPLE: Final = Column("n_participants", "integer", "Participants", "Number of participants behind the row.")
+
+FOLD: Final = Column("fold", "integer", "Fold", "Fold the participant was left out in; -1 for none.")
 
 BOUTS: Final = TableSpec(
     path="tables/bouts.tsv",
@@ -50,7 +52,7 @@ BOUTS: Final = TableSpec(
             "1",
             3,
         ),
-        Column("prediction", "string", "Predicted by", _MADE_BY),
+        Column("prediction", "string", "Predicted by", MADE_BY),
         Column("caution", "string", "Caution", "Why the row should be doubted."),
     ),
     key=("recording_id", "onset"),
@@ -74,8 +76,8 @@ PREDICTIONS: Final = TableSpec(
         Column("probability_normal", "number", "P(normal)", "Calibrated probability of normal gait.", "1", 4),
         Column("probability_limping", "number", "P(limping)", "Calibrated probability of limping gait.", "1", 4),
         Column("probability_left", "number", "P(left)", "Probability that a limp is on the left.", "1", 4),
-        Column("fold", "integer", "Fold", "Fold the participant was left out in; -1 for none."),
-        Column("prediction", "string", "Predicted by", _MADE_BY),
+        FOLD,
+        Column("prediction", "string", "Predicted by", MADE_BY),
         Column("caution", "string", "Caution", "Features missing or outside the training range."),
     ),
     key=("recording_id", "time"),
@@ -124,7 +126,7 @@ HISTORY: Final = TableSpec(
         Column("feature_hash", "string", "Features", "SHA-256 of names, units and formulas, shortened."),
         Column("family", "string", "Family", "Model family chosen for the stored model."),
         Column("setting", "string", "Setting", "Its setting."),
-        _PEOPLE,
+        PEOPLE,
         Column("labelled_time", "number", "Labelled time", "Seconds with a state label.", "s", 1),
         *interval_columns("balanced_accuracy", "Balanced accuracy", "Normal against limping, by time.", "1"),
         *interval_columns("log_loss", "Log loss", "Of the windows, participants weighted alike.", "nat"),
@@ -143,10 +145,15 @@ HISTORY: Final = TableSpec(
 FEATURES: Final = TableSpec(
     path="tables/features.tsv",
     title="Feature dictionary",
-    description="What each feature of the gait windows is.",
+    description="What each feature of the gait windows and of the throat movements is.",
     columns=(
         Column("name", "string", "Name", "Column of the feature rows."),
-        Column("group", "string", "Group", "timing, shape, amplitude; context is never learnt from."),
+        Column(
+            "group",
+            "string",
+            "Group",
+            "timing, shape, amplitude: of gait; context is never learnt from; swallow: of throat movements.",
+        ),
         Column("unit", "string", "Unit", "Unit of the values."),
         Column("formula", "string", "Formula", "How it is worked out."),
         Column("source", "string", "Source", "What the formula follows."),
@@ -175,9 +182,9 @@ _CLASSIFIER: Final = TableSpec(
         ),
         Column("scope", "string", "Scope", "pooled, or fold (one participant)."),
         _PARTICIPANT,
-        Column("fold", "integer", "Fold", "Fold the participant was left out in."),
+        FOLD,
         Column("trial_type", "string", "State", "The state scored, or all."),
-        _PEOPLE,
+        PEOPLE,
         Column("labelled_time", "number", "Labelled time", "Seconds labelled so.", "s", 1),
         *interval_columns("precision", "Precision", "Share of time called so that is labelled so.", "1"),
         *interval_columns("recall", "Recall", "Share of time labelled so that is called so.", "1"),
@@ -215,7 +222,7 @@ _RELIABILITY: Final = TableSpec(
         Column("predicted", "number", "Predicted", "Mean predicted probability of limping.", "1", 4),
         *interval_columns("observed", "Observed", "Share labelled limping.", "1"),
         Column("windows_share", "number", "Windows", "Share of all windows.", "1", 4),
-        _PEOPLE,
+        PEOPLE,
     ),
     key=("low",),
 )
@@ -233,7 +240,7 @@ _PERMUTATION: Final = TableSpec(
         Column("null_low", "number", "Chance from", "2.5 % of the shuffles are below.", "1"),
         Column("null_high", "number", "Chance to", "2.5 % are above.", "1"),
         Column("p_value", "number", "p", "(shuffles at least as good + 1) / (shuffles + 1).", "1", 4),
-        _PEOPLE,
+        PEOPLE,
         Column("n_units", "integer", "Bouts", "Labelled bouts whose labels were exchanged."),
     ),
     key=("statistic",),
@@ -261,7 +268,7 @@ _ABLATION: Final = TableSpec(
     columns=(
         Column("features", "string", "Features", "Which groups were used."),
         Column("n_features", "integer", "Number", "How many features that are."),
-        _PEOPLE,
+        PEOPLE,
         Column("balanced_accuracy", "number", "Balanced accuracy", "By window, participants weighted alike.", "1"),
         Column("log_loss", "number", "Log loss", "Uncalibrated.", "nat"),
     ),

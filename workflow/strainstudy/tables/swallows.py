@@ -25,11 +25,11 @@ SWALLOWS: Final = TableSpec(
             "onset",
             "number",
             "Onset",
-            "Where activity first passes a tenth (setting edge_fraction) of its largest, from the first stored sample.",
+            "Where activity first passes a fifth (setting edge_fraction) of its largest, from the first stored sample.",
             "s",
             3,
         ),
-        Column("duration", "number", "Duration", "From onset to where activity last passes that tenth.", "s", 3),
+        Column("duration", "number", "Duration", "From onset to where activity last passes that fifth.", "s", 3),
         Column(
             "amplitude",
             "number",
@@ -145,6 +145,13 @@ SWALLOW_SUMMARY: Final = TableSpec(
         Column("volume_per_swallow", "number", "Volume per swallow", "volume / drinking_count.", "ml"),
         Column("time_per_swallow", "number", "Time per swallow", "drinking_time / drinking_count.", "s", 3),
         Column("swallowing_speed", "number", "Swallowing speed", "volume / drinking_time.", "ml/s"),
+        Column(
+            "response_shape",
+            "string",
+            "Response shape",
+            "What the sensor makes of a swallow, by the medians over the recording: one_hump; two_phase (the stroke to "
+            "the other side reaches a third); ringing (five turning points or more); n/a without swallows.",
+        ),
         Column("at_limit_count", "integer", "Swallows at the limit", "Rows of the swallow table with at_limit = true."),
         Column("sensor_note", "string", "Sensor", "What speaks against the sensor's seat; n/a where nothing does."),
     ),

@@ -15,6 +15,7 @@ __all__ = [
     "RATERS",
     "READING",
     "RECORDINGS",
+    "SHAPES",
     "STATE",
     "STATES",
     "UNIT",
@@ -89,6 +90,17 @@ _TIMING = (
     ),
 )
 
+_DURATION = (
+    Column(
+        "duration_bias",
+        "number",
+        "duration bias",
+        "Mean of detected minus labelled duration of found intervals; n/a for instants.",
+        "s",
+    ),
+    Column("duration_sd", "number", "duration SD", "Standard deviation of the same.", "s"),
+)
+
 EVENTS = TableSpec(
     path="validation/events.tsv",
     title="Detected events against labels",
@@ -105,17 +117,32 @@ EVENTS = TableSpec(
         *_COUNTS,
         *_RATES,
         *_TIMING,
-        Column(
-            "duration_bias",
-            "number",
-            "duration bias",
-            "Mean of detected minus labelled duration of found intervals; n/a for instants.",
-            "s",
-        ),
-        Column("duration_sd", "number", "duration SD", "Standard deviation of the same.", "s"),
+        *_DURATION,
         READING,
     ),
     key=("trial_type", "criterion", "tolerance", "side", "recording_id"),
+)
+
+SHAPES = TableSpec(
+    path="validation/throat_shapes.tsv",
+    title="Swallows against labels, by the shape that the sensor gives them",
+    description="The pooled rows of events.tsv for swallows, split by response_shape of tables/swallow_summary.tsv; "
+    "intervals are over participants.",
+    columns=(
+        Column(
+            "response_shape", "string", "response shape", "one_hump, two_phase, ringing; 'unknown' = nothing was found."
+        ),
+        _RATER,
+        *_TYPE,
+        RECORDINGS,
+        PEOPLE,
+        *_COUNTS,
+        *_RATES,
+        *_TIMING,
+        *_DURATION,
+        READING,
+    ),
+    key=("criterion", "tolerance", "response_shape"),
 )
 
 CONFOUNDERS = TableSpec(
@@ -127,7 +154,12 @@ CONFOUNDERS = TableSpec(
         _RECORDING,
         _PERSON_OF,
         _RATER,
-        Column("confounder", "string", "confounder", "What the rater labelled."),
+        Column(
+            "confounder",
+            "string",
+            "confounder",
+            "What the rater labelled; 'all' = speech, coughs and head movements together.",
+        ),
         PEOPLE,
         Column("n_labelled", "integer", "labelled", "Labelled stretches of it."),
         Column("n_taken", "integer", "taken for a swallow", "Stretches with one false swallow or more in them."),

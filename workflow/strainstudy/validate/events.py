@@ -16,18 +16,20 @@ from numpy.typing import NDArray
 
 from ..stats.intervals import MINIMUM_CLUSTERS, cluster_bootstrap, rate_interval, wilson
 from ..stats.matching import match_centres
-from ..tables.validation import CONFOUNDERS, EVENTS
+from ..tables.validation import CONFOUNDERS, EVENTS, SHAPES
 from ..vocabulary import CONFOUNDERS as CONFOUNDER_TYPES
 from .frames import rows_frame
 from .parameters import ValidateParameters
 from .rates import named_interval, rates, timing_columns
-from .scoring import Tally, labelled_spans, merged, tally, total_length, within
+from .scoring import Tally, labelled_spans, merged, scored_types, tally, total_length, within
 from .wording import confounder_words, event_words
 
-__all__ = ["POOLED", "grouped", "score_confounders", "score_events"]
+__all__ = ["POOLED", "grouped", "score_confounders", "score_events", "score_shapes"]
 
 Floats = NDArray[np.float64]
 POOLED = "pooled"
+_TOGETHER = "all"
+_UNKNOWN = "unknown"
 _MISTAKABLE = (*CONFOUNDER_TYPES, "artefact")
 
 
@@ -104,6 +106,47 @@ def score_events(
     return rows_frame(rows, EVENTS, event_words)
 
 
+def score_shapes(
+    labels_by_recording: Mapping[str, pd.DataFrame],
+    events_by_recording: Mapping[str, pd.DataFrame],
+    participants: Mapping[str, str | None],
+    shapes: Mapping[str, str],
+    parameters: ValidateParameters,
+    *,
+    rater: str | None = None,
+) -> pd.DataFrame:
+    """Score swallows apart for each shape that sensors give them.
+
+    Parameters
+    ----------
+    labels_by_recording, events_by_recording, participants, parameters, rater
+        As for `score_events`.
+    shapes : mapping of recording_id to str
+        Response shape; a recording that is not in here counts as ``unknown``.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``validation/throat_shapes.tsv``.
+    """
+    rows: list[dict[str, Any]] = []
+    scored = sorted(set(labels_by_recording) & set(events_by_recording))
+    for shape in sorted({shapes.get(recording, _UNKNOWN) for recording in scored}):
+        tallies: list[Tally] = []
+        for recording in scored:
+            labels = labels_by_recording[recording]
+            if shapes.get(recording, _UNKNOWN) == shape and "swallow" in scored_types(labels):
+                events = events_by_recording[recording]
+                person = participants.get(recording) or recording
+                spans = labelled_spans(labels)
+                tallies += tally(recording, person, labels, events, parameters, spans=spans, types=["swallow"])
+        for key, group in grouped(tallies).items():
+            row = _row(POOLED, rater, key, group, parameters)
+            if row["n_labelled"] or row["n_detected"]:
+                rows.append({"response_shape": shape, **row})
+    return rows_frame(rows, SHAPES, event_words)
+
+
 def _false_swallows(labels: pd.DataFrame, events: pd.DataFrame, tolerance: float, spans: Floats | None) -> Floats:
     """Centres of detected swallows inside the scored time that belong to no labelled swallow, sorted."""
 
@@ -126,8 +169,8 @@ def _confounder_counts(
     spans = labelled_spans(labels)
     false = _false_swallows(labels, events, tolerance, spans)
     counts = []
-    for name in _MISTAKABLE:
-        rows = labels[labels["trial_type"] == name]
+    for name, kinds in (*((name, (name,)) for name in _MISTAKABLE), (_TOGETHER, CONFOUNDER_TYPES)):
+        rows = labels[labels["trial_type"].isin(kinds)]
         onset = rows["onset"].to_numpy(dtype=np.float64)
         bounds = np.column_stack([onset, onset + rows["duration"].to_numpy(dtype=np.float64)])
         bounds = bounds[within(bounds.mean(axis=1), spans)]

@@ -13,9 +13,9 @@ import pandas as pd
 
 from ..tables.spec import TableSpec
 from ..tables.standing import CHANGE, GROUPS, NORMS, RETEST
-from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PARAMETERS, RATERS, STATES
+from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PARAMETERS, RATERS, SHAPES, STATES
 from .change import changes, retest
-from .events import score_confounders, score_events
+from .events import score_confounders, score_events, score_shapes
 from .frames import LabelsByRater, reference_labels, text_or_none
 from .groups import compare_groups
 from .measurements import gait_measurements, join, per_person, swallow_measurements
@@ -94,6 +94,8 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
     states, confusion = score_states(truth, bouts, who, parameters, rater=rater)
     durations = {name: float(heads[name]["duration"]) for name in used}
     calibrating = {name for name in used if heads[name]["task"] == "bend"}
+    known = results.swallow_summary.dropna(subset=["response_shape"])
+    shapes = dict(zip(known["recording_id"].astype(str), known["response_shape"].astype(str), strict=True))
     pairs = [
         labelled_against_detected(truth, events, who, durations, parameters, reported=measurements),
         bend_angles(truth, events, who, parameters, calibrating=calibrating),
@@ -102,6 +104,7 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
     return [
         (EVENTS, score_events(truth, events, who, parameters, rater=rater)),
         (CONFOUNDERS, score_confounders(truth, events, who, parameters, rater=rater)),
+        (SHAPES, score_shapes(truth, events, who, shapes, parameters, rater=rater)),
         (STATES, states),
         (CONFUSION, confusion),
         (RATERS, compare_raters(results.labels, events, bouts, who, parameters)),

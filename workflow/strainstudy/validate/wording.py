@@ -83,11 +83,15 @@ def event_words(row: Row) -> str:
     return f"{text}."
 
 
+_CONFOUNDED: Final = {"all": "speech, coughs and head movements"}
+
+
 def confounder_words(row: Row) -> str:
     """Say how often a confounder was taken for a swallow."""
+    name = _CONFOUNDED.get(row["confounder"], str(row["confounder"]).replace("_", " "))
     return (
         f"{row['n_false_swallows']} false swallows in {_number(row['minutes'])} min of "
-        f"{row['confounder'].replace('_', ' ')}, {_number(row['false_per_minute'])} per minute "
+        f"{name}, {_number(row['false_per_minute'])} per minute "
         f"({_limits(row, 'false_per_minute')}); {row['n_taken']} of {row['n_labelled']} stretches were "
         "taken for a swallow."
     )
