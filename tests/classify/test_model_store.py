@@ -17,14 +17,14 @@ from strainstudy.classify.store import canonical, dump_models, load_models
 from strainstudy.errors import StudyError
 from strainstudy.features import GAIT_FEATURES
 
-FAMILIES = ("logistic_regression", "random_forest", "gradient_boosting")
+FAMILIES = ("logistic_regression", "random_forest", "extra_trees", "gradient_boosting")
 
 
 def model_of(family, seed=0):
     rng = np.random.default_rng(8)
     x = rng.normal(size=(120, 3))
     y = np.where(x[:, 0] + 0.3 * rng.normal(size=120) > 0, "yes", "no").astype(object)
-    groups = np.array([f"p{k % 6}" for k in range(120)], dtype=object)
+    groups = np.array([f"sub-someone{k % 6}" for k in range(120)], dtype=object)
     rows = Rows(x, y, groups, groups, groups, np.ones(120, dtype=bool))
     return fit(rows, Task(("a", "b", "c"), ("no", "yes")), Recipe((family,), 2, seed)), x
 
@@ -37,7 +37,7 @@ def test_a_stored_model_answers_as_before_and_has_the_same_bytes_each_time(famil
     assert content == dump_models({"only": again})
     loaded = load_models(content, "model.skops")["only"]
     np.testing.assert_array_equal(loaded.probabilities(x), model.probabilities(x))
-    assert b"p0" not in content
+    assert b"sub-someone" not in content
 
 
 def test_canonical_bytes_are_a_skops_file_without_time_or_addresses():

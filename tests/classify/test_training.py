@@ -5,8 +5,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from strainstudy.classify.candidates import classify_candidates
-from strainstudy.classify.parameters import ClassifyParameters
 from strainstudy.classify.store import load_models
 from strainstudy.classify.training import train_states
 from strainstudy.condition.parameters import ConditionParameters
@@ -117,34 +115,6 @@ def test_a_study_without_walking_gives_empty_tables(study, quick):
     result = train_states(windows.iloc[:0], rest, {}, people, quick)
     assert set(result.bouts["trial_type"]) == {"rest"}
     assert len(result.predictions) == len(result.label_next) == 0
-
-
-def test_candidates_of_a_person_are_judged_by_the_others():
-    rng = np.random.default_rng(1)
-    n = 240
-    people = np.array([f"sub-{k % 8:02d}" for k in range(n)])
-    swallow = rng.random(n) < 0.4
-    frame = pd.DataFrame(
-        {
-            "recording_id": people,
-            "participant_id": people,
-            "duration": rng.normal(1.0 + 0.5 * swallow, 0.2),
-            "strokes": rng.poisson(np.where(swallow, 1.0, 4.0)).astype(float),
-        }
-    )
-    words = pd.Series(np.where(swallow, "swallow", "speech"), dtype=object)
-    words[people == "sub-07"] = None
-    parameters = ClassifyParameters(families=("logistic_regression",))
-    rule = np.zeros(n, dtype=bool)
-    result = classify_candidates(frame, words, ["duration", "strokes"], rule, parameters)
-    known = people != "sub-07"
-    assert set(result.candidates.loc[known, "prediction"]) == {"out_of_fold"}
-    assert set(result.candidates.loc[~known, "prediction"]) == {"final"}
-    assert (result.candidates["accepted"] == swallow).mean() > 0.9
-    blind = classify_candidates(frame, pd.Series([None] * n, dtype=object), ["duration", "strokes"], ~rule, parameters)
-    assert blind.method == "rule"
-    assert blind.candidates["accepted"].all()
-    assert blind.candidates["probability"].isna().all()
 
 
 def through_sensors(knees, fs, person):

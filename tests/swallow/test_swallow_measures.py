@@ -2,8 +2,17 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import poisson
-from strainstudy.swallow import SwallowParameters, measure_swallows, summarise_swallows, throat_health
+from strainstudy.swallow import (
+    SwallowParameters,
+    detect_candidates,
+    label_candidates,
+    measure_swallows,
+    summarise_swallows,
+    throat_health,
+)
+from strainstudy.swallow.measures import response_shape
 from strainstudy.tables.swallows import SWALLOW_SUMMARY, SWALLOWS
+from throat_signals import throat_stream
 
 PARAMETERS = SwallowParameters()
 
@@ -90,6 +99,37 @@ def test_no_swallow_is_a_result_and_not_a_fault():
     assert summary["rate"] == 0
     assert summary["rate_high"] == pytest.approx(0.3689, abs=1e-4)
     assert np.isnan(summary["volume_per_swallow"])
+
+
+@pytest.mark.parametrize(
+    ("strokes", "opposite", "shape"), [(1.0, 0.05, "one_hump"), (2.0, 0.6, "two_phase"), (17.0, 0.7, "ringing")]
+)
+def test_the_shape_of_the_response_is_that_of_most_swallows(strokes, opposite, shape):
+    rows = _swallows([1.0, 9.0, 20.0], recorded_strokes=[strokes, strokes, 9.0 - strokes])
+    summary = summarise_swallows(
+        measure_swallows(rows.assign(recorded_opposite_share=opposite), PARAMETERS), 60.0, PARAMETERS
+    )
+    assert summary["response_shape"] == shape
+
+
+@pytest.mark.parametrize(("kind", "shape"), [("holds", "one_hump"), ("lets_go", "two_phase"), ("rings", "two_phase")])
+def test_the_shape_is_read_in_the_stream_as_it_was_recorded(kind, shape):
+    """A patch that answers to change gives a smooth movement two strokes; it rings where something jerks."""
+    stream, labels = throat_stream(2, kind, polarity=-1)
+    found = detect_candidates(stream, 100.0, PARAMETERS)
+    assert response_shape(found[label_candidates(found, labels) == "swallow"]) == shape
+    assert response_shape(found.iloc[:0]) is None
+
+
+def test_a_patch_that_rings_is_named_so():
+    t, rng = np.arange(6000) / 100, np.random.default_rng(2)
+    stream = 0.01 * rng.standard_normal(len(t))
+    for onset in np.arange(5.0, 55.0, 6.0):
+        since = np.clip(t - onset, 0, 1.2)
+        stream += np.sin(np.pi * since / 1.2) * np.sin(2 * np.pi * 7.0 * since)
+    found = detect_candidates(stream, 100.0, PARAMETERS)
+    assert len(found) == 9
+    assert response_shape(found) == "ringing"
 
 
 def test_every_number_of_the_summary_has_its_definition():

@@ -13,7 +13,7 @@ from strainstudy.io.labels import read_labels
 from strainstudy.stats.intervals import wilson
 from strainstudy.tables.spec import read_table, write_table
 from strainstudy.tables.validation import CONFOUNDERS, EVENTS
-from strainstudy.validate.events import score_confounders, score_events
+from strainstudy.validate.events import score_confounders, score_events, score_shapes
 from strainstudy.validate.parameters import ValidateParameters
 from strainstudy.validate.scoring import intersect, labelled_spans, merged, scored_types, tally, within
 
@@ -220,7 +220,29 @@ def test_confounders_taken_for_swallows_are_counted_per_minute():
     assert speech.false_per_minute_low == pytest.approx(0.2422 / 2, abs=5e-5)  # Garwood 1936, count 2: 0.2422-7.2247
     assert speech.false_per_minute_high == pytest.approx(7.2247 / 2, abs=5e-5)
     assert row(found, recording_id="r1", confounder="cough").n_taken == 0
+    together = row(found, recording_id="r1", confounder="all")
+    assert (together.n_labelled, together.n_false_swallows) == (3, 2)
+    assert together.minutes == pytest.approx(2 + 2 / 60)
     assert row(found, recording_id="pooled", confounder="speech").interval_method == "none: fewer than 3 participants"
+
+
+def test_time_that_is_two_confounders_at_once_counts_once_together():
+    labels = frame((0, 60, "speech"), (30, 60, "head_movement"))
+    found = score_confounders({"r1": labels}, {"r1": frame((40, 1, "swallow"))}, {"r1": "sub-01"}, QUICK)
+    together = row(found, recording_id="r1", confounder="all")
+    assert (together.minutes, together.n_false_swallows, together.n_taken) == (1.5, 1, 2)
+
+
+def test_swallows_are_scored_apart_by_the_shape_of_the_response():
+    labels = frame((10, 1, "swallow"), (20, 1, "swallow"))
+    found = {"r1": frame((10, 1, "swallow"), (20, 1, "swallow")), "r2": frame((10, 1, "swallow")), "r3": frame()}
+    people = {"r1": "sub-01", "r2": "sub-02", "r3": "sub-03"}
+    truth = dict.fromkeys(found, labels)
+    table = score_shapes(truth, found, people, {"r1": "one_hump", "r2": "ringing"}, QUICK)
+    own = table[(table.criterion == "centre") & (table.tolerance == 0.5)].set_index("response_shape")
+    assert own.recall.to_dict() == {"one_hump": 1.0, "ringing": 0.5, "unknown": 0.0}
+    quiet = score_shapes({"r3": frame((1, 5, "speech"))}, {"r3": frame()}, people, {}, QUICK)
+    assert quiet.empty
 
 
 @pytest.mark.skipif(

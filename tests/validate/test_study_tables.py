@@ -18,6 +18,7 @@ NORM_TABLE = read_norms(Path(__file__).resolve().parents[2] / "config" / "norms.
 PATHS = [
     "validation/events.tsv",
     "validation/confounders.tsv",
+    "validation/throat_shapes.tsv",
     "validation/states.tsv",
     "validation/confusion.tsv",
     "validation/raters.tsv",
@@ -70,6 +71,7 @@ def invented(people=4, sessions=2, repeats=2, raters=("anna", "berta"), status="
                 swallows.append(
                     dict.fromkeys(SWALLOW_SUMMARY.names, np.nan)
                     | {"recording_id": name, "swallow_count": 1, "duration_mean": rng.normal(1, 0.1)}
+                    | {"response_shape": ("one_hump", "two_phase")[repeat % 2]}
                 )
     names = [f"sub-{person}" for person in range(people)]
     return StudyResults(
@@ -127,12 +129,15 @@ def test_every_row_with_limits_names_their_method_and_every_row_without_says_why
 @pytest.mark.parametrize(
     ("changes", "empty"),
     [
-        ({"raters": ()}, {"events", "confounders", "states", "confusion", "raters", "parameters"}),
+        ({"raters": ()}, {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters"}),
         ({"raters": ("anna",)}, {"raters"}),
         ({"people": 1}, {"retest"}),
         ({"sessions": 1}, {"change", "retest"}),
         ({"people": 1, "sessions": 1, "repeats": 1, "raters": ("anna",)}, {"raters", "change", "retest"}),
-        ({"status": "rejected"}, {"events", "confounders", "states", "confusion", "raters", "parameters"}),
+        (
+            {"status": "rejected"},
+            {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters"},
+        ),
     ],
 )
 def test_studies_without_labels_second_rater_second_session_or_more_people_give_valid_tables(tmp_path, changes, empty):

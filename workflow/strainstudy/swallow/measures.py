@@ -134,7 +134,7 @@ def summarise_swallows(
     -------
     dict
         Columns of ``tables/swallow_summary.tsv`` after ``recording_id``; NaN where there is no such number,
-        ``response_shape`` only where the swallows carry the measures for it.
+        None for a ``response_shape`` that the swallows carry no measures for.
     """
     onset = swallows["onset"].to_numpy(dtype=float)
     end = onset + swallows["duration"].to_numpy(dtype=float)
@@ -179,7 +179,6 @@ def summarise_swallows(
             "time_per_swallow": time / drinking,
             "swallowing_speed": volume_ml / time,
         }
-    if "recorded_strokes" in swallows:
-        row["response_shape"] = response_shape(swallows)
+    row["response_shape"] = response_shape(swallows) if "recorded_strokes" in swallows else None
     health = throat_health(swallows, observed_s, observed_s if duration_s is None else duration_s)
     return row | {"at_limit_count": health.at_limit_count, "sensor_note": health.note}
