@@ -122,6 +122,7 @@ def _stages(root: Path, folder: Path, batches: int = 1, upto: str = "features") 
                 swallow=SwallowParameters(),
                 lag_s=CalibrateParameters().lag_s,
                 signals=own / "signals.parquet",
+                condition_notes=own / "condition.json",
                 outputs={name: own / f"{name}.parquet" for name in segment.FRAMES},
                 notes=own / "segment.json",
                 progress=progress,

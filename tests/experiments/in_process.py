@@ -93,7 +93,7 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
     )  # fmt: skip
     segment.run(
         recordings, gait=settings["gait"], bends=settings["bends"], swallow=settings["swallow"],
-        lag_s=settings["calibrate"].lag_s, signals=at["signals"],
+        lag_s=settings["calibrate"].lag_s, signals=at["signals"], condition_notes=note["condition_notes"],
         outputs={name: at[name] for name in segment.FRAMES}, notes=note["segment_notes"], progress=say,
     )  # fmt: skip
     features.run(

@@ -19,7 +19,8 @@ from strainstudy.tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES,
 from strainstudy.tables.spec import Column, TableSpec
 from strainstudy.tables.standing import CHANGE, NORMS
 from strainstudy.tables.swallows import SWALLOW_SUMMARY
-from strainstudy.tables.validation import CONFUSION, RATERS
+from strainstudy.tables.throat import THROAT_EVIDENCE
+from strainstudy.tables.validation import CONFOUNDERS, CONFUSION, RATERS, SHAPES
 from strainstudy.tables.validation import EVENTS as AGREEMENT
 
 QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
@@ -36,6 +37,52 @@ def rows_of(spec: TableSpec, rows: list[dict], extra: tuple[Column, ...] = ()) -
             default[column.name] = by_kind[column.kind]
         table.append({**default, **row})
     return pd.DataFrame(table, columns=[c.name for c in (*spec.columns, *extra)])
+
+
+def write_throat_evidence(
+    root: Path,
+    *,
+    shapes: tuple[str, ...] = ("one_hump", "ringing", "two_phase"),
+    confounders: tuple[str, ...] = ("all", "artefact", "cough", "head_movement", "speech"),
+    classes: tuple[str, ...] = ("cough", "head_movement", "other", "speech", "swallow"),
+) -> None:
+    """Tables on swallows against labels, sorted by name as the pipeline writes them; empty for no words."""
+    swallow = {"trial_type": "swallow", "side": "all"}
+    scored = [
+        {**swallow, "response_shape": shape, "criterion": criterion, "tolerance": tolerance, "n_labelled": 40 + 10 * k,
+         "f1": 0.9, "f1_low": 0.8, "f1_high": 1.0, "n_participants": 3 + k, "reading": f"Reading of {shape}."}
+        for criterion, tolerance in (("centre", 0.25), ("centre", 0.5), ("overlap", 0.5))
+        for k, shape in enumerate(shapes)
+    ]  # fmt: skip
+    write_table(rows_of(SHAPES, scored), SHAPES, root)
+    taken = [
+        {"recording_id": recording, "confounder": name, "minutes": 2.5, "n_false_swallows": k, "n_participants": 1 + k,
+         "false_per_minute": 0.4 * k, "false_per_minute_low": 0.0, "false_per_minute_high": 2.0 + k}
+        for k, name in enumerate(confounders)
+        for recording in ("pooled", "sub-02_swallow")
+    ]  # fmt: skip
+    write_table(rows_of(CONFOUNDERS, taken), CONFOUNDERS, root)
+    scores = [
+        {"predictor": predictor, "scope": "pooled", "participant_id": None, "trial_type": name,
+         "n_called": 0 if predictor == "majority" and name != "swallow" else 20,
+         "balanced_accuracy": 0.7 if name == "all" else None, "recall": None if name == "all" else 0.6}
+        for predictor in ("classifier", "majority", "without_labels")
+        for name in ("all", *classes)
+        if classes and not (predictor == "without_labels" and name not in ("all", "swallow"))
+    ]  # fmt: skip
+    write_table(rows_of(THROAT_EVIDENCE["throat_classifier"], scores), THROAT_EVIDENCE["throat_classifier"], root)
+    cells = [
+        {"label": a, "called": b, "n": 30 if a == b else 1, "share": 30 / 34 if a == b else 1 / 34, "n_participants": 2}
+        for a in classes
+        for b in classes
+    ]
+    write_table(rows_of(THROAT_EVIDENCE["throat_confusion"], cells), THROAT_EVIDENCE["throat_confusion"], root)
+
+
+@pytest.fixture(scope="session")
+def throat_evidence():
+    """Give the function that writes those tables into a results folder."""
+    return write_throat_evidence
 
 
 def store(path: Path, traces: list[Trace]) -> None:
@@ -148,6 +195,7 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
     cells = [{"recording_id": "pooled", "labelled": a, "detected": b, "share": 0.5, "seconds": 60.0}
              for a in ("normal_gait", "limping_gait") for b in ("normal_gait", "limping_gait")]  # fmt: skip
     write_table(rows_of(CONFUSION, cells), CONFUSION, root)
+    write_throat_evidence(root)
     write_table(rows_of(RATERS, [{"trial_type": "swallow", "criterion": "overlap"}]), RATERS, root)
     norms = [{"participant_id": p, "session_id": "ses-1", "measure": "cadence", "unit": "1/min", "value": 100.0 + k,
               "published_low": 98.0, "published_high": 138.0, "source": s, "trial_type": "normal_gait"}

@@ -135,7 +135,16 @@ def test_settings_are_printed_with_their_sources(made):
 def test_every_figure_is_a_file_of_its_own(made):
     out = made[2]
     names = {str(p.relative_to(out / "figures")) for p in (out / "figures").rglob("*") if p.is_file()}
-    for figure in ("gait", "swallows", "classifier", "norms", "change", "raters", "agreement_events"):
+    for figure in (
+        "gait",
+        "swallows",
+        "classifier",
+        "norms",
+        "change",
+        "raters",
+        "agreement_events",
+        "agreement_swallows",
+    ):
         assert {f"{figure}.png", f"{figure}.svg", f"{figure}.pdf"} <= names
     assert {"recordings/sub-01_walk.svg", "recordings/sub-02_swallow.svg"} <= names
     shown = {i.removeprefix("figure-") for i in made[1].ids if i.startswith("figure-")}

@@ -1,6 +1,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.signal import butter, sosfiltfilt
 from strainstudy.swallow import (
     CANDIDATE_COLUMNS,
     FEATURE_NAMES,
@@ -8,6 +9,7 @@ from strainstudy.swallow import (
     SwallowParameters,
     accept_generic,
     detect_candidates,
+    detect_together,
     label_candidates,
 )
 from throat_signals import ANSWERS, answer, counts, f1, movements, throat_stream
@@ -143,6 +145,37 @@ def test_rest_alone_gives_fewer_than_a_fifth_of_a_detection_a_minute(name):
     found = detect_candidates(stream, 50.0, PARAMETERS)
     assert len(found) / 120 < 0.2
     assert accept_generic(found, PARAMETERS).sum() / 120 < 0.05
+
+
+def _rounded_drift(fs=50.0):
+    t = np.arange(int(600 * fs)) / fs
+    low = butter(2, 8.0, fs=fs, output="sos")
+    return sosfiltfilt(low, np.round(t / 3.0)) - t / 3.0
+
+
+def test_steps_of_a_converter_are_no_movements_where_the_step_is_known():
+    """A slow drift on a converter without noise is a staircase; smoothed and levelled, each step is a hump."""
+    stream = _rounded_drift()
+    (blind,) = detect_together([(stream, 50.0)], PARAMETERS)
+    (told,) = detect_together([(stream, 50.0)], PARAMETERS, [1.0])
+    assert len(blind) > 50
+    assert told.empty
+
+
+def test_swallows_of_many_steps_do_not_depend_on_the_step():
+    stream, _ = throat_stream(2)
+    step = 0.01
+    (plain,) = detect_together([(np.round(stream / step) * step, 100.0)], PARAMETERS)
+    (told,) = detect_together([(np.round(stream / step) * step, 100.0)], PARAMETERS, [step])
+    large = plain["peak_to_peak"] > 4 * step
+    assert large.sum() > 40
+    assert set(plain.loc[large, "onset"]) <= set(told["onset"])
+
+
+def test_a_stream_that_never_changes_holds_nothing():
+    stream, _ = throat_stream(2)
+    (found,) = detect_together([(stream, 100.0)], PARAMETERS, [np.inf])
+    assert found.empty
 
 
 def test_gaps_hold_no_candidates_and_are_counted():

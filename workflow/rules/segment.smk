@@ -2,6 +2,7 @@
 rule segment:
     input:
         signals=rules.condition.output.signals,
+        notes=rules.condition.output.notes,
     output:
         events=f"{STAGES}/segment/{{batch}}.events.parquet",
         states=f"{STAGES}/segment/{{batch}}.states.parquet",

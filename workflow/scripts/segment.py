@@ -17,6 +17,7 @@ with job(snakemake.log[0], f"segment {snakemake.wildcards.batch}") as progress:
         swallow=build(SwallowParameters, snakemake.params.settings["swallow"]),
         lag_s=build(CalibrateParameters, snakemake.params.settings["calibrate"]).lag_s,
         signals=Path(snakemake.input.signals),
+        condition_notes=Path(snakemake.input.notes),
         outputs={name: Path(snakemake.output[name]) for name in segment.FRAMES},
         notes=Path(snakemake.output.notes),
         progress=progress,

@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from .runs import runs
 
-__all__ = ["ChannelQuality", "assess_channel"]
+__all__ = ["ChannelQuality", "assess_channel", "smallest_step"]
 
 Array = npt.NDArray[np.float64]
 Spans = npt.NDArray[np.intp]
@@ -77,7 +77,7 @@ class ChannelQuality:
         return float((spans[:, 1] - spans[:, 0]).sum() / self.n) if self.n else 0.0
 
 
-def _quantum(steps: Array) -> float:
+def smallest_step(steps: Array) -> float:
     """Find the quantisation step: the smallest step between neighbours that is not zero or rounding."""
     size = np.abs(steps[:: max(1, len(steps) // 50000)])
     size = size[size > 0]
@@ -231,7 +231,7 @@ def assess_channel(
         return ChannelQuality(n, missing, none, none, constant=True)
     steps = np.diff(values)
     known = steps[np.isfinite(steps)] if len(missing) else steps
-    quantum = _quantum(known)
+    quantum = smallest_step(known)
     shortest = max(round(dead_s * fs), _RAIL_RUN)
     stuck = none if holds else _stuck(values, steps, shortest, quantum)
     if rails:

@@ -18,6 +18,7 @@ from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..sensor.anglemap import POSSIBLE_DEG, AngleMap, Refusal
 from ..sensor.response import strain
+from ..signal.quality import smallest_step
 from ..vocabulary import SIDE_OF_POINT, VOLT_UNITS
 from .bodies import sensor_of
 
@@ -66,6 +67,7 @@ def _measured_rest(trace: Trace, clean: Conditioned, sensor: Sensor | None, rest
 def _note(
     recording: Recording, trace: Trace, clean: Conditioned, reason: str | None, measured_rest_ohm: float | None
 ) -> dict[str, Any]:
+    steps = np.diff(trace["response"])
     return {
         "measured_rest_ohm": measured_rest_ohm,
         "recording_id": recording.recording_id,
@@ -74,6 +76,8 @@ def _note(
         "spikes": clean.spikes,
         "bridged": clean.bridged,
         "hum_hz": list(clean.hum_hz),
+        # What the converter or the file can tell apart is seen before filters, which smooth every step.
+        "resolution": smallest_step(steps[np.isfinite(steps)]) if trace.tracked_point == "throat" else None,
         "notes": [*clean.notes, *([reason] if reason else [])],
     }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -16,7 +17,7 @@ from ..gait.angles import in_degrees
 from ..gait.parameters import GaitParameters
 from ..gait.strides import STRIDE_COLUMNS
 from ..gait.walk import detect_walk
-from ..io.frames import write_frame, write_json
+from ..io.frames import read_json, write_frame, write_json
 from ..io.store import Trace, read_recording
 from ..jobs import Progress
 from ..records import Recording
@@ -108,12 +109,16 @@ def _seat(recording: Recording) -> tuple[str, ...]:
     return (person, session, sensor_of(recording, "throat") or "")
 
 
-def throat_candidates(throats: Mapping[str, Trace], parameters: SwallowParameters) -> dict[str, pd.DataFrame]:
+def throat_candidates(
+    throats: Mapping[str, Trace], resolutions: Mapping[str, float], parameters: SwallowParameters
+) -> dict[str, pd.DataFrame]:
     """Find swallow candidates in recordings of one sensor on one throat.
 
     Parameters
     ----------
     throats : mapping of recording_id to Trace
+    resolutions : mapping of recording_id to float
+        Smallest step each was recorded with; infinite where nothing ever changed.
     parameters : SwallowParameters
 
     Returns
@@ -122,9 +127,20 @@ def throat_candidates(throats: Mapping[str, Trace], parameters: SwallowParameter
         As `swallow.candidates.detect_together` finds them, onsets in the time of the recording.
     """
     streams = [(throat["response"], throat.sampling_frequency) for throat in throats.values()]
+    steps = [resolutions.get(recording, 0.0) for recording in throats]
+    candidates = detect_together(streams, parameters, steps)
     return {
         recording: found.assign(onset=found["onset"] + throat.start)
-        for (recording, throat), found in zip(throats.items(), detect_together(streams, parameters), strict=True)
+        for (recording, throat), found in zip(throats.items(), candidates, strict=True)
+    }
+
+
+def _resolutions(notes: Path) -> dict[str, float]:
+    """Read the smallest step of each throat recording from the notes of conditioning."""
+    return {
+        str(row["recording_id"]): row["resolution"] or math.inf
+        for row in read_json(notes)
+        if row["resolution"] is not None
     }
 
 
@@ -136,6 +152,7 @@ def run(
     swallow: SwallowParameters,
     lag_s: float,
     signals: Path,
+    condition_notes: Path,
     outputs: Mapping[str, Path],
     notes: Path,
     progress: Progress,
@@ -148,7 +165,7 @@ def run(
     gait, bends, swallow : parameters
     lag_s : float
         As for `segment_recording`.
-    signals : Path
+    signals, condition_notes : Path
         What condition left.
     outputs : mapping of str to Path
         `FRAMES` to write, ``recording_id`` in front.
@@ -158,6 +175,7 @@ def run(
     """
     parts: dict[str, list[pd.DataFrame]] = {name: [] for name in FRAMES}
     said = {}
+    resolutions = _resolutions(condition_notes)
     left = Counter(_seat(recording) for recording in recordings)
     throats: dict[tuple[str, ...], dict[str, Trace]] = {seat: {} for seat in left}
     for number, recording in enumerate(recordings, start=1):
@@ -170,7 +188,7 @@ def run(
         if "throat" in traces:
             throats[seat][recording.recording_id] = traces["throat"]
         if not left[seat] and throats[seat]:
-            candidates = throat_candidates(throats.pop(seat), swallow)
+            candidates = throat_candidates(throats.pop(seat), resolutions, swallow)
             found["candidates"] = list(candidates.items())
             words = (
                 f"{sum(map(len, candidates.values()))} candidates in {len(candidates)} throat recordings of the session"

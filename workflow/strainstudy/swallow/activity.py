@@ -23,6 +23,7 @@ from scipy.signal import butter, resample_poly, sosfiltfilt
 __all__ = ["LOWEST_RATE_HZ", "Activity", "activity_of", "measure_activity", "observed_seconds"]
 
 Array = npt.NDArray[np.float64]
+Single = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
 
 LOWEST_RATE_HZ: Final = 20.0
@@ -52,6 +53,8 @@ _LONG_S: Final = 20.0
 class Activity:
     """A throat stream at the working rate; every array has shape (n,).
 
+    What is only looked up and not calculated on is kept in single precision, so that a day fits into a gigabyte.
+
     Parameters
     ----------
     fs : float
@@ -78,11 +81,11 @@ class Activity:
     level: Array
     base: Array
     slow: Array
-    texture: Array
+    texture: Single
     coarse: Array
     fine: Array
-    significance: Array
-    noise: Array
+    significance: Single
+    noise: Single
     observed: Mask
 
 
@@ -138,10 +141,18 @@ def _base_line(slow: Array, observed: Mask, fs: float) -> Array:
     A running mean or high-pass would put troughs beside every pulse and count a run of sips twice. Only where
     nothing rests for longer than anyone drinks without a pause (walking shakes the sensor), running medians are used.
     """
-    speed = np.gradient(slow) * fs
-    moving = np.sqrt(gaussian_filter1d(speed**2, 0.3 * fs))
-    limit = 2.5 * _resting(moving, observed, fs) + 0.01 * np.percentile(moving[observed], 99)
+    speed = np.gradient(slow)
+    speed *= fs
+    np.square(speed, out=speed)
+    moving = gaussian_filter1d(speed, 0.3 * fs)
+    np.sqrt(moving, out=moving)
+    thin = max(int(0.1 * fs), 1)
+    largest = np.percentile(moving[::thin][observed[::thin]], 99) if observed[::thin].any() else moving.max()
+    limit = _resting(moving, observed, fs)
+    limit *= 2.5
+    limit += 0.01 * largest
     quiet = observed & (moving <= limit)
+    del limit, moving, speed
     length = max(int(_QUIET_S * fs), 3)
     whole = np.ones(length, dtype=bool)
     quiet = binary_dilation(binary_erosion(quiet, whole), whole) & quiet
@@ -192,13 +203,16 @@ def measure_activity(y: Array, observed: Mask, fs: float) -> Activity | None:
     if observed.sum() < 5 * fs:
         return None
 
-    texture = smooth - sosfiltfilt(butter(4, min(_TEXTURE_EDGE_HZ, 0.4 * fs), fs=fs, output="sos"), smooth)
+    glide = sosfiltfilt(butter(4, min(_TEXTURE_EDGE_HZ, 0.4 * fs), fs=fs, output="sos"), smooth)
+    texture = np.subtract(smooth, glide, out=glide).astype(np.float32)
+    del glide
     level = smooth - base
     smooth -= slow
     velocity = np.gradient(slow)
     velocity *= fs * _VELOCITY_SCALE_S
     slow -= base
-    coarse, fine, significance, noise = (np.zeros(len(y)) for _ in range(4))
+    coarse, fine = np.zeros(len(y)), np.zeros(len(y))
+    significance, noise = np.zeros(len(y), dtype=np.float32), np.zeros(len(y), dtype=np.float32)
     tiny = np.finfo(float).eps * max(float(np.abs(y).max()), np.finfo(float).tiny)
     # One kind of energy after the other, so that a day of signal fits into a gigabyte.
     for kind in ("slow", "fast"):
@@ -211,17 +225,22 @@ def measure_activity(y: Array, observed: Mask, fs: float) -> Activity | None:
         noise += resting**2
         np.sqrt(rough, out=rough)
         rough /= np.maximum(resting, tiny)
-        np.maximum(significance, rough, out=significance)
+        np.maximum(significance, rough, out=significance, casting="same_kind")
+        del energy, resting, rough
+    for values in (coarse, fine, noise):
+        np.sqrt(values, out=values)
+    for values in (coarse, fine, significance):
+        values[~observed] = 0.0
     return Activity(
         fs=fs,
         level=level,
         base=base,
         slow=slow,
         texture=texture,
-        coarse=np.where(observed, np.sqrt(coarse), 0.0),
-        fine=np.where(observed, np.sqrt(fine), 0.0),
-        significance=np.where(observed, significance, 0.0),
-        noise=np.sqrt(noise),
+        coarse=coarse,
+        fine=fine,
+        significance=significance,
+        noise=noise,
         observed=observed,
     )
 

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy.ndimage import binary_opening
 
 from .activity import Activity, Array, activity_of, measure_activity
 from .company import compare_with_company
@@ -102,13 +103,8 @@ def _at_limit(throat: Array, fs: float, onset: Array, end: Array) -> Array:
     with np.errstate(invalid="ignore"):
         there = (throat >= high - margin) | (throat <= low + margin)
     # A single extreme sample is a peak, not a limit: five neighbours in a row are needed.
-    counted = np.concatenate([[0], np.cumsum(there)])
-    if len(there) >= 5:
-        runs = counted[5:] - counted[:-5] == 5
-        held = np.zeros(len(there), dtype=bool)
-        for shift in range(5):
-            held[shift : shift + len(runs)] |= runs
-        counted = np.concatenate([[0], np.cumsum(held)])
+    held = binary_opening(there, np.ones(5, dtype=bool))
+    counted = np.concatenate([np.zeros(1, dtype=np.int32), np.cumsum(held, dtype=np.int32)])
     start = np.clip((onset * fs).astype(int), 0, len(throat) - 1)
     stop = np.clip((end * fs).astype(int) + 1, 1, len(throat))
     share: Array = (counted[stop] - counted[start]) / np.maximum(stop - start, 1)
@@ -152,14 +148,16 @@ def _in_stream(frame: pd.DataFrame, x: Array, fs: float) -> pd.DataFrame:
     """Add what is read in the stream as it was given."""
     onset = frame["onset"].to_numpy()
     end = onset + frame["duration"].to_numpy()
-    missing = np.concatenate([[0], np.cumsum(~np.isfinite(x), dtype=np.int32)])
+    missing = np.concatenate([np.zeros(1, dtype=np.int32), np.cumsum(~np.isfinite(x), dtype=np.int32)])
     before = missing[np.clip((onset * fs).astype(int), 0, len(x))] / fs
     found: pd.DataFrame = frame.assign(missing_before=before, at_limit_fraction=_at_limit(x, fs, onset, end))
     return found[[*CANDIDATE_COLUMNS, *FEATURE_NAMES]].reset_index(drop=True)
 
 
 def detect_together(
-    streams: Sequence[tuple[npt.NDArray[np.floating], float]], parameters: SwallowParameters
+    streams: Sequence[tuple[npt.NDArray[np.floating], float]],
+    parameters: SwallowParameters,
+    resolutions: Sequence[float] | None = None,
 ) -> list[pd.DataFrame]:
     """Find everything that could be a swallow in the streams of one sensor on one throat.
 
@@ -172,6 +170,9 @@ def detect_together(
         Conditioned streams in one unit, of any polarity, NaN in gaps; each with its rate in Hz, 20 and up (50 to
         2000 is what it was made for).
     parameters : SwallowParameters
+    resolutions : sequence of float, optional
+        For each stream the smallest step that it was recorded with, in its unit; 0 for unknown, infinite for a
+        stream that never changes.
 
     Returns
     -------
@@ -188,18 +189,19 @@ def detect_together(
         For a sampling frequency below 20 Hz.
     """
     given = [np.asarray(x, dtype=np.float64) for x, _ in streams]
-    activities = {
-        k: activity
-        for k, (x, (_, fs)) in enumerate(zip(given, streams, strict=True))
-        if (activity := activity_of(x, fs))
-    }
+    found = {k: activity_of(x, fs) for k, (x, (_, fs)) in enumerate(zip(given, streams, strict=True))}
+    activities = {k: activity for k, activity in found.items() if activity is not None}
+    del found
     levels = {k: activity.level for k, activity in activities.items()}
+    least = {k: parameters.resolution_factor * resolutions[k] if resolutions else 0.0 for k in activities}
     pieces = _cut(activities, parameters)
-    rate = leak_rate([(activity, pieces[k]) for k, activity in activities.items()])
+    seen = {k: _above_steps(levels[k], own, least[k]) for k, own in pieces.items()}
+    rate = leak_rate([(activity, seen[k]) for k, activity in activities.items()])
     if rate > 0:
         restored = {k: measure_activity(restore(a, rate), a.observed, a.fs) for k, a in activities.items()}
         activities = {k: activity for k, activity in restored.items() if activity is not None}
         pieces = _cut(activities, parameters)
+    pieces = {k: _above_steps(levels[k], own, least[k]) for k, own in pieces.items()}
     parts = {k: _described(activities[k], levels[k], own, parameters) for k, own in pieces.items() if own}
     del activities, levels
     frames = [pd.DataFrame(columns=[*CANDIDATE_COLUMNS, *FEATURE_NAMES], dtype=np.float64) for _ in streams]
@@ -209,6 +211,11 @@ def detect_together(
         for k, rows in zip(parts, np.split(np.arange(len(whole)), ends), strict=True):
             frames[k] = _in_stream(whole.iloc[rows], given[k], streams[k][1])
     return frames
+
+
+def _above_steps(level: Array, pieces: Pieces, least: float) -> Pieces:
+    """Keep the pieces in which the stream as recorded moves by at least ``least``."""
+    return [(left, right) for left, right in pieces if np.ptp(level[left:right]) >= least]
 
 
 def _cut(activities: Mapping[int, Activity], parameters: SwallowParameters) -> dict[int, Pieces]:

@@ -281,7 +281,7 @@ def _shapes(activity: Activity, onset: Indices, end: Indices, peak: Indices) -> 
     }
 
 
-def _over(reduction: np.ufunc, values: Array, start: Indices, stop: Indices) -> Array:
+def _over(reduction: np.ufunc, values: npt.NDArray[np.floating], start: Indices, stop: Indices) -> Array:
     """Reduce ``values[start:stop]`` for each pair, which lie in order; an empty pair gives the value at its start."""
     places = np.minimum(np.column_stack([start, stop]).ravel(), len(values) - 1)
     reduced: Array = reduction.reduceat(values, places)[::2]

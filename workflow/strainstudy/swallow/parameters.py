@@ -56,6 +56,14 @@ class SwallowParameters:
         minimum=3.0,
         maximum=30.0,
     )
+    resolution_factor: float = setting(
+        3.0,
+        "A candidate is at least this many steps of the converter (or of the file's decimals) from peak to peak",
+        source="ours: rounding makes one step of a slow drift and up to two of a beating hum, and filters make humps "
+        "of steps; what is no larger cannot be told from them",
+        minimum=0.0,
+        maximum=100.0,
+    )
     generic_score: float = setting(
         0.6,
         "Without labels, candidates of at least this score are called swallows",
