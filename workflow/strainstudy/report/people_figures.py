@@ -29,6 +29,13 @@ _STATE_LOOK: Final = {
     "limping_gait": (ORANGE, "^", "limping gait"),
     "gait": (GREY, "s", "gait, not classified"),
 }
+_SWALLOW_LOOK: Final = {
+    ("swallow", False): (GREEN, "o", "task swallow, no set volume"),
+    ("swallow", True): (ORANGE, "D", "timed water test"),
+    ("free", False): (PURPLE, "s", "task free"),
+    ("walk", False): (GREY, "^", "task walk"),
+    ("bend", False): (SKY, "v", "task bend"),
+}
 _SWALLOWS: Final = (
     ("rate", "swallows per minute (1/min)"),
     ("duration_mean", "mean duration (s)"),
@@ -101,46 +108,69 @@ def gait_figure(tables: StudyTables, folder: Path) -> Picture | None:
     )
 
 
+def _swallow_slots(summary: pd.DataFrame) -> list[tuple[dict[str, Any], pd.DataFrame]]:
+    """Split recordings by kind and session, each with its look; water tests, which have a volume, stand apart."""
+    timed = summary["volume"].notna()
+    session_of = summary["session_id"].astype(object).where(summary["session_id"].notna(), "no session given")
+    sessions = sorted({str(s) for s in session_of})
+    slots = []
+    for (task, whether, session), own in summary.groupby([summary["task"].astype(str), timed, session_of], sort=True):
+        words = f"task {task}, set volume" if whether else f"task {task}"
+        colour, marker, label = _SWALLOW_LOOK.get((str(task), bool(whether)), (BLACK, "x", words))
+        look = {
+            "color": colour,
+            "marker": marker,
+            "markerfacecolor": colour if sessions.index(str(session)) == 0 else "white",
+            "label": f"{label}, {session} (n = {len(own)})",
+        }
+        slots.append((look, own))
+    return slots
+
+
 def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw the swallow measures of every recording with a throat channel."""
-    summary = tables("tables/swallow_summary", "recording_id")
+    summary = tables("tables/swallow_summary", "recording_id", "volume")
     summary = summary[summary["swallow_count"].fillna(0) > 0] if "swallow_count" in summary else summary
     if summary.empty:
         return None
     summary = tables.with_person(summary)
     people = _people(summary)
     measures = [(n, w) for n, w in _SWALLOWS if n in summary and summary[n].notna().any()]
-    tasks = sorted({str(t) for t in summary["task"].dropna()})
     if not people or not measures:
         return None
-    look = dict(
-        zip(("swallow", "free", "walk", "bend"), ((GREEN, "o"), (PURPLE, "s"), (GREY, "^"), (SKY, "D")), strict=True)
-    )
+    slots = _swallow_slots(summary)
     with drawing():
         rows = (len(measures) + 1) // 2
-        figure, axes = panels(rows, 2, width=7.6, height=0.7 + 1.9 * rows, sharex=True)
+        figure, axes = panels(rows, 2, width=7.6, height=0.9 + 1.9 * rows, sharex=True)
+        handles: dict[str, Any] = {}
         for axis, (name, words) in zip(axes.flat, measures, strict=False):
-            for task in tasks:
-                own = summary[(summary["task"] == task) & summary[name].notna()]
-                colour, marker = look.get(task, (BLACK, "x"))
-                x = np.array([people.index(str(p)) for p in own["participant_id"]], dtype=float)
-                x += 0.16 * (tasks.index(task) - (len(tasks) - 1) / 2.0)
-                _bars(axis, x, own, name, color=colour, marker=marker, label=f"task {task}")
+            for k, (look, own) in enumerate(slots):
+                some = own[own[name].notna()]
+                if some.empty:
+                    continue
+                x = np.array([people.index(str(p)) for p in some["participant_id"]], dtype=float)
+                _bars(axis, x + (k - (len(slots) - 1) / 2.0) * 0.7 / len(slots), some, name, **look)
             axis.set_title(words, fontsize=8.5)
             axis.set_xticks(range(len(people)), [p.removeprefix("sub-") for p in people])
+            axis.set_xlim(-0.7, len(people) - 0.3)
+            # A kind that one measure leaves out has another measure to be named from.
+            for handle, label in zip(*axis.get_legend_handles_labels(), strict=True):
+                handles.setdefault(label, handle)
         for axis in axes.flat[len(measures) :]:
             axis.set_visible(False)
         for axis in axes[-1]:
             axis.set_xlabel("participant")
-        handles, names = axes[0, 0].get_legend_handles_labels()
-        figure.legend(handles, names, loc="outside lower center", ncols=4)
+        names = [look["label"] for look, _ in slots if look["label"] in handles]
+        figure.legend([handles[name] for name in names], names, loc="outside lower center", ncols=2)
         png = written(figure, "swallows", folder)
     return Picture(
         "swallows",
         "Swallows by person",
         f"n = {int(summary['swallow_count'].sum())} detected swallows in {len(summary)} recordings of {len(people)} "
-        "people. Bars: 95 % limits of a Poisson count. Counts do not show aspiration.",
-        "Swallow measures of each person.",
+        "people; n of the legend: recordings; filled the first session, open later ones. Timed water tests are the "
+        "swallow recordings with a volume: a set volume drunk in one go, at a rate not to be held against that of other "
+        "recordings. Bars of the rate: 95 % limits of a Poisson count. Counts do not show aspiration.",
+        "Swallow measures of each person, timed water tests apart from other recordings.",
         png,
     )
 

@@ -10,9 +10,16 @@ import pandas as pd
 
 from .content import Picture, number_text
 from .results import StudyTables, records
-from .style import BLACK, BLUE, GREEN, GREY, ORANGE, PURPLE, SKY, VERMILION, drawing, panels, written
+from .style import BLACK, BLUE, GREEN, GREY, ORANGE, PURPLE, SKY, VERMILION, drawing, ink_on, panels, written
 
-__all__ = ["agreement_figure", "bland_altman_figure", "classifier_figure", "evidence_figure", "raters_figure"]
+__all__ = [
+    "agreement_figure",
+    "bland_altman_figure",
+    "classifier_figure",
+    "evidence_figure",
+    "forest",
+    "raters_figure",
+]
 
 _PREDICTORS: Final = {
     "classifier": (BLUE, "o"),
@@ -40,11 +47,10 @@ def _confusion(axis: Any, confusion: pd.DataFrame) -> None:
     for r in records(own):
         if r["labelled"] in rows and r["detected"] in columns:
             share[rows.index(r["labelled"]), columns.index(r["detected"])] = float(r["share"])
-    axis.imshow(share, cmap="Blues", vmin=0.0, vmax=1.0, aspect="auto")
+    image = axis.imshow(share, cmap="Blues", vmin=0.0, vmax=1.0, aspect="auto")
     for i, j in np.ndindex(share.shape):
-        axis.text(
-            j, i, f"{100 * share[i, j]:.1f}", ha="center", va="center", color="white" if share[i, j] > 0.6 else BLACK
-        )
+        ink = ink_on(image.cmap(float(share[i, j])))
+        axis.text(j, i, f"{100 * share[i, j]:.1f}", ha="center", va="center", color=ink)
     axis.set_xticks(range(len(columns)), [c.replace("_", "\n") for c in columns], fontsize=7.5)
     axis.set_yticks(range(len(rows)), [r.replace("_", "\n") for r in rows], fontsize=7.5)
     axis.grid(visible=False)
@@ -194,7 +200,8 @@ def evidence_figure(tables: StudyTables, folder: Path) -> Picture | None:
     )
 
 
-def _forest(axis: Any, rows: pd.DataFrame, names: list[str], name: str, colour: str) -> None:
+def forest(axis: Any, rows: pd.DataFrame, names: list[str], name: str, colour: str) -> None:
+    """Draw one row each, first on top: ``name`` with its interval, a point alone where there is none."""
     value = rows[name].to_numpy(dtype=float)
     low, high = (rows[f"{name}_{e}"].fillna(rows[name]).to_numpy(dtype=float) for e in ("low", "high"))
     y = np.arange(len(rows))[::-1]
@@ -226,7 +233,7 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
         figure, axes = panels(
             1, 2, width=8.6, height=0.9 + 0.2 * len(pooled), sharey=True, gridspec_kw={"width_ratios": [1, 1]}
         )
-        _forest(axes[0, 0], pooled, names, "f1", BLUE)
+        forest(axes[0, 0], pooled, names, "f1", BLUE)
         axes[0, 0].set(xlabel="F1, 95 % interval over people", title="Found and not made up")
         axes[0, 0].set_xlim(right=1.01)
         y = np.arange(len(pooled))[::-1]

@@ -22,10 +22,11 @@ from ..io.atomic import write_bytes
 
 __all__ = [
     "BLACK", "BLUE", "GREEN", "GREY", "ORANGE", "PURPLE", "SIDE_COLOURS", "SIDE_MARKERS", "SKY", "STATE_COLOURS",
-    "VERMILION", "YELLOW", "drawing", "panels", "written",
+    "VERMILION", "WHITE", "YELLOW", "drawing", "ink_on", "panels", "written",
 ]  # fmt: skip
 
 BLACK: Final = "#000000"
+WHITE: Final = "#FFFFFF"
 ORANGE: Final = "#E69F00"
 SKY: Final = "#56B4E9"
 GREEN: Final = "#009E73"
@@ -70,6 +71,25 @@ _METADATA: Final[dict[str, dict[str, Any]]] = {
     "svg": {"Date": None, "Creator": None},
     "pdf": {"CreationDate": None, "ModDate": None, "Creator": None, "Producer": None},
 }
+
+
+def ink_on(colour: Sequence[float]) -> str:
+    """Choose black or white for text on a colour, whichever stands out more.
+
+    Parameters
+    ----------
+    colour : sequence of float
+        Red, green and blue (sRGB), 0 to 1; more is left aside.
+
+    Returns
+    -------
+    str
+        `BLACK` or `WHITE`: its contrast ratio with the colour is 4.58 or more (WCAG 2.2, relative luminance and
+        contrast ratio).
+    """
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in colour[:3]]
+    luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    return BLACK if (luminance + 0.05) / 0.05 >= 1.05 / (luminance + 0.05) else WHITE
 
 
 @contextmanager

@@ -70,6 +70,18 @@ READING: Final = {
     "better than they is not needed.",
     "agreement": "Detected events, states and the parameters that come from them against hand labels, and against a "
     "second rater where there is one.",
+    "agreement_swallows": "Swallows against hand labels. Sensors differ in what they make of a swallow: one hump, two "
+    "phases (out and back past rest), or ringing. Where one shape lies far below the others, swallows under such "
+    "sensors are missed or made up more often; each shape rests on other recordings and in part on other people, so "
+    "that sensor and person are not wholly told apart. Where no swallow was found there is no shape.",
+    "agreement_taken": "One line for each thing that the rater labelled in the throat signal: how many stretches of it "
+    "hold a false swallow, and false swallows per minute of it. Few minutes give wide limits, even with none counted.",
+    "agreement_throat": "One line for each class and each way of calling it. Classifier: by a model that never saw the "
+    "person. Without labels: the rule that stands in where a study has none; it says swallow or not swallow. Majority: "
+    "the commonest class, always. A classifier that does no better than the other two is not needed. Other: what the "
+    "rater labelled as none of these. The lines of all classes give the mean recall. A stretch of speech or of head "
+    "movement can be several movements. Only movements that stood out from rest are here: a labelled swallow that "
+    "never did is missing from this table, and counted as missed among the swallows by response shape.",
     "norms": "Published values for orientation. They differ between good sources; being outside a range is not an "
     "illness and being inside one is not health.",
     "change": "Later minus earlier session, beside the error of such a change; the table says what the error was taken "
