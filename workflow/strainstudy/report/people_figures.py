@@ -168,8 +168,8 @@ def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "Swallows by person",
         f"n = {int(summary['swallow_count'].sum())} detected swallows in {len(summary)} recordings of {len(people)} "
         "people; n of the legend: recordings; filled the first session, open later ones. Timed water tests are the "
-        "swallow recordings with a volume: a set volume drunk in one go, at a rate not to be held against that of other "
-        "recordings. Bars of the rate: 95 % limits of a Poisson count. Counts do not show aspiration.",
+        "swallow recordings with a volume: a set volume drunk in one go, at a rate not to be held against that of "
+        "others. Bars of the rate: 95 % limits of a Poisson count. Counts do not show aspiration.",
         "Swallow measures of each person, timed water tests apart from other recordings.",
         png,
     )
