@@ -142,10 +142,34 @@ def test_baselines_stand_beside_and_every_participant_is_scored(study):
     assert scores.loc[scores["scope"] == "fold", "participant_id"].nunique() == 8
 
 
+def shapes_of(frame):
+    """Two people wear a sensor that rings, one of the others one that lets go."""
+    worn = {"sub-00": "ringing", "sub-01": "ringing", "sub-02": "two_phase"}
+    return frame["participant_id"].map(lambda person: worn.get(person, "one_hump")).astype(object)
+
+
+def test_a_kind_of_signal_that_fewer_than_two_others_taught_is_left_to_the_rule():
+    frame, words = cohort()
+    rule = (frame["texture"].abs() < 1).to_numpy()
+    result = classify_candidates(frame, words, FEATURES, CLASSES, rule, PARAMETERS, kinds=shapes_of(frame)).candidates
+    # Of the two people whose sensor rings each has only the other to be learnt from.
+    foreign = frame["participant_id"].isin(["sub-00", "sub-01", "sub-02"]).to_numpy()
+    assert set(result.loc[foreign, "prediction"]) == {"rule"}
+    assert result.loc[foreign, "caution"].str.contains("no such response shape").all()
+    np.testing.assert_array_equal(result.loc[foreign, "accepted"], rule[foreign])
+    assert set(result.loc[~foreign, "prediction"]) == {"out_of_fold"}
+
+
+def test_a_kind_of_signal_that_is_not_known_is_no_reason_against_the_model():
+    frame, words = cohort()
+    result = decide(frame, words, kinds=pd.Series([None] * len(frame), dtype=object))
+    assert set(result.candidates["prediction"]) == {"out_of_fold"}
+
+
 def stored(folder, study):
     frame, words, result = study
     scores = score_candidates(judged_of(frame, words, result), CLASSES, PARAMETERS)
-    card = candidate_card(result, words, frame["participant_id"], scores, SPECS, PARAMETERS)
+    card = candidate_card(result, words, frame["participant_id"], shapes_of(frame), scores, SPECS, PARAMETERS)
     (folder / SWALLOW_MODEL).write_bytes(result.content)
     (folder / SWALLOW_CARD).write_text(write_card(card), encoding="utf-8")
     return card
@@ -168,6 +192,16 @@ def test_another_study_uses_the_stored_model_after_its_card_was_checked(tmp_path
     assert given.method == "external"
     assert set(given.candidates["prediction"]) == {"final"}
     assert (given.candidates["called"] == words).mean() > 0.9
+    assert external.response_shapes == ("one_hump", "ringing")
+    foreign = decide(
+        frame,
+        words.where(words == "nothing", None),
+        kinds=shapes_of(frame),
+        external=external.swallows,
+        external_kinds=external.response_shapes,
+    ).candidates
+    assert set(foreign.loc[frame["participant_id"] == "sub-02", "prediction"]) == {"rule"}
+    assert set(foreign.loc[frame["participant_id"] != "sub-02", "prediction"]) == {"final"}
 
 
 def test_a_swallow_model_that_does_not_fit_its_card_or_this_version_is_refused(tmp_path, study):

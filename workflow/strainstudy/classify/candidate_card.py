@@ -13,6 +13,7 @@ import pandas as pd
 from .candidates import TARGET, CandidateResult
 from .card import Described, make_card
 from .card_words import score_words
+from .fitting import PEOPLE_MIN
 from .history import hash_words
 from .parameters import ClassifyParameters
 
@@ -25,8 +26,8 @@ _CAUTIONS: Final = (
     "A research tool, not a medical device: it counts and times swallows, it diagnoses nothing.",
     "Swallow counts do not show aspiration; a normal count does not mean safe swallowing. Not for diet or feeding "
     "decisions.",
-    "It says swallow as the raters of its study did, under the sensors of its study. Trained on sensors of one "
-    "response shape it misses swallows under another: have every kind of sensor among the labelled people.",
+    "It says swallow as the raters of its study did, under the sensors of its study. Under a response shape that it "
+    "was not trained on it would miss most swallows: there the detector that needs no labels stands in.",
     "What its raters did not label (chewing, for one) it does not know.",
     "A probability is calibrated for the mix of swallows and other movements in its study.",
 )
@@ -49,6 +50,7 @@ def candidate_card(
     result: CandidateResult,
     words: pd.Series,
     people: pd.Series,
+    kinds: pd.Series,
     scores: pd.DataFrame,
     specs: Sequence[Described],
     parameters: ClassifyParameters,
@@ -59,8 +61,8 @@ def candidate_card(
     ----------
     result : CandidateResult
         Of a training that stored a model.
-    words, people : Series
-        Class by the reference rater, and participant, of each candidate.
+    words, people, kinds : Series
+        Class by the reference rater, participant, and response shape of the sensor, of each candidate.
     scores : DataFrame
         From `candidate_scores.score_candidates`.
     specs : sequence of Described
@@ -82,6 +84,7 @@ def candidate_card(
         "task": "what moved the throat: swallow, speech, cough, head movement or other, from one candidate at a time",
         "data": {
             "participants": int(people[known].nunique()),
+            "response_shapes": taught_kinds(words, people, kinds),
             "movements": {str(k): int(n) for k, n in words[known].value_counts().sort_index().items()},
             "participants_by_class": {
                 str(k): int(n) for k, n in people[known].groupby(words[known]).nunique().sort_index().items()
@@ -106,9 +109,16 @@ def candidate_card(
     return make_card(result.models, specs, result.content, facts, cautions=_CAUTIONS)
 
 
+def taught_kinds(words: pd.Series, people: pd.Series, kinds: pd.Series) -> list[str]:
+    """List the response shapes under which two people at least have labelled swallows."""
+    counts = people[words == TARGET].groupby(kinds[words == TARGET]).nunique()
+    return sorted(str(kind) for kind in counts.index[counts >= PEOPLE_MIN])
+
+
 def candidate_card_words(card: Mapping[str, Any]) -> str:
     """Describe the stored model for people, in Markdown."""
     data, scores = card["data"], card["scores"]
+    shapes = ", ".join(data["response_shapes"]).replace("_", " ") or "not known"
     lines = [
         "# Model card: swallows and what is taken for them",
         "",
@@ -116,7 +126,7 @@ def candidate_card_words(card: Mapping[str, Any]) -> str:
         "",
         "## Learnt from",
         "",
-        f"- {data['participants']} participants",
+        f"- {data['participants']} participants; response shapes of their sensors: {shapes}",
         *(
             f"- {name.replace('_', ' ')}: {n} movements of {data['participants_by_class'][name]} participants"
             for name, n in data["movements"].items()

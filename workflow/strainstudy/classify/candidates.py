@@ -8,7 +8,7 @@ the caller's own score decides.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +16,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from .crossfit import crossfit, fold_labels, recipe_of
-from .fitting import Fitted, NothingToLearnError, fit, too_few
+from .fitting import PEOPLE_MIN, Fitted, NothingToLearnError, fit, too_few
 from .parameters import ClassifyParameters
 from .rows import FloatArray, IntArray, Rows, Task, TextArray
 from .store import dump_models
@@ -103,6 +103,31 @@ def _person_losses(p: FloatArray, rows: Rows, tested: NDArray[np.bool_]) -> dict
     return {str(g): float(loss[good & (rows.groups == g)].mean()) for g in sorted(set(rows.groups[good].tolist()))}
 
 
+def _kinds_learnt(
+    kinds: pd.Series | None, rows: Rows, fold: IntArray, given: Collection[str] | None
+) -> NDArray[np.bool_]:
+    """Say of which candidates the kind of signal was among the training people of the model that judges them.
+
+    ``given`` are the kinds of a model of another study; None for one that these rows trained.
+    """
+    learnt = np.ones(len(rows), dtype=np.bool_)
+    if kinds is None or (given is not None and not given):
+        return learnt
+    kind = kinds.to_numpy(dtype=object)
+    if given is not None:
+        return np.array([k is None or k in given for k in kind], dtype=np.bool_)
+    for k in sorted(set(fold.tolist())):
+        teaching = (rows.y == TARGET) & (fold >= 0) & (fold != k)
+        taught = {
+            name
+            for name in set(kind[teaching].tolist())
+            if len(set(rows.groups[teaching & (kind == name)].tolist())) >= PEOPLE_MIN
+        }
+        own = fold == k
+        learnt[own] = [name is None or name in taught for name in kind[own]]
+    return learnt
+
+
 def _called(p: FloatArray, classes: Sequence[str], accepted: NDArray[np.bool_]) -> TextArray:
     """Name the class of each candidate; None for what the rule did not take for a swallow."""
     others = [k for k, name in enumerate(classes) if name != TARGET]
@@ -121,7 +146,9 @@ def classify_candidates(
     rule: NDArray[np.bool_],
     parameters: ClassifyParameters,
     *,
+    kinds: pd.Series | None = None,
     external: Mapping[str, Fitted] | None = None,
+    external_kinds: Collection[str] = (),
 ) -> CandidateResult:
     """Say what each candidate is.
 
@@ -139,8 +166,13 @@ def classify_candidates(
         Decision without labels, used where there is no model.
     parameters : ClassifyParameters
         Settings.
+    kinds : Series of str or None, optional
+        What kind of signal each candidate is in (None: unknown). A model decides only on kinds that swallows of two
+        people at least taught it; on others, where it would miss most, the rule stands in.
     external : mapping of variant to Fitted, optional
         A checked model of another study; nothing is trained then.
+    external_kinds : collection of str
+        Kinds that it was trained on; empty where nobody wrote them down.
 
     Returns
     -------
@@ -187,11 +219,15 @@ def classify_candidates(
             models = {VARIANT: fit(rows, task, recipe)}
         except NothingToLearnError as error:
             method, reason = "rule", str(error)
+    learnt = _kinds_learnt(kinds, rows, fold, external_kinds if method == "external" else None)
     rest = np.flatnonzero(fold < 0)
     if models and len(rest):
         model = models[VARIANT]
         give(rest, model, model.probabilities(rows.x[rest][:, [task.columns.index(c) for c in model.columns]]))
         prediction[rest] = "final"
+    foreign = np.flatnonzero(~learnt & np.isfinite(p).any(axis=1))
+    p[foreign], prediction[foreign] = np.nan, "rule"
+    caution[foreign] = "no such response shape among the training people: decided without labels"
     swallow = p[:, list(classes).index(TARGET)]
     known = np.isfinite(swallow)
     accepted = np.where(known, np.nan_to_num(swallow) >= parameters.swallow_probability_min, rule).astype(np.bool_)

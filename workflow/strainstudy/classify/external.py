@@ -9,6 +9,7 @@ import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from ..errors import Problem, StudyError
 from .candidate_card import SWALLOW_CARD, SWALLOW_MODEL
@@ -31,10 +32,13 @@ class External:
     ----------
     states, swallows : mapping of variant to Fitted, or None
         None where that study had none.
+    response_shapes : tuple of str
+        Under which the swallow model was trained; empty without one.
     """
 
     states: Mapping[str, Fitted] | None
     swallows: Mapping[str, Fitted] | None
+    response_shapes: tuple[str, ...] = ()
 
 
 def _refuse(file: Path, message: str, remedy: str = _WHOLE) -> StudyError:
@@ -48,13 +52,15 @@ def _content(path: Path) -> bytes:
         raise _refuse(path, f"cannot be read ({error.strerror})") from None
 
 
-def _checked(folder: Path, model_name: str, card_name: str, specs: Sequence[Described]) -> Mapping[str, Fitted]:
+def _checked(
+    folder: Path, model_name: str, card_name: str, specs: Sequence[Described]
+) -> tuple[Mapping[str, Fitted], dict[str, Any]]:
     model, card_file = folder / model_name, folder / card_name
     content = _content(model)
     models = load_models(content, str(model))
     card = read_card(_content(card_file).decode("utf-8"), str(card_file))
     check_card(card, models, specs, content, str(card_file), model_name=model_name)
-    return models
+    return models, card
 
 
 def _nothing(folder: Path) -> StudyError:
@@ -92,9 +98,10 @@ def read_external(folder: Path, gait: Sequence[Described], swallow: Sequence[Des
     if not has_states and not has_swallows:
         raise _nothing(folder)
     try:
-        return External(
-            _checked(folder, MODEL_NAME, CARD_NAME, gait) if has_states else None,
-            _checked(folder, SWALLOW_MODEL, SWALLOW_CARD, swallow) if has_swallows else None,
-        )
+        states = _checked(folder, MODEL_NAME, CARD_NAME, gait)[0] if has_states else None
+        if not has_swallows:
+            return External(states, None)
+        swallows, card = _checked(folder, SWALLOW_MODEL, SWALLOW_CARD, swallow)
+        return External(states, swallows, tuple(map(str, card["data"]["response_shapes"])))
     except _DAMAGE as error:
         raise _refuse(folder, f"is damaged ({type(error).__name__}: {error})") from error

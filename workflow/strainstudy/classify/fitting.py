@@ -23,7 +23,17 @@ from .folds import assert_apart, participant_folds
 from .rows import FloatArray, Rows, Task, TextArray, stack
 from .scaling import Scaling
 
-__all__ = ["Fitted", "Learner", "NothingToLearnError", "Recipe", "fit", "log_losses", "person_weights", "too_few"]
+__all__ = [
+    "PEOPLE_MIN",
+    "Fitted",
+    "Learner",
+    "NothingToLearnError",
+    "Recipe",
+    "fit",
+    "log_losses",
+    "person_weights",
+    "too_few",
+]
 
 IntArray = NDArray[np.intp]
 

@@ -12,7 +12,7 @@ from ..io.store import Trace
 from ..records import Recording
 from ..vocabulary import KNEES
 
-__all__ = ["angles_of", "knees_of", "limits_of", "of_reference_rater", "sensor_of"]
+__all__ = ["angles_of", "knees_of", "limits_of", "of_reference_rater", "seat_of", "sensor_of"]
 
 Array = npt.NDArray[np.float64]
 T = TypeVar("T")
@@ -24,6 +24,17 @@ def sensor_of(recording: Recording, tracked_point: str) -> str | None:
         if channel.tracked_point == tracked_point and channel.units != "deg":
             return channel.sensor_id or recording.sensor_id
     return None
+
+
+def seat_of(recording: Recording) -> tuple[str, ...]:
+    """Name what recordings with one throat sensor that was not taken off between them share.
+
+    Where the sheets do not say who it was or which session, a recording stands by itself.
+    """
+    person, session = recording.participant_id, recording.session_id
+    if person is None or session is None:
+        return (recording.recording_id,)
+    return (person, session, sensor_of(recording, "throat") or "")
 
 
 def of_reference_rater(labels: Mapping[str, T], reference_rater: str | None) -> T | None:

@@ -26,7 +26,7 @@ from ..swallow.candidates import CANDIDATE_COLUMNS, detect_together
 from ..swallow.features import FEATURE_NAMES
 from ..swallow.parameters import SwallowParameters
 from ..vocabulary import KNEES, VOLT_UNITS
-from .bodies import angles_of, knees_of, limits_of, sensor_of
+from .bodies import angles_of, knees_of, limits_of, seat_of
 
 __all__ = ["FRAMES", "run", "segment_recording", "throat_candidates"]
 
@@ -98,17 +98,6 @@ def segment_recording(
     return frames, notes
 
 
-def _seat(recording: Recording) -> tuple[str, ...]:
-    """Name what recordings of one sensor that was not taken off between them share.
-
-    Where the sheets do not say who it was or which session, a recording stands by itself.
-    """
-    person, session = recording.participant_id, recording.session_id
-    if person is None or session is None:
-        return (recording.recording_id,)
-    return (person, session, sensor_of(recording, "throat") or "")
-
-
 def throat_candidates(
     throats: Mapping[str, Trace], resolutions: Mapping[str, float], parameters: SwallowParameters
 ) -> dict[str, pd.DataFrame]:
@@ -176,14 +165,14 @@ def run(
     parts: dict[str, list[pd.DataFrame]] = {name: [] for name in FRAMES}
     said = {}
     resolutions = _resolutions(condition_notes)
-    left = Counter(_seat(recording) for recording in recordings)
+    left = Counter(seat_of(recording) for recording in recordings)
     throats: dict[tuple[str, ...], dict[str, Trace]] = {seat: {} for seat in left}
     for number, recording in enumerate(recordings, start=1):
         traces = read_recording(signals, recording.recording_id, QUANTITIES)
         frames, said[recording.recording_id] = segment_recording(recording.task, traces, gait, bends, lag_s=lag_s)
         counts = ", ".join(f"{len(frame)} {name.replace('_', ' ')}" for name, frame in frames.items())
         found = {name: [(recording.recording_id, frame)] for name, frame in frames.items()}
-        seat = _seat(recording)
+        seat = seat_of(recording)
         left[seat] -= 1
         if "throat" in traces:
             throats[seat][recording.recording_id] = traces["throat"]

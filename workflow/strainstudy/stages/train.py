@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from ..classify.candidate_card import (
@@ -41,10 +43,14 @@ from ..swallow import (
     label_candidates,
     move_edges,
 )
+from ..swallow.measures import response_shape
 from ..tables import read_table, write_table
 from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
 from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
+from .bodies import seat_of
 from .labels import labels_of
+
+BoolArray = npt.NDArray[np.bool_]
 
 __all__ = ["run"]
 
@@ -103,16 +109,26 @@ def _write_gait_model(
         write_text(folder / "card.md", card_words(result.model.card, history, reasons))
 
 
+def _response_shapes(rows: pd.DataFrame, rule: BoolArray, recordings: Sequence[Recording]) -> pd.Series:
+    """Name the response shape of each candidate's sensor, by the swallows that need no label to be found."""
+    seats = {recording.recording_id: "/".join(seat_of(recording)) for recording in recordings}
+    seat = rows["recording_id"].map(seats)
+    shapes = {name: response_shape(own) for name, own in rows[rule].groupby(seat[rule])}
+    return pd.Series([shapes.get(name) for name in seat], index=rows.index, dtype=object)
+
+
 def _swallows(
     rows: pd.DataFrame,
     words: pd.Series,
     parameters: ClassifyParameters,
     swallow: SwallowParameters,
+    recordings: Sequence[Recording],
     external: External | None,
     results: Path,
 ) -> tuple[CandidateResult, dict[str, pd.DataFrame]]:
     """Classify throat movements; write the model with its card, and their predictions. Give the evidence as well."""
     rule = accept_generic(rows, swallow)
+    kinds = _response_shapes(rows, rule, recordings)
     decided = classify_candidates(
         rows,
         words,
@@ -120,7 +136,9 @@ def _swallows(
         CANDIDATE_CLASSES,
         rule,
         parameters,
+        kinds=kinds,
         external=None if external is None else external.swallows,
+        external_kinds=() if external is None else external.response_shapes,
     )
     judged = pd.concat(
         [rows[["recording_id", "participant_id", "onset", "duration", "score"]], decided.candidates], axis=1
@@ -130,7 +148,7 @@ def _swallows(
     scores = score_candidates(judged, CANDIDATE_CLASSES, parameters)
     folder = results / "model"
     if decided.content is not None and len(scores):
-        card = candidate_card(decided, words, rows["participant_id"], scores, SWALLOW_FEATURES, parameters)
+        card = candidate_card(decided, words, rows["participant_id"], kinds, scores, SWALLOW_FEATURES, parameters)
         write_bytes(folder / SWALLOW_MODEL, decided.content)
         write_text(folder / SWALLOW_CARD, write_card(card))
         write_text(folder / SWALLOW_CARD_WORDS, candidate_card_words(card))
@@ -208,7 +226,7 @@ def run(
     frames = {} if result.evidence is None else result.evidence.frames()
     history = _history(results / HISTORY.path, result, parameters)
     rows = _with_person(read_frames(candidates), recordings)
-    decided, evidence = _swallows(rows, _words(rows, labels), parameters, swallow, given, results)
+    decided, evidence = _swallows(rows, _words(rows, labels), parameters, swallow, recordings, given, results)
     progress.say(f"swallows: {decided.method}" + (f" ({decided.reason})" if decided.reason else ""))
     moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy())
     write_frame(outputs["candidates"], pd.concat([moved, decided.candidates], axis=1))
