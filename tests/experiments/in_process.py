@@ -17,7 +17,7 @@ from strainstudy.stages import calibrate, classify, condition, features, ingest,
 from strainstudy.stages.labels import labels_of
 from strainstudy.tables import read_table
 
-__all__ = ["Outcome", "run_stages", "without_bends"]
+__all__ = ["Outcome", "run_stages", "run_to_segments", "without_bends"]
 
 BATCH = "people"
 
@@ -45,26 +45,7 @@ def without_bends(study: Study) -> Study:
     return replace(study, recordings={name: r for name, r in study.recordings.items() if r.task != "bend"})
 
 
-def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome:
-    """Run ingest to classify.
-
-    Parameters
-    ----------
-    study : Study
-        Checked.
-    folder : Path
-        For everything that is written.
-    config : mapping
-        Settings that are not the defaults, by section.
-
-    Returns
-    -------
-    Outcome
-    """
-    _, settings = load_config(config)
-    say = _Quiet(folder / "log.txt", BATCH)
-    rater = reference_rater(study, settings["validate"].reference_rater)
-    recordings = list(study.recordings.values())
+def _paths(folder: Path) -> tuple[dict[str, Path], dict[str, Path]]:
     at = {
         name: folder / f"{name}.parquet"
         for name in (
@@ -75,9 +56,30 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
         name: folder / f"{name}.json"
         for name in ("quality", "maps", "calibrations", "calibrate_notes", "condition_notes", "segment_notes")
     }
-    decisions = {name: folder / f"decided_{name}.parquet" for name in ("bouts", "candidates", "label_next")}
-    results = folder / "results"
+    return at, note
 
+
+def run_to_segments(study: Study, folder: Path, config: Mapping[str, Any] | None = None) -> dict[str, pd.DataFrame]:
+    """Run ingest to segment, whose frames lie in ``folder`` then, and give the labels of the reference rater.
+
+    Parameters
+    ----------
+    study : Study
+        Checked.
+    folder : Path
+        For everything that is written.
+    config : mapping, optional
+        Settings that are not the defaults, by section.
+
+    Returns
+    -------
+    dict of recording_id to DataFrame
+    """
+    _, settings = load_config(config or {})
+    say = _Quiet(folder / "log.txt", BATCH)
+    rater = reference_rater(study, settings["validate"].reference_rater)
+    recordings = list(study.recordings.values())
+    at, note = _paths(folder)
     ingest.run(
         recordings, parameters=settings["ingest"], strict=True, traces=at["ingested"], quality=note["quality"],
         progress=say,
@@ -96,6 +98,34 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
         lag_s=settings["calibrate"].lag_s, signals=at["signals"], condition_notes=note["condition_notes"],
         outputs={name: at[name] for name in segment.FRAMES}, notes=note["segment_notes"], progress=say,
     )  # fmt: skip
+    return {name: raters[rater] for name, raters in labels_of(recordings).items() if rater in raters}
+
+
+def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome:
+    """Run ingest to classify.
+
+    Parameters
+    ----------
+    study : Study
+        Checked.
+    folder : Path
+        For everything that is written.
+    config : mapping
+        Settings that are not the defaults, by section.
+
+    Returns
+    -------
+    Outcome
+    """
+    labels = run_to_segments(study, folder, config)
+    _, settings = load_config(config)
+    say = _Quiet(folder / "log.txt", BATCH)
+    rater = reference_rater(study, settings["validate"].reference_rater)
+    recordings = list(study.recordings.values())
+    at, note = _paths(folder)
+    decisions = {name: folder / f"decided_{name}.parquet" for name in ("bouts", "candidates", "label_next")}
+    results = folder / "results"
+
     features.run(
         recordings, parameters=settings["features"], signals=at["signals"], strides=at["strides"],
         notes=note["segment_notes"], windows=at["windows"], progress=say,
@@ -122,6 +152,6 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
         read_table(results / "tables/bouts.tsv"),
         read_table(results / "tables/gait.tsv"),
         read_frame(folder / "evidence/classifier.parquet"),
-        {name: raters[rater] for name, raters in labels_of(recordings).items() if rater in raters},
+        labels,
         read_table(results / "tables/calibrations.tsv"),
     )

@@ -30,8 +30,8 @@ class ClassifyParameters:
     swallow_probability_min: float = setting(
         0.7,
         "Probability from which a candidate is called a swallow; higher: fewer false, more missed",
-        source="ours: on five simulated cohorts of twelve people fewer than 0.2 false swallows a minute of speech, "
-        "coughs and head movements, at F1 0.956 (0.5: 0.6 a minute at 0.962)",
+        source="ours: on five simulated cohorts of twelve people 0.15 false swallows a minute of speech, coughs and "
+        "head movements at F1 0.959; 0.5 gives 0.61 at F1 0.968 (docs/throat-shapes.md)",
         minimum=0.05,
         maximum=0.99,
     )
