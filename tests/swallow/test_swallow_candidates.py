@@ -97,6 +97,24 @@ def test_durations_are_unbiased_for_every_answer_of_the_sensor(kind):
     assert abs(swallows["duration"].mean() - wanted["duration"].mean()) < 0.1
 
 
+def test_one_two_or_three_swallows_alone_are_found():
+    """Older people swallow 0.2 times a minute of themselves (Bulmer JM et al. 2021, doi 10.1177/23337214211041801)."""
+    for count in (1, 2, 3):
+        rng = np.random.default_rng(count)
+        acts = [("swallow", 20.0 + 60.0 * k, 1.1, 1.0) for k in range(count)]
+        stream = movements(acts, 60.0 * count + 20.0, 100.0, rng) + 0.01 * rng.standard_normal(6000 * count + 2000)
+        found = detect_candidates(stream, 100.0, PARAMETERS)
+        assert accept_generic(found, PARAMETERS).sum() == count
+
+
+def test_a_change_of_gain_within_a_session_hides_no_swallow():
+    first, labels = throat_stream(2)
+    second, more = throat_stream(3)
+    found = detect_together([(first, 100.0), (20.0 * second, 100.0)], PARAMETERS)
+    for frame, own in zip(found, (labels, more), strict=True):
+        assert f1(frame[accept_generic(frame, PARAMETERS)], own) >= 0.85
+
+
 @pytest.mark.parametrize("kind", ANSWERS)
 def test_a_burst_of_sips_is_one_candidate_a_sip(kind):
     """Continuous drinking: 1.0-1.5 s a swallow (Hughes TAT, Wiles CM 1996, doi 10.1093/qjmed/89.2.109; from memory)."""

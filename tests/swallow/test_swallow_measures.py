@@ -42,6 +42,40 @@ def test_sips_of_a_burst_stay_separate_swallows_and_carry_the_number_of_their_bu
     assert (summary["burst_count"], summary["burst_swallows"], summary["longest_burst"]) == (2, 7, 4)
 
 
+def test_two_clearing_swallows_after_a_drink_do_not_slow_it():
+    """Speed below 10 ml/s flags abnormal in one study (Nathadwarawala KM et al. 1992, doi 10.1136/jnnp.55.9.822)."""
+    rows = measure_swallows(_swallows([1.0, 2.2, 3.4, 4.6, 15.0, 16.2], duration=1.0), PARAMETERS)
+    summary = summarise_swallows(rows, 30.0, PARAMETERS, volume_ml=100.0)
+    assert (summary["drinking_count"], summary["clearing_count"]) == (4, 2)
+    assert summary["swallowing_speed"] == pytest.approx(100 / 4.6)
+
+
+def test_one_gulp_and_a_clearing_swallow_long_after_are_told_apart_and_a_large_gulp_is_doubted():
+    rows = measure_swallows(_swallows([1.0, 31.0], duration=1.0), PARAMETERS)
+    summary = summarise_swallows(rows, 40.0, PARAMETERS, volume_ml=100.0)
+    assert (summary["drinking_count"], summary["clearing_count"], summary["drinking_time"]) == (1, 1, 1.0)
+    assert "one swallow found for 100 ml" in summary["sensor_note"]
+
+
+def test_a_gap_within_the_drinking_leaves_its_measures_out():
+    rows = measure_swallows(_swallows([1.0, 2.2, 6.0, 7.2], missing_before=[0.0, 0.0, 2.0, 2.0]), PARAMETERS)
+    summary = summarise_swallows(rows, 20.0, PARAMETERS, volume_ml=100.0)
+    assert np.isnan(summary["swallowing_speed"])
+    assert "gap in the signal" in summary["sensor_note"]
+
+
+def test_too_short_a_signal_has_no_count():
+    summary = summarise_swallows(measure_swallows(_swallows([]), PARAMETERS), 3.0, PARAMETERS)
+    assert np.isnan(summary["swallow_count"])
+    assert np.isnan(summary["rate"])
+    assert "too short" in summary["sensor_note"]
+
+
+def test_sips_of_a_burst_are_no_second_swallows():
+    rows = measure_swallows(_swallows([1.0, 2.3, 3.6, 4.9, 20.0, 21.9]), PARAMETERS)
+    assert list(rows["double"]) == [False, False, False, False, False, True]
+
+
 def test_a_double_swallow_starts_soon_after_the_end_of_the_one_before():
     rows = measure_swallows(_swallows([1.0, 3.5, 20.0, 24.0]), PARAMETERS)
     assert list(rows["double"]) == [False, True, False, False]

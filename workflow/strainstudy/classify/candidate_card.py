@@ -13,7 +13,6 @@ import pandas as pd
 from .candidates import TARGET, CandidateResult
 from .card import Described, make_card
 from .card_words import score_words
-from .fitting import PEOPLE_MIN
 from .history import hash_words
 from .parameters import ClassifyParameters
 
@@ -50,7 +49,7 @@ def candidate_card(
     result: CandidateResult,
     words: pd.Series,
     people: pd.Series,
-    kinds: pd.Series,
+    edges: Mapping[str, Any],
     scores: pd.DataFrame,
     specs: Sequence[Described],
     parameters: ClassifyParameters,
@@ -61,8 +60,10 @@ def candidate_card(
     ----------
     result : CandidateResult
         Of a training that stored a model.
-    words, people, kinds : Series
-        Class by the reference rater, participant, and response shape of the sensor, of each candidate.
+    words, people : Series
+        Class by the reference rater, and participant, of each candidate.
+    edges : mapping
+        How raters' onsets and ends lie to the detected ones, as plain values, for studies that use the model.
     scores : DataFrame
         From `candidate_scores.score_candidates`.
     specs : sequence of Described
@@ -84,7 +85,7 @@ def candidate_card(
         "task": "what moved the throat: swallow, speech, cough, head movement or other, from one candidate at a time",
         "data": {
             "participants": int(people[known].nunique()),
-            "response_shapes": taught_kinds(words, people, kinds),
+            "response_shapes": list(result.kinds),
             "movements": {str(k): int(n) for k, n in words[known].value_counts().sort_index().items()},
             "participants_by_class": {
                 str(k): int(n) for k, n in people[known].groupby(words[known]).nunique().sort_index().items()
@@ -100,6 +101,7 @@ def candidate_card(
                 for part in _PARTS
             },
         },
+        "edges": dict(edges),
         "settings": settings,
         "hashes": {
             "settings_hash": hash_words("\n".join(f"{name} {value}" for name, value in settings.items())),
@@ -107,12 +109,6 @@ def candidate_card(
         },
     }
     return make_card(result.models, specs, result.content, facts, cautions=_CAUTIONS)
-
-
-def taught_kinds(words: pd.Series, people: pd.Series, kinds: pd.Series) -> list[str]:
-    """List the response shapes under which two people at least have labelled swallows."""
-    counts = people[words == TARGET].groupby(kinds[words == TARGET]).nunique()
-    return sorted(str(kind) for kind in counts.index[counts >= PEOPLE_MIN])
 
 
 def candidate_card_words(card: Mapping[str, Any]) -> str:
@@ -126,7 +122,7 @@ def candidate_card_words(card: Mapping[str, Any]) -> str:
         "",
         "## Learnt from",
         "",
-        f"- {data['participants']} participants; response shapes of their sensors: {shapes}",
+        f"- {data['participants']} participants; response shapes it was tested under: {shapes}",
         *(
             f"- {name.replace('_', ' ')}: {n} movements of {data['participants_by_class'][name]} participants"
             for name, n in data["movements"].items()

@@ -27,7 +27,12 @@ __all__ = ["REST", "TARGET", "CandidateResult", "candidate_rows", "candidate_tas
 
 TARGET = "swallow"
 REST = "not_a_swallow"
+OTHER = "other"
 VARIANT = "throat"
+NOBODY_TESTED = (
+    "no response shape of a sensor is shared by enough labelled people to test a model on: three people for each "
+    "shape, or two where all sensors are alike"
+)
 
 
 @dataclass(frozen=True)
@@ -53,6 +58,8 @@ class CandidateResult:
         The model file.
     models : dict of str to Fitted
         The stored model by variant, for its card.
+    kinds : tuple of str
+        Kinds of signal under which the model was tested on people it never saw.
     """
 
     method: str
@@ -62,6 +69,7 @@ class CandidateResult:
     participant_log_loss: dict[str, float]
     content: bytes | None
     models: dict[str, Fitted]
+    kinds: tuple[str, ...] = ()
 
 
 def candidate_task(features: Sequence[str], classes: Sequence[str]) -> Task:
@@ -96,6 +104,16 @@ def candidate_rows(candidates: pd.DataFrame, words: pd.Series, features: Sequenc
     )
 
 
+def _thin_classes_merged(rows: Rows) -> Rows:
+    """Take a class of which fewer than two people have labels for ``other``: nobody else could be judged by it."""
+    y = rows.y.copy()
+    for name in sorted(set(y[rows.labelled].tolist()) - {TARGET, OTHER}):
+        own = rows.y == name
+        if len(set(rows.groups[own].tolist())) < PEOPLE_MIN:
+            y[own] = OTHER
+    return rows.with_labels(y)
+
+
 def _person_losses(p: FloatArray, rows: Rows, tested: NDArray[np.bool_]) -> dict[str, float]:
     swallow = rows.y == TARGET
     loss = -np.log(np.maximum(np.where(swallow, p, 1.0 - p), 1e-6))
@@ -103,28 +121,23 @@ def _person_losses(p: FloatArray, rows: Rows, tested: NDArray[np.bool_]) -> dict
     return {str(g): float(loss[good & (rows.groups == g)].mean()) for g in sorted(set(rows.groups[good].tolist()))}
 
 
-def _kinds_learnt(
-    kinds: pd.Series | None, rows: Rows, fold: IntArray, given: Collection[str] | None
-) -> NDArray[np.bool_]:
-    """Say of which candidates the kind of signal was among the training people of the model that judges them.
+def _kinds_learnt(kind: TextArray, rows: Rows, fold: IntArray) -> NDArray[np.bool_]:
+    """Say of which candidates the kind of signal was well enough known to the model that judges them.
 
-    ``given`` are the kinds of a model of another study; None for one that these rows trained.
+    Known are kinds that two training people at least have labelled swallows of, or half of the training people: one
+    person among many with another kind teaches too little to stand against these.
     """
     learnt = np.ones(len(rows), dtype=np.bool_)
-    if kinds is None or (given is not None and not given):
-        return learnt
-    kind = kinds.to_numpy(dtype=object)
-    if given is not None:
-        return np.array([k is None or k in given for k in kind], dtype=np.bool_)
-    for k in sorted(set(fold.tolist())):
+    for k in sorted(set(fold[fold >= 0].tolist())):
         teaching = (rows.y == TARGET) & (fold >= 0) & (fold != k)
-        taught = {
-            name
-            for name in set(kind[teaching].tolist())
-            if len(set(rows.groups[teaching & (kind == name)].tolist())) >= PEOPLE_MIN
-        }
-        own = fold == k
-        learnt[own] = [name is None or name in taught for name in kind[own]]
+        people = len(set(rows.groups[teaching].tolist()))
+        taught = set()
+        for name in set(kind[teaching].tolist()):
+            own = len(set(rows.groups[teaching & (kind == name)].tolist()))
+            if own >= PEOPLE_MIN or 2 * own >= people:
+                taught.add(name)
+        own_fold = fold == k
+        learnt[own_fold] = [name is None or name in taught for name in kind[own_fold]]
     return learnt
 
 
@@ -167,22 +180,22 @@ def classify_candidates(
     parameters : ClassifyParameters
         Settings.
     kinds : Series of str or None, optional
-        What kind of signal each candidate is in (None: unknown). A model decides only on kinds that swallows of two
-        people at least taught it; on others, where it would miss most, the rule stands in.
+        What kind of signal each candidate is in (None: unknown). A model decides only on kinds that swallows of enough
+        people taught it; on others, where it would miss most, the rule stands in.
     external : mapping of variant to Fitted, optional
         A checked model of another study; nothing is trained then.
     external_kinds : collection of str
-        Kinds that it was trained on; empty where nobody wrote them down.
+        Kinds under which it was tested; empty where none were known.
 
     Returns
     -------
     CandidateResult
     """
-    rows = candidate_rows(candidates, words, features)
+    rows = _thin_classes_merged(candidate_rows(candidates, words, features))
     labelled = set(rows.y[rows.labelled].tolist())
     task = candidate_task(features, [name for name in classes if name in labelled or name == TARGET])
     if len(task.classes) == 1:
-        task = candidate_task(features, [TARGET, "other"])
+        task = candidate_task(features, [TARGET, OTHER])
     n = len(rows)
     p = np.full((n, len(classes)), np.nan)
     fold = np.full(n, -1, dtype=np.intp)
@@ -219,15 +232,28 @@ def classify_candidates(
             models = {VARIANT: fit(rows, task, recipe)}
         except NothingToLearnError as error:
             method, reason = "rule", str(error)
-    learnt = _kinds_learnt(kinds, rows, fold, external_kinds if method == "external" else None)
+    kind = np.full(n, None, dtype=object) if kinds is None else kinds.to_numpy(dtype=object)
+    learnt = np.ones(n, dtype=np.bool_) if method == "external" else _kinds_learnt(kind, rows, fold)
+    proven: tuple[str, ...] = tuple(sorted(external_kinds))
+    if method == "trained":
+        tested = learnt & (prediction == "out_of_fold") & rows.labelled
+        proven = tuple(sorted({str(name) for name in kind[tested & (rows.y == TARGET)].tolist() if name is not None}))
+        if len(set((rows.y[tested] == TARGET).tolist())) < 2:
+            method, reason, models = "rule", NOBODY_TESTED, {}
+            learnt[:] = False
     rest = np.flatnonzero(fold < 0)
     if models and len(rest):
         model = models[VARIANT]
         give(rest, model, model.probabilities(rows.x[rest][:, [task.columns.index(c) for c in model.columns]]))
         prediction[rest] = "final"
+        # A model that was never tested under a response shape has nothing to say there.
+        learnt[rest] = [not proven or name is None or name in proven for name in kind[rest]]
     foreign = np.flatnonzero(~learnt & np.isfinite(p).any(axis=1))
     p[foreign], prediction[foreign] = np.nan, "rule"
-    caution[foreign] = "no such response shape among the training people: decided without labels"
+    if models:
+        caution[foreign] = "too few training people have a sensor of this response shape: decided without labels"
+    else:
+        caution[foreign] = None
     swallow = p[:, list(classes).index(TARGET)]
     known = np.isfinite(swallow)
     accepted = np.where(known, np.nan_to_num(swallow) >= parameters.swallow_probability_min, rule).astype(np.bool_)
@@ -244,4 +270,4 @@ def classify_candidates(
         index=candidates.index,
     )
     content = dump_models(models) if method == "trained" else None
-    return CandidateResult(method, reason, frame, choices, losses, content, models)
+    return CandidateResult(method, reason, frame, choices, losses, content, models, proven)

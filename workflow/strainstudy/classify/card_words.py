@@ -10,12 +10,24 @@ from typing import Any
 
 import pandas as pd
 
-__all__ = ["card_words", "no_model_words", "score_words"]
+__all__ = ["Reasons", "card_words", "no_model_words", "score_words"]
 
 _RULES = {
-    "gait": "Normal and limping gait were told apart by a rule with published limits",
-    "swallow": "Swallows were told from other movements by a rule that needs no labels",
+    ("gait", "rule"): "Normal and limping gait were told apart by a rule with published limits",
+    ("gait", "external"): "Normal and limping gait were told apart by the stored model of another study",
+    ("swallow", "rule"): "Swallows were told from other movements by a rule that needs no labels",
+    ("swallow", "external"): "Swallows were told from other movements by the stored model of another study",
 }
+Reasons = Mapping[str, tuple[str, str | None]]
+"""For ``gait`` and ``swallow``: what made the predictions (trained, external, rule), and why nothing was trained."""
+
+
+def _untrained(reasons: Reasons) -> list[str]:
+    return [
+        f"- {_RULES[subject, method]}" + (f": {reason}." if method == "rule" else ".")
+        for subject, (method, reason) in reasons.items()
+        if method != "trained"
+    ]
 
 
 def score_words(scores: Mapping[str, Any], name: str) -> str:
@@ -27,19 +39,19 @@ def score_words(scores: Mapping[str, Any], name: str) -> str:
     return f"{value:.3f}{between}"
 
 
-def no_model_words(reasons: Mapping[str, str | None]) -> str:
+def no_model_words(reasons: Reasons) -> str:
     """Say that nothing was trained, and why.
 
     Parameters
     ----------
-    reasons : mapping of ``gait`` and ``swallow`` to str or None
+    reasons : mapping
+        `Reasons`.
     """
-    lines = ["# No gait model", ""]
-    lines += [f"- {_RULES[name]}: {reason}." for name, reason in reasons.items() if reason]
+    lines = ["# No gait model", "", *_untrained(reasons)]
     return "\n".join(lines) + "\n"
 
 
-def card_words(card: Mapping[str, Any], history: pd.DataFrame, reasons: Mapping[str, str | None]) -> str:
+def card_words(card: Mapping[str, Any], history: pd.DataFrame, reasons: Reasons) -> str:
     """Describe the trained model for people.
 
     Parameters
@@ -48,8 +60,8 @@ def card_words(card: Mapping[str, Any], history: pd.DataFrame, reasons: Mapping[
         From `card.make_card`.
     history : DataFrame
         Of all models; the last row is this one.
-    reasons : mapping of ``gait`` and ``swallow`` to str or None
-        Why a part was not trained.
+    reasons : mapping
+        `Reasons`.
 
     Returns
     -------
@@ -97,5 +109,5 @@ def card_words(card: Mapping[str, Any], history: pd.DataFrame, reasons: Mapping[
             f"{str(last['verdict']).capitalize()} on the same participants.",
         ]
     lines += ["", "## Cautions", "", *(f"- {caution}" for caution in card["cautions"])]
-    lines += [f"- {_RULES[name]}: {reason}." for name, reason in reasons.items() if reason]
+    lines += _untrained(reasons)
     return "\n".join(lines) + "\n"

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import zipfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -33,12 +33,15 @@ class External:
     states, swallows : mapping of variant to Fitted, or None
         None where that study had none.
     response_shapes : tuple of str
-        Under which the swallow model was trained; empty without one.
+        Under which the swallow model was tested; empty without one.
+    edges : mapping
+        How its raters' onsets and ends lie to the detected ones; empty without one.
     """
 
     states: Mapping[str, Fitted] | None
     swallows: Mapping[str, Fitted] | None
     response_shapes: tuple[str, ...] = ()
+    edges: Mapping[str, Any] = field(default_factory=dict)
 
 
 def _refuse(file: Path, message: str, remedy: str = _WHOLE) -> StudyError:
@@ -97,11 +100,18 @@ def read_external(folder: Path, gait: Sequence[Described], swallow: Sequence[Des
     has_states, has_swallows = ((folder / name).is_file() for name in (MODEL_NAME, SWALLOW_MODEL))
     if not has_states and not has_swallows:
         raise _nothing(folder)
+    if not has_swallows and (folder / SWALLOW_CARD).is_file():
+        raise _refuse(folder / SWALLOW_MODEL, f"is missing beside its card {SWALLOW_CARD}")
     try:
         states = _checked(folder, MODEL_NAME, CARD_NAME, gait)[0] if has_states else None
         if not has_swallows:
             return External(states, None)
         swallows, card = _checked(folder, SWALLOW_MODEL, SWALLOW_CARD, swallow)
-        return External(states, swallows, tuple(map(str, card["data"]["response_shapes"])))
+        shapes, edges = card["data"]["response_shapes"], card["edges"]
+        if not isinstance(shapes, list) or not isinstance(edges, dict):
+            raise TypeError("response_shapes is no list, or edges no mapping")
+        if edges and not {"centre", "scale", "onset", "end", "count"} <= set(edges):
+            raise ValueError("edges lacks a part")
+        return External(states, swallows, tuple(map(str, shapes)), edges)
     except _DAMAGE as error:
         raise _refuse(folder, f"is damaged ({type(error).__name__}: {error})") from error

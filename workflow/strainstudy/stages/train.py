@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +20,7 @@ from ..classify.candidate_card import (
 from ..classify.candidate_scores import confusion_rows, score_candidates
 from ..classify.candidates import CandidateResult, classify_candidates
 from ..classify.card import CARD_NAME, MODEL_NAME, write_card
-from ..classify.card_words import card_words, no_model_words
+from ..classify.card_words import Reasons, card_words, no_model_words
 from ..classify.external import External, read_external
 from ..classify.history import HISTORY_COLUMNS, extend
 from ..classify.parameters import ClassifyParameters
@@ -36,6 +37,7 @@ from ..swallow import (
     CANDIDATE_CLASSES,
     FEATURE_NAMES,
     SWALLOW_FEATURES,
+    EdgeModel,
     SwallowParameters,
     accept_generic,
     edge_differences,
@@ -68,15 +70,22 @@ def _words(candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame]) -> pd.S
     return words
 
 
-def _moved_edges(candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame], fold: FloatArray) -> pd.DataFrame:
-    """Put onsets and ends where raters put them, learnt on the other people of each fold."""
-    matched = [
+def _matched(candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame]) -> list[pd.DataFrame]:
+    """Pair candidates with labelled swallows that have a duration, recording by recording."""
+    return [
         edge_differences(rows, labels[str(recording)]).assign(participant_id=rows["participant_id"].iloc[0])
         for recording, rows in candidates.groupby("recording_id", sort=True)
         if str(recording) in labels
     ]
+
+
+def _moved_edges(
+    candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame], fold: FloatArray, given: EdgeModel
+) -> pd.DataFrame:
+    """Put onsets and ends where raters put them: those of the other people of each fold, or of another study."""
+    matched = [own for own in _matched(candidates, labels) if len(own)]
     if not matched:
-        return candidates
+        return move_edges(candidates, given)
     known = pd.concat(matched, ignore_index=True)
     parts = []
     # A row in no fold is of somebody whose labels, if there are any, must not move it either: a group of its person.
@@ -95,9 +104,7 @@ def _history(path: Path, result: StateResult, parameters: ClassifyParameters) ->
     return extend(old, result.model.history_entry, result.model.participant_log_loss, parameters)
 
 
-def _write_gait_model(
-    folder: Path, result: StateResult, history: pd.DataFrame, reasons: Mapping[str, str | None]
-) -> None:
+def _write_gait_model(folder: Path, result: StateResult, history: pd.DataFrame, reasons: Reasons) -> None:
     """Write the model with its card; where there is none, an earlier run's goes and the card says why."""
     if result.model is None:
         (folder / MODEL_NAME).unlink(missing_ok=True)
@@ -125,6 +132,7 @@ def _swallows(
     recordings: Sequence[Recording],
     external: External | None,
     results: Path,
+    labels: Mapping[str, pd.DataFrame],
 ) -> tuple[CandidateResult, dict[str, pd.DataFrame]]:
     """Classify throat movements; write the model with its card, and their predictions. Give the evidence as well."""
     rule = accept_generic(rows, swallow)
@@ -148,7 +156,8 @@ def _swallows(
     scores = score_candidates(judged, CANDIDATE_CLASSES, parameters)
     folder = results / "model"
     if decided.content is not None and len(scores):
-        card = candidate_card(decided, words, rows["participant_id"], kinds, scores, SWALLOW_FEATURES, parameters)
+        edges = asdict(fit_edges(_matched(rows, labels)))
+        card = candidate_card(decided, words, rows["participant_id"], edges, scores, SWALLOW_FEATURES, parameters)
         write_bytes(folder / SWALLOW_MODEL, decided.content)
         write_text(folder / SWALLOW_CARD, write_card(card))
         write_text(folder / SWALLOW_CARD_WORDS, candidate_card_words(card))
@@ -226,9 +235,10 @@ def run(
     frames = {} if result.evidence is None else result.evidence.frames()
     history = _history(results / HISTORY.path, result, parameters)
     rows = _with_person(read_frames(candidates), recordings)
-    decided, evidence = _swallows(rows, _words(rows, labels), parameters, swallow, recordings, given, results)
+    decided, evidence = _swallows(rows, _words(rows, labels), parameters, swallow, recordings, given, results, labels)
     progress.say(f"swallows: {decided.method}" + (f" ({decided.reason})" if decided.reason else ""))
-    moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy())
+    edges = EdgeModel() if given is None else EdgeModel.of(given.edges)
+    moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy(), edges)
     write_frame(outputs["candidates"], pd.concat([moved, decided.candidates], axis=1))
     write_frame(outputs["bouts"], result.bouts)
     write_frame(outputs["label_next"], result.label_next)
@@ -239,4 +249,5 @@ def run(
     write_table(result.predictions.reindex(columns=list(PREDICTIONS.names)), PREDICTIONS, results)
     write_table(_dictionary(), FEATURES, results)
     write_table(history.reindex(columns=list(HISTORY.names)), HISTORY, results)
-    _write_gait_model(results / "model", result, history, {"gait": result.reason, "swallow": decided.reason})
+    reasons = {"gait": (result.method, result.reason), "swallow": (decided.method, decided.reason)}
+    _write_gait_model(results / "model", result, history, reasons)

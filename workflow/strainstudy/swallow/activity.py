@@ -20,13 +20,15 @@ import numpy.typing as npt
 from scipy.ndimage import binary_dilation, binary_erosion, gaussian_filter1d, uniform_filter1d
 from scipy.signal import butter, resample_poly, sosfiltfilt
 
-__all__ = ["LOWEST_RATE_HZ", "Activity", "activity_of", "measure_activity", "observed_seconds"]
+__all__ = ["LOWEST_RATE_HZ", "SHORTEST_S", "Activity", "activity_of", "measure_activity", "observed_seconds"]
 
 Array = npt.NDArray[np.float64]
 Single = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
 
 LOWEST_RATE_HZ: Final = 20.0
+SHORTEST_S: Final = 5.0
+"""Less live signal than this is not looked at."""
 
 _WORKING_RATE_HZ: Final = 50.0
 # The rise and fall of the larynx lie below 3 Hz; ringing of a piezo-like film and the syllables of speech above.
@@ -200,7 +202,7 @@ def measure_activity(y: Array, observed: Mask, fs: float) -> Activity | None:
     slow = sosfiltfilt(butter(2, _SLOW_EDGE_HZ, fs=fs, output="sos"), y)
     base = _base_line(slow, observed, fs)
     observed = ~binary_dilation(~observed, np.ones(2 * int(_GUARD_S * fs) + 1, dtype=bool))
-    if observed.sum() < 5 * fs:
+    if observed.sum() < SHORTEST_S * fs:
         return None
 
     glide = sosfiltfilt(butter(4, min(_TEXTURE_EDGE_HZ, 0.4 * fs), fs=fs, output="sos"), smooth)
@@ -269,7 +271,7 @@ def activity_of(throat: Array, fs: float) -> Activity | None:
         raise ValueError(f"swallows need a sampling frequency of at least {LOWEST_RATE_HZ:g} Hz, not {fs:g} Hz")
     x = np.asarray(throat, dtype=np.float64)
     live = _without_flat(x, np.isfinite(x), fs)
-    if live.sum() < 5 * fs:
+    if live.sum() < SHORTEST_S * fs:
         return None
     y, observed, rate = _thin(x, live, fs)
     return measure_activity(y, observed, rate)

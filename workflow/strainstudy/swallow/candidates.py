@@ -134,6 +134,7 @@ def _compared(parts: Sequence[_Described], parameters: SwallowParameters) -> pd.
         frame,
         plausible,
         frame["run_count"].to_numpy() <= _LONE_RUN,
+        np.repeat(np.arange(len(parts)), [len(part.frame) for part in parts]),
     )
     frame = frame.assign(
         waveform_likeness=company_likeness(np.concatenate([part.slow for part in parts])),

@@ -11,9 +11,9 @@ on a few features learns the difference; it has to be fitted without the person 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final, Self
 
 import numpy as np
 import pandas as pd
@@ -60,6 +60,14 @@ class EdgeModel:
     end: tuple[float, ...] = ()
     count: int = 0
 
+    @classmethod
+    def of(cls, values: Mapping[str, Any]) -> Self:
+        """Make a model of what `dataclasses.asdict` and JSON left of one; nothing gives one that moves nothing."""
+        if not values:
+            return cls()
+        lists = {name: tuple(map(float, values[name])) for name in ("centre", "scale", "onset", "end")}
+        return cls(**lists, count=int(values["count"]))
+
 
 def edge_differences(candidates: pd.DataFrame, labels: pd.DataFrame) -> pd.DataFrame:
     """Match candidates with labelled swallows that have a duration.
@@ -94,7 +102,8 @@ def fit_edges(matched: pd.DataFrame | Sequence[pd.DataFrame]) -> EdgeModel:
     EdgeModel
         One that moves nothing where there are fewer than eight matches.
     """
-    frame = matched if isinstance(matched, pd.DataFrame) else pd.concat(list(matched), ignore_index=True)
+    parts = [matched] if isinstance(matched, pd.DataFrame) else [part for part in matched if len(part)]
+    frame = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
     if len(frame) < _FEWEST:
         return EdgeModel()
     values = frame[list(_FEATURES)].to_numpy(dtype=float)

@@ -22,6 +22,9 @@ from .activity import Array
 from .features import RUN_PAUSE_S
 from .parameters import SwallowParameters
 
+# With both likenesses unknown, a candidate must be plausible to three quarters to reach the usual limit of 0.6.
+_TOO_FEW = 0.7
+
 __all__ = ["accept_generic", "generic_score", "plausibility"]
 
 
@@ -39,6 +42,11 @@ def _upto(values: Array, one_to: float, zero_above: float) -> Array:
 
 def _from(values: Array, zero_below: float, one_from: float) -> Array:
     return _fits(values, zero_below, one_from, 1e9, np.inf)
+
+
+def _known(fit: Array, otherwise: float = _TOO_FEW) -> Array:
+    """Replace what is not known because a session has too few movements to say what is typical."""
+    return np.where(np.isnan(fit), otherwise, fit)
 
 
 def _mean_of(parts: list[Array]) -> Array:
@@ -73,14 +81,13 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
     array, shape (m,)
         0 to 1.
     """
-    likeness = candidates["pattern_likeness"].to_numpy(dtype=np.float64)
     parts = [
         plausibility(candidates, parameters),
-        _from(likeness, 0.6, 0.9),
-        _from(candidates["waveform_likeness"].to_numpy(dtype=np.float64), 0.5, 0.8),
-        _fits(candidates["log_size_ratio"].to_numpy(dtype=np.float64), -1.6, -0.7, 0.7, 1.6),
-        _fits(candidates["log_duration_s_ratio"].to_numpy(dtype=np.float64), -0.9, -0.5, 0.5, 0.9),
-        _fits(candidates["log_path_length_ratio"].to_numpy(dtype=np.float64), -0.9, -0.4, 0.4, 0.9),
+        _known(_from(candidates["pattern_likeness"].to_numpy(dtype=np.float64), 0.6, 0.9)),
+        _known(_from(candidates["waveform_likeness"].to_numpy(dtype=np.float64), 0.5, 0.8)),
+        _known(_fits(candidates["log_size_ratio"].to_numpy(dtype=np.float64), -1.6, -0.7, 0.7, 1.6), 1.0),
+        _known(_fits(candidates["log_duration_s_ratio"].to_numpy(dtype=np.float64), -0.9, -0.5, 0.5, 0.9), 1.0),
+        _known(_fits(candidates["log_path_length_ratio"].to_numpy(dtype=np.float64), -0.9, -0.4, 0.4, 0.9), 1.0),
     ]
     alone = np.sqrt(np.prod(np.array(parts), axis=0))
     pause = candidates["pause_before_s"].to_numpy(dtype=np.float64)

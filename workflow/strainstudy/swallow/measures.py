@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import chi2
 
-from .activity import Array
+from .activity import SHORTEST_S, Array
 from .health import AT_LIMIT_FRACTION, throat_health
 from .parameters import SwallowParameters
 
@@ -20,6 +20,8 @@ __all__ = ["RESPONSE_SHAPES", "measure_swallows", "response_shape", "summarise_s
 
 RESPONSE_SHAPES = ("one_hump", "two_phase", "ringing")
 _BURST_COUNT = 3
+# Hardly anybody swallows more at once: 20-35 ml is usual (Hughes TAT, Wiles CM 1996 and follow-ups; from memory).
+LARGEST_SIP_ML = 70.0
 # A piezo-like patch turns back and forth with each of its own oscillations; a sensor that lets go gives one stroke to
 # either side, of which the second reaches at least a third of the first.
 _RINGING_STROKES = 5
@@ -40,9 +42,9 @@ def measure_swallows(swallows: pd.DataFrame, parameters: SwallowParameters) -> p
     -------
     DataFrame
         Sorted by onset, with ``interval`` (s from this onset to the next; NaN for the last and across gaps),
-        ``double`` (starts within ``double_swallow_s`` after the end of the one before), ``burst`` (number
-        of the burst of sips it belongs to, counted from 1; 0 for none) and, where ``at_limit_fraction`` is
-        among the columns, ``at_limit`` added.
+        ``double`` (starts within ``double_swallow_s`` after the end of the one before and is no sip of a burst),
+        ``burst`` (number of the burst of sips it belongs to, counted from 1; 0 for none) and, where
+        ``at_limit_fraction`` is among the columns, ``at_limit`` added.
     """
     rows = swallows.sort_values("onset", kind="stable").reset_index(drop=True)
     onset = rows["onset"].to_numpy(dtype=float)
@@ -57,12 +59,14 @@ def measure_swallows(swallows: pd.DataFrame, parameters: SwallowParameters) -> p
     chain = np.concatenate([np.zeros(min(len(rows), 1), dtype=int), np.cumsum(~close)])
     length = np.bincount(chain, minlength=1) if len(rows) else np.zeros(1, dtype=int)
     number = np.cumsum(length >= _BURST_COUNT) * (length >= _BURST_COUNT)
+    burst = number[chain] if len(rows) else np.zeros(0, dtype=int)
     if "at_limit_fraction" in rows:
         rows["at_limit"] = rows["at_limit_fraction"].to_numpy(dtype=float) >= AT_LIMIT_FRACTION
     return rows.assign(
         interval=np.concatenate([step, none]),
-        double=np.concatenate([np.zeros(min(len(rows), 1), dtype=bool), pause <= parameters.double_swallow_s]),
-        burst=number[chain] if len(rows) else np.zeros(0, dtype=int),
+        double=np.concatenate([np.zeros(min(len(rows), 1), dtype=bool), pause <= parameters.double_swallow_s])
+        & (burst == 0),
+        burst=burst,
     )
 
 
@@ -96,16 +100,17 @@ def _rate(count: int, seconds: float) -> tuple[float, float, float]:
 
 
 def _drinking(onset: Array, end: Array, pause_s: float) -> tuple[int, int]:
-    """First and one past the last swallow of the drinking: clearing swallows before and after set apart."""
-    pauses = onset[1:] - end[:-1]
-    first, last = 0, len(onset)
-    usual = float(np.median(np.diff(onset))) if len(onset) > 1 else 0.0
-    limit = max(pause_s, 3 * usual)
-    while last - first > 1 and pauses[last - 2] > limit:
-        last -= 1
-    while last - first > 1 and pauses[first] > limit:
-        first += 1
-    return first, last
+    """First and one past the last swallow of the drinking: clearing swallows before and after set apart.
+
+    The longest run without a pause longer than ``pause_s`` and three usual intervals; of equally long ones the first.
+    Of two swallows nothing tells what is usual: a long pause parts them.
+    """
+    steps = np.diff(onset)
+    limit = max(pause_s, 3 * float(np.median(steps))) if len(steps) > 1 else pause_s
+    starts = np.concatenate([[0], np.flatnonzero(onset[1:] - end[:-1] > limit) + 1])
+    lengths = np.diff(np.concatenate([starts, [len(onset)]]))
+    longest = int(np.argmax(lengths))
+    return int(starts[longest]), int(starts[longest] + lengths[longest])
 
 
 def summarise_swallows(
@@ -168,17 +173,31 @@ def summarise_swallows(
         "time_per_swallow": np.nan,
         "swallowing_speed": np.nan,
     }
+    notes = []
     if volume_ml is not None and count:
         first, last = _drinking(onset, end, parameters.clearing_pause_s)
         drinking, time = last - first, float(end[last - 1] - onset[first])
-        row |= {
-            "drinking_count": drinking,
-            "drinking_time": time,
-            "clearing_count": count - drinking,
-            "volume_per_swallow": volume_ml / drinking,
-            "time_per_swallow": time / drinking,
-            "swallowing_speed": volume_ml / time,
-        }
+        broken = bool(np.isnan(swallows["interval"].to_numpy(dtype=float)[first : last - 1]).any())
+        if broken:
+            notes.append("a gap in the signal lies within the drinking: its measures are left out")
+        elif drinking == 1 and volume_ml > LARGEST_SIP_ML:
+            notes.append(f"one swallow found for {volume_ml:g} ml: others were missed, or it was no single drink")
+        row |= (
+            {"clearing_count": count - drinking}
+            if broken
+            else {
+                "drinking_count": drinking,
+                "drinking_time": time,
+                "clearing_count": count - drinking,
+                "volume_per_swallow": volume_ml / drinking,
+                "time_per_swallow": time / drinking,
+                "swallowing_speed": volume_ml / time,
+            }
+        )
+    if observed_s < SHORTEST_S:
+        row |= dict.fromkeys(("swallow_count", "rate", "rate_low", "rate_high"), np.nan)
+        notes.append(f"live signal for {observed_s:.1f} s: too short to look for swallows")
     row["response_shape"] = response_shape(swallows) if "recorded_strokes" in swallows else None
     health = throat_health(swallows, observed_s, observed_s if duration_s is None else duration_s)
-    return row | {"at_limit_count": health.at_limit_count, "sensor_note": health.note}
+    said = [*([health.note] if health.note else []), *notes]
+    return row | {"at_limit_count": health.at_limit_count, "sensor_note": "; ".join(said) or None}

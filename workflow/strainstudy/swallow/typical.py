@@ -53,6 +53,7 @@ _ALIKE: Final = 0.85
 _WINDOW_S: Final = 0.9
 _WINDOW_POINTS: Final = 37
 _REFERENCES: Final = 150
+_FEWEST_WINDOWS: Final = 4
 
 
 def waveforms(activity: Activity, onset: npt.NDArray[np.intp], end: npt.NDArray[np.intp]) -> Array:
@@ -74,10 +75,13 @@ def windows(values: Array, centres: Array, fs: float) -> Array:
 
 
 def company_likeness(cut: Array) -> Array:
-    """Mean absolute correlation of each window with the quarter of all windows most like it, shape (m,)."""
+    """Mean absolute correlation of each window with the quarter of all windows most like it, shape (m,).
+
+    NaN for fewer than four, which tell nothing of what is usual.
+    """
     n = len(cut)
-    if n < 4:
-        return np.zeros(n)
+    if n < _FEWEST_WINDOWS:
+        return np.full(n, np.nan)
     chosen = np.unique(np.linspace(0, n - 1, min(n, _REFERENCES)).astype(np.intp))
     alike = np.abs(cut @ cut[chosen].T)
     alike[chosen, np.arange(len(chosen))] = -1.0
@@ -87,7 +91,11 @@ def company_likeness(cut: Array) -> Array:
 
 
 def compare_with_typical(
-    waves: Array, measured: pd.DataFrame, plausible: Array, lone: npt.NDArray[np.bool_]
+    waves: Array,
+    measured: pd.DataFrame,
+    plausible: Array,
+    lone: npt.NDArray[np.bool_],
+    stream: npt.NDArray[np.intp],
 ) -> dict[str, Array]:
     """Compare candidates with the typical ones.
 
@@ -101,19 +109,22 @@ def compare_with_typical(
         0 to 1.
     lone : array of bool, shape (m,)
         Not in a longer run: these are asked first, for a long stretch of shaking or talk may outnumber swallows.
+    stream : array of int, shape (m,)
+        Which stream each is in.
 
     Returns
     -------
     dict
         ``pattern_likeness`` (correlation with the typical waveform, -1 to 1), ``<name>_difference`` for each
         of `DIFFERENCES` and ``log_<name>_ratio`` for each of `RATIOS`, both against the typical ones' median.
-        Zeros where fewer than three plausible candidates make a company.
+        NaN where fewer than three plausible candidates make a company: nobody knows then what is typical. A size is
+        compared with those of its own stream where these are typical too, for a gain may change between streams.
     """
     m = len(waves)
     chosen = np.flatnonzero((plausible >= 0.5) & lone)
     if len(chosen) < _FEWEST:
         chosen = np.flatnonzero(plausible >= 0.5)
-    likeness, typical = np.zeros(m), np.zeros(m, dtype=bool)
+    likeness, typical = np.full(m, np.nan), np.zeros(m, dtype=bool)
     if len(chosen) >= _FEWEST:
         likeness, company = _likeness_to_densest(waves, chosen)
         typical = (likeness >= _ALIKE) & (plausible >= 0.5) & lone
@@ -126,7 +137,13 @@ def compare_with_typical(
         if name in RATIOS:
             floor = _FLOORS.get(name, _SMALLEST)
             value, key = np.log(np.maximum(value, floor)), f"log_{name}_ratio"
-        found[key] = value - float(np.median(value[typical])) if typical.any() else np.zeros(m)
+        usual = np.full(m, float(np.median(value[typical])) if typical.any() else np.nan)
+        if name == "size":
+            for one in np.unique(stream):
+                own = typical & (stream == one)
+                if own.sum() >= _FEWEST:
+                    usual[stream == one] = float(np.median(value[own]))
+        found[key] = value - usual
     return found
 
 

@@ -25,11 +25,19 @@ SWALLOWS: Final = TableSpec(
             "onset",
             "number",
             "Onset",
-            "Where activity first passes a fifth (setting edge_fraction) of its largest, from the first stored sample.",
+            "Where activity first passes a fifth (setting edge_fraction) of its largest, from the first stored sample; "
+            "where swallows were labelled with a duration, moved to where raters of other people see the beginning.",
             "s",
             3,
         ),
-        Column("duration", "number", "Duration", "From onset to where activity last passes that fifth.", "s", 3),
+        Column(
+            "duration",
+            "number",
+            "Duration",
+            "From onset to where activity last passes that fifth, moved likewise.",
+            "s",
+            3,
+        ),
         Column(
             "amplitude",
             "number",
@@ -41,7 +49,8 @@ SWALLOWS: Final = TableSpec(
             "rise_time",
             "number",
             "Rise time",
-            "From the first passage of 10 % to the first passage of 90 % of the amplitude.",
+            "From the first passage of 10 % to the first passage of 90 % of the largest distance, between the edges as "
+            "detected, in the signal with the leak of a sensor that lets go undone.",
             "s",
             3,
         ),
@@ -57,7 +66,7 @@ SWALLOWS: Final = TableSpec(
             "area",
             "number",
             "Area",
-            "Integral of the distance from the resting level over the swallow.",
+            "Integral of the distance from the resting level between the edges as detected.",
             "unit of the response x s",
         ),
         Column(
@@ -72,7 +81,7 @@ SWALLOWS: Final = TableSpec(
             "double",
             "boolean",
             "Second swallow",
-            "Starts within 2 s (setting double_swallow_s) after the end of the swallow before.",
+            "Starts within 2 s (setting double_swallow_s) after the end of the swallow before; no sip of a burst.",
         ),
         Column(
             "burst",
@@ -107,8 +116,15 @@ SWALLOW_SUMMARY: Final = TableSpec(
     description=f"One row per recording with a throat channel. {_CAUTION}",
     columns=(
         _RECORDING,
-        Column("observed_time", "number", "Observed time", "Recording without its gaps.", "s", 2),
-        Column("swallow_count", "integer", "Swallows", "Detected swallows."),
+        Column(
+            "observed_time",
+            "number",
+            "Observed time",
+            "Recording without its gaps and without stretches of 2 s and more in which nothing changes.",
+            "s",
+            2,
+        ),
+        Column("swallow_count", "integer", "Swallows", "Detected swallows; n/a for under 5 s of observed time."),
         *interval_columns(
             "rate",
             "Swallow rate",
@@ -129,8 +145,8 @@ SWALLOW_SUMMARY: Final = TableSpec(
             "drinking_count",
             "integer",
             "Swallows while drinking",
-            "All swallows but those before or after a pause longer than 5 s (setting clearing_pause_s) and three "
-            "median intervals.",
+            "Swallows of the longest run without a pause longer than 5 s (setting clearing_pause_s) and three median "
+            "intervals; n/a where a gap in the signal lies in it.",
         ),
         Column(
             "drinking_time",
@@ -141,7 +157,7 @@ SWALLOW_SUMMARY: Final = TableSpec(
             "s",
             3,
         ),
-        Column("clearing_count", "integer", "Swallows set apart", "Swallows before or after the drinking (see there)."),
+        Column("clearing_count", "integer", "Swallows set apart", "Swallows outside that run."),
         Column("volume_per_swallow", "number", "Volume per swallow", "volume / drinking_count.", "ml"),
         Column("time_per_swallow", "number", "Time per swallow", "drinking_time / drinking_count.", "s", 3),
         Column("swallowing_speed", "number", "Swallowing speed", "volume / drinking_time.", "ml/s"),
