@@ -190,6 +190,21 @@ def test_swallows_of_many_steps_do_not_depend_on_the_step():
     assert set(plain.loc[large, "onset"]) <= set(told["onset"])
 
 
+def test_swallows_at_the_rail_are_marked_where_filters_have_rounded_the_corners():
+    stream, _ = throat_stream(2)
+    limit = 0.6 * np.percentile(stream, 99.5)
+    at = stream > limit
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], at, [False]]).astype(int)))
+    spans = edges.reshape(-1, 2) / 100.0
+    smooth = sosfiltfilt(butter(2, 12.0, fs=100.0, output="sos"), np.minimum(stream, limit))
+    (blind,) = detect_together([(smooth, 100.0)], PARAMETERS)
+    (told,) = detect_together([(smooth, 100.0)], PARAMETERS, None, [spans])
+    cut = [at[int(a * 100) : int((a + d) * 100)].mean() for a, d in zip(told["onset"], told["duration"], strict=True)]
+    np.testing.assert_allclose(told["at_limit_fraction"], cut, atol=0.05)
+    assert (told["at_limit_fraction"] > 0.1).sum() > 10
+    assert (blind["at_limit_fraction"] > 0.1).sum() < 5
+
+
 def test_a_stream_that_never_changes_holds_nothing():
     stream, _ = throat_stream(2)
     (found,) = detect_together([(stream, 100.0)], PARAMETERS, [np.inf])

@@ -168,7 +168,7 @@ def test_a_patch_that_rings_is_named_so():
 
 def test_every_number_of_the_summary_has_its_definition():
     summary = summarise_swallows(measure_swallows(_swallows([1.0, 9.0]), PARAMETERS), 60.0, PARAMETERS)
-    assert ("recording_id", *summary) == SWALLOW_SUMMARY.names
+    assert ("recording_id", *summary, "prediction") == SWALLOW_SUMMARY.names
     assert SWALLOWS.names[:6] == ("recording_id", "onset", "duration", "amplitude", "rise_time", "interval")
     for table in (SWALLOWS, SWALLOW_SUMMARY):
         assert all(column.description for column in table.columns)

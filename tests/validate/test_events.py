@@ -226,6 +226,15 @@ def test_confounders_taken_for_swallows_are_counted_per_minute():
     assert row(found, recording_id="pooled", confounder="speech").interval_method == "none: fewer than 3 participants"
 
 
+def test_swallows_labelled_as_instants_are_scored_by_their_place_alone():
+    labels = frame((10, 0, "swallow"), (20, 0, "swallow"))
+    found = score(labels, frame((9.6, 1.0, "swallow"), (30, 1.0, "swallow")))
+    own = found[(found.recording_id == "r1") & (found.trial_type == "swallow")]
+    assert set(own.criterion) == {"centre"}
+    assert own.true_positive.tolist() == [1]
+    assert own.duration_bias.isna().all()
+
+
 def test_time_that_is_two_confounders_at_once_counts_once_together():
     labels = frame((0, 60, "speech"), (30, 60, "head_movement"))
     found = score_confounders({"r1": labels}, {"r1": frame((40, 1, "swallow"))}, {"r1": "sub-01"}, QUICK)

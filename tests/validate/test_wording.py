@@ -91,7 +91,8 @@ def test_a_parameter_row_says_bias_and_what_to_expect():
 
 def test_a_norm_row_says_position_range_and_how_it_is_known():
     row = {"value": 1.35, "unit": "s", "position": "above", "published_low": 0.904, "published_high": 1.296,
-           "published_mean": 1.1, "population": "older adults", "source_read": "from memory (80 %)"}  # fmt: skip
+           "published_mean": 1.1, "population": "older adults", "source_read": "from memory (80 %)",
+           "range_kind": "mean -/+ 1.96 SD"}  # fmt: skip
     assert norm_words(row) == (
         "1.35 s lies above the published range for older adults: 0.904 to 1.3 s (from memory (80 %)); an orientation, "
         "no diagnosis."
@@ -101,6 +102,18 @@ def test_a_norm_row_says_position_range_and_how_it_is_known():
     assert norm_words(row | {"position": None}) == (
         "1.35 s; published for older adults: 1.1 s on average and no range for a person (from memory (80 %))."
     )
+
+
+def test_a_cut_off_is_no_range_of_the_people_it_comes_from():
+    """Below 10 ml/s: sensitivity 96 %, specificity 69 % (Nathadwarawala KM et al. 1992, doi 10.1136/jnnp.55.9.822)."""
+    row = {"value": 10.7, "unit": "ml/s", "position": "within", "published_low": 10.0, "published_high": NAN,
+           "published_mean": NAN, "population": "81 neurological patients", "source_read": "yes",
+           "range_kind": "published cut-off"}  # fmt: skip
+    assert norm_words(row) == (
+        "10.7 ml/s; cut-off published from 81 neurological patients: from 10 ml/s on (read in the source); the value "
+        "is on the side that the source calls not abnormal; an orientation, no diagnosis."
+    )
+    assert "on the other side" in norm_words(row | {"position": "below"})
 
 
 def test_a_change_row_says_whether_its_error_explains_it_and_which_error():

@@ -130,7 +130,7 @@ def _swallow_slots(summary: pd.DataFrame) -> list[tuple[dict[str, Any], pd.DataF
 def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw the swallow measures of every recording with a throat channel."""
     summary = tables("tables/swallow_summary", "recording_id", "volume")
-    summary = summary[summary["swallow_count"].fillna(0) > 0] if "swallow_count" in summary else summary
+    summary = summary[summary["swallow_count"].notna()] if "swallow_count" in summary else summary
     if summary.empty:
         return None
     summary = tables.with_person(summary)

@@ -49,6 +49,13 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
     return Section("gait", "Gait", tuple(blocks))
 
 
+_DECIDED = {
+    "out_of_fold": "by a classifier that never saw the person",
+    "final": "by the stored classifier, the person having no labels",
+    "rule": "by the rule that needs no labels",
+}
+
+
 def swallows(tables: StudyTables, folder: Path) -> Section | None:
     """Swallows by recording."""
     summary = tables("tables/swallow_summary", "recording_id", "swallow_count", "sensor_note")
@@ -56,6 +63,13 @@ def swallows(tables: StudyTables, folder: Path) -> Section | None:
         return None
     summary = tables.with_person(summary)
     blocks: list[Block] = [Text(READING["swallows"]), Note(CAUTIONS[1].words, "caution")]
+    if "prediction" in summary:
+        counts = summary["prediction"].value_counts()
+        said = [f"in {counts[word]} {words}" for word, words in _DECIDED.items() if word in counts]
+        if said:
+            blocks.append(
+                Text(f"Recordings in which movements of the throat were judged, and by what: {'; '.join(said)}.")
+            )
     blocks += pictures_of(swallow_figure(tables, folder))
     columns: list[Column] = [
         ("recording", "recording_id", False),
@@ -69,8 +83,7 @@ def swallows(tables: StudyTables, folder: Path) -> Section | None:
         ("sensor", "sensor_note", False),
     ]
     known = [c for c in columns if callable(c[1]) or c[1] in summary]
-    some = summary[summary["swallow_count"].fillna(0) > 0]
-    blocks.append(table_of(some, "Recordings with swallows; rate with 95 % limits of a Poisson count", known))
+    blocks.append(table_of(summary, "Recordings of a throat; rate with 95 % limits of a Poisson count", known))
     return Section("swallows", "Swallows", tuple(blocks))
 
 

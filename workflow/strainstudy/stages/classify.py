@@ -142,7 +142,9 @@ def _swallow_tables(
         own = measure_swallows(accepted[accepted["recording_id"] == recording.recording_id], parameters)
         measured.append(own)
         summary = summarise_swallows(own, observed, parameters, volume_ml=recording.volume_ml, duration_s=seconds)
-        summaries.append({"recording_id": recording.recording_id, **summary})
+        judged = candidates.loc[candidates["recording_id"] == recording.recording_id, "prediction"]
+        decided = judged.iloc[0] if len(judged) else None
+        summaries.append({"recording_id": recording.recording_id, **summary, "prediction": decided})
     filled = [frame for frame in measured if len(frame)]
     swallows = pd.concat(filled, ignore_index=True) if filled else SWALLOWS.empty().assign(probability=np.nan)
     return swallows, pd.DataFrame(summaries) if summaries else SWALLOW_SUMMARY.empty()

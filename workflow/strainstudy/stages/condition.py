@@ -18,7 +18,7 @@ from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..sensor.anglemap import POSSIBLE_DEG, AngleMap, Refusal
 from ..sensor.response import strain
-from ..signal.quality import smallest_step
+from ..signal.quality import assess_channel, smallest_step
 from ..vocabulary import SIDE_OF_POINT, VOLT_UNITS
 from .bodies import sensor_of
 
@@ -27,6 +27,10 @@ __all__ = ["QUANTITIES", "run"]
 QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
 REFERENCE = ":reference"
 NO_HOLDS = "no bend recording with labelled holds in this session"
+
+
+# Only rails are asked for here; dead stretches were taken out by ingest.
+_DEAD_S = 2.0
 
 
 def _angles(
@@ -64,10 +68,17 @@ def _measured_rest(trace: Trace, clean: Conditioned, sensor: Sensor | None, rest
     return rest_ohm * (1 + float(np.median(slow)))
 
 
+def _clipped(trace: Trace) -> list[list[float]]:
+    """First and last moments, in s from the first sample, of the stretches at a rail."""
+    quality = assess_channel(trace["response"], trace.sampling_frequency, dead_s=_DEAD_S)
+    return [[float(a), float(b)] for a, b in quality.clipped / trace.sampling_frequency]
+
+
 def _note(
     recording: Recording, trace: Trace, clean: Conditioned, reason: str | None, measured_rest_ohm: float | None
 ) -> dict[str, Any]:
     steps = np.diff(trace["response"])
+    throat = trace.tracked_point == "throat"
     return {
         "measured_rest_ohm": measured_rest_ohm,
         "recording_id": recording.recording_id,
@@ -76,8 +87,10 @@ def _note(
         "spikes": clean.spikes,
         "bridged": clean.bridged,
         "hum_hz": list(clean.hum_hz),
-        # What the converter or the file can tell apart is seen before filters, which smooth every step.
-        "resolution": smallest_step(steps[np.isfinite(steps)]) if trace.tracked_point == "throat" else None,
+        # What the converter or the file can tell apart, and where it was at its limit, is seen before filters, which
+        # smooth every step and round every corner.
+        "resolution": smallest_step(steps[np.isfinite(steps)]) if throat else None,
+        "clipped_s": _clipped(trace) if throat else None,
         "notes": [*clean.notes, *([reason] if reason else [])],
     }
 

@@ -6,9 +6,10 @@ import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from ..bends.detect import BEND_COLUMNS, bends_of_knees
@@ -28,7 +29,7 @@ from ..swallow.parameters import SwallowParameters
 from ..vocabulary import KNEES, VOLT_UNITS
 from .bodies import angles_of, knees_of, limits_of, seat_of
 
-__all__ = ["FRAMES", "run", "segment_recording", "throat_candidates"]
+__all__ = ["FRAMES", "Recorded", "run", "segment_recording", "throat_candidates"]
 
 FRAMES = {
     "events": ("onset", "duration", "trial_type", "side", "value", "score"),
@@ -98,16 +99,22 @@ def segment_recording(
     return frames, notes
 
 
+class Recorded(NamedTuple):
+    """How a throat was recorded: smallest step (infinite where nothing changed), and stretches at a rail in s."""
+
+    resolution: float
+    clipped_s: npt.NDArray[np.float64]
+
+
 def throat_candidates(
-    throats: Mapping[str, Trace], resolutions: Mapping[str, float], parameters: SwallowParameters
+    throats: Mapping[str, Trace], recorded: Mapping[str, Recorded], parameters: SwallowParameters
 ) -> dict[str, pd.DataFrame]:
     """Find swallow candidates in recordings of one sensor on one throat.
 
     Parameters
     ----------
     throats : mapping of recording_id to Trace
-    resolutions : mapping of recording_id to float
-        Smallest step each was recorded with; infinite where nothing ever changed.
+    recorded : mapping of recording_id to Recorded
     parameters : SwallowParameters
 
     Returns
@@ -116,18 +123,20 @@ def throat_candidates(
         As `swallow.candidates.detect_together` finds them, onsets in the time of the recording.
     """
     streams = [(throat["response"], throat.sampling_frequency) for throat in throats.values()]
-    steps = [resolutions.get(recording, 0.0) for recording in throats]
-    candidates = detect_together(streams, parameters, steps)
+    steps = [recorded[recording].resolution for recording in throats]
+    candidates = detect_together(streams, parameters, steps, [recorded[recording].clipped_s for recording in throats])
     return {
         recording: found.assign(onset=found["onset"] + throat.start)
         for (recording, throat), found in zip(throats.items(), candidates, strict=True)
     }
 
 
-def _resolutions(notes: Path) -> dict[str, float]:
-    """Read the smallest step of each throat recording from the notes of conditioning."""
+def _recorded(notes: Path) -> dict[str, Recorded]:
+    """Read from the notes of conditioning how each throat was recorded."""
     return {
-        str(row["recording_id"]): row["resolution"] or math.inf
+        str(row["recording_id"]): Recorded(
+            row["resolution"] or math.inf, np.array(row["clipped_s"], dtype=float).reshape(-1, 2)
+        )
         for row in read_json(notes)
         if row["resolution"] is not None
     }
@@ -164,7 +173,7 @@ def run(
     """
     parts: dict[str, list[pd.DataFrame]] = {name: [] for name in FRAMES}
     said = {}
-    resolutions = _resolutions(condition_notes)
+    recorded = _recorded(condition_notes)
     left = Counter(seat_of(recording) for recording in recordings)
     throats: dict[tuple[str, ...], dict[str, Trace]] = {seat: {} for seat in left}
     for number, recording in enumerate(recordings, start=1):
@@ -177,7 +186,7 @@ def run(
         if "throat" in traces:
             throats[seat][recording.recording_id] = traces["throat"]
         if not left[seat] and throats[seat]:
-            candidates = throat_candidates(throats.pop(seat), resolutions, swallow)
+            candidates = throat_candidates(throats.pop(seat), recorded, swallow)
             found["candidates"] = list(candidates.items())
             words = (
                 f"{sum(map(len, candidates.values()))} candidates in {len(candidates)} throat recordings of the session"

@@ -145,13 +145,24 @@ def _compared(parts: Sequence[_Described], parameters: SwallowParameters) -> pd.
     return frame.assign(score=generic_score(frame, parameters))
 
 
-def _in_stream(frame: pd.DataFrame, x: Array, fs: float) -> pd.DataFrame:
+def _share_inside(spans: Array, onset: Array, end: Array) -> Array:
+    """Share of each candidate that lies in the spans, which are in order and apart."""
+    edges = np.concatenate([[0.0], spans.ravel()])
+    counted = np.concatenate([[0.0], np.cumsum(np.diff(edges) * (np.arange(spans.size) % 2 == 1))])
+    # Seconds inside spans up to a moment: flat outside them, a slope of one within.
+    inside = np.interp(end, edges, counted) - np.interp(onset, edges, counted)
+    share: Array = inside / np.maximum(end - onset, np.finfo(float).tiny)
+    return share
+
+
+def _in_stream(frame: pd.DataFrame, x: Array, fs: float, clipped: Array | None) -> pd.DataFrame:
     """Add what is read in the stream as it was given."""
     onset = frame["onset"].to_numpy()
     end = onset + frame["duration"].to_numpy()
     missing = np.concatenate([np.zeros(1, dtype=np.int32), np.cumsum(~np.isfinite(x), dtype=np.int32)])
     before = missing[np.clip((onset * fs).astype(int), 0, len(x))] / fs
-    found: pd.DataFrame = frame.assign(missing_before=before, at_limit_fraction=_at_limit(x, fs, onset, end))
+    at_limit = _at_limit(x, fs, onset, end) if clipped is None else _share_inside(clipped, onset, end)
+    found: pd.DataFrame = frame.assign(missing_before=before, at_limit_fraction=at_limit)
     return found[[*CANDIDATE_COLUMNS, *FEATURE_NAMES]].reset_index(drop=True)
 
 
@@ -159,6 +170,7 @@ def detect_together(
     streams: Sequence[tuple[npt.NDArray[np.floating], float]],
     parameters: SwallowParameters,
     resolutions: Sequence[float] | None = None,
+    clipped: Sequence[Array | None] | None = None,
 ) -> list[pd.DataFrame]:
     """Find everything that could be a swallow in the streams of one sensor on one throat.
 
@@ -174,6 +186,9 @@ def detect_together(
     resolutions : sequence of float, optional
         For each stream the smallest step that it was recorded with, in its unit; 0 for unknown, infinite for a
         stream that never changes.
+    clipped : sequence of (array of shape (k, 2) or None), optional
+        For each stream the stretches at a rail of the converter, s from its first sample, in order; None for unknown:
+        then the largest and smallest values of the stream, held, stand for rails.
 
     Returns
     -------
@@ -210,7 +225,7 @@ def detect_together(
         whole = _compared(list(parts.values()), parameters)
         ends = np.cumsum([len(part.frame) for part in parts.values()])[:-1]
         for k, rows in zip(parts, np.split(np.arange(len(whole)), ends), strict=True):
-            frames[k] = _in_stream(whole.iloc[rows], given[k], streams[k][1])
+            frames[k] = _in_stream(whole.iloc[rows], given[k], streams[k][1], clipped[k] if clipped else None)
     return frames
 
 

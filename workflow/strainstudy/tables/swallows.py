@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from .classifier import MADE_BY
 from .spec import Column, TableSpec, interval_columns
 
 __all__ = ["SWALLOWS", "SWALLOW_SUMMARY"]
@@ -101,11 +102,12 @@ SWALLOWS: Final = TableSpec(
             "score",
             "number",
             "Score",
-            "Probability from the classifier of candidates where the study has labels, else the score of the "
-            "detector that needs none; 0 to 1.",
+            "Probability of a swallow where a classifier decided, else the score of the detector that needs no labels "
+            "(see prediction); 0 to 1. The two are not on one scale.",
             None,
             4,
         ),
+        Column("prediction", "string", "Predicted by", MADE_BY),
     ),
     key=("recording_id", "onset"),
 )
@@ -169,7 +171,13 @@ SWALLOW_SUMMARY: Final = TableSpec(
             "the other side reaches a third); ringing (five turning points or more); n/a without swallows.",
         ),
         Column("at_limit_count", "integer", "Swallows at the limit", "Rows of the swallow table with at_limit = true."),
-        Column("sensor_note", "string", "Sensor", "What speaks against the sensor's seat; n/a where nothing does."),
+        Column(
+            "sensor_note",
+            "string",
+            "Sensor",
+            "What speaks against the sensor's seat or the numbers; n/a where nothing does.",
+        ),
+        Column("prediction", "string", "Predicted by", f"{MADE_BY} n/a where nothing moved."),
     ),
     key=("recording_id",),
 )

@@ -79,7 +79,8 @@ class Tally:
     true_positive, false_positive, false_negative : int
         Counts.
     timing, duration : ndarray, shape (true_positive,)
-        Detected minus labelled, seconds: of the instant or the centre, and of the duration.
+        Detected minus labelled, seconds: of the instant or the centre, and of the duration; no durations where an
+        interval was labelled as an instant.
     """
 
     recording_id: str
@@ -247,7 +248,11 @@ def tally(
             if sided
             else [(ALL_SIDES, _spans(truth), _spans(found))]
         )
+        # An instant has no length to overlap with or to compare.
+        instants = trial_type not in INSTANTS and len(truth) > 0 and not (truth["duration"].fillna(0) > 0).any()
         for criterion in criteria(trial_type, parameters):
+            if instants and criterion.name == "overlap":
+                continue
             scores = [_tally_side(label, event, criterion, spans) for _, label, event in groups]
             names = [name for name, _, _ in groups]
             if sided:
@@ -262,6 +267,7 @@ def tally(
                     )
                 )
             for name, (hit, false, missed, timing, duration) in zip(names, scores, strict=True):
+                duration = np.empty(0) if instants else duration
                 tallies.append(
                     Tally(
                         recording_id, participant_id, trial_type, name, criterion, hit, false, missed, timing, duration

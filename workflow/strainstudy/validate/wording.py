@@ -166,6 +166,12 @@ def norm_words(row: Row) -> str:
         span = f"{_number(low)} to {_with_unit(high, unit)}"
     else:
         span = f"up to {_with_unit(high, unit)}" if math.isfinite(high) else f"from {_with_unit(low, unit)} on"
+    if row["range_kind"] == "published cut-off":
+        side = "on the side that the source calls not abnormal" if row["position"] != "below" else "on the other side"
+        return (
+            f"{value}; cut-off published from {row['population']}: {span} ({known}); the value is {side}; an "
+            "orientation, no diagnosis."
+        )
     return (
         f"{value} lies {row['position']} the published range for {row['population']}: {span} ({known}); an "
         "orientation, no diagnosis."
