@@ -201,7 +201,8 @@ def page(cohorts: Sequence[Cohort], command: str) -> list[str]:
             lines.append(f"| labels of {name} alone, {words} | {by_shape(pd.concat(tables))} |")
     lines += [
         "",
-        "The pipeline leaves a response shape that fewer than two training people have to the detector without labels.",
+        "The pipeline leaves a response shape that fewer than two training people have, and fewer than half of them,",
+        "to the detector without labels.",
         "",
         "## By confounder",
         "",

@@ -26,7 +26,7 @@ from .variants import outside_range
 __all__ = ["REST", "TARGET", "CandidateResult", "candidate_rows", "candidate_task", "classify_candidates"]
 
 TARGET = "swallow"
-REST = "not_a_swallow"
+REST = "another movement"
 OTHER = "other"
 VARIANT = "throat"
 NOBODY_TESTED = (
