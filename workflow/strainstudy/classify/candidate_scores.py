@@ -18,17 +18,13 @@ from ..stats.intervals import cluster_bootstrap
 from .candidates import TARGET
 from .parameters import ClassifyParameters
 from .rows import FloatArray
+from .scores import ratio
 
 __all__ = ["confusion_rows", "score_candidates"]
 
 Statistic = Callable[[FloatArray], FloatArray]
 _FLOOR = 1e-6
 _PER_CLASS = 3
-
-
-def _ratio(top: FloatArray, bottom: FloatArray) -> FloatArray:
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(np.where(bottom > 0, top / bottom, np.nan))
 
 
 def _sums(label: NDArray[np.object_], called: NDArray[np.object_], p: FloatArray, classes: Sequence[str]) -> FloatArray:
@@ -48,15 +44,15 @@ def _sums(label: NDArray[np.object_], called: NDArray[np.object_], p: FloatArray
 def _measures(k: int) -> dict[str, Statistic]:
     labelled, called, both = (1 + _PER_CLASS * k + part for part in range(_PER_CLASS))
     return {
-        "precision": lambda s: _ratio(s[:, both], s[:, called]),
-        "recall": lambda s: _ratio(s[:, both], s[:, labelled]),
-        "f1": lambda s: _ratio(2 * s[:, both], s[:, labelled] + s[:, called]),
+        "precision": lambda s: ratio(s[:, both], s[:, called]),
+        "recall": lambda s: ratio(s[:, both], s[:, labelled]),
+        "f1": lambda s: ratio(2 * s[:, both], s[:, labelled] + s[:, called]),
     }
 
 
 def _balanced(places: Sequence[int]) -> Statistic:
     def statistic(s: FloatArray) -> FloatArray:
-        return np.asarray(np.mean([_ratio(s[:, 3 + _PER_CLASS * k], s[:, 1 + _PER_CLASS * k]) for k in places], axis=0))
+        return np.asarray(np.mean([ratio(s[:, 3 + _PER_CLASS * k], s[:, 1 + _PER_CLASS * k]) for k in places], axis=0))
 
     return statistic
 
@@ -114,7 +110,7 @@ def _rows(
         if len(told) == len(classes):
             put(whole, {"balanced_accuracy": _balanced(places)})
         if probable:
-            put(whole, {"log_loss": lambda s: _ratio(s[:, -2], s[:, 0]), "brier": lambda s: _ratio(s[:, -1], s[:, 0])})
+            put(whole, {"log_loss": lambda s: ratio(s[:, -2], s[:, 0]), "brier": lambda s: ratio(s[:, -1], s[:, 0])})
         rows.append(whole)
     return rows
 

@@ -26,6 +26,7 @@ __all__ = [
     "SCORED_STATES",
     "SUMS",
     "probability_sums",
+    "ratio",
     "reliability_table",
     "score_rows",
     "state_seconds",
@@ -119,7 +120,8 @@ def probability_sums(p: FloatArray, limping: NDArray[np.bool_]) -> FloatArray:
     return out
 
 
-def _ratio(top: FloatArray, bottom: FloatArray) -> FloatArray:
+def ratio(top: FloatArray, bottom: FloatArray) -> FloatArray:
+    """Divide; NaN where the bottom is not above 0."""
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.asarray(np.where(bottom > 0, top / bottom, np.nan))
 
@@ -129,15 +131,15 @@ def _column(state: str, part: int) -> int:
 
 
 def _recall(state: str) -> Statistic:
-    return lambda s: _ratio(s[:, _column(state, 2)], s[:, _column(state, 0)])
+    return lambda s: ratio(s[:, _column(state, 2)], s[:, _column(state, 0)])
 
 
 def _precision(state: str) -> Statistic:
-    return lambda s: _ratio(s[:, _column(state, 2)], s[:, _column(state, 1)])
+    return lambda s: ratio(s[:, _column(state, 2)], s[:, _column(state, 1)])
 
 
 def _f1(state: str) -> Statistic:
-    return lambda s: _ratio(2 * s[:, _column(state, 2)], s[:, _column(state, 0)] + s[:, _column(state, 1)])
+    return lambda s: ratio(2 * s[:, _column(state, 2)], s[:, _column(state, 0)] + s[:, _column(state, 1)])
 
 
 def _balanced(s: FloatArray) -> FloatArray:
@@ -145,21 +147,21 @@ def _balanced(s: FloatArray) -> FloatArray:
 
 
 def _balanced_within_gait(s: FloatArray) -> FloatArray:
-    recalls = [_ratio(s[:, _column(state, 2)], s[:, SUMS - 2 + k]) for k, state in enumerate(GAIT_STATES)]
+    recalls = [ratio(s[:, _column(state, 2)], s[:, SUMS - 2 + k]) for k, state in enumerate(GAIT_STATES)]
     return np.asarray(np.stack(recalls).mean(axis=0))
 
 
 def _side(s: FloatArray) -> FloatArray:
-    return _ratio(s[:, SUMS - 3], s[:, SUMS - 4])
+    return ratio(s[:, SUMS - 3], s[:, SUMS - 4])
 
 
 def _mean_of(part: int) -> Statistic:
-    return lambda s: _ratio(s[:, part], s[:, 0])
+    return lambda s: ratio(s[:, part], s[:, 0])
 
 
 def _calibration_error(s: FloatArray) -> FloatArray:
     share, predicted, observed = (s[:, 3 + k * BINS : 3 + (k + 1) * BINS] for k in range(3))
-    return _ratio(np.abs(predicted - observed).sum(axis=1), share.sum(axis=1))
+    return ratio(np.abs(predicted - observed).sum(axis=1), share.sum(axis=1))
 
 
 @dataclass(frozen=True)
@@ -275,7 +277,7 @@ def reliability_table(probabilities: Mapping[str, FloatArray], parameters: Class
         share, predicted, observed = (3 + part * BINS + k for part in range(3))
         if not len(table) or table[:, share].sum() == 0:
             continue
-        value, interval = score(table, lambda s, o=observed, n=share: _ratio(s[:, o], s[:, n]), True)  # type: ignore[misc]
+        value, interval = score(table, lambda s, o=observed, n=share: ratio(s[:, o], s[:, n]), True)  # type: ignore[misc]
         rows.append(
             {
                 "low": k / BINS,

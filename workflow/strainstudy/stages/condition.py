@@ -68,17 +68,24 @@ def _measured_rest(trace: Trace, clean: Conditioned, sensor: Sensor | None, rest
     return rest_ohm * (1 + float(np.median(slow)))
 
 
-def _clipped(trace: Trace) -> list[list[float]]:
-    """First and last moments, in s from the first sample, of the stretches at a rail."""
+def _recorded(trace: Trace) -> dict[str, Any]:
+    """Read what the converter or the file can tell apart, and where it was at its limit, in s from the first sample.
+
+    Both are seen before filters, which smooth every step and round every corner; only a throat's are asked for.
+    """
+    if trace.tracked_point != "throat":
+        return {"resolution": None, "clipped_s": None}
+    steps = np.diff(trace["response"])
     quality = assess_channel(trace["response"], trace.sampling_frequency, dead_s=_DEAD_S)
-    return [[float(a), float(b)] for a, b in quality.clipped / trace.sampling_frequency]
+    return {
+        "resolution": smallest_step(steps[np.isfinite(steps)]),
+        "clipped_s": [[float(a), float(b)] for a, b in quality.clipped / trace.sampling_frequency],
+    }
 
 
 def _note(
     recording: Recording, trace: Trace, clean: Conditioned, reason: str | None, measured_rest_ohm: float | None
 ) -> dict[str, Any]:
-    steps = np.diff(trace["response"])
-    throat = trace.tracked_point == "throat"
     return {
         "measured_rest_ohm": measured_rest_ohm,
         "recording_id": recording.recording_id,
@@ -87,10 +94,7 @@ def _note(
         "spikes": clean.spikes,
         "bridged": clean.bridged,
         "hum_hz": list(clean.hum_hz),
-        # What the converter or the file can tell apart, and where it was at its limit, is seen before filters, which
-        # smooth every step and round every corner.
-        "resolution": smallest_step(steps[np.isfinite(steps)]) if throat else None,
-        "clipped_s": _clipped(trace) if throat else None,
+        **_recorded(trace),
         "notes": [*clean.notes, *([reason] if reason else [])],
     }
 

@@ -281,7 +281,7 @@ def _shapes(activity: Activity, onset: Indices, end: Indices, peak: Indices) -> 
     }
 
 
-def _over(reduction: np.ufunc, values: npt.NDArray[np.floating], start: Indices, stop: Indices) -> Array:
+def _over(reduction: np.ufunc, values: Array, start: Indices, stop: Indices) -> Array:
     """Reduce ``values[start:stop]`` for each pair, which lie in order; an empty pair gives the value at its start."""
     places = np.minimum(np.column_stack([start, stop]).ravel(), len(values) - 1)
     reduced: Array = reduction.reduceat(values, places)[::2]
@@ -298,13 +298,11 @@ def _around(activity: Activity, onset: Indices, end: Indices, pieces: Indices) -
     before_count, after_count = onset - first, np.maximum(after - end - 1, 0)
     before = _over(np.add, coarse, first, onset) / np.maximum(before_count, 1)
     behind = _over(np.add, coarse, np.minimum(end + 1, last), after) / np.maximum(after_count, 1)
-    significance = _over(np.maximum, activity.significance, left, right)
     return {
         "valley_before": np.minimum(_over(np.minimum, coarse, left, onset), coarse[onset]) / peak,
         "valley_after": np.minimum(_over(np.minimum, coarse, end, right), coarse[end]) / peak,
         "activity_before": np.where(before_count > 0, before / within, 0.0),
         "activity_after": np.where(after_count > 0, behind / within, 0.0),
-        "log_significance": np.log(np.maximum(significance, 1e-9)),
     }
 
 
