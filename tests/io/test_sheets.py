@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from strainstudy.io.sheets import Rule, Sheet, check_sheets, number, read_sheet, to_number
 
 CELLS = st.text(
-    alphabet=st.characters(codec="utf-8", exclude_characters='\t\n\r"\0\ufeff\x0b\x0c\x1c\x1d\x1e\x85\u2028\u2029'),
+    alphabet=st.characters(codec="utf-8", exclude_categories=["Cc"], exclude_characters='"\ufeff\u2028\u2029'),
     min_size=1,
 )
 
@@ -56,4 +57,26 @@ def test_a_cell_has_one_problem_even_if_it_breaks_two_rules(tmp_path):
         "a.tsv, row 2, column age, value '-1': out of range; give a number above 0 in years.",
         "a.tsv, row 3, column id, value 'x': there twice; give every row its own.",
         "a.tsv, row 3, column age, value '1,5': a decimal comma; write the number with a decimal point.",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("cell", "read"),
+    [('"18', '"18'), ('18"', '18"'), ('"a" and "b"', '"a" and "b"'), ('"a ""b"""', 'a "b"'), ('"', '"'), ('""', None)],
+)
+def test_only_a_cell_quoted_as_a_whole_loses_its_quotation_marks(tmp_path, cell, read):
+    path = tmp_path / "a.tsv"
+    path.write_text(f"id\tnote\nx\t{cell}\n", encoding="utf-8")
+    sheet, problems = read_sheet(path, "a.tsv", ["id"])
+    assert problems == []
+    assert sheet.frame["note"].tolist() == [read]
+
+
+def test_a_control_character_is_refused_by_its_row(tmp_path):
+    path = tmp_path / "a.tsv"
+    path.write_bytes("id\tnote\r\nx\ta\x1bb\r\ny\tc\u0085\r\n".encode())
+    _, problems = read_sheet(path, "a.tsv", ["id"])
+    assert [str(problem) for problem in problems] == [
+        "a.tsv, row 2: a control character (U+001B); delete it, or type the cell again.",
+        "a.tsv, row 3: a control character (U+0085); delete it, or type the cell again.",
     ]

@@ -26,6 +26,8 @@ __all__ = ["Check", "Rule", "Sheet", "check_sheets", "matches", "number", "one_o
 
 _SEPARATORS = {",": "commas", ";": "semicolons"}
 _UTF8_REMEDY = "save it as tab-separated text in UTF-8"
+_UNSEEN = re.compile("[\x01-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
+_QUOTED = re.compile(r'"((?:[^"]|"")*)"')
 
 
 @dataclass(frozen=True)
@@ -137,19 +139,23 @@ def _decode(content: bytes, file: str) -> tuple[str, list[Problem]]:
     if b"\0" in content or content.startswith(b"PK\x03\x04"):
         return "", [Problem(file, "not a text file (a spreadsheet's own format, perhaps)", _UTF8_REMEDY)]
     try:
-        return content.decode("utf-8-sig"), []
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        before = content[: error.start]
-        row = len(re.findall(rb"\r\n|\r|\n", before)) + 1
+        row = len(re.findall(rb"\r\n|\r|\n", content[: error.start])) + 1
         message = f"a character that is not UTF-8 (byte 0x{content[error.start]:02x})"
         return "", [Problem(file, message, _UTF8_REMEDY, row=row)]
+    unseen = {len(re.findall(r"\r\n|\r|\n", text[: match.start()])) + 1: match[0] for match in _UNSEEN.finditer(text)}
+    return text, [
+        Problem(file, f"a control character (U+{ord(character):04X})", "delete it, or type the cell again", row=row)
+        for row, character in unseen.items()
+    ]
 
 
 @lru_cache(maxsize=1 << 16)
 def _cell(text: str) -> str | None:
     text = text.strip()
-    if len(text) >= 2 and text[0] == text[-1] == '"':
-        text = text[1:-1].replace('""', '"').strip()
+    if whole := _QUOTED.fullmatch(text):
+        text = whole[1].replace('""', '"').strip()
     return None if text in ("", MISSING) else text
 
 

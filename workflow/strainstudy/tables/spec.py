@@ -2,6 +2,7 @@
 
 In: a frame and its `TableSpec`. Out: ``<name>.tsv`` (UTF-8, tab, ``n/a``) and ``<name>.json``
 (https://datapackage.org/standard/table-schema/, read there: ``fields`` required, ``missingValues`` as BIDS has it).
+Every result table is written by `write_table` and read by `read_table`; how a text becomes a cell is in `cells`.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import pandas as pd
 
 from ..io.atomic import write_text
 from ..vocabulary import MISSING
+from .cells import bare, quoted, written
 
 __all__ = ["Column", "TableSpec", "interval_columns", "read_table", "write_table"]
 
@@ -83,7 +85,7 @@ def interval_columns(
 
 def _texts(values: pd.Series, column: Column) -> list[str]:
     if column.kind == "string":
-        return [MISSING if pd.isna(v) or v == "" else str(v) for v in values]
+        return [MISSING if pd.isna(v) or v == "" else written(str(v)) for v in values]
     if column.kind == "boolean":
         return [MISSING if pd.isna(v) else str(bool(v)).lower() for v in values]
     if column.kind == "integer":
@@ -98,7 +100,7 @@ def _sidecar(spec: TableSpec, columns: Sequence[Column]) -> dict[str, Any]:
     fields = []
     for column in columns:
         entry: dict[str, Any] = {
-            "name": column.name,
+            "name": written(column.name),
             "type": column.kind,
             "title": column.title,
             "description": column.description,
@@ -143,9 +145,8 @@ def write_table(frame: pd.DataFrame, spec: TableSpec, results: Path, extra: Sequ
         raise KeyError(f"{spec.path}: columns {sorted(map(str, odd))} are not both described and given")
     ordered = frame[names].sort_values(list(spec.key), kind="stable", na_position="last")
     texts = [_texts(ordered[column.name], column) for column in columns]
-    lines = ["\t".join(names)]
-    clean = [[t.replace("\t", " ").replace("\n", " ").replace("\r", " ") for t in column] for column in texts]
-    lines.extend("\t".join(row) for row in zip(*clean, strict=True))
+    lines = ["\t".join(quoted(written(name)) for name in names)]
+    lines.extend("\t".join(map(quoted, row)) for row in zip(*texts, strict=True))
     path = results / spec.path
     write_text(path, "\n".join(lines) + "\n")
     sidecar = json.dumps(_sidecar(spec, columns), indent=2, ensure_ascii=False)
@@ -157,11 +158,14 @@ def read_table(path: Path) -> pd.DataFrame:
     """Read a result table with the types that its sidecar gives; ``n/a`` becomes missing."""
     sidecar = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
     kinds = {"string": "object", "number": "float64", "integer": "Int64", "boolean": "boolean"}
-    types = {entry["name"]: kinds[entry["type"]] for entry in sidecar["fields"]}
-    frame = pd.read_csv(path, sep="\t", dtype="object", keep_default_na=False, na_values=[MISSING, ""])
+    types = {bare(entry["name"]): kinds[entry["type"]] for entry in sidecar["fields"]}
+    frame = pd.read_csv(path, sep="\t", dtype="object", keep_default_na=False, na_values=[MISSING, ""], index_col=False)
+    frame.columns = pd.Index([bare(str(name)) for name in frame.columns])
     for name, kind in types.items():
         if kind == "boolean":
             frame[name] = frame[name].map({"true": True, "false": False}).astype("boolean")
         elif kind != "object":
             frame[name] = pd.to_numeric(frame[name]).astype(kind)
+        else:
+            frame[name] = frame[name].map(bare, na_action="ignore")
     return frame
