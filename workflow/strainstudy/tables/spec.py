@@ -157,7 +157,7 @@ def write_table(frame: pd.DataFrame, spec: TableSpec, results: Path, extra: Sequ
 def read_table(path: Path) -> pd.DataFrame:
     """Read a result table with the types that its sidecar gives; ``n/a`` becomes missing."""
     sidecar = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
-    kinds = {"string": "object", "number": "float64", "integer": "Int64", "boolean": "boolean"}
+    kinds: dict[str, Any] = {"string": "object", "number": "float64", "integer": "Int64", "boolean": "boolean"}
     types = {bare(entry["name"]): kinds[entry["type"]] for entry in sidecar["fields"]}
     frame = pd.read_csv(path, sep="\t", dtype="object", keep_default_na=False, na_values=[MISSING, ""], index_col=False)
     frame.columns = pd.Index([bare(str(name)) for name in frame.columns])
