@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
@@ -11,7 +12,9 @@ from pathlib import Path
 
 import pytest
 import yaml
+from strainstudy.io.ledger import LEDGER, MARKER, read_ledger
 from strainstudy.simulate.cohort import write_study
+from strainstudy.tables import read_table
 
 ROOT = Path(__file__).parents[2]
 BY_BATCH = {"ingest", "calibrate", "condition", "segment", "features"}
@@ -89,3 +92,61 @@ def test_one_more_person_runs_one_batch_and_the_aggregates(study):
 def test_a_changed_setting_runs_the_stages_that_use_it_and_what_follows(finished):
     validate = SETTINGS["validate"] | {"bootstrap_draws": 300}
     assert planned(finished, validate=validate) == dict.fromkeys({"validate", "report", "provenance"}, 1)
+
+
+def test_every_file_of_a_run_stands_in_the_ledger(finished):
+    results = finished / "results"
+    written = {path.relative_to(results).as_posix() for path in results.rglob("*") if not path.is_dir()}
+    assert written - read_ledger(results).names == {MARKER, LEDGER}
+
+
+def withdraw(study: Path, person: str) -> None:
+    """Take a person out as the README says: rows of the sheets, raw files, labels."""
+    for sheet in study.glob("*.tsv"):
+        lines = sheet.read_text(encoding="utf-8").splitlines(keepends=True)
+        sheet.write_text("".join(line for line in lines if person not in line), encoding="utf-8")
+    for path in sorted(study.rglob(f"*{person}*"), reverse=True):
+        shutil.rmtree(path) if path.is_dir() else path.unlink(missing_ok=True)
+
+
+def holding(folder: Path, word: str) -> set[str]:
+    """Files whose name or bytes hold a word."""
+    found = [path for path in folder.rglob("*") if not path.is_dir()]
+    return {
+        path.relative_to(folder).as_posix()
+        for path in found
+        if word in path.relative_to(folder).as_posix() or word.encode() in path.read_bytes()
+    }
+
+
+def test_a_person_withdrawn_is_gone_from_all_results_but_the_history_and_the_users_own_files_stay(finished, tmp_path):
+    folder = tmp_path / "copy"
+    shutil.copytree(finished, folder)
+    results, person = folder / "results", "sub-02"
+    assert len(holding(results, person)) > 10
+    withdraw(folder / "study", person)
+    gone = {name for name in read_ledger(results).names if person in name or Path(name).name.startswith("people-")}
+    mine = [
+        f"{place}mine{end}" for place in ("", "figures/", "tables/", "model/", "signals/") for end in (".png", ".tsv")
+    ]
+    for name in [*mine, f"figures/recordings/my {person}.svg"]:
+        (results / name).write_text(f"mine of {person}", encoding="utf-8")
+    unfinished = results / "signals/.people-1.parquet.999999999.part"
+    unfinished.write_text(person, encoding="utf-8")
+    os.utime(unfinished, (0, 0))
+
+    done = snakemake(folder)
+    assert done.returncode == 0, done.stderr[-3000:]
+    left = {"model/history.tsv", *mine, f"figures/recordings/my {person}.svg"}
+    assert holding(results, person) == left
+    gone -= read_ledger(results).names
+    assert f"figures/recordings/{person}_ses-01_walk.svg" in gone
+    assert {Path(name).parts[0] for name in gone} == {"figures", "logs", "signals", "stages"}
+    said = {line.removeprefix("[provenance] removed ") for line in done.stderr.splitlines() if "] removed " in line}
+    assert gone | {"signals/.people-1.parquet.999999999.part"} <= said
+    assert f"{len(said)} files of earlier runs removed" in done.stderr
+    assert holding(folder / ".snakemake/metadata", person) == set()
+    listed = read_table(results / "provenance/manifest.tsv").query("role == 'output'")["file"]
+    assert set(listed) == {n for n in read_ledger(results).names if (results / n).is_file() and n in set(listed)}
+    assert not set(mine) & set(listed)
+    assert planned(folder) == {}

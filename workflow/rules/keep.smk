@@ -1,6 +1,6 @@
 # Whose the files of the results folder are: nothing is written or removed there but what the rules above name. This
 # file is included last; its check comes before any work, its note before the first job.
-from snakemake.io import strip_wildcard_constraints
+from snakemake.io import IOFile, strip_wildcard_constraints
 
 from strainstudy.errors import StudyError
 from strainstudy.intake.claims import planned_problems
@@ -15,24 +15,21 @@ def declared_files():
 
 
 PLANNED = planned_files(declared_files(), STUDY.recordings.values())
-in_the_way = (
-    []
-    if UNLOCKING
-    else planned_problems(Path(RESULTS), PLANNED, map(Path, [*study_files(), *SETTING_FILES, *model_files()]))
-)
-if in_the_way:
+NO_LONGER_MADE = read_ledger(Path(RESULTS)).names.difference(PLANNED)
+files_read = [Path(path) for path in [*study_files(), *SETTING_FILES, *model_files()]]
+in_the_way = planned_problems(Path(RESULTS), PLANNED, files_read)
+if in_the_way and not UNLOCKING:
     sys.stderr.write(f"{StudyError(in_the_way)}\n")
     sys.exit(1)
 
 
 onstart:
     if any(job.rule.name not in ("all", "check") for job in workflow.dag.needrun_jobs()):
-        LEFT_BY_EARLIER_RUNS = read_ledger(Path(RESULTS)).names.difference(PLANNED)
         begin(Path(RESULTS), PLANNED, Path(GENERAL.study))
 
 
 onsuccess:
     # What the engine keeps of a file that is gone holds the rows of the sheets that it was made from.
-    for name in globals().get("LEFT_BY_EARLIER_RUNS", ()):
+    for name in NO_LONGER_MADE:
         if not os.path.lexists(f"{RESULTS}/{name}"):
-            workflow.persistence.cleanup_metadata(f"{RESULTS}/{name}")
+            workflow.persistence.cleanup_metadata(IOFile(f"{RESULTS}/{name}"))

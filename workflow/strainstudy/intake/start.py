@@ -56,7 +56,9 @@ def check_all(
     if not places and isinstance(root, str) and isinstance(config.get("results"), str):
         places = input_problems(config, study, files, file) or folder_problems(config["results"], root, file)
     problems += places + model_problems(config, file)
-    problems += _norm_problems(config) + _rater_problems(config, study, file)
+    if not any(problem.column == "norms" for problem in places):
+        problems += _norm_problems(config)
+    problems += _rater_problems(config, study, file)
     if problems or study is None:
         raise StudyError(problems)
     general, sections = load_config(config, file)
