@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import os
+import shlex
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 from strainstudy.intake.claims import folder_problems, planned_problems
-from strainstudy.io.ledger import MARKER, begin, settle
-from strainstudy.provenance.adopt import earlier_files
+from strainstudy.io.ledger import LEDGER, MARKER, begin, settle
+from strainstudy.provenance.adopt import earlier_files, main
 from strainstudy.provenance.manifest import MANIFEST, sha256_of
 
 
@@ -120,6 +122,7 @@ def test_a_name_too_long_for_the_file_system_is_said_before_the_drawing_of_it_fa
 
 
 def test_of_very_many_files_in_the_way_the_first_are_named_and_the_rest_counted(tmp_path):
+    begin(tmp_path, [], tmp_path / "study")
     names = [f"{i}.txt" for i in range(30)]
     for name in names:
         (tmp_path / name).write_text("", encoding="utf-8")
@@ -163,5 +166,23 @@ def test_the_refusal_of_earlier_results_gives_the_command_that_takes_them_over(t
     earlier(tmp_path)
     (fault,) = said(tmp_path, tmp_path / "study")
     assert fault.startswith(f"results of an earlier version of strainstudy, without {MARKER}; name another folder, or")
-    assert fault.endswith(f"python -m strainstudy.provenance.adopt {tmp_path}")
-    assert os.fspath(tmp_path) in fault
+    assert fault.endswith(f" -m strainstudy.provenance.adopt {tmp_path}")
+    command = [*shlex.split(fault.rpartition(": ")[2]), "--help"]
+    assert "results folder of an earlier version" in subprocess.run(command, capture_output=True, text=True).stdout
+
+
+def test_without_its_ledger_a_folder_is_refused_and_taken_over_by_the_command(tmp_path, monkeypatch, capsys):
+    earlier(tmp_path)
+    begin(tmp_path, [], tmp_path / "study")
+    (tmp_path / LEDGER).unlink()
+    (fault,) = in_the_way(tmp_path, "tables/gait.tsv", "tables/events.tsv")
+    assert f"{LEDGER} is missing, by which the files of strainstudy are known; name another folder, or" in fault
+    before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    monkeypatch.setattr(sys, "argv", ["adopt", str(tmp_path)])
+    main()
+    assert "8 files taken over, none changed" in capsys.readouterr().out
+    assert in_the_way(tmp_path, "tables/gait.tsv", "tables/events.tsv") == []
+    after = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    assert {path.name for path in after if before.get(path) != after[path]} <= {MARKER, "ledger.txt"}
+    with pytest.raises(SystemExit, match="the folder is taken over already"):
+        main()

@@ -60,6 +60,14 @@ def test_results_that_are_a_link_to_the_study_or_its_parent_are_refused(tmp_path
     assert fault.endswith("is read by this run and lies in the folder that it writes to")
 
 
+def test_a_step_back_out_of_a_link_is_read_as_the_engine_reads_it(tmp_path):
+    """The engine strikes out ``link/..``; the system follows the link first."""
+    (tmp_path / "far/away").mkdir(parents=True)
+    (tmp_path / "link").symlink_to(tmp_path / "far/away", target_is_directory=True)
+    study = write_study(tmp_path / "proj/study")
+    assert faults(study, tmp_path / "link/../proj") == [f"the study {study} lies in it"]
+
+
 def test_raw_files_and_links_to_raw_files_must_not_lie_among_the_results(tmp_path):
     study = write_study(tmp_path / "study")
     (study / "out").mkdir()

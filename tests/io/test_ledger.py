@@ -62,6 +62,15 @@ def test_a_name_that_was_planned_and_never_written_is_free_again_after_the_run(t
     assert read_ledger(tmp_path) == Ledger(now=frozenset({"figures/gait.png"}))
 
 
+def test_a_run_that_failed_leaves_the_names_that_it_did_not_use_and_still_knows_what_is_to_go(tmp_path):
+    begin(tmp_path, ["signals/a.parquet"], tmp_path)
+    put(tmp_path, "signals/a.parquet")
+    begin(tmp_path, ["signals/b.parquet", "figures/gait.png"], tmp_path)
+    put(tmp_path, "signals/b.parquet")
+    settle(tmp_path)
+    assert read_ledger(tmp_path) == Ledger(frozenset({"signals/b.parquet"}), frozenset({"signals/a.parquet"}))
+
+
 @pytest.mark.parametrize("name", ["../outside.txt", "/etc/hostname", "a/../../outside.txt", "", "."])
 def test_a_ledger_that_names_a_file_outside_leads_nowhere(tmp_path, name):
     outside = tmp_path / "outside.txt"

@@ -4,7 +4,7 @@ from snakemake.io import IOFile, strip_wildcard_constraints
 
 from strainstudy.errors import StudyError
 from strainstudy.intake.claims import planned_problems
-from strainstudy.io.ledger import begin, read_ledger
+from strainstudy.io.ledger import begin, read_ledger, settle
 from strainstudy.provenance.plan import planned_files
 
 
@@ -23,13 +23,25 @@ if in_the_way and not UNLOCKING:
     sys.exit(1)
 
 
+BEGUN = []
+
+
 onstart:
+    # A check alone writes no results.
     if any(job.rule.name not in ("all", "check") for job in workflow.dag.needrun_jobs()):
         begin(Path(RESULTS), PLANNED, Path(GENERAL.study))
+        BEGUN.append(Path(RESULTS))
 
 
 onsuccess:
-    # What the engine keeps of a file that is gone holds the rows of the sheets that it was made from.
-    for name in NO_LONGER_MADE:
-        if not os.path.lexists(f"{RESULTS}/{name}"):
-            workflow.persistence.cleanup_metadata(IOFile(f"{RESULTS}/{name}"))
+    for folder in BEGUN:
+        settle(folder)
+        # What the engine keeps of a file that is gone holds the rows of the sheets that it was made from.
+        for name in NO_LONGER_MADE:
+            if not os.path.lexists(folder / name):
+                workflow.persistence.cleanup_metadata(IOFile(f"{RESULTS}/{name}"))
+
+
+onerror:
+    for folder in BEGUN:
+        settle(folder)

@@ -7,12 +7,15 @@ without our marker that holds any file is somebody's own, and so is a file that 
 from __future__ import annotations
 
 import os
+import shlex
+import sys
 from collections.abc import Collection, Iterable, Sequence
 from pathlib import Path, PurePosixPath
 
 from ..errors import Problem
 from ..io.ledger import FORMAT, LEDGER, MARKER, Marker, read_ledger, read_marker
 from ..io.places import lies_in, places_of
+from .places import results_of
 from .rules import RECORDINGS
 
 __all__ = ["folder_problems", "planned_problems"]
@@ -20,9 +23,14 @@ __all__ = ["folder_problems", "planned_problems"]
 _OF_THE_SYSTEM = (".DS_Store", "Thumbs.db")
 _EARLIER = "provenance/manifest.tsv"
 _MOST_SAID = 10
+_FOREIGN = "a file of yours stands where this run writes one"
 _NAME_BYTES = 255
 _PART_BYTES = len("..4194304.part")
-ADOPT = "python -m strainstudy.provenance.adopt"
+
+
+def _taking_over(results: Path) -> str:
+    """Give the command that makes a folder ours."""
+    return f"{sys.executable} -m strainstudy.provenance.adopt {shlex.quote(os.path.realpath(results))}"
 
 
 def _first_file(folder: Path) -> str | None:
@@ -66,7 +74,7 @@ def folder_problems(results: str, study: str, file: str) -> list[Problem]:
     list of Problem
         One at most.
     """
-    folder = Path(results)
+    folder = results_of(results)
     marker = read_marker(folder)
     if marker is not None:
         fault = _marked(folder, marker, Path(study))
@@ -77,7 +85,7 @@ def folder_problems(results: str, study: str, file: str) -> list[Problem]:
         fault = (f"a folder that strainstudy did not make and that is not empty ({held})", "name another folder")
         if (folder / _EARLIER).is_file():
             message = f"results of an earlier version of strainstudy, without {MARKER}"
-            fault = (message, f"name another folder, or let this version take them over: {ADOPT} {results}")
+            fault = (message, f"name another folder, or let this version take them over: {_taking_over(folder)}")
     return [] if fault is None else [Problem(file, *fault, column="results", value=results)]
 
 
@@ -138,7 +146,11 @@ def planned_problems(
             faults.append((name, "a folder stands where this run writes a file", "move it elsewhere"))
         elif name not in ours and os.path.lexists(path):
             remedy = f"move or rename it; strainstudy overwrites only what {LEDGER} names"
-            faults.append((name, "a file of yours stands where this run writes one", remedy))
+            faults.append((name, _FOREIGN, remedy))
+    if any(name not in ours and message == _FOREIGN for name, message, _ in faults) and not (results / LEDGER).exists():
+        message = f"{LEDGER} is missing, by which the files of strainstudy are known"
+        remedy = f"name another folder, or have them found anew: {_taking_over(results)}"
+        return [Problem(str(results), message, remedy)]
     problems = [Problem(str(results / name), message, remedy) for name, message, remedy in faults]
     if len(problems) > _MOST_SAID:
         more = Problem(str(results), f"{len(problems) - _MOST_SAID} more of this kind", "look through the folder")

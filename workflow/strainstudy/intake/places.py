@@ -16,7 +16,7 @@ from ..records import Study
 from .files import LABELS
 from .rules import SHEETS
 
-__all__ = ["input_problems", "model_problems", "path_problems"]
+__all__ = ["input_problems", "model_problems", "path_problems", "results_of"]
 
 _WILD = "{}*?\n"
 _NAMED = ("study", "results", "model", "norms")
@@ -82,6 +82,11 @@ def _results_fault(results: Path, study: Path | None) -> Fault | None:
     return None
 
 
+def results_of(value: str) -> Path:
+    """Give the results folder as the engine writes to it: ``a/..`` is nothing, even where ``a`` is a link."""
+    return Path(os.path.normpath(value))
+
+
 def path_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
     """Find paths in a config that cannot work, before anything is read or written.
 
@@ -101,7 +106,7 @@ def path_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
     faults = {name: _text_fault(name, value) for name, value in given.items()}
     if "results" in given and faults["results"] is None:
         study = Path(given["study"]) if "study" in given and faults["study"] is None else None
-        faults["results"] = _results_fault(Path(given["results"]), study)
+        faults["results"] = _results_fault(results_of(given["results"]), study)
     return [
         Problem(file, *fault, column=name, value=given[name]) for name, fault in faults.items() if fault is not None
     ]
@@ -128,6 +133,7 @@ def input_problems(config: Mapping[str, Any], study: Study | None, files: Iterab
     results, norms, model = (config.get(name) for name in ("results", "norms", "model"))
     if not isinstance(results, str):
         return []
+    folder = results_of(results)
     read = [*files, *([Path(norms)] if isinstance(norms, str) else [])]
     if study is not None:
         read += [study.root / kind.file for kind in SHEETS.values()]
@@ -138,9 +144,9 @@ def input_problems(config: Mapping[str, Any], study: Study | None, files: Iterab
     problems = [
         Problem(file, f"{one} {message}", remedy, column="results", value=results)
         for place, one in places_of(read).items()
-        if lies_in(place, Path(results))
+        if lies_in(place, folder)
     ]
-    if isinstance(model, str) and lies_in(Path(results), Path(model)) and not lies_in(Path(model), Path(results)):
+    if isinstance(model, str) and lies_in(folder, Path(model)) and not lies_in(Path(model), folder):
         fault = ("results would be written into the folder of the given model", _ELSEWHERE)
         problems.append(Problem(file, *fault, column="results", value=results))
     return problems
@@ -152,7 +158,7 @@ def model_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
     if not isinstance(model, str) or _text_fault("model", model) is not None:
         return []
     if isinstance(results, str) and any(
-        lies_in(place, Path(results)) for place in (Path(model), Path(model).absolute().parent)
+        lies_in(place, results_of(results)) for place in (Path(model), Path(model).absolute().parent)
     ):
         message = "the model of these results themselves, which this run writes anew"
         return [Problem(file, message, "copy it elsewhere first, and name the copy", column="model", value=model)]

@@ -160,5 +160,17 @@ def clear(results: Path) -> list[str]:
 
 def settle(results: Path) -> None:
     """Leave in the ledger only files that are there: a name that a run could have used is free for others again."""
-    now = read_ledger(results).now
-    _write_ledger(results, Ledger(frozenset(name for name in now if (results / name).is_file())))
+    ledger = read_ledger(results)
+    _write_ledger(results, Ledger(_present(results, ledger.now), _present(results, ledger.before)))
+
+
+def _present(results: Path, names: Collection[str]) -> frozenset[str]:
+    """Keep the names of files that are there, by what their folders list.
+
+    A network file system may say for a while that a new file is not there; a folder that is opened is read anew.
+    """
+    found: set[str] = set()
+    for folder in {PurePosixPath(name).parent for name in names}:
+        if (results / folder).is_dir():
+            found.update((folder / entry.name).as_posix() for entry in os.scandir(results / folder))
+    return frozenset(names) & found

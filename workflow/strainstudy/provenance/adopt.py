@@ -13,7 +13,7 @@ import sys
 from pathlib import Path
 
 from ..errors import Problem, StudyError
-from ..io.ledger import MARKER, adopt, read_marker
+from ..io.ledger import LEDGER, MARKER, adopt, read_marker
 from .manifest import MANIFEST, sha256_of
 
 __all__ = ["earlier_files", "main"]
@@ -107,7 +107,7 @@ def main() -> None:
     parser.add_argument("folder", type=Path, help="results folder of an earlier version")
     results: Path = parser.parse_args().folder
     try:
-        if read_marker(results) is not None:
+        if read_marker(results) is not None and (results / LEDGER).is_file():
             raise StudyError([Problem(MARKER, "is there: the folder is taken over already", "run the study")])
         names = earlier_files(results)
     except StudyError as error:
