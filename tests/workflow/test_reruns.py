@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 import yaml
 from strainstudy.io.ledger import LEDGER, MARKER, read_ledger
+from strainstudy.provenance.adopt import earlier_files
 from strainstudy.simulate.cohort import write_study
 from strainstudy.tables import read_table
 
@@ -98,6 +99,8 @@ def test_every_file_of_a_run_stands_in_the_ledger(finished):
     results = finished / "results"
     written = {path.relative_to(results).as_posix() for path in results.rglob("*") if not path.is_dir()}
     assert written - read_ledger(results).names == {MARKER, LEDGER}
+    # A ledger that was lost can be made anew without any of these files counting as the user's.
+    assert set(earlier_files(results)) == written - {MARKER, LEDGER}
 
 
 def withdraw(study: Path, person: str) -> None:

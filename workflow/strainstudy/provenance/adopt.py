@@ -14,6 +14,8 @@ from pathlib import Path
 
 from ..errors import Problem, StudyError
 from ..io.ledger import LEDGER, MARKER, adopt, read_marker
+from ..tables.classifier import EVIDENCE
+from ..tables.throat import THROAT_EVIDENCE
 from .manifest import MANIFEST, sha256_of
 
 __all__ = ["earlier_files", "main"]
@@ -30,10 +32,6 @@ _OF_A_BATCH = {
 }  # fmt: skip
 _CHARACTERISE = ("curves", "cycles", "loops", "sensors", "steps", "uses")
 _TRAIN = ("bouts", "candidates", "label_next")
-_EVIDENCE = (
-    "ablation", "choices", "classifier", "confusion", "importance", "learning_curve", "mistakes", "permutation",
-    "throat_classifier", "throat_confusion", "throat_shapes",
-)  # fmt: skip
 _STUDY_JOBS = ("characterise", "classify", "provenance", "report", "tabulate", "train", "validate")
 _TIME_STAMPS = ("figures/.snakemake_timestamp", "stages/train/evidence/.snakemake_timestamp")
 _HISTORY = "model/history.tsv"
@@ -57,7 +55,7 @@ def _between_stages(batches: list[str]) -> list[str]:
     names += [f"logs/{job}.log" for job in _STUDY_JOBS]
     names += [f"stages/characterise/{name}.parquet" for name in _CHARACTERISE]
     names += [f"stages/train/{name}.parquet" for name in _TRAIN]
-    names += [f"stages/train/evidence/{name}.parquet" for name in _EVIDENCE]
+    names += [f"stages/train/evidence/{name}.parquet" for name in (*EVIDENCE, *THROAT_EVIDENCE)]
     names += ["provenance/manifest.tsv", "provenance/manifest.json", "provenance/ro-crate-metadata.json"]
     return [*names, *_TIME_STAMPS]
 
