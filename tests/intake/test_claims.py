@@ -70,6 +70,17 @@ def test_a_study_reached_by_a_link_is_the_same_study(tmp_path):
     assert said(tmp_path / "out", study) == []
 
 
+@pytest.mark.parametrize("study", ["\0", "x/" * 3000, "x" * 300, ""])
+def test_a_marker_whose_study_cannot_be_found_is_no_hindrance(tmp_path, study):
+    (tmp_path / MARKER).write_text(f"format: 1\nstudy: {study}\n", encoding="utf-8")
+    assert said(tmp_path, tmp_path / "study") == []
+
+
+def test_a_folder_in_place_of_the_marker_is_named(tmp_path):
+    (tmp_path / MARKER).mkdir()
+    assert in_the_way(tmp_path) == [f"{MARKER}: a folder stands where this run writes a file; move it elsewhere."]
+
+
 def test_results_of_a_later_version_are_left_alone(tmp_path):
     begin(tmp_path / "out", [], tmp_path / "study")
     marker = tmp_path / "out" / MARKER

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -152,6 +153,29 @@ def test_links_that_lead_round_and_paths_too_long_are_said_and_end_in_no_traceba
         "a\0b": "a path with a null character",
     }.items():
         assert words in faults(**(given | {setting: value}))
+
+
+def test_links_that_lead_nowhere_are_said(tmp_path):
+    study = write_study(tmp_path / "study")
+    (tmp_path / "a").symlink_to(tmp_path / "nowhere")
+    for results in ("a", "a/deeper"):
+        assert faults(study, tmp_path / results) == [f"{tmp_path / 'a'} is a link that leads nowhere"]
+    for folder in ("labels", "raw"):
+        shutil.rmtree(study / folder)
+        (study / folder).symlink_to(study / folder)
+    assert faults(study, tmp_path / "out") == ["a link that leads back to itself"] * 5
+
+
+def test_a_label_file_that_is_a_link_to_itself_and_a_raw_file_with_too_long_a_name_are_said(tmp_path):
+    study = write_study(tmp_path / "study")
+    label = study / "labels/walk-01/zz_events.tsv"
+    label.symlink_to(label)
+    sheet = study / "recordings.tsv"
+    sheet.write_text(sheet.read_text(encoding="utf-8").replace("walk-01.csv", f"{'x' * 300}.csv"), encoding="utf-8")
+    assert faults(study, tmp_path / "out") == [
+        "a path that is too long for the file system",
+        "a link that leads back to itself",
+    ]
 
 
 def test_places_are_compared_by_what_the_file_system_says_and_not_by_their_spelling(tmp_path):

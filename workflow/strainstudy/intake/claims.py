@@ -14,7 +14,7 @@ from pathlib import Path, PurePosixPath
 
 from ..errors import Problem
 from ..io.ledger import FORMAT, LEDGER, MARKER, Marker, read_ledger, read_marker
-from ..io.places import lies_in, places_of
+from ..io.places import fault_of, lies_in, places_of
 from .places import results_of
 from .rules import RECORDINGS
 
@@ -52,6 +52,8 @@ def _marked(results: Path, marker: Marker, study: Path) -> tuple[str, str] | Non
     if marker.study is None:
         return None
     other = Path(os.path.realpath(results)) / marker.study
+    if fault_of(other / RECORDINGS.file) is not None:
+        return None
     same = lies_in(other, study) and lies_in(study, other)
     if same or not (other / RECORDINGS.file).is_file():
         return None
@@ -137,7 +139,7 @@ def planned_problems(
     """
     ours = read_ledger(results).names | {*known, MARKER, LEDGER}
     faults = [*_folder_faults(results, planned), *_read_there(results, planned, inputs)]
-    for name in planned:
+    for name in [*planned, MARKER, LEDGER]:
         path = results / name
         base = PurePosixPath(name).name
         if len(os.fsencode(base)) + _PART_BYTES > _NAME_BYTES:

@@ -73,6 +73,9 @@ def _results_fault(results: Path, study: Path | None) -> Fault | None:
     fault = _reserved_fault(results)
     if fault is not None:
         return fault
+    for place in (results, *results.parents):
+        if place.is_symlink() and not place.exists():
+            return f"{place} is a link that leads nowhere", "remove it, or name another folder"
     here = Path(os.path.realpath(results))
     existing = next(path for path in (here, *here.parents) if path.exists())
     if not existing.is_dir():
