@@ -9,7 +9,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 SNAKEMAKE := $(BIN)/snakemake --workflow-profile workflow/profiles/default --cores $(CORES)
 
-.PHONY: demo test lint bench demo-raw lock clean
+.PHONY: demo resume test lint bench demo-raw lock clean
 .DEFAULT_GOAL := demo
 
 $(VENV)/.run: requirements.lock pyproject.toml
@@ -26,6 +26,11 @@ $(VENV)/.test: $(VENV)/.run requirements-test.lock
 demo: $(VENV)/.run
 	$(SNAKEMAKE)
 	@echo "The report is $$(pwd)/results/report.html"
+
+# Only when no run is going on: it takes away the lock that a killed run left.
+resume: $(VENV)/.run
+	$(SNAKEMAKE) --unlock $(if $(STUDY),--configfile $(STUDY))
+	$(SNAKEMAKE) --rerun-incomplete $(if $(STUDY),--configfile $(STUDY))
 
 test: $(VENV)/.test
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/pytest -n 2 --dist loadscope

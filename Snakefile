@@ -17,6 +17,7 @@ include: "workflow/rules/features.smk"
 include: "workflow/rules/classify.smk"
 include: "workflow/rules/validate.smk"
 include: "workflow/rules/report.smk"
+include: "workflow/rules/keep.smk"
 
 
 localrules:

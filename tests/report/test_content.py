@@ -105,9 +105,9 @@ def test_a_figure_is_the_same_bytes_every_time(tmp_path):
             figure, axes = panels()
             axes[0, 0].plot([0, 1], [0, 1], label="line")
             axes[0, 0].legend()
-            written(figure, "x", tmp_path / folder)
+            written(figure, "gait", tmp_path / folder)
     for suffix in ("png", "svg", "pdf"):
-        one, other = (tmp_path / folder / f"x.{suffix}" for folder in ("a", "b"))
+        one, other = (tmp_path / folder / f"gait.{suffix}" for folder in ("a", "b"))
         assert one.read_bytes() == other.read_bytes()
 
 

@@ -53,7 +53,7 @@ class Reader(HTMLParser):
 
 
 def build(results: Path, out: Path, labels) -> tuple[str, Reader]:
-    build_report(
+    titles = build_report(
         results,
         labels=labels,
         settings=SETTINGS,
@@ -62,6 +62,8 @@ def build(results: Path, out: Path, labels) -> tuple[str, Reader]:
         page=out / "report.html",
         figures=out / "figures",
     )
+    figures = out / "figures"
+    assert set(titles) == {p.relative_to(figures).as_posix() for p in figures.rglob("*") if p.is_file()}
     text = (out / "report.html").read_text(encoding="utf-8")
     reader = Reader()
     reader.feed(text)

@@ -123,3 +123,51 @@ def test_a_broken_file_under_strict_stops_with_its_reason_and_keeps_what_was_don
     assert "(the setting strict stops here)" in said
     assert "Traceback" not in said
     assert len(list((tmp_path / "my results/stages/ingest").glob("*.parquet"))) == 1
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+def test_a_study_inside_the_results_is_refused_by_check_and_by_a_run_and_stays_whole(tmp_path):
+    study = write_small_study(tmp_path / "proj/figures")
+    before = contents(study)
+    for target in ("check", "all"):
+        done = snakemake(tmp_path, target, study=str(study), results=str(tmp_path / "proj"))
+        assert done.returncode == 1
+        assert "figures lies in it; name a folder of their own." in done.stdout + done.stderr
+    assert contents(tmp_path / "proj") == {f"figures/{name}": content for name, content in before.items()}
+
+
+def test_a_folder_of_the_users_own_is_refused_and_stays_as_it_was(tmp_path):
+    study = write_small_study(tmp_path / "study")
+    (tmp_path / "out/figures").mkdir(parents=True)
+    for name in ("figures/my_paper_figure.png", "report.html"):
+        (tmp_path / "out" / name).write_text("mine", encoding="utf-8")
+    done = snakemake(tmp_path, study=str(study), results="out")
+    assert done.returncode == 1
+    assert "a folder that strainstudy did not make and that is not empty" in done.stdout + done.stderr
+    assert contents(tmp_path / "out") == {"figures/my_paper_figure.png": b"mine", "report.html": b"mine"}
+
+
+def test_neither_a_check_nor_a_plan_of_a_run_makes_the_results_folder(tmp_path):
+    study = write_small_study(tmp_path / "study")
+    for arguments in (["check"], ["--dry-run"]):
+        assert snakemake(tmp_path, *arguments, study=str(study), results="out").returncode == 0
+        assert not (tmp_path / "out").exists()
+
+
+def test_a_run_that_was_killed_is_unlocked_even_if_its_study_is_gone(tmp_path):
+    """The lock files are those of the engine: .snakemake/locks/<number>.<kind>.lock."""
+    locks = tmp_path / ".snakemake/locks"
+    locks.mkdir(parents=True)
+    (locks / "0.output.lock").write_text(str(tmp_path / "out/report.html"), encoding="utf-8")
+    done = snakemake(tmp_path, "--unlock", study=str(tmp_path / "not there"), results="out")
+    assert done.returncode == 0, done.stderr
+    assert not list(tmp_path.glob(".snakemake/locks/*.lock"))
+
+
+def test_no_rule_declares_a_whole_folder_as_its_output():
+    """The engine empties such a folder before the job, with whatever a user has put there."""
+    for rules in [ROOT / "Snakefile", *(ROOT / "workflow/rules").glob("*.smk")]:
+        assert "directory(" not in rules.read_text(encoding="utf-8")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
@@ -9,9 +10,14 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 import yaml
+from strainstudy.io.ledger import LEDGER, MARKER, read_ledger
+from strainstudy.provenance.adopt import earlier_files
 from strainstudy.simulate.cohort import write_study
+from strainstudy.tables import read_table
 
 ROOT = Path(__file__).parents[2]
 BY_BATCH = {"ingest", "calibrate", "condition", "segment", "features"}
@@ -89,3 +95,71 @@ def test_one_more_person_runs_one_batch_and_the_aggregates(study):
 def test_a_changed_setting_runs_the_stages_that_use_it_and_what_follows(finished):
     validate = SETTINGS["validate"] | {"bootstrap_draws": 300}
     assert planned(finished, validate=validate) == dict.fromkeys({"validate", "report", "provenance"}, 1)
+
+
+def test_every_file_of_a_run_stands_in_the_ledger(finished):
+    results = finished / "results"
+    written = {path.relative_to(results).as_posix() for path in results.rglob("*") if not path.is_dir()}
+    assert written - read_ledger(results).names == {MARKER, LEDGER}
+    # A ledger that was lost can be made anew without any of these files counting as the user's.
+    assert set(earlier_files(results)) == written - {MARKER, LEDGER}
+
+
+def withdraw(study: Path, person: str) -> None:
+    """Take a person out as the README says: rows of the sheets, raw files, labels."""
+    for sheet in study.glob("*.tsv"):
+        lines = sheet.read_text(encoding="utf-8").splitlines(keepends=True)
+        sheet.write_text("".join(line for line in lines if person not in line), encoding="utf-8")
+    for path in sorted(study.rglob(f"*{person}*"), reverse=True):
+        shutil.rmtree(path) if path.is_dir() else path.unlink(missing_ok=True)
+
+
+def content(path: Path) -> bytes:
+    """Bytes of a file, those of Parquet with its columns of words unpacked."""
+    held = path.read_bytes()
+    if path.suffix == ".parquet":
+        columns = pq.read_table(path).columns
+        held += b"".join(repr(c.unique().to_pylist()).encode() for c in columns if not pa.types.is_floating(c.type))
+    return held
+
+
+def holding(folder: Path, word: str) -> set[str]:
+    """Files whose name or content holds a word."""
+    files = {path.relative_to(folder).as_posix(): path for path in folder.rglob("*") if not path.is_dir()}
+    return {name for name, path in files.items() if word in name or word.encode() in content(path)}
+
+
+def test_a_person_withdrawn_is_gone_from_all_results_and_the_users_own_files_stay(finished, tmp_path):
+    """Two people are too few to train from, so the history of models, which keeps its lines, is empty here.
+
+    Of two batches both are in people-1; of four the one who is left is in people-3.
+    """
+    folder = tmp_path / "copy"
+    shutil.copytree(finished, folder)
+    results, person = folder / "results", "sub-02"
+    assert len(holding(results, person)) > 10
+    withdraw(folder / "study", person)
+    gone = {name for name in read_ledger(results).names if person in name or Path(name).name.startswith("people-")}
+    mine = [
+        f"{place}mine{end}" for place in ("", "figures/", "tables/", "model/", "signals/") for end in (".png", ".tsv")
+    ]
+    for name in [*mine, f"figures/recordings/my {person}.svg"]:
+        (results / name).write_text(f"mine of {person}", encoding="utf-8")
+    unfinished = results / "signals/.people-1.parquet.999999999.part"
+    unfinished.write_text(person, encoding="utf-8")
+    os.utime(unfinished, (0, 0))
+
+    done = snakemake(folder, batches=4)
+    assert done.returncode == 0, done.stderr[-3000:]
+    assert holding(results, person) == {*mine, f"figures/recordings/my {person}.svg"}
+    gone -= read_ledger(results).names
+    assert f"figures/recordings/{person}_ses-01_walk.svg" in gone
+    assert {Path(name).parts[0] for name in gone} == {"figures", "logs", "signals", "stages"}
+    said = {line.removeprefix("[provenance] removed ") for line in done.stderr.splitlines() if "] removed " in line}
+    assert gone | {"signals/.people-1.parquet.999999999.part"} <= said
+    assert f"{len(said)} files of earlier runs removed" in done.stderr
+    assert holding(folder / ".snakemake/metadata", person) == set()
+    listed = read_table(results / "provenance/manifest.tsv").query("role == 'output'")["file"]
+    assert set(listed) <= read_ledger(results).names
+    assert all((results / name).is_file() for name in listed)
+    assert planned(folder, batches=4) == {}

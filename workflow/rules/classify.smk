@@ -1,3 +1,7 @@
+from strainstudy.tables.classifier import EVIDENCE
+from strainstudy.tables.throat import THROAT_EVIDENCE
+
+
 # Learns from the labels, each participant left out in turn; keeps the model, its card and the history of models.
 # The model files themselves are no declared outputs: where there is too little to learn from there are none.
 rule train:
@@ -11,7 +15,7 @@ rule train:
         bouts=f"{STAGES}/train/bouts.parquet",
         candidates=f"{STAGES}/train/candidates.parquet",
         label_next=f"{STAGES}/train/label_next.parquet",
-        evidence=directory(f"{STAGES}/train/evidence"),
+        evidence=expand(f"{STAGES}/train/evidence/{{name}}.parquet", name=[*EVIDENCE, *THROAT_EVIDENCE]),
         features=f"{RESULTS}/tables/features.tsv",
         predictions=f"{RESULTS}/model/predictions.tsv",
         movements=f"{RESULTS}/model/swallow_predictions.tsv",

@@ -9,10 +9,15 @@ from strainstudy.config import load_config
 from strainstudy.errors import StudyError
 from strainstudy.intake.start import check_all, reference_rater
 from strainstudy.provenance.code import code_hash
+from strainstudy.records import Study
 
 config_files = [str(file) for file in workflow.configfiles]
+UNLOCKING = "--unlock" in sys.argv  # the lock is the working folder's, whatever became of the study
 try:
-    GENERAL, SETTINGS, STUDY = check_all(config, " + ".join(config_files))
+    if UNLOCKING:
+        (GENERAL, SETTINGS), STUDY = load_config({}), Study(Path(), {}, {}, {})
+    else:
+        GENERAL, SETTINGS, STUDY = check_all(config, " + ".join(config_files), [Path(f) for f in config_files])
 except StudyError as error:
     sys.stderr.write(f"{error}\n")
     sys.exit(1)

@@ -8,7 +8,7 @@ rule report:
         template=template_files(),
     output:
         page=f"{RESULTS}/report.html",
-        figures=directory(f"{RESULTS}/figures"),
+        figures=f"{RESULTS}/figures/figures.tsv",
     log:
         f"{RESULTS}/logs/report.log",
     resources:

@@ -15,6 +15,5 @@ with job(snakemake.log[0], "report") as progress:
         study=snakemake.params.study,
         results=Path(snakemake.params.results),
         page=Path(snakemake.output.page),
-        figures=Path(snakemake.output.figures),
         progress=progress,
     )

@@ -18,7 +18,8 @@ with job(snakemake.log[0], "train") as progress:
         windows=[Path(path) for path in snakemake.input.windows],
         states=[Path(path) for path in snakemake.input.states],
         candidates=[Path(path) for path in snakemake.input.candidates],
-        outputs={name: Path(snakemake.output[name]) for name in ("bouts", "candidates", "label_next", "evidence")},
+        outputs={name: Path(snakemake.output[name]) for name in ("bouts", "candidates", "label_next")}
+        | {"evidence": Path(snakemake.output.evidence[0]).parent},
         results=Path(snakemake.params.results),
         progress=progress,
     )

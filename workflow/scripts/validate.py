@@ -13,7 +13,7 @@ with job(snakemake.log[0], "validate") as progress:
         parameters=build(ValidateParameters, snakemake.params.settings["validate"]),
         norms=Path(snakemake.input.norms),
         signals=[Path(path) for path in snakemake.input.signals],
-        evidence=Path(snakemake.input.evidence),
+        evidence=Path(snakemake.input.evidence[0]).parent,
         results=Path(snakemake.params.results),
         progress=progress,
     )

@@ -29,14 +29,19 @@ class Progress:
         self._log = log
         self._title = title
         log.parent.mkdir(parents=True, exist_ok=True)
+        # A link in its place would lead the log into another file.
+        log.unlink(missing_ok=True)
         log.write_text("", encoding="utf-8")
 
     def say(self, text: str) -> None:
         """Write one line to the terminal and to the log."""
-        line = f"[{self._title}] {text}"
-        sys.stderr.write(line + "\n")
+        self.show(text)
+        self.note(f"[{self._title}] {text}")
+
+    def show(self, text: str) -> None:
+        """Write one line to the terminal alone."""
+        sys.stderr.write(f"[{self._title}] {text}\n")
         sys.stderr.flush()
-        self.note(line)
 
     def note(self, text: str) -> None:
         """Write to the log alone."""

@@ -14,13 +14,11 @@ from .candidates import TARGET, CandidateResult
 from .card import Described, make_card
 from .card_words import score_words
 from .history import hash_words
+from .names import SWALLOW_CARD, SWALLOW_CARD_WORDS, SWALLOW_MODEL
 from .parameters import ClassifyParameters
 
 __all__ = ["SWALLOW_CARD", "SWALLOW_CARD_WORDS", "SWALLOW_MODEL", "candidate_card", "candidate_card_words"]
 
-SWALLOW_MODEL: Final = "swallow.skops"
-SWALLOW_CARD: Final = "swallow_card.json"
-SWALLOW_CARD_WORDS: Final = "swallow_card.md"
 _CAUTIONS: Final = (
     "A research tool, not a medical device: it counts and times swallows, it diagnoses nothing.",
     "Swallow counts do not show aspiration; a normal count does not mean safe swallowing. Not for diet or feeding "

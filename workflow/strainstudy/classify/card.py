@@ -19,12 +19,11 @@ import sklearn
 
 from ..errors import Problem, StudyError
 from .fitting import Fitted
+from .names import CARD_NAME, MODEL_NAME
 from .store import MODEL_FORMAT
 
 __all__ = ["CARD_NAME", "MODEL_NAME", "Described", "check_card", "make_card", "read_card", "write_card"]
 
-CARD_NAME = "card.json"
-MODEL_NAME = "model.skops"
 _TOLERANCE = 1e-6
 _DIGITS = 9
 CAUTIONS = (

@@ -12,6 +12,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from ..errors import Problem
 from ..io.labels import LABEL_SUFFIX
+from ..io.places import fault_of
 from ..io.readers.suffixes import FORMATS, file_format
 from .links import Row
 from .rules import IDENTIFIER, RECORDINGS
@@ -34,6 +35,9 @@ def _path_fault(root: Path, file: str) -> tuple[str, str] | None:
     if set(file) & set("{}*?"):
         return "a path with braces, * or ?, which stand for patterns", "rename the file"
     path = root / file
+    fault = fault_of(path)
+    if fault is not None:
+        return fault, "rename the file, or put it in its place"
     if file_format(path) is None:
         return "no reader for this kind of file", f"export it as one of: {', '.join(FORMATS)}"
     if not path.resolve().is_relative_to(root.resolve()):
@@ -87,6 +91,9 @@ def label_files(root: Path, recordings: Sequence[str]) -> tuple[Mapping[str, Map
     folder = root / LABELS
     found: dict[str, dict[str, Path]] = {}
     problems: list[Problem] = []
+    fault = fault_of(folder) or ("a link that leads nowhere" if folder.is_symlink() and not folder.exists() else None)
+    if fault is not None:
+        return found, [Problem(LABELS, fault, "make it a folder with one folder per recording")]
     if not folder.exists():
         return found, problems
     if not folder.is_dir():
@@ -113,6 +120,8 @@ def label_files(root: Path, recordings: Sequence[str]) -> tuple[Mapping[str, Map
                     message = f"not the name of a label file, <rater>{LABEL_SUFFIX}"
                     remedy = "rename it; the rater is written with letters, digits, '-' and '_'"
                     problems.append(Problem(f"{name}/{file.name}", message, remedy))
+                elif (fault := fault_of(file)) is not None:
+                    problems.append(Problem(f"{name}/{file.name}", fault, "put the file in its place"))
                 elif not file.resolve().is_relative_to(here):
                     remedy = "copy the file into the study folder"
                     problems.append(Problem(f"{name}/{file.name}", "a link that leads out of the study folder", remedy))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,12 +11,15 @@ from ..config import StudyConfig, check_config, load_config
 from ..errors import Problem, StudyError
 from ..study import Study, load_study
 from ..validate.norms import read_norms
-from .places import model_problems, path_problems
+from .claims import folder_problems
+from .places import input_problems, model_problems, path_problems
 
 __all__ = ["check_all", "reference_rater"]
 
 
-def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[str, Any], Study]:
+def check_all(
+    config: Mapping[str, Any], file: str, files: Sequence[Path] = ()
+) -> tuple[StudyConfig, dict[str, Any], Study]:
     """Check a config and the study folder it names.
 
     Parameters
@@ -25,6 +28,8 @@ def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[s
         As read from YAML, defaults merged in.
     file : str
         Name of the config files for the messages.
+    files : sequence of Path, optional
+        The config files, which must not lie where results are written.
 
     Returns
     -------
@@ -48,8 +53,12 @@ def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[s
             study = load_study(Path(root))
         except StudyError as error:
             problems += error.problems
+    if not places and isinstance(root, str) and isinstance(config.get("results"), str):
+        places = input_problems(config, study, files, file) or folder_problems(config["results"], root, file)
     problems += places + model_problems(config, file)
-    problems += _norm_problems(config) + _rater_problems(config, study, file)
+    if not any(problem.column == "norms" for problem in places):
+        problems += _norm_problems(config)
+    problems += _rater_problems(config, study, file)
     if problems or study is None:
         raise StudyError(problems)
     general, sections = load_config(config, file)

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-__all__ = ["replacing", "write_bytes", "write_text"]
+__all__ = ["PART", "replacing", "write_bytes", "write_text"]
+
+PART = re.compile(r"\.(?P<name>.+)\.(?P<process>[0-9]{1,9})\.part", re.DOTALL)
+"""Name of an unfinished file: that of the file it is to become, and the number of the process that writes it."""
 
 
 @contextmanager

@@ -16,6 +16,7 @@ from matplotlib.ticker import NullLocator
 
 from ..io.store import FloatArray, Trace
 from .content import Picture, interval_text, number_text
+from .names import sensor_figure
 from .results import StudyTables, records
 from .style import BLACK, BLUE, GREEN, GREY, VERMILION, drawing, panels, written
 
@@ -138,8 +139,8 @@ def sensor_figures(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]
             _curve(axes[0, 1], own["curve"])
             _step(axes[1, 0], own["steps"], traces)
             _cycles(axes[1, 1], own["cycles"])
-            name = f"sensor_{sensor}"
-            png = written(figure, name, folder, ("png", "svg"))
+            name = sensor_figure(sensor)
+            png = written(figure, name, folder)
         pictures.append(
             Picture(
                 name,

@@ -14,6 +14,7 @@ from ..io.atomic import write_text
 from ..io.store import Trace, iter_traces
 from ..vocabulary import BENCH_TASKS
 from .content import Note, Picture, Section
+from .names import forms_of, recording_file
 from .results import StudyTables, records
 from .sections import study_sections
 from .traces import draw_recording
@@ -67,7 +68,7 @@ def _drawings(
         found, raters = detected.get(recording, nothing), dict(labels.get(recording, {}))
         drawing = draw_recording(own, found, raters, f"Signals, detected and labelled events of {recording}")
         if drawing:
-            write_text(folder / "recordings" / f"{recording}.svg", drawing)
+            write_text(folder / recording_file(recording), drawing)
             caption = _caption(row, found, raters)
             pictures[recording] = Picture(f"recording_{recording}", recording, caption, caption, svg=drawing)
 
@@ -104,6 +105,17 @@ def _by_person(tables: StudyTables, pictures: Mapping[str, Picture]) -> list[Sec
     return sections
 
 
+def _drawn(sections: Sequence[Section]) -> dict[str, str]:
+    """Name the files of the figures in these sections, with their titles; drawings of recordings are not among them."""
+    found: dict[str, str] = {}
+    for section in sections:
+        for block in section.blocks:
+            if isinstance(block, Picture) and block.svg is None:
+                found |= {f"{block.name}.{form}": block.title for form in forms_of(block.name)}
+        found |= _drawn(section.parts)
+    return found
+
+
 def build_report(
     results: Path,
     *,
@@ -114,7 +126,7 @@ def build_report(
     page: Path,
     figures: Path,
     say: Callable[[str], object] = str,
-) -> None:
+) -> dict[str, str]:
     """Write the page and every figure as a file of its own.
 
     Parameters
@@ -135,8 +147,12 @@ def build_report(
         Folder for the figures: PNG, SVG and PDF of each, and an SVG of each recording.
     say : callable, optional
         Told what has been done.
+
+    Returns
+    -------
+    dict of str to str
+        Title of each figure by its file, relative to ``figures``.
     """
-    figures.mkdir(parents=True, exist_ok=True)
     tables = StudyTables(results)
     pictures, bench = _drawings(tables, labels, signals, figures)
     say(f"{len(pictures)} recordings drawn")
@@ -158,3 +174,4 @@ def build_report(
     html = environment.get_template("report.html.j2").render(study=study, sections=sections, version=__version__)
     write_text(page, html)
     say(f"{len(sections)} sections, {len(html.encode()) / 1e6:.1f} MB")
+    return _drawn(sections) | {recording_file(name): picture.title for name, picture in pictures.items()}

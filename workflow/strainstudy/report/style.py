@@ -19,6 +19,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from ..io.atomic import write_bytes
+from .names import forms_of
 
 __all__ = [
     "BLACK", "BLUE", "GREEN", "GREY", "ORANGE", "PURPLE", "SIDE_COLOURS", "SIDE_MARKERS", "SKY", "STATE_COLOURS",
@@ -120,8 +121,8 @@ def panels(
     return figure, figure.subplots(rows, columns, squeeze=False, **options)
 
 
-def written(figure: Figure, name: str, folder: Path, forms: Sequence[str] = ("png", "svg", "pdf")) -> bytes:
-    """Write a figure in several forms without dates or random ids, and give the PNG.
+def written(figure: Figure, name: str, folder: Path) -> bytes:
+    """Write a figure in its forms (`forms_of`) without dates or random ids, and give the PNG.
 
     Parameters
     ----------
@@ -129,14 +130,13 @@ def written(figure: Figure, name: str, folder: Path, forms: Sequence[str] = ("pn
     name : str
         File name without suffix.
     folder : Path
-    forms : sequence of str
-        File suffixes.
 
     Returns
     -------
     bytes
         The PNG.
     """
+    forms = forms_of(name)
     engine = figure.get_layout_engine()
     if engine is not None:
         # The layout is worked out once and kept for all files.

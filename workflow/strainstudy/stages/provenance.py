@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pandas as pd
 
+from ..errors import Problem, StudyError
 from ..io.frames import write_json
+from ..io.ledger import LEDGER, clear, read_ledger, settle
 from ..jobs import Progress
 from ..provenance.crate import run_crate
 from ..provenance.manifest import MANIFEST, list_files
@@ -21,6 +23,9 @@ __all__ = ["run"]
 PACKAGES = ("matplotlib", "numpy", "pandas", "pyarrow", "scikit-learn", "scipy", "skops", "snakemake")
 RELEASED = "2026-11-25"
 RESULT_FOLDERS = ("tables", "signals", "validation", "model", "figures")
+PAGE = "report.html"
+# It grows from run to run: the same inputs would not give the same manifest.
+_LEFT_OUT = "model/history.tsv"
 
 
 def _date() -> str:
@@ -29,8 +34,14 @@ def _date() -> str:
     return RELEASED if epoch is None else datetime.fromtimestamp(int(epoch), UTC).date().isoformat()
 
 
+def _counted(names: Sequence[str]) -> str:
+    return f"{len(names)} file{'s' if len(names) != 1 else ''}"
+
+
 def run(*, study: Path, inputs: Sequence[Path], settings: Sequence[Path], results: Path, progress: Progress) -> None:
-    """Write ``provenance/manifest.tsv`` and ``provenance/ro-crate-metadata.json``.
+    """Remove what this study no longer makes; write ``manifest.tsv`` and ``ro-crate-metadata.json`` of ``provenance/``.
+
+    The terminal names the files removed. The log only counts them: their names may hold the id of a person withdrawn.
 
     Parameters
     ----------
@@ -44,10 +55,15 @@ def run(*, study: Path, inputs: Sequence[Path], settings: Sequence[Path], result
         Results folder.
     progress : Progress
     """
-    outputs = [p for folder in RESULT_FOLDERS for p in (results / folder).rglob("*") if p.is_file()]
-    outputs = [p for p in outputs if p.name != "history.tsv" and not p.name.startswith(".")]
+    removed = clear(results)
+    now = read_ledger(results).now
+    if not now:
+        message = "the list of what this run writes is missing"
+        raise StudyError([Problem(LEDGER, message, "run it again, without --no-hooks")])
+    listed = (name for name in now if name.split("/")[0] in (*RESULT_FOLDERS, PAGE) and name != _LEFT_OUT)
+    outputs = [path for path in (results / name for name in listed) if path.is_file()]
     given = [list_files("setting", path.parent, [path]) for path in settings]
-    made = list_files("output", results, [*outputs, results / "report.html"])
+    made = list_files("output", results, outputs)
     manifest = pd.concat([list_files("input", study, inputs), *given, made], ignore_index=True)
     write_table(manifest, MANIFEST, results)
     crate = run_crate(
@@ -58,4 +74,7 @@ def run(*, study: Path, inputs: Sequence[Path], settings: Sequence[Path], result
         packages={package: version(package) for package in PACKAGES},
     )
     write_json(results / "provenance/ro-crate-metadata.json", crate)
-    progress.say(f"{len(manifest)} files")
+    settle(results)
+    for name in removed:
+        progress.show(f"removed {name}")
+    progress.say(f"{len(manifest)} files" + (f"; {_counted(removed)} of earlier runs removed" if removed else ""))

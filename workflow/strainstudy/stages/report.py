@@ -6,9 +6,13 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from ..jobs import Progress
 from ..records import Recording
+from ..report.names import FIGURE_LIST, figure_files
 from ..report.page import build_report
+from ..tables import write_table
 from .labels import labels_of
 
 __all__ = ["run"]
@@ -23,10 +27,9 @@ def run(
     study: str,
     results: Path,
     page: Path,
-    figures: Path,
     progress: Progress,
 ) -> None:
-    """Write ``report.html`` and ``figures/``.
+    """Write ``report.html``, the figures and their list; a figure of an earlier run that is no longer made goes.
 
     Parameters
     ----------
@@ -40,21 +43,25 @@ def run(
         Conditioned signals of all batches.
     study : str
         Study folder, for the title.
-    results, page, figures : Path
-        Results folder; the page and the folder of figures to write.
+    results, page : Path
+        Results folder; the page to write.
     progress : Progress
     """
     labels = {
         recording: dict(sorted(raters.items(), key=lambda item: (item[0] != reference_rater, item[0])))
         for recording, raters in labels_of(recordings).items()
     }
-    build_report(
+    figures = results / FIGURE_LIST.path
+    made = build_report(
         results,
         labels=labels,
         settings=settings,
         signals=signals,
         study=Path(study).name,
         page=page,
-        figures=figures,
+        figures=figures.parent,
         say=progress.say,
     )
+    for name in set(figure_files(recordings)) - set(made):
+        (figures.parent / name).unlink(missing_ok=True)
+    write_table(pd.DataFrame(list(made.items()), columns=list(FIGURE_LIST.names), dtype=object), FIGURE_LIST, results)

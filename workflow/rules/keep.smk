@@ -1,0 +1,47 @@
+# Whose the files of the results folder are: nothing is written or removed there but what the rules above name. This
+# file is included last; its check comes before any work, its note before the first job.
+from snakemake.io import IOFile, strip_wildcard_constraints
+
+from strainstudy.errors import StudyError
+from strainstudy.intake.claims import planned_problems
+from strainstudy.io.ledger import begin, read_ledger, settle
+from strainstudy.provenance.plan import planned_files
+
+
+def declared_files():
+    """Outputs and logs of every job that there could be, relative to the results folder."""
+    patterns = {strip_wildcard_constraints(path) for rule in workflow.rules for path in [*rule.output, *rule.log]}
+    return [os.path.relpath(path, RESULTS) for pattern in patterns for path in of_all_batches(pattern)]
+
+
+PLANNED = planned_files(declared_files(), STUDY.recordings.values())
+NO_LONGER_MADE = read_ledger(Path(RESULTS)).names.difference(PLANNED)
+files_read = [Path(path) for path in [*study_files(), *SETTING_FILES, *model_files()]]
+in_the_way = planned_problems(Path(RESULTS), PLANNED, files_read)
+if in_the_way and not UNLOCKING:
+    sys.stderr.write(f"{StudyError(in_the_way)}\n")
+    sys.exit(1)
+
+
+BEGUN = []
+
+
+onstart:
+    # A check alone writes no results.
+    if any(job.rule.name not in ("all", "check") for job in workflow.dag.needrun_jobs()):
+        begin(Path(RESULTS), PLANNED, Path(GENERAL.study))
+        BEGUN.append(Path(RESULTS))
+
+
+onsuccess:
+    for folder in BEGUN:
+        settle(folder)
+        # What the engine keeps of a file that is gone holds the rows of the sheets that it was made from.
+        for name in NO_LONGER_MADE:
+            if not os.path.lexists(folder / name):
+                workflow.persistence.cleanup_metadata(IOFile(f"{RESULTS}/{name}"))
+
+
+onerror:
+    for folder in BEGUN:
+        settle(folder)

@@ -1,0 +1,37 @@
+"""Every file that a run may write, from those that its rules declare and those that come with them.
+
+In: declared files, recordings. Out: names below the results folder.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import PurePosixPath
+
+from ..classify.names import MODEL_FILES
+from ..records import Recording
+from ..report.names import FIGURE_LIST, figure_files
+
+__all__ = ["planned_files"]
+
+
+def planned_files(declared: Iterable[str], recordings: Iterable[Recording]) -> list[str]:
+    """List what a run may write.
+
+    Parameters
+    ----------
+    declared : iterable of str
+        Outputs and logs of all jobs, relative to the results folder.
+    recordings : iterable of Recording
+        All of the study.
+
+    Returns
+    -------
+    list of str
+        Sorted: these, the sidecar of each table, the files of models, and those of figures.
+    """
+    names = set(declared)
+    names |= {str(PurePosixPath(name).with_suffix(".json")) for name in names if name.endswith(".tsv")}
+    names |= {f"model/{name}" for name in MODEL_FILES}
+    names |= {f"{PurePosixPath(FIGURE_LIST.path).parent}/{name}" for name in figure_files(recordings)}
+    return sorted(names)
