@@ -6,13 +6,20 @@ from pathlib import Path
 
 from strainstudy.batches import BENCH, group_recordings
 from strainstudy.config import load_config
-from strainstudy.errors import StudyError
-from strainstudy.intake.start import check_all, reference_rater
+from strainstudy.errors import StudyError, caution_lines
+from strainstudy.intake.settings_files import check_config_files
+from strainstudy.intake.start import check_all, look, reference_rater
 from strainstudy.provenance.code import code_hash
 
 config_files = [str(file) for file in workflow.configfiles]
+targets = getattr(workflow.dag_settings, "targets", None) or ()
 try:
+    check_config_files(config_files)
     GENERAL, SETTINGS, STUDY = check_all(config, " + ".join(config_files))
+    CAUTIONS = STUDY.cautions
+    if workflow.is_main_process:
+        CAUTIONS = look(STUDY, GENERAL, SETTINGS["ingest"], thorough="check" in targets)
+        sys.stderr.write("".join(f"{line}\n" for line in caution_lines(CAUTIONS)))
 except StudyError as error:
     sys.stderr.write(f"{error}\n")
     sys.exit(1)
@@ -94,7 +101,8 @@ def summary_of_study():
     """What `snakemake check` says when nothing is wrong."""
     people, recordings = len(STUDY.participants), STUDY.recordings.values()
     labelled = sum(bool(r.labels) for r in recordings)
+    more = f", {len(CAUTIONS)} caution{'' if len(CAUTIONS) == 1 else 's'} (above)" if CAUTIONS else ""
     return (
-        f"{GENERAL.study}: in order. {people} participants, {len(STUDY.sensors)} sensors, "
+        f"{GENERAL.study}: in order{more}. {people} participants, {len(STUDY.sensors)} sensors, "
         f"{len(recordings)} recordings, {labelled} with labels."
     )

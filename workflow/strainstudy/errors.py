@@ -76,10 +76,11 @@ class StudyError(Exception):
 
 def caution_lines(cautions: Sequence[Problem]) -> list[str]:
     """Show what is unlikely and stops nothing: no line if there is nothing."""
-    n = len(cautions)
-    if not n:
+    if not cautions:
         return []
-    return [f"{n} caution{'s' if n != 1 else ''}, which stop{'' if n != 1 else 's'} nothing:", *(f"  {c}" for c in cautions)]
+    n = len(cautions)
+    head = "1 caution, which stops nothing:" if n == 1 else f"{n} cautions, which stop nothing:"
+    return [head, *(f"  {caution}" for caution in cautions)]
 
 
 class RecordingError(Exception):

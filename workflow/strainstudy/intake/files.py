@@ -6,6 +6,7 @@ In: the study folder and the rows of ``recordings.tsv``. Out: paths that lie ins
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path, PurePosixPath, PureWindowsPath
@@ -16,14 +17,42 @@ from ..io.readers.suffixes import FORMATS, file_format
 from .links import Row
 from .rules import IDENTIFIER, RECORDINGS
 
-__all__ = ["LABELS", "label_files", "raw_file_problems"]
+__all__ = ["LABELS", "is_folder", "label_files", "raw_file_problems"]
 
 LABELS = "labels"
 _PASSED_OVER = (".json", ".md")
 
 
+_UNREACHABLE = (OSError, RuntimeError, ValueError)
+"""Raised by a path that is a loop of links, longer than the system takes, closed to the user or holds a NUL."""
+
+
+def _reason(error: Exception) -> str:
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror.lower()
+    return "a loop of links" if isinstance(error, RuntimeError) else str(error)
+
+
+def is_folder(path: Path) -> bool:
+    """Say whether there is such a folder, whatever the path looks like."""
+    try:
+        return path.is_dir()
+    except _UNREACHABLE:
+        return False
+
+
 def _path_fault(root: Path, file: str) -> tuple[str, str] | None:
     """Say what is wrong with a raw file's path, or nothing."""
+    try:
+        return _plain_path_fault(root, file)
+    except _UNREACHABLE as error:
+        return (
+            f"the file cannot be reached ({_reason(error)})",
+            "copy it to an ordinary place and name in the study folder",
+        )
+
+
+def _plain_path_fault(root: Path, file: str) -> tuple[str, str] | None:
     inside = "copy the file into the study folder and give its path from there"
     if PurePosixPath(file).is_absolute() or PureWindowsPath(file).is_absolute() or PureWindowsPath(file).drive:
         return "an absolute path", inside
@@ -31,6 +60,8 @@ def _path_fault(root: Path, file: str) -> tuple[str, str] | None:
         return "a path with backslashes", "write it with forward slashes"
     if ".." in PurePosixPath(file).parts:
         return "a path that leaves the study folder", inside
+    if not file.isprintable():
+        return "a path with a character that cannot be seen", "rename the file, or correct the cell"
     if set(file) & set("{}*?"):
         return "a path with braces, * or ?, which stand for patterns", "rename the file"
     path = root / file
@@ -66,6 +97,24 @@ def raw_file_problems(root: Path, recordings: Sequence[Row]) -> list[Problem]:
     return problems
 
 
+def _entries(folder: Path, name: str, problems: list[Problem]) -> list[Path]:
+    """List a folder in order; one that is closed to the user is a problem."""
+    try:
+        return sorted(folder.iterdir())
+    except OSError as error:
+        problems.append(
+            Problem(name, f"the folder cannot be opened ({_reason(error)})", "have its permissions changed")
+        )
+        return []
+
+
+def _inside(file: Path, here: Path) -> bool:
+    try:
+        return file.resolve().is_relative_to(here)
+    except _UNREACHABLE:
+        return False
+
+
 def label_files(root: Path, recordings: Sequence[str]) -> tuple[Mapping[str, Mapping[str, Path]], list[Problem]]:
     """Find the hand labels of a study.
 
@@ -87,13 +136,13 @@ def label_files(root: Path, recordings: Sequence[str]) -> tuple[Mapping[str, Map
     folder = root / LABELS
     found: dict[str, dict[str, Path]] = {}
     problems: list[Problem] = []
-    if not folder.exists():
+    if not os.path.lexists(folder):
         return found, problems
     if not folder.is_dir():
         return found, [Problem(LABELS, "not a folder", "make it a folder with one folder per recording")]
     known = set(recordings)
     here = root.resolve()
-    for entry in sorted(folder.iterdir()):
+    for entry in _entries(folder, LABELS, problems):
         name = f"{LABELS}/{entry.name}"
         if entry.name.startswith(".") or entry.suffix.lower() in _PASSED_OVER:
             continue
@@ -105,7 +154,7 @@ def label_files(root: Path, recordings: Sequence[str]) -> tuple[Mapping[str, Map
             problems.append(Problem(name, "labels for an unknown recording", remedy))
         else:
             found[entry.name] = {}
-            for file in sorted(entry.iterdir()):
+            for file in _entries(entry, name, problems):
                 if file.name.startswith(".") or file.suffix.lower() in _PASSED_OVER:
                     continue
                 rater = file.name.removesuffix(LABEL_SUFFIX)
@@ -113,7 +162,7 @@ def label_files(root: Path, recordings: Sequence[str]) -> tuple[Mapping[str, Map
                     message = f"not the name of a label file, <rater>{LABEL_SUFFIX}"
                     remedy = "rename it; the rater is written with letters, digits, '-' and '_'"
                     problems.append(Problem(f"{name}/{file.name}", message, remedy))
-                elif not file.resolve().is_relative_to(here):
+                elif not _inside(file, here):
                     remedy = "copy the file into the study folder"
                     problems.append(Problem(f"{name}/{file.name}", "a link that leads out of the study folder", remedy))
                 else:

@@ -1,8 +1,8 @@
 """Orders of magnitude: numbers of the sheets that no rig can have, and numbers that are rather of another unit.
 
-In: rows of ``sensors.tsv`` and ``recordings.tsv``, each cell already a number. Out: a fault for what cannot be, a caution
-for what is unlikely, both with the unit that the number is likely in. The limits are wide on purpose: a rig at 100 V
-or with a gain of 10 000 is told of and goes on.
+In: rows of ``sensors.tsv`` and ``recordings.tsv``, each cell checked as a number. Out: a fault for what cannot be, a
+caution for what is unlikely, both with the unit that the number is likely in. The limits are wide on purpose: a rig at
+100 V or with a gain of 10 000 goes on.
 """
 
 from __future__ import annotations

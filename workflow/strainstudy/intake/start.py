@@ -9,11 +9,12 @@ from typing import Any
 
 from ..config import StudyConfig, check_config, load_config
 from ..errors import Problem, StudyError
+from ..ingest.parameters import IngestParameters
 from ..study import Study, load_study
 from ..validate.norms import read_norms
 from .places import model_problems, path_problems
 
-__all__ = ["check_all", "reference_rater"]
+__all__ = ["check_all", "look", "reference_rater"]
 
 
 def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[str, Any], Study]:
@@ -47,13 +48,50 @@ def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[s
         try:
             study = load_study(Path(root))
         except StudyError as error:
-            problems += error.problems
+            problems += [*error.problems, *error.cautions]
     problems += places + model_problems(config, file)
     problems += _norm_problems(config) + _rater_problems(config, study, file)
     if problems or study is None:
-        raise StudyError(problems)
+        raise StudyError([*problems, *(() if study is None else study.cautions)])
     general, sections = load_config(config, file)
     return general, sections, study
+
+
+def look(study: Study, general: StudyConfig, ingest: IngestParameters, *, thorough: bool) -> tuple[Problem, ...]:
+    """Open raw files of a checked study, before anything is run.
+
+    Parameters
+    ----------
+    study : Study
+    general : StudyConfig
+        Under ``strict`` what would reject or degrade a recording is a fault.
+    ingest : IngestParameters
+    thorough : bool
+        Open all raw files; else those with labels alone, for what would be lost without a word.
+
+    Returns
+    -------
+    tuple of Problem
+        All cautions: of the sheets and of the files.
+
+    Raises
+    ------
+    StudyError
+        With every fault, such as labels beyond the end of their recording.
+    """
+    from .look import look_into_files
+
+    found = look_into_files(
+        study,
+        gap_steps=ingest.gap_steps,
+        rate_tolerance=ingest.rate_tolerance,
+        strict=general.strict,
+        only_labelled=not (thorough or general.strict),
+    )
+    problems = [*study.cautions, *found]
+    if not all(problem.caution for problem in problems):
+        raise StudyError(problems)
+    return tuple(problems)
 
 
 def _norm_problems(config: Mapping[str, Any]) -> list[Problem]:

@@ -220,7 +220,8 @@ def peek(path: Path, columns: Sequence[str]) -> Peek:
         layout = find_layout(lines[:_PEEK_LINES], columns)
     except ReadError:
         layout = find_layout(lines[:_HEAD_LINES], columns)
-    rows = [line for line in lines[layout.first_row :] if line.strip() and not line.lstrip().startswith(_COMMENT)]
+    below = lines[layout.first_row :] if whole else []
+    rows = [line for line in below if line.strip() and not line.lstrip().startswith(_COMMENT)]
     names = tuple(name for name in layout.names if name)
     units = {} if layout.units is None else {n: u for n, u in zip(layout.names, layout.units, strict=True) if n and u}
     clocks = {name for name, clock in zip(layout.names, layout.clock, strict=True) if clock}
