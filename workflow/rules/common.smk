@@ -2,6 +2,7 @@
 import os
 import sys
 from dataclasses import asdict, replace
+from functools import cache
 from pathlib import Path
 
 from strainstudy.batches import BENCH, group_recordings
@@ -12,17 +13,28 @@ from strainstudy.intake.start import check_all, look, reference_rater
 from strainstudy.provenance.code import code_hash
 
 config_files = [str(file) for file in workflow.configfiles]
-targets = getattr(workflow.dag_settings, "targets", None) or ()
+
+
+def refuse(error):
+    """End the run with every fault of the study."""
+    sys.stderr.write(f"{error}\n")
+    sys.exit(1)
+
+
+def say(cautions):
+    """Tell what is unlikely and stops nothing."""
+    sys.stderr.write("".join(f"{line}\n" for line in caution_lines(cautions)))
+
+
 try:
     check_config_files(config_files)
     GENERAL, SETTINGS, STUDY = check_all(config, " + ".join(config_files))
     CAUTIONS = STUDY.cautions
     if workflow.is_main_process:
-        CAUTIONS = look(STUDY, GENERAL, SETTINGS["ingest"], thorough="check" in targets)
-        sys.stderr.write("".join(f"{line}\n" for line in caution_lines(CAUTIONS)))
+        CAUTIONS = look(STUDY, GENERAL, SETTINGS["ingest"])
+        say(CAUTIONS)
 except StudyError as error:
-    sys.stderr.write(f"{error}\n")
-    sys.exit(1)
+    refuse(error)
 
 REFERENCE_RATER = reference_rater(STUDY, SETTINGS["validate"].reference_rater)
 RESULTS = os.path.normpath(GENERAL.results)
@@ -97,11 +109,18 @@ def study_rows(labels=False):
     }
 
 
+@cache
 def summary_of_study():
-    """What `snakemake check` says when nothing is wrong."""
+    """What `snakemake check` says when nothing is wrong, after a look into every raw file."""
+    try:
+        cautions = look(STUDY, GENERAL, SETTINGS["ingest"], thorough=True)
+    except StudyError as error:
+        refuse(error)
+    say([caution for caution in cautions if caution not in CAUTIONS])
+    n = len(cautions)
+    more = f", with {n} caution{'' if n == 1 else 's'} (above)" if n else ""
     people, recordings = len(STUDY.participants), STUDY.recordings.values()
     labelled = sum(bool(r.labels) for r in recordings)
-    more = f", {len(CAUTIONS)} caution{'' if len(CAUTIONS) == 1 else 's'} (above)" if CAUTIONS else ""
     return (
         f"{GENERAL.study}: in order{more}. {people} participants, {len(STUDY.sensors)} sensors, "
         f"{len(recordings)} recordings, {labelled} with labels."

@@ -8,9 +8,8 @@ the setting ``strict`` a run would stop there, so it is a fault then.
 from __future__ import annotations
 
 import difflib
-import math
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -33,6 +32,17 @@ _MOST_NAMES: Final = 12
 _GOES_ON: Final = "the run goes on without the recording"
 
 
+_MUCH_LONGER: Final = 1.3
+
+
+@dataclass(frozen=True)
+class _Settings:
+    """What is a gap between stamps, and from what share on two rates differ."""
+
+    gap_steps: float
+    rate_tolerance: float
+
+
 @dataclass(frozen=True)
 class Looked:
     """What a raw file shows at a glance.
@@ -45,11 +55,14 @@ class Looked:
         None where the file would have to be read for it.
     rate : float or None
         Hz, by the stamps, the file or the sheet.
+    about_s : float or None
+        What the length is likely to be where it is not known.
     """
 
     channels: tuple[Channel, ...]
     length_s: float | None
     rate: float | None
+    about_s: float | None = None
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -104,13 +117,9 @@ def _column_problems(recording: Recording, names: Sequence[str]) -> list[Problem
     return problems
 
 
-def _differ(one: float, other: float | None, tolerance: float) -> bool:
-    return other is not None and abs(one / other - 1.0) > tolerance
-
-
-def _rate_problem(recording: Recording, rate: float, source: str, tolerance: float) -> Problem | None:
+def _rate_problem(recording: Recording, rate: float, source: str, settings: _Settings) -> Problem | None:
     sheet = recording.sampling_frequency
-    if not _differ(rate, sheet, tolerance):
+    if sheet is None or abs(rate / sheet - 1.0) <= settings.rate_tolerance:
         return None
     message = f"{source} {rate:.6g} Hz, sampling_frequency in recordings.tsv says {sheet:.6g}"
     remedy = "correct sampling_frequency, or name the unit of the stamps in the column's name (time_ms)"
@@ -118,14 +127,14 @@ def _rate_problem(recording: Recording, rate: float, source: str, tolerance: flo
 
 
 def _by_stamps(
-    recording: Recording, extent: Extent, gap_steps: float, tolerance: float
+    recording: Recording, extent: Extent, settings: _Settings
 ) -> tuple[float | None, float | None, list[Problem]]:
     """Give rate and length by the time column, and what is wrong with it."""
     column, sheet = recording.time_column or "", recording.sampling_frequency
     stamps = extent.stamps[np.isfinite(extent.stamps)]
     try:
         factor = 1.0 if extent.clock else stamp_unit(stamps, column, extent.units, sheet).seconds
-        rate = time_base(stamps * factor, None, gap_steps=gap_steps).rate
+        rate = time_base(stamps * factor, None, gap_steps=settings.gap_steps).rate
     except TimeBaseError as error:
         message = f"time column {column!r}: {error}"
         return (
@@ -133,44 +142,63 @@ def _by_stamps(
             None,
             [_said(recording, message, f"correct it, or leave time_column empty; else {_GOES_ON}", column)],
         )
-    odd = _rate_problem(recording, rate, f"time stamps of {column!r} give", tolerance)
+    odd = _rate_problem(recording, rate, f"time stamps of {column!r} give", settings)
     length = None if extent.last is None else (extent.last - float(stamps[0])) * factor + 1 / rate
     return rate, length if length is None or length > 0 else None, [] if odd is None else [odd]
 
 
-def _look(recording: Recording, gap_steps: float, tolerance: float) -> tuple[Looked | None, list[Problem]]:
-    """Open one file."""
-    wanted = [channel.name for channel in recording.channels]
-    column = recording.time_column
-    wanted += [] if column is None else [column]
-    try:
-        seen: Peek = peek(recording.path, wanted)
-        known = seen.rate is not None and (column is None or column not in seen.names)
-        extent = None if known else read_extent(recording.path, wanted, column)
-    except ReadError as error:
-        return None, [_said(recording, error.reason, _GOES_ON)]
-    problems = _column_problems(recording, seen.names)
-    channels = tuple(c for c in recording.channels if c.name in seen.names and c.status != "bad")
+def _timed(
+    recording: Recording, channels: tuple[Channel, ...], seen: Peek, settings: _Settings, *, surely: bool = False
+) -> tuple[Looked, list[Problem]]:
+    """Find the rate and the length of a recording whose file could be opened."""
+    column, problems = recording.time_column, list[Problem]()
+    stamped = column is not None and column in seen.names
+    known = seen.rate is not None and not stamped
+    names = [channel.name for channel in recording.channels] + ([] if column is None else [column])
+    extent = None if known else read_extent(recording.path, names, column, surely=surely)
     rate, length = seen.rate or recording.sampling_frequency, None
-    if column is not None and column not in seen.names:
-        clocks = seen.time_like or seen.names
-        remedy = f"{_is_it(column, clocks)} Else correct time_column"
-        problems.append(_said(recording, f"the time column {column!r} is not in the file", remedy, column))
-    if column is not None and column in seen.names:
-        if extent is not None and len(extent.stamps):
-            rate, length, found = _by_stamps(recording, extent, gap_steps, tolerance)
-            problems += found
-        return Looked(channels, length, rate), problems
-    if seen.rate is not None:
-        odd = _rate_problem(recording, seen.rate, "the file says", tolerance)
+    if stamped and extent is not None and len(extent.stamps):
+        rate, length, problems = _by_stamps(recording, extent, settings)
+    elif not stamped:
+        odd = None if seen.rate is None else _rate_problem(recording, seen.rate, "the file says", settings)
         problems += [] if odd is None else [odd]
-    samples = seen.samples if seen.samples is not None else (extent.rows if extent is not None else None)
-    if samples is not None and rate is not None and math.isfinite(rate) and rate > 0:
-        length = samples / rate
-    return Looked(channels, length, rate), problems
+        samples = seen.samples if seen.samples is not None or extent is None else extent.rows
+        if samples is not None and rate is not None and rate > 0:
+            length = samples / rate
+    about = None if extent is None or extent.rows_about is None or not rate else extent.rows_about / rate
+    return Looked(channels, length, rate, about), problems
 
 
-def _label_problems(study: Study, recording: Recording, looked: Looked) -> list[Problem]:
+def _look(recording: Recording, settings: _Settings) -> tuple[Looked | None, Peek | None, list[Problem]]:
+    """Open one file."""
+    column = recording.time_column
+    names = [channel.name for channel in recording.channels] + ([] if column is None else [column])
+    try:
+        seen: Peek = peek(recording.path, names)
+        channels = tuple(c for c in recording.channels if c.name in seen.names and c.status != "bad")
+        looked, found = _timed(recording, channels, seen, settings)
+    except ReadError as error:
+        return None, None, [_said(recording, error.reason, _GOES_ON)]
+    problems = _column_problems(recording, seen.names)
+    if column is not None and column not in seen.names:
+        remedy = f"{_is_it(column, seen.time_like or seen.names)} Else correct time_column"
+        problems.append(_said(recording, f"the time column {column!r} is not in the file", remedy, column))
+    return looked, seen, problems + found
+
+
+def _longer_look(recording: Recording, looked: Looked, seen: Peek, end: float, settings: _Settings) -> float | None:
+    """Give the length of a recording, reading all of a large file only where labels go on too long for its size."""
+    if looked.length_s is not None or looked.about_s is None or end < _MUCH_LONGER * looked.about_s:
+        return looked.length_s
+    try:
+        return _timed(recording, looked.channels, seen, settings, surely=True)[0].length_s
+    except ReadError:
+        return None
+
+
+def _label_problems(
+    study: Study, recording: Recording, looked: Looked, seen: Peek, settings: _Settings
+) -> list[Problem]:
     problems = []
     sheet_points = {channel.tracked_point for channel in recording.channels}
     points = {channel.tracked_point for channel in looked.channels}
@@ -180,8 +208,9 @@ def _label_problems(study: Study, recording: Recording, looked: Looked) -> list[
         if sheet is None:
             continue
         labels = labels_in(sheet)
-        if looked.length_s is not None:
-            problems += length_problems(labels, looked.length_s, looked.rate, file, recording.file)
+        length = _longer_look(recording, looked, seen, max((label.end for label in labels), default=0.0), settings)
+        if length is not None:
+            problems += length_problems(labels, length, looked.rate, file, recording.file)
         if points and points != sheet_points:
             # a row for every recording may name a channel that this file does not have
             problems += [p for p in meaning_problems(labels, points, file) if "channel" in p.message]
@@ -198,6 +227,11 @@ def _in_no_file(seen: Mapping[str, Counter[bool]]) -> list[Problem]:
             remedy = "correct the name, or remove the row"
             problems.append(Problem(CHANNELS.file, message, remedy, column="name", value=name, caution=True))
     return problems
+
+
+def _strictly(problem: Problem) -> Problem:
+    remedy = problem.remedy.replace(_GOES_ON, "under the setting strict a run stops there")
+    return replace(problem, remedy=remedy, caution=False)
 
 
 def look_into_files(
@@ -221,22 +255,23 @@ def look_into_files(
     list of Problem
         By recording; labels first.
     """
+    settings = _Settings(gap_steps, rate_tolerance)
     of_files: list[Problem] = []
     of_labels: list[Problem] = []
     shared: dict[str, Counter[bool]] = defaultdict(Counter)
     for recording in study.recordings.values():
         if only_labelled and not recording.labels:
             continue
-        looked, found = _look(recording, gap_steps, rate_tolerance)
+        looked, seen, found = _look(recording, settings)
         of_files += found
-        if looked is None:
+        if looked is None or seen is None:
             continue
         names = {channel.name for channel in looked.channels}
         for channel in recording.channels:
             if channel.shared and channel.status != "bad":
                 shared[channel.name][channel.name in names] += 1
-        of_labels += _label_problems(study, recording, looked)
+        of_labels += _label_problems(study, recording, looked, seen, settings)
     if only_labelled:
         return [*of_labels, *(p for p in of_files if not p.caution)]
-    said: Iterable[Problem] = [*of_files, *_in_no_file(shared)]
-    return [*of_labels, *(replace(p, caution=p.caution and not strict) for p in said)]
+    said = [*of_files, *_in_no_file(shared)]
+    return [*of_labels, *(map(_strictly, said) if strict else said)]

@@ -57,7 +57,9 @@ def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[s
     return general, sections, study
 
 
-def look(study: Study, general: StudyConfig, ingest: IngestParameters, *, thorough: bool) -> tuple[Problem, ...]:
+def look(
+    study: Study, general: StudyConfig, ingest: IngestParameters, *, thorough: bool = False
+) -> tuple[Problem, ...]:
     """Open raw files of a checked study, before anything is run.
 
     Parameters

@@ -33,6 +33,8 @@ _MOST_PACKED = 300_000
 _MOST_COUNTED = 4_000_000
 """Bytes of text whose rows are counted in about 2 ms."""
 _MOST_ROWS = 1_000_000
+_MOST_READ = 200_000_000
+"""Bytes of text that are read where it must be known."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,8 @@ class Extent:
         Of the stamps, as the file says.
     rows : int or None
         Rows with samples; None where they would have to be counted.
+    rows_about : int or None
+        Their number by the size of the file and of its first rows; not to be relied on.
     """
 
     stamps: npt.NDArray[np.float64]
@@ -58,6 +62,7 @@ class Extent:
     clock: bool = False
     units: str | None = None
     rows: int | None = None
+    rows_about: int | None = None
 
 
 def _table(content: bytes, columns: Sequence[str]) -> tuple[list[str], Layout]:
@@ -96,16 +101,28 @@ def _seconds(cells: Sequence[str | None], layout: Layout, i: int) -> npt.NDArray
     return np.array(values, dtype=np.float64)
 
 
-def _text(path: Path, columns: Sequence[str], time_column: str | None) -> Extent | None:
-    size, packed = path.stat().st_size, _is_gzip(path)
-    wholly = size <= (_MOST_PACKED if packed else _MOST_COUNTED)
+def _size(path: Path) -> int:
+    """Size of a text in bytes, unpacked (RFC 1952: the last four bytes of a gzip member, modulo 2^32)."""
+    size = path.stat().st_size
+    if not _is_gzip(path) or size < 4:
+        return size
+    with path.open("rb") as file:
+        file.seek(-4, 2)
+        return max(int.from_bytes(file.read(4), "little"), size)
+
+
+def _text(path: Path, columns: Sequence[str], time_column: str | None, surely: bool) -> Extent | None:
+    size, packed, unpacked = path.stat().st_size, _is_gzip(path), _size(path)
+    wholly = size <= (_MOST_PACKED if packed else _MOST_COUNTED) or (surely and unpacked <= _MOST_READ)
     content = _unpacked(path, -1 if wholly else _HEADS[-1] + 1)
     if content.startswith((b"\xff\xfe", b"\xfe\xff")) and not wholly:
         return None
     lines, layout = _table(content, columns)
     rows = content.count(b"\n") + (not content.endswith(b"\n")) - layout.first_row if wholly else None
+    typical = [len(line) + 1 for line in lines[layout.first_row :]]
+    about = None if wholly or not typical else int(unpacked / (sum(typical) / len(typical)))
     if time_column is None or time_column not in layout.names:
-        return Extent(np.empty(0), rows=rows)
+        return Extent(np.empty(0), rows=rows, rows_about=about)
     i = layout.names.index(time_column)
     tail = b""
     if wholly:
@@ -120,7 +137,7 @@ def _text(path: Path, columns: Sequence[str], time_column: str | None) -> Extent
     later = times[len(first) :][np.isfinite(times[len(first) :])]
     last = float(later[-1]) if later.size else None
     units = layout.units[i] if layout.units is not None else None
-    return Extent(times[: len(first)], last, layout.clock[i], units or None, rows)
+    return Extent(times[: len(first)], last, layout.clock[i], units or None, rows, about)
 
 
 def _parquet(path: Path, time_column: str | None) -> Extent | None:
@@ -140,7 +157,7 @@ def _parquet(path: Path, time_column: str | None) -> Extent | None:
     return Extent(column.values[:_MOST_HEAD], float(known[-1]) if known.size else None, column.clock, None, rows)
 
 
-def read_extent(path: Path, columns: Sequence[str], time_column: str | None) -> Extent | None:
+def read_extent(path: Path, columns: Sequence[str], time_column: str | None, *, surely: bool = False) -> Extent | None:
     """Read the first and last rows of a raw file whose format knows no rate.
 
     Parameters
@@ -151,11 +168,13 @@ def read_extent(path: Path, columns: Sequence[str], time_column: str | None) -> 
         Names that are looked for, as for `peek`.
     time_column : str or None
         The column of stamps.
+    surely : bool
+        Read a larger file to its end as well.
 
     Returns
     -------
     Extent or None
-        None for other formats and where the whole file would have to be read.
+        None for other formats and where too much would have to be read.
 
     Raises
     ------
@@ -165,7 +184,7 @@ def read_extent(path: Path, columns: Sequence[str], time_column: str | None) -> 
     form = file_format(path)
     try:
         if form == "text":
-            return _text(path, columns, time_column)
+            return _text(path, columns, time_column, surely)
         return _parquet(path, time_column) if form == "parquet" else None
     except (OSError, ValueError, pa.ArrowException) as error:
         raise ReadError(f"the rows cannot be read ({error}); export or copy the file again") from error
