@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import pickle
 import shutil
 import subprocess
@@ -110,11 +111,34 @@ def test_the_check_alone_names_every_fault_and_ends_with_an_error_but_no_traceba
     assert not (tmp_path / "out").exists()
 
 
-def test_a_broken_file_under_strict_stops_with_its_reason_and_keeps_what_was_done(tmp_path):
-    study = write_study(
+def small_cohort(tmp_path: Path) -> Path:
+    return write_study(
         tmp_path / "a study", people=2, sessions=1, minutes=0.2, tasks=("walk",), bench=False, faults=False
     )
+
+
+def test_a_broken_file_is_a_caution_of_the_check_and_under_strict_a_fault_before_any_work(tmp_path):
+    study = small_cohort(tmp_path)
     (study / "raw/sub-02/sub-02_ses-01_walk.csv.gz").write_bytes(b"no gzip")
+    told = "raw/sub-02/sub-02_ses-01_walk.csv.gz: recording sub-02_ses-01_walk: not a whole gzip file"
+    done = snakemake(tmp_path, "check", study=str(study), results="out")
+    assert done.returncode == 0
+    assert "1 caution, which stops nothing:" in done.stderr
+    assert told in done.stderr
+    assert "in order, with 1 caution (above)." in done.stdout
+    done = snakemake(tmp_path, study=str(study), results="out", strict=True)
+    assert done.returncode == 1
+    assert "1 problem found; nothing was run:" in done.stderr
+    assert told in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_recording_of_no_use_under_strict_stops_with_its_reason_and_keeps_what_was_done(tmp_path):
+    study = small_cohort(tmp_path)
+    file = study / "raw/sub-02/sub-02_ses-01_walk.csv.gz"
+    lines = gzip.decompress(file.read_bytes()).splitlines(keepends=True)
+    file.write_bytes(gzip.compress(b"".join(lines[:60])))
+    shutil.rmtree(study / "labels")
     settings = {"study": str(study), "results": "my results", "strict": True, "batches": 4}
     done = snakemake(tmp_path, "--keep-going", "--until", "ingest", **settings)
     assert done.returncode == 1

@@ -115,7 +115,7 @@ def _contradictions(labels: Sequence[Label], file: str) -> list[Problem]:
 def _impossible_lengths(labels: Sequence[Label], file: str) -> list[Problem]:
     problems = []
     for label in labels:
-        if label.kind in _LASTING and label.cells.get("duration") is not None and label.duration == 0:
+        if label.kind in _LASTING and to_number(label.cells.get("duration")) == 0:
             message, remedy = f"{label.kind} that lasts no time", "give its duration in seconds, or remove it"
             problems.append(_at(file, label, "duration", message, remedy))
     for kind, longest in _LONGEST_S.items():

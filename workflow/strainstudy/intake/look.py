@@ -134,7 +134,7 @@ def _by_stamps(
     stamps = extent.stamps[np.isfinite(extent.stamps)]
     try:
         factor = 1.0 if extent.clock else stamp_unit(stamps, column, extent.units, sheet).seconds
-        rate = time_base(stamps * factor, None, gap_steps=settings.gap_steps).rate
+        base = time_base(stamps * factor, None, gap_steps=settings.gap_steps)
     except TimeBaseError as error:
         message = f"time column {column!r}: {error}"
         return (
@@ -142,7 +142,9 @@ def _by_stamps(
             None,
             [_said(recording, message, f"correct it, or leave time_column empty; else {_GOES_ON}", column)],
         )
-    odd = _rate_problem(recording, rate, f"time stamps of {column!r} give", settings)
+    rate = base.rate
+    # a coarse clock gives no rate by the first rows alone
+    odd = None if base.packets else _rate_problem(recording, rate, f"time stamps of {column!r} give", settings)
     length = None if extent.last is None else (extent.last - float(stamps[0])) * factor + 1 / rate
     return rate, length if length is None or length > 0 else None, [] if odd is None else [odd]
 
@@ -199,6 +201,7 @@ def _longer_look(recording: Recording, looked: Looked, seen: Peek, end: float, s
 def _label_problems(
     study: Study, recording: Recording, looked: Looked, seen: Peek, settings: _Settings
 ) -> list[Problem]:
+    """Hold the labels of a recording against its length and against the channels that its file has."""
     problems = []
     sheet_points = {channel.tracked_point for channel in recording.channels}
     points = {channel.tracked_point for channel in looked.channels}

@@ -37,7 +37,7 @@ class _Range:
 # of a battery, amplifiers of bridges; possible: what can be built at all.
 _OHM: Final = _Range((1e-3, 1e13), (50.0, 1e8), "ohm", "mohm", "kohm")
 _SENSORS: Final[Mapping[str, _Range]] = {
-    "excitation_v": _Range((1e-6, 1e3), (0.1, 50.0), "V", "mV"),
+    "excitation_v": _Range((1e-6, 1e3), (0.2, 50.0), "V", "mV"),
     **dict.fromkeys(("r1_ohm", "r2_ohm", "r3_ohm", "rest_ohm"), _OHM),
     "amplifier_gain": _Range((1e-6, 1e8), (0.05, 2e4), ""),
     "gauge_factor": _Range((1e-6, 1e9), (0.05, 1e4), ""),

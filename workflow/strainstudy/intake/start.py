@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,8 @@ from ..errors import Problem, StudyError
 from ..ingest.parameters import IngestParameters
 from ..study import Study, load_study
 from ..validate.norms import read_norms
+from ..vocabulary import KNEES
+from .files import is_folder
 from .places import model_problems, path_problems
 
 __all__ = ["check_all", "look", "reference_rater"]
@@ -49,12 +52,17 @@ def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[s
             study = load_study(Path(root))
         except StudyError as error:
             problems += [*error.problems, *error.cautions]
-    problems += places + model_problems(config, file)
+    of_model = model_problems(config, file)
+    problems += places + of_model
+    cautions: list[Problem] = []
+    if study is not None and not of_model:
+        cautions = _model_fit(config, study, file)
+        problems += [problem for problem in cautions if not problem.caution]
     problems += _norm_problems(config) + _rater_problems(config, study, file)
     if problems or study is None:
         raise StudyError([*problems, *(() if study is None else study.cautions)])
     general, sections = load_config(config, file)
-    return general, sections, study
+    return general, sections, replace(study, cautions=(*study.cautions, *cautions))
 
 
 def look(
@@ -94,6 +102,28 @@ def look(
     if not all(problem.caution for problem in problems):
         raise StudyError(problems)
     return tuple(problems)
+
+
+def _model_fit(config: Mapping[str, Any], study: Study, file: str) -> list[Problem]:
+    """Compare what a given model can tell with what the study records."""
+    model = config.get("model")
+    if not isinstance(model, str) or not is_folder(Path(model)):
+        return []
+    from ..classify.external import kinds_of  # as in places: only where there is a model
+
+    points = {channel.tracked_point for recording in study.recordings.values() for channel in recording.channels}
+    needed = {"gait": bool(points & set(KNEES.values())), "swallows": "throat" in points}
+    lacking = [name for name, there in zip(needed, kinds_of(Path(model)), strict=True) if needed[name] and not there]
+    if not lacking:
+        return []
+    serves = any(there for name, there in zip(needed, kinds_of(Path(model)), strict=True) if needed[name])
+    message = f"the run it comes from trained no model of {' and '.join(lacking)}, which this study records"
+    remedy = (
+        "its own labels train one, or the rule stands in; name another model if that is not meant"
+        if serves
+        else "name the model/ folder of another run, or null"
+    )
+    return [Problem(file, message, remedy, column="model", value=model, caution=serves)]
 
 
 def _norm_problems(config: Mapping[str, Any]) -> list[Problem]:
