@@ -224,9 +224,9 @@ def _in_no_file(seen: Mapping[str, Counter[bool]]) -> list[Problem]:
     """Find rows for every recording whose column is in none of the files."""
     problems = []
     for name, counts in seen.items():
-        if not counts[True]:
-            n = counts[False]
-            message = f"this column is in none of the {n} files that could have it" if n > 1 else "not in the file"
+        # of a single file it may be right that it has the other of two columns
+        if not counts[True] and counts[False] > 1:
+            message = f"this column is in none of the {counts[False]} files that could have it"
             remedy = "correct the name, or remove the row"
             problems.append(Problem(CHANNELS.file, message, remedy, column="name", value=name, caution=True))
     return problems
@@ -262,19 +262,21 @@ def look_into_files(
     of_files: list[Problem] = []
     of_labels: list[Problem] = []
     shared: dict[str, Counter[bool]] = defaultdict(Counter)
+    unread: set[str] = set()
     for recording in study.recordings.values():
         if only_labelled and not recording.labels:
             continue
         looked, seen, found = _look(recording, settings)
         of_files += found
         if looked is None or seen is None:
+            unread.update(channel.name for channel in recording.channels)
             continue
         names = {channel.name for channel in looked.channels}
         for channel in recording.channels:
-            if channel.shared and channel.status != "bad":
+            if channel.shared and channel.status != "bad" and names:
                 shared[channel.name][channel.name in names] += 1
         of_labels += _label_problems(study, recording, looked, seen, settings)
     if only_labelled:
         return [*of_labels, *(p for p in of_files if not p.caution)]
-    said = [*of_files, *_in_no_file(shared)]
+    said = [*of_files, *_in_no_file({name: counts for name, counts in shared.items() if name not in unread})]
     return [*of_labels, *(map(_strictly, said) if strict else said)]

@@ -7,6 +7,7 @@ broken YAML without naming the line: ``python -m strainstudy.intake.settings_fil
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,6 +18,7 @@ from ..errors import Problem, StudyError
 
 __all__ = ["check_config_files", "config_file_problems"]
 
+_MOST_VALUES = 10_000
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 
@@ -46,6 +48,19 @@ def _twice(node: yaml.Node | None, path: str, file: str) -> list[Problem]:
                 first[text] = line
             waiting.append((value, dotted))
     return sorted(problems, key=lambda p: p.row or 0)
+
+
+def _unfolded(node: yaml.Node, sizes: dict[int, float]) -> float:
+    """Count the values that a text stands for once its aliases are written out; without end if one holds itself."""
+    if id(node) not in sizes:
+        sizes[id(node)] = math.inf
+        parts: list[yaml.Node] = []
+        if isinstance(node, yaml.SequenceNode):
+            parts = list(node.value)
+        elif isinstance(node, yaml.MappingNode):
+            parts = [part for pair in node.value for part in pair]
+        sizes[id(node)] = 1 + sum(_unfolded(part, sizes) for part in parts)
+    return sizes[id(node)]
 
 
 def _no_yaml(error: yaml.YAMLError, file: str) -> Problem:
@@ -83,6 +98,8 @@ def config_file_problems(path: Path, file: str) -> list[Problem]:
         return [Problem(file, f"the file cannot be opened ({why})", "make it a readable file")]
     try:
         node = yaml.compose(text, Loader=_LOADER)
+        if node is not None and _unfolded(node, {}) > _MOST_VALUES:
+            return [Problem(file, "far more values than there are settings, by aliases (*) perhaps", "write them out")]
     except yaml.YAMLError as error:
         return [_no_yaml(error, file)]
     except RecursionError:
