@@ -27,12 +27,12 @@ NORMS = str(Path(__file__).parents[2] / "config/norms.tsv")
 MUTATIONS = int(os.environ.get("FUZZ_MUTATIONS", "60"))
 SHEETS = [name for name in FILES if name.endswith(".tsv")]
 CELLS = [
-    "", "n/a", "0", "-1", "1e9", "1e308", "-1e-320", "inf", "nan", "NaN", "1,5", "1_000", "0x10", "٣", "½", "1e400",
-    "*", "?", "{x}", "../x", "/etc/passwd", "C:\\x", "a" * 300, "\0", "\x1b", "\u202e", "\ufeff", "\ud7ff", "𝟘", "é",
-    '"', '"18', '""', "'", "=1+1", "-", "@x", "raw", ".", "raw/", "raw/walk-01.csv", "raw/walk-01.csv/", "labels",
-    "sub-01", "left", "right", "left_knee", "throat", "deg", "V", "walk", "tap", "S1", "walk-01", "*\t*", "limping_gait", "rest",
-    "swallow", "turn", "labelled", "knee_bend", "initial_contact", "bad", "100", "1e-9", "3300", "True", "\u2028",
-    "\x85",
+    "", "n/a", "0", "-1", "1e9", "1e308", "-1e-320", "inf", "nan", "NaN", "1,5", "1_000", "0x10", "٣", "½",
+    "1e400", "*", "?", "{x}", "../x", "/etc/passwd", "C:\\x", "a" * 300, "\0", "\x1b", "\u202e", "\ufeff",
+    "\ud7ff", "𝟘", "é", '"', '"18', '""', "'", "=1+1", "-", "@x", "raw", ".", "raw/", "raw/walk-01.csv",
+    "raw/walk-01.csv/", "labels", "sub-01", "left", "right", "left_knee", "throat", "deg", "V", "walk", "tap",
+    "S1", "walk-01", "*\t*", "limping_gait", "rest", "swallow", "turn", "labelled", "knee_bend",
+    "initial_contact", "bad", "100", "1e-9", "3300", "True", "\u2028", "\x85",
 ]  # fmt: skip
 BYTES = [
     b"",

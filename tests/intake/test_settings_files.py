@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -72,8 +73,7 @@ def test_a_config_file_that_is_not_read_as_it_is_meant_is_named_with_its_line(tm
     "text",
     [
         "gait: &a [*a]\n",
-        "a: &a [x, x, x, x]\n"
-        + "".join(f"{n}: &{n} [{', '.join([f'*{m}'] * 9)}]\n" for m, n in zip("abcdefg", "bcdefgh")),
+        "a: &a [x, x, x, x]\n" + "".join(f"{n}: &{n} [{', '.join([f'*{m}'] * 9)}]\n" for m, n in pairwise("abcdefgh")),
     ],
 )
 def test_a_text_that_stands_for_values_without_end_is_refused(tmp_path, text):
