@@ -200,3 +200,12 @@ def test_the_extent_of_clock_times_is_in_seconds(tmp_path):
     assert extent.clock
     assert extent.last == pytest.approx(80.0)
     assert extent.rows == 101
+
+
+def test_a_small_file_that_unpacks_without_end_is_left_to_the_reader(tmp_path):
+    path = tmp_path / "bomb.csv.gz"
+    path.write_bytes(gzip.compress(rows("time_s,v", 5.0, extra=1) + b"1,1\n" * 10_000_000, 9))
+    assert path.stat().st_size < 300_000
+    extent = read_extent(path, ["v"], "time_s")
+    assert extent is not None
+    assert (extent.rows, extent.last) == (None, None)

@@ -150,14 +150,11 @@ def _by_stamps(
 
 
 def _timed(
-    recording: Recording, channels: tuple[Channel, ...], seen: Peek, settings: _Settings, *, surely: bool = False
+    recording: Recording, channels: tuple[Channel, ...], seen: Peek, extent: Extent | None, settings: _Settings
 ) -> tuple[Looked, list[Problem]]:
     """Find the rate and the length of a recording whose file could be opened."""
     column, problems = recording.time_column, list[Problem]()
     stamped = column is not None and column in seen.names
-    known = seen.rate is not None and not stamped
-    names = [channel.name for channel in recording.channels] + ([] if column is None else [column])
-    extent = None if known else read_extent(recording.path, names, column, surely=surely)
     rate, length = seen.rate or recording.sampling_frequency, None
     if stamped and extent is not None and len(extent.stamps):
         rate, length, problems = _by_stamps(recording, extent, settings)
@@ -171,16 +168,33 @@ def _timed(
     return Looked(channels, length, rate, about), problems
 
 
-def _look(recording: Recording, settings: _Settings) -> tuple[Looked | None, Peek | None, list[Problem]]:
-    """Open one file."""
+def _names(recording: Recording) -> list[str]:
+    own = [] if recording.time_column is None else [recording.time_column]
+    return [channel.name for channel in recording.channels] + own
+
+
+def _opened(recording: Recording, length_only: bool) -> tuple[Peek, Extent | None]:
+    """Open a file; for its length alone the first and last rows of a text tell the names as well."""
+    names, column = _names(recording), recording.time_column
+    extent = read_extent(recording.path, names, column) if length_only else None
+    if extent is not None:
+        return Peek(extent.names, None, extent.rows, {}, ()), extent
+    seen = peek(recording.path, names)
+    known = seen.rate is not None and (column is None or column not in seen.names)
+    return seen, None if known else read_extent(recording.path, names, column)
+
+
+def _look(
+    recording: Recording, settings: _Settings, length_only: bool
+) -> tuple[Looked | None, Peek | None, list[Problem]]:
+    """Open one file and say what is wrong with it."""
     column = recording.time_column
-    names = [channel.name for channel in recording.channels] + ([] if column is None else [column])
     try:
-        seen: Peek = peek(recording.path, names)
-        channels = tuple(c for c in recording.channels if c.name in seen.names and c.status != "bad")
-        looked, found = _timed(recording, channels, seen, settings)
+        seen, extent = _opened(recording, length_only)
     except ReadError as error:
         return None, None, [_said(recording, error.reason, _GOES_ON)]
+    channels = tuple(c for c in recording.channels if c.name in seen.names and c.status != "bad")
+    looked, found = _timed(recording, channels, seen, extent, settings)
     problems = _column_problems(recording, seen.names)
     if column is not None and column not in seen.names:
         remedy = f"{_is_it(column, seen.time_like or seen.names)} Else correct time_column"
@@ -193,9 +207,10 @@ def _longer_look(recording: Recording, looked: Looked, seen: Peek, end: float, s
     if looked.length_s is not None or looked.about_s is None or end < _MUCH_LONGER * looked.about_s:
         return looked.length_s
     try:
-        return _timed(recording, looked.channels, seen, settings, surely=True)[0].length_s
+        extent = read_extent(recording.path, _names(recording), recording.time_column, surely=True)
     except ReadError:
         return None
+    return _timed(recording, looked.channels, seen, extent, settings)[0].length_s
 
 
 def _label_problems(
@@ -266,7 +281,7 @@ def look_into_files(
     for recording in study.recordings.values():
         if only_labelled and not recording.labels:
             continue
-        looked, seen, found = _look(recording, settings)
+        looked, seen, found = _look(recording, settings, only_labelled)
         of_files += found
         if looked is None or seen is None:
             unread.update(channel.name for channel in recording.channels)

@@ -33,6 +33,8 @@ _MOST_PACKED = 300_000
 _MOST_COUNTED = 4_000_000
 """Bytes of text whose rows are counted in about 2 ms."""
 _MOST_ROWS = 1_000_000
+_MOST_UNPACKED = 16_000_000
+"""Bytes of text that are unpacked at most, whatever a small file promises."""
 _MOST_READ = 200_000_000
 """Bytes of text that are read where it must be known."""
 
@@ -43,6 +45,8 @@ class Extent:
 
     Parameters
     ----------
+    names : tuple of str
+        Columns of the file.
     stamps : array, shape (n,)
         The first stamps of the time column as stored (clock times in seconds); empty without one.
     last : float or None
@@ -57,6 +61,7 @@ class Extent:
         Their number by the size of the file and of its first rows; not to be relied on.
     """
 
+    names: tuple[str, ...]
     stamps: npt.NDArray[np.float64]
     last: float | None = None
     clock: bool = False
@@ -114,15 +119,18 @@ def _size(path: Path) -> int:
 def _text(path: Path, columns: Sequence[str], time_column: str | None, surely: bool) -> Extent | None:
     size, packed, unpacked = path.stat().st_size, _is_gzip(path), _size(path)
     wholly = size <= (_MOST_PACKED if packed else _MOST_COUNTED) or (surely and unpacked <= _MOST_READ)
-    content = _unpacked(path, -1 if wholly else _HEADS[-1] + 1)
+    most = _MOST_READ if surely else _MOST_UNPACKED
+    content = _unpacked(path, most + 1 if wholly else _HEADS[-1] + 1)
+    wholly = wholly and len(content) <= most
     if content.startswith((b"\xff\xfe", b"\xfe\xff")) and not wholly:
         return None
     lines, layout = _table(content, columns)
+    names = tuple(name for name in layout.names if name)
     rows = content.count(b"\n") + (not content.endswith(b"\n")) - layout.first_row if wholly else None
     typical = [len(line) + 1 for line in lines[layout.first_row :]]
     about = None if wholly or not typical else int(unpacked / (sum(typical) / len(typical)))
     if time_column is None or time_column not in layout.names:
-        return Extent(np.empty(0), rows=rows, rows_about=about)
+        return Extent(names, np.empty(0), rows=rows, rows_about=about)
     i = layout.names.index(time_column)
     tail = b""
     if wholly:
@@ -137,7 +145,7 @@ def _text(path: Path, columns: Sequence[str], time_column: str | None, surely: b
     later = times[len(first) :][np.isfinite(times[len(first) :])]
     last = float(later[-1]) if later.size else None
     units = layout.units[i] if layout.units is not None else None
-    return Extent(times[: len(first)], last, layout.clock[i], units or None, rows, about)
+    return Extent(names, times[: len(first)], last, layout.clock[i], units or None, rows, about)
 
 
 def _parquet(path: Path, time_column: str | None) -> Extent | None:
@@ -145,16 +153,15 @@ def _parquet(path: Path, time_column: str | None) -> Extent | None:
 
     from .parquet import read
 
-    rows = pq.read_metadata(path).num_rows
-    if time_column is None:
-        return Extent(np.empty(0), rows=rows)
+    with pq.ParquetFile(path) as file:
+        names, rows = tuple(file.schema_arrow.names), file.metadata.num_rows
+    if time_column is None or time_column not in names:
+        return Extent(names, np.empty(0), rows=rows)
     if rows > _MOST_ROWS:
         return None
-    column = read(path, [time_column]).channels.get(time_column)
-    if column is None:
-        return Extent(np.empty(0), rows=rows)
+    column = read(path, [time_column]).channels[time_column]
     known = column.values[np.isfinite(column.values)]
-    return Extent(column.values[:_MOST_HEAD], float(known[-1]) if known.size else None, column.clock, None, rows)
+    return Extent(names, column.values[:_MOST_HEAD], float(known[-1]) if known.size else None, column.clock, None, rows)
 
 
 def read_extent(path: Path, columns: Sequence[str], time_column: str | None, *, surely: bool = False) -> Extent | None:
