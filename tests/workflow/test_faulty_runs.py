@@ -59,6 +59,24 @@ def test_a_results_folder_that_cannot_be_is_refused_before_any_work(tmp_path, re
     assert found.endswith(said)
 
 
+@pytest.mark.parametrize("name", ["study", "results", "model", "norms"])
+@pytest.mark.parametrize(("path", "why"), [("n" * 300, "file name too long"), ("a\0b", "null"), ("loop", "symbolic")])
+def test_a_path_that_no_file_system_can_follow_is_refused_in_words(tmp_path, name, path, why):
+    (tmp_path / "loop").symlink_to("loop")
+    (found,) = problems(tmp_path, **{name: path if "\0" in path else str(tmp_path / path)})
+    assert f"mine.yaml, column {name}, value " in found
+    assert f"cannot be reached ({'too many levels of ' if why == 'symbolic' else ''}" in found
+    assert why in found
+
+
+def test_a_model_that_tells_nothing_of_what_the_study_records_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr("strainstudy.intake.start.model_problems", lambda config, file: [])
+    (tmp_path / "model").mkdir()
+    (tmp_path / "model/swallow.skops").touch()
+    (found,) = problems(tmp_path, model=str(tmp_path / "model"))
+    assert "the run it comes from trained no model of gait, which this study records; name the model/ folder" in found
+
+
 @pytest.mark.parametrize("results", [".", "", "~/out"])
 def test_a_results_folder_without_a_place_of_its_own_is_refused(tmp_path, results):
     (found,) = problems(tmp_path, results=results)

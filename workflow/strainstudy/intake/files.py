@@ -17,7 +17,7 @@ from ..io.readers.suffixes import FORMATS, file_format
 from .links import Row
 from .rules import IDENTIFIER, RECORDINGS
 
-__all__ = ["LABELS", "is_folder", "label_files", "raw_file_problems"]
+__all__ = ["LABELS", "is_folder", "label_files", "raw_file_problems", "unreachable"]
 
 LABELS = "labels"
 _PASSED_OVER = (".json", ".md")
@@ -39,6 +39,17 @@ def is_folder(path: Path) -> bool:
         return path.is_dir()
     except _UNREACHABLE:
         return False
+
+
+def unreachable(path: Path) -> str | None:
+    """Say why a path leads nowhere, whatever is or will be there; None if it may."""
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError, PermissionError):
+        return None
+    except _UNREACHABLE as error:
+        return _reason(error)
+    return None
 
 
 def _path_fault(root: Path, file: str) -> tuple[str, str] | None:

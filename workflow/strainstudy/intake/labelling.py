@@ -25,6 +25,8 @@ _OVERLAP_S: Final = 0.5
 # Clocks of a camera and a recorder drift apart; rule of thumb: common practice, no source.
 _BEYOND_S, _BEYOND_SHARE = 1.0, 0.01
 _NEARLY_ALL: Final = 0.5
+_LABELLED_SHARE: Final = 0.2
+"""Of a recording; labels that would cover less of it in another unit rather belong to another recording."""
 # Nobody turns or swallows for as long; a whole turn takes seconds, a swallow one. From memory.
 _LONGEST_S: Final = {"turn": 120.0, "swallow": 60.0}
 # Sprinters need 0.4 s for a stride (from memory); contacts of one leg nearer than this are not in seconds.
@@ -95,12 +97,13 @@ def _contradict(one: Label, other: Label) -> str | None:
 def _contradictions(labels: Sequence[Label], file: str) -> list[Problem]:
     """Find labels that exclude one another and overlap: each later one is said once, with the earlier one's row."""
     problems = []
-    open_labels: list[Label] = []
+    # of labels that say the same only the one that lasts longest can overlap a later one the most
+    going_on: dict[tuple[str, str | None, float | None], Label] = {}
     for label in sorted(labels, key=lambda each: (each.onset, each.row)):
         if label.kind not in (*STATES, "knee_bend"):
             continue
-        open_labels = [earlier for earlier in open_labels if earlier.end - label.onset > _OVERLAP_S]
-        for earlier in open_labels:
+        going_on = {key: earlier for key, earlier in going_on.items() if earlier.end - label.onset > _OVERLAP_S}
+        for earlier in going_on.values():
             shared = min(earlier.end, label.end) - label.onset
             message = _contradict(label, earlier) if shared > _OVERLAP_S else None
             if message is not None:
@@ -108,7 +111,9 @@ def _contradictions(labels: Sequence[Label], file: str) -> list[Problem]:
                 remedy = f"correct onset or duration of one; up to {_OVERLAP_S:g} s of overlap is let through"
                 problems.append(_at(file, label, "onset", told, remedy))
                 break
-        open_labels.append(label)
+        key = (label.kind, label.side, label.value)
+        if key not in going_on or going_on[key].end < label.end:
+            going_on[key] = label
     return problems
 
 
@@ -211,7 +216,7 @@ def _likely_unit(labels: Sequence[Label], length: float, rate: float | None) -> 
         units.insert(0 if abs(rate / 1e3 - 1) > 0.05 else 1, ("samples", 1 / rate))
     # A rater goes on to somewhere near the end; of two units that fit, the one that fills the recording better.
     fits = [(last * factor / length, name) for name, factor in units if last * factor <= length * 1.05 + _BEYOND_S]
-    return max(fits)[1] if fits and max(fits)[0] > 0.02 else None
+    return max(fits)[1] if fits and max(fits)[0] > _LABELLED_SHARE else None
 
 
 def length_problems(labels: Sequence[Label], length: float, rate: float | None, file: str, raw: str) -> list[Problem]:

@@ -14,7 +14,7 @@ from ..ingest.parameters import IngestParameters
 from ..study import Study, load_study
 from ..validate.norms import read_norms
 from ..vocabulary import KNEES
-from .files import is_folder
+from .files import is_folder, unreachable
 from .places import model_problems, path_problems
 
 __all__ = ["check_all", "look", "reference_rater"]
@@ -45,6 +45,8 @@ def check_all(config: Mapping[str, Any], file: str) -> tuple[StudyConfig, dict[s
         With every problem of the settings and of every file of the study.
     """
     problems = check_config(config, file)
+    if lost := _unreachable(config, file):
+        raise StudyError([*problems, *lost])
     places = path_problems(config, file)
     root, study = config.get("study"), None
     if isinstance(root, str) and not any(problem.column == "study" for problem in places):
@@ -102,6 +104,18 @@ def look(
     if not all(problem.caution for problem in problems):
         raise StudyError(problems)
     return tuple(problems)
+
+
+def _unreachable(config: Mapping[str, Any], file: str) -> list[Problem]:
+    """Find paths that no file system can follow, at which every other look would stumble."""
+    problems = []
+    for name in ("study", "results", "model", "norms"):
+        value = config.get(name)
+        reason = unreachable(Path(value)) if isinstance(value, str) else None
+        if reason is not None:
+            remedy = "name an ordinary path"
+            problems.append(Problem(file, f"cannot be reached ({reason})", remedy, column=name, value=value))
+    return problems
 
 
 def _model_fit(config: Mapping[str, Any], study: Study, file: str) -> list[Problem]:
