@@ -75,6 +75,24 @@ def test_a_model_that_tells_nothing_of_what_the_study_records_is_refused(tmp_pat
     (tmp_path / "model/swallow.skops").touch()
     (found,) = problems(tmp_path, model=str(tmp_path / "model"))
     assert "the run it comes from trained no model of gait, which this study records; name the model/ folder" in found
+    (tmp_path / "model/model.skops").touch()
+    assert problems(tmp_path, model=str(tmp_path / "model")) == []
+
+
+def test_a_model_of_gait_alone_goes_on_with_a_caution_where_throats_are_recorded_too(tmp_path, monkeypatch):
+    monkeypatch.setattr("strainstudy.intake.start.model_problems", lambda config, file: [])
+    (tmp_path / "model").mkdir()
+    (tmp_path / "model/model.skops").touch()
+    study = write_small_study(tmp_path / "study")
+    with (study / "channels.tsv").open("a", encoding="utf-8") as file:
+        file.write("walk-01\tthroat_v\tthroat\tV\tS3\tgood\n")
+    sensors = (study / "sensors.tsv").read_text(encoding="utf-8")
+    (study / "sensors.tsv").write_text(sensors + "S3" + sensors.splitlines()[1][2:] + "\n", encoding="utf-8")
+    config = yaml.safe_load(config_text()) | {"study": str(study), "results": str(tmp_path / "out"), "norms": NORMS}
+    (caution,) = check_all(config | {"model": str(tmp_path / "model")}, "mine.yaml")[2].cautions
+    assert "trained no model of swallows, which this study records; its own labels train one, or the rule" in str(
+        caution
+    )
 
 
 @pytest.mark.parametrize("results", [".", "", "~/out"])
