@@ -33,6 +33,6 @@ rule all:
 
 rule check:
     params:
-        summary=summary_of_study(),
+        summary=lambda w: summary_of_study(),
     shell:
         "echo {params.summary:q}"

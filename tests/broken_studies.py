@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +14,7 @@ __all__ = ["BROKEN", "Broken"]
 
 Breaks = Callable[[Path], None]
 PEOPLE, SENSORS, RECORDINGS, CHANNELS = "participants.tsv", "sensors.tsv", "recordings.tsv", "channels.tsv"
+SIGNAL = "time_s,left_v,right_v\n" + "".join(f"{i / 100},0.{i},1.{i}\n" for i in range(200))
 WALK, BEND = "labels/walk-01/mh_events.tsv", "labels/bend-01/mh_events.tsv"
 
 
@@ -63,6 +66,36 @@ def linked(file: str) -> Breaks:
         outside.write_text("time_s,left_v\n", encoding="utf-8")
         (root / file).unlink(missing_ok=True)
         (root / file).symlink_to(outside)
+
+    return breaks
+
+
+def looped(file: str) -> Breaks:
+    """Put a link to itself in a file's place."""
+
+    def breaks(root: Path) -> None:
+        (root / file).unlink(missing_ok=True)
+        (root / file).symlink_to((root / file).name)
+
+    return breaks
+
+
+def hard_linked(file: str, source: str) -> Breaks:
+    """Put another name of a file of the study in a file's place."""
+
+    def breaks(root: Path) -> None:
+        (root / file).unlink(missing_ok=True)
+        (root / file).hardlink_to(root / source)
+
+    return breaks
+
+
+def piped(file: str) -> Breaks:
+    """Put a named pipe in a file's place, from which reading would wait for ever."""
+
+    def breaks(root: Path) -> None:
+        (root / file).unlink()
+        os.mkfifo(root / file)
 
     return breaks
 
@@ -692,7 +725,8 @@ BROKEN = (
         "the same label twice",
         put(WALK, FILES[WALK] + "1.0\t8.0\tnormal_gait\tn/a\tn/a\n"),
         (
-            "labels/walk-01/mh_events.tsv, row 5, column onset, value '1.0': the same label as in row 3; remove one of"
+            "labels/walk-01/mh_events.tsv, row 5, column onset, value '1.0': the same label as in row 3; remove"
+            " one of"
             " the two.",
         ),
     ),
@@ -716,6 +750,189 @@ BROKEN = (
         "no recordings at all",
         put(RECORDINGS, FILES[RECORDINGS].split("\n")[0] + "\n"),
         ("recordings.tsv: no recordings; add one row for each raw file.",),
+    ),
+    Broken(
+        "limping that lasts no time",
+        put(WALK, FILES[WALK] + "3.0\t0\tlimping_gait\tleft\tn/a\n"),
+        (
+            "labels/walk-01/mh_events.tsv, row 5, column duration, value '0': limping_gait that lasts no time;"
+            " give its"
+            " duration in seconds, or remove it.",
+        ),
+    ),
+    Broken(
+        "a turn of thirty years",
+        put(WALK, FILES[WALK] + "10.0\t1e9\tturn\tn/a\tn/a\n"),
+        (
+            "labels/walk-01/mh_events.tsv, row 5, column duration, value '1e9': no turn lasts so long; give its"
+            " duration"
+            " in seconds.",
+        ),
+    ),
+    Broken(
+        "turns in milliseconds",
+        put(WALK, FILES[WALK] + "10000\t2100\tturn\tn/a\tn/a\n30000\t2400\tturn\tn/a\tn/a\n"),
+        (
+            "labels/walk-01/mh_events.tsv, row 5, column duration, value '2100': no turn lasts so long (and 1 further"
+            " row); give its duration in seconds; these look like milliseconds.",
+        ),
+    ),
+    Broken(
+        "states that exclude one another at once",
+        put(
+            WALK,
+            FILES[WALK]
+            + "2.0\t4.0\tlimping_gait\tleft\tn/a\n2.5\t4.0\tlimping_gait\tright\tn/a\n5\t3\trest\tn/a\tn/a\n",
+        ),
+        (
+            "labels/walk-01/mh_events.tsv, row 5, column onset, value '2.0': limping_gait while the same rater has"
+            " normal_gait (row 3, 4 s at once); correct onset or duration of one; up to 0.5 s of overlap is let"
+            " through.",
+            "labels/walk-01/mh_events.tsv, row 6, column onset, value '2.5': limping_gait while the same rater has"
+            " normal_gait (row 3, 4 s at once); correct onset or duration of one; up to 0.5 s of overlap is let"
+            " through.",
+            "labels/walk-01/mh_events.tsv, row 7, column onset, value '5': rest while the same rater has normal_gait"
+            " (row 3, 3 s at once); correct onset or duration of one; up to 0.5 s of overlap is let through.",
+        ),
+    ),
+    Broken(
+        "limping on both sides at once",
+        put(WALK, FILES[WALK] + "20\t4\tlimping_gait\tleft\tn/a\n21\t4\tlimping_gait\tright\tn/a\n"),
+        (
+            "labels/walk-01/mh_events.tsv, row 6, column onset, value '21': limping on the right while the same"
+            " rater has"
+            " limping on the left (row 5, 3 s at once); correct onset or duration of one; up to 0.5 s of overlap"
+            " is let"
+            " through.",
+        ),
+    ),
+    Broken(
+        "one knee held at two angles at once",
+        replaced(BEND, "12.0\t4.0\tknee_bend\tleft\t60", "3.0\t4.0\tknee_bend\tleft\t60"),
+        (
+            "labels/bend-01/mh_events.tsv, row 2, column onset, value '3.0': a bend of 60 degrees while the same"
+            " knee has"
+            " one of 30 (row 3, 3 s at once); correct onset or duration of one; up to 0.5 s of overlap is let"
+            " through.",
+        ),
+    ),
+    Broken(
+        "swallows in a walk without a throat",
+        put(WALK, FILES[WALK] + "3\t1\tswallow\tn/a\tn/a\n5\t1\tswallow\tn/a\tn/a\n6\t1\tspeech\tn/a\tn/a\n"),
+        (
+            "labels/walk-01/mh_events.tsv, row 5, column trial_type, value 'swallow': swallow in a recording"
+            " without a"
+            " channel of the throat (and 1 further row); add the channel to channels.tsv, or remove the label.",
+            "labels/walk-01/mh_events.tsv, row 7, column trial_type, value 'speech': speech in a recording without a"
+            " channel of the throat; add the channel to channels.tsv, or remove the label.",
+        ),
+    ),
+    Broken(
+        "contacts on the bench",
+        put("labels/stretch-S1/mh_events.tsv", "onset\tduration\ttrial_type\tside\n1\t0\ttoe_off\tleft\n"),
+        (
+            "labels/stretch-S1/mh_events.tsv, row 2, column trial_type, value 'toe_off': toe_off in a recording"
+            " without a"
+            " channel of a knee; add the channel to channels.tsv, or remove the label.",
+        ),
+    ),
+    Broken(
+        "contacts in minutes",
+        put(
+            WALK,
+            "onset\tduration\ttrial_type\tside\n"
+            + "".join(f"{0.1 + 0.018 * i:.3f}\t0\tinitial_contact\tleft\n" for i in range(8)),
+        ),
+        (
+            "labels/walk-01/mh_events.tsv, row 2, column onset, value '0.100': every 0.018 s one initial contact"
+            " of the"
+            " left leg: faster than walking; give onset and duration in seconds; these look like minutes.",
+        ),
+    ),
+    Broken(
+        "a label long before the recording",
+        put(WALK, FILES[WALK] + "-60\t2\trest\tn/a\tn/a\n"),
+        (
+            "labels/walk-01/mh_events.tsv, row 5, column onset, value '-60': lies before the first sample of the"
+            " recording; give onsets in seconds from the first stored sample.",
+        ),
+    ),
+    Broken(
+        "an excitation in millivolts",
+        replaced(SENSORS, "S1\t3.3", "S1\t3300"),
+        (
+            "sensors.tsv, row 2, column excitation_v, value '3300': cannot be: 0.2 to 50 V is usual; did you"
+            " mean 3300"
+            " mV? Then write 3.3.",
+        ),
+    ),
+    Broken(
+        "a resistance that nothing has",
+        replaced(SENSORS, "S1\t3.3\t1000", "S1\t3.3\t1e300"),
+        ("sensors.tsv, row 2, column r1_ohm, value '1e300': cannot be: 50 to 1e+08 ohm is usual; correct it.",),
+    ),
+    Broken(
+        "one sensor on both knees at once",
+        put(CHANNELS, FILES[CHANNELS] + "walk-01\tright_2\tright_knee\tV\tS1\tgood\n"),
+        (
+            "channels.tsv, row 7, column sensor_id, value 'S1': sensor S1 is on the left knee of walk-01 at the"
+            " same time"
+            " (row 2); give each place the sensor that was on it.",
+        ),
+    ),
+    Broken(
+        "one recording copied to another person",
+        together(put("raw/walk-01.csv", SIGNAL), put("raw/walk-02.edf", SIGNAL)),
+        (
+            "recordings.tsv, row 4, column file, value 'raw/walk-02.edf': the same content as the file of"
+            " walk-01 (row"
+            " 2): one recording cannot be of two people sub-01 and sub-02; give each recording its own file.",
+        ),
+    ),
+    Broken(
+        "one recording linked to another person",
+        together(put("raw/walk-01.csv", SIGNAL), hard_linked("raw/walk-02.edf", "raw/walk-01.csv")),
+        (
+            "recordings.tsv, row 4, column file, value 'raw/walk-02.edf': the same content as the file of"
+            " walk-01 (row"
+            " 2): one recording cannot be of two people sub-01 and sub-02; give each recording its own file.",
+        ),
+    ),
+    Broken(
+        "a raw file in a loop of links",
+        looped("raw/walk-01.csv"),
+        (
+            "recordings.tsv, row 2, column file, value 'raw/walk-01.csv': a link that leads back to itself;"
+            " rename the file, or put it in its place.",
+        ),
+    ),
+    Broken(
+        "a raw file of more than 255 letters",
+        replaced(RECORDINGS, "raw/walk-01.csv", f"raw/{'w' * 300}.csv"),
+        (
+            f"recordings.tsv, row 2, column file, value 'raw/{'w' * 300}.csv': a path that is too long"
+            " for the file system; rename the file, or put it in its place.",
+        ),
+    ),
+    Broken(
+        "a label file in a loop of links",
+        looped("labels/walk-01/x_events.tsv"),
+        ("labels/walk-01/x_events.tsv: a link that leads back to itself; put the file in its place.",),
+    ),
+    Broken(
+        "a sheet in a loop of links",
+        looped(PEOPLE),
+        ("participants.tsv: the file cannot be opened (Too many levels of symbolic links); make it a readable file.",),
+    ),
+    Broken(
+        "a sheet that is a pipe",
+        piped(PEOPLE),
+        ("participants.tsv: not an ordinary file; make it one, with a header row with participant_id.",),
+    ),
+    Broken(
+        "labels that are a file",
+        together(lambda root: shutil.rmtree(root / "labels"), put("labels", "")),
+        ("labels: not a folder; make it a folder with one folder per recording.",),
     ),
     Broken(
         "five faults in five files",

@@ -26,6 +26,132 @@ def test_a_broken_study_says_exactly_what_is_wrong(root: Path, case: Broken):
     assert str(caught.value).startswith(f"{len(case.problems)} problem")
 
 
+@pytest.mark.parametrize(
+    ("file", "old", "new", "said"),
+    [
+        (
+            "sensors.tsv",
+            "S1\t3.3",
+            "S1\t0.0033",
+            "sensors.tsv, row 2, column excitation_v, value '0.0033': implausible: 0.2 to 50 V is usual; "
+            "if it is right, leave it.",
+        ),
+        (
+            "sensors.tsv",
+            "S1\t3.3",
+            "S1\t-100",
+            "sensors.tsv, row 2, column excitation_v, value '-100': implausible: 0.2 to 50 V is usual; "
+            "if it is right, leave it.",
+        ),
+        (
+            "sensors.tsv",
+            "S1\t3.3\t1000\tn/a\t1000\t10",
+            "S1\t3.3\t1000\tn/a\t1000\t0.001",
+            "sensors.tsv, row 2, column amplifier_gain, value '0.001': implausible: 0.05 to 20000 is usual; did"
+            " you mean "
+            "that the channel is in mV? Then give it the units mV in channels.tsv and leave the gain 1; "
+            "if it is right, leave it.",
+        ),
+        (
+            "sensors.tsv",
+            "S1\t3.3\t1000",
+            "S1\t3.3\t1",
+            "sensors.tsv, row 2, column r1_ohm, value '1': implausible: 50 to 1e+08 ohm is usual; did you mean 1"
+            " kohm? "
+            "Then write 1000; if it is right, leave it.",
+        ),
+        (
+            "sensors.tsv",
+            "980\t40",
+            "98000000\t40",
+            "sensors.tsv, row 2, column rest_ohm, value '98000000': implausible: r3_ohm is 1000 ohm, and a"
+            " bridge of arms "
+            "so unequal hardly answers; are both in ohms (not one in kohm)? If it is right, leave it.",
+        ),
+        (
+            "sensors.tsv",
+            "980\t40",
+            "980\t0.04",
+            "sensors.tsv, row 2, column gauge_length_mm, value '0.04': implausible: 1 to 1000 mm is usual; did"
+            " you mean "
+            "0.04 m? Then write 40; if it is right, leave it.",
+        ),
+        (
+            "recordings.tsv",
+            "n/a\t100\ttime_s\ttrainers",
+            "n/a\t0.01\ttime_s\ttrainers",
+            "recordings.tsv, row 2, column sampling_frequency, value '0.01': implausible: 1 to 100000 Hz is"
+            " usual; did you "
+            "mean the time between samples? Then write 100; if it is right, leave it.",
+        ),
+        (
+            "recordings.tsv",
+            "n/a\t100\ttime_s\ttrainers",
+            "n/a\t10\ttime_s\ttrainers",
+            "recordings.tsv, row 2, column sampling_frequency, value '10': steps and swallows need at least 20"
+            " Hz: sampled "
+            "so slowly, the recording is rejected; correct it, or record faster.",
+        ),
+    ],
+)
+def test_what_is_unlikely_is_said_and_stops_nothing(root, file, old, new, said):
+    text = (root / file).read_text(encoding="utf-8")
+    assert old in text
+    (root / file).write_text(text.replace(old, new, 1), encoding="utf-8")
+    assert [str(caution) for caution in load_study(root).cautions] == [said]
+
+
+def test_cautions_stand_behind_the_faults_and_are_not_counted_among_them(root):
+    text = (root / "sensors.tsv").read_text(encoding="utf-8").replace("S1\t3.3", "S1\t100").replace("10\t-1", "10\t2")
+    (root / "sensors.tsv").write_text(text, encoding="utf-8")
+    with pytest.raises(StudyError) as caught:
+        load_study(root)
+    head, fault, then, caution = str(caught.value).splitlines()
+    assert head == "1 problem found; nothing was run:"
+    assert "polarity" in fault
+    assert then == "1 caution, which stops nothing:"
+    assert "excitation_v, value '100': implausible" in caution
+
+
+def test_a_rig_of_a_hundred_volts_a_gain_of_ten_thousand_or_a_negative_supply_goes_on(root):
+    text = FILES["sensors.tsv"].replace("S1\t3.3", "S1\t100").replace("S2\t3.3", "S2\t-5")
+    text = text.replace("1000\t10\t1", "1000\t10000\t1")
+    (root / "sensors.tsv").write_text(text, encoding="utf-8")
+    study = load_study(root)
+    assert (study.sensors["S1"].excitation_v, study.sensors["S1"].amplifier_gain) == (100, 10000)
+    assert study.sensors["S2"].excitation_v == -5
+    assert [c.column for c in study.cautions] == ["excitation_v"]
+
+
+def test_states_that_adjoin_by_hand_may_overlap_by_half_a_second(root):
+    more = "8.6\t3.0\trest\tn/a\tn/a\n11.2\t2.0\tturn\tn/a\tn/a\n13.0\t5.0\tlimping_gait\tleft\tn/a\n"
+    (root / "labels/walk-01/mh_events.tsv").write_text(FILES["labels/walk-01/mh_events.tsv"] + more, encoding="utf-8")
+    assert load_study(root).cautions == ()
+
+
+def test_a_contact_of_the_knee_without_a_channel_is_a_caution(root):
+    text = FILES["channels.tsv"].replace("*\tright_v\tright_knee\tV\tS2\tgood\n", "")
+    (root / "channels.tsv").write_text(text, encoding="utf-8")
+    (caution,) = load_study(root).cautions
+    assert str(caution).startswith(
+        "labels/walk-01/mh_events.tsv, row 4, column side, value 'right': initial_contact on the side whose knee has no"
+    )
+
+
+def test_one_persons_recording_that_is_there_twice_is_a_caution(root):
+    signal = b"time_s,left_v,right_v\n" + b"0.01,1.0,2.0\n" * 100
+    for name in ("walk-01.csv", "bend-01.csv"):
+        (root / "raw" / name).write_bytes(signal)
+    (caution,) = load_study(root).cautions
+    assert "the same content as the file of walk-01 (row 2); remove one" in str(caution)
+
+
+def test_a_study_folder_with_an_impossible_name_is_one_problem():
+    for name in ("s" * 300, "a\0b"):
+        with pytest.raises(StudyError, match="there is no such study folder"):
+            load_study(Path(name))
+
+
 def test_no_study_folder_is_one_problem(tmp_path):
     with pytest.raises(StudyError) as caught:
         load_study(tmp_path / "nowhere")

@@ -14,7 +14,7 @@ from strainstudy.classify.candidate_card import (
 )
 from strainstudy.classify.candidate_scores import confusion_rows, score_candidates
 from strainstudy.classify.candidates import classify_candidates
-from strainstudy.classify.card import write_card
+from strainstudy.classify.card import CARD_NAME, NO_MODEL, write_card
 from strainstudy.classify.external import read_external
 from strainstudy.classify.parameters import ClassifyParameters
 from strainstudy.errors import StudyError
@@ -209,6 +209,7 @@ def stored(folder, study):
     card = candidate_card(result, words, frame["participant_id"], {}, scores, SPECS, PARAMETERS)
     (folder / SWALLOW_MODEL).write_bytes(result.content)
     (folder / SWALLOW_CARD).write_text(write_card(card), encoding="utf-8")
+    (folder / CARD_NAME).write_text(json.dumps({"card": NO_MODEL, "reason": "no gait was labelled"}), encoding="utf-8")
     return card
 
 
@@ -254,6 +255,25 @@ def test_a_swallow_model_that_does_not_fit_its_card_or_this_version_is_refused(t
         read_external(tmp_path, GAIT_FEATURES, SPECS)
     (tmp_path / SWALLOW_CARD).unlink()
     with pytest.raises(StudyError, match=r"swallow_card\.json"):
+        read_external(tmp_path, GAIT_FEATURES, SPECS)
+
+
+@pytest.mark.parametrize(
+    ("card", "said"),
+    [
+        ("{}", r"model\.skops, column model: is missing beside its card card\.json"),
+        (None, r"model\.skops, column model: is missing, and so is card\.json"),
+        ("[]", r"card\.json, column model: is damaged"),
+        ("{", r"card\.json, column model: is damaged"),
+    ],
+)
+def test_a_folder_whose_gait_model_is_lost_is_refused_as_one_whose_swallow_model_is(tmp_path, study, card, said):
+    stored(tmp_path, study)
+    if card is None:
+        (tmp_path / CARD_NAME).unlink()
+    else:
+        (tmp_path / CARD_NAME).write_text(card, encoding="utf-8")
+    with pytest.raises(StudyError, match=said):
         read_external(tmp_path, GAIT_FEATURES, SPECS)
 
 

@@ -40,7 +40,7 @@ def test_a_header_alone_is_no_label(tmp_path):
 def test_an_onset_before_the_first_sample_and_an_instant_without_duration_are_no_fault(tmp_path):
     """BIDS: onset may be negative, duration is at least 0 or n/a (bids-specification, src/schema, events.yaml)."""
     path = write(tmp_path, "onset\tduration\ttrial_type\tside\n-1.5\tn/a\ttoe_off\tleft\n")
-    assert check_labels([(path, "labels", "walk")]) == []
+    assert check_labels([(path, "labels", "walk")])[1] == []
 
 
 def test_a_file_that_changed_after_the_check_is_refused_in_words(tmp_path):
@@ -59,7 +59,7 @@ def test_many_files_are_checked_in_one_pass_each_with_its_own_rows(tmp_path):
         (write(tmp_path, head.replace("\n", "\tside\n") + "1\t2\tknee_bend\tleft\n", "c_events.tsv"), "c", "bend"),
         (write(tmp_path, "", "d_events.tsv"), "d", "walk"),
     ]
-    found = [(p.file, p.row, p.column) for p in check_labels(files)]
+    found = [(p.file, p.row, p.column) for p in check_labels(files)[1]]
     assert found == [("b", 4, "duration"), ("c", 2, "value"), ("d", None, None)]
 
 
@@ -79,7 +79,7 @@ def test_valid_labels_have_no_problems_and_come_back(tmp_path, rows):
     rows = [(onset, 0.0 if kind in instants else duration, kind, side) for onset, duration, kind, side in rows]
     lines += [f"{onset!r}\t{duration!r}\t{kind}\t{side}" for onset, duration, kind, side in rows]
     path = write(tmp_path, "\n".join(lines) + "\n")
-    assert check_labels([(path, "labels", "walk")]) == []
+    assert check_labels([(path, "labels", "walk")])[1] == []
     labels = read_labels(path)
     assert labels["onset"].is_monotonic_increasing
     columns = (labels[name] for name in ("onset", "duration", "trial_type", "side"))

@@ -68,9 +68,10 @@ def test_classroom_bridge_of_120_ohm():
     st.floats(0.01, 0.99),
     st.floats(0.1, 500.0),
     st.sampled_from([1, -1]),
+    st.sampled_from([3.3, -3.3]),
 )
-def test_resistance_undoes_volts(ohm, r3, reference, gain, polarity):
-    bridge = Bridge(3.3, r3, reference, gain, polarity)
+def test_resistance_undoes_volts(ohm, r3, reference, gain, polarity, excitation):
+    bridge = Bridge(excitation, r3, reference, gain, polarity)
     back, impossible = resistance(volts(np.array([ohm]), bridge), bridge)
     assert not impossible[0]
     assert back[0] == pytest.approx(ohm, rel=1e-6 * max(1.0, ohm / r3))
@@ -106,11 +107,23 @@ def test_output_that_no_resistance_can_give_is_marked_and_not_clipped():
     assert np.isnan(ohm).tolist() == [True, True, False, False, True, True]
 
 
+@pytest.mark.parametrize("ohm", [60.0, 119.0, 120.0, 180.0, 900.0])
+def test_a_negative_supply_turns_the_sign_of_the_output_and_is_undone_exactly(ohm):
+    """Formula of the interface: V_out = gain * polarity * Vex * (Rx / (r3 + Rx) - r2 / (r1 + r2)), by hand."""
+    bridge = Bridge.of(excitation_v=-5.0, r1_ohm=200.0, r2_ohm=100.0, r3_ohm=120.0, amplifier_gain=10.0, polarity=-1)
+    output = 10.0 * -1 * -5.0 * (ohm / (120.0 + ohm) - 100.0 / 300.0)
+    assert float(volts(ohm, bridge)) == pytest.approx(output, rel=1e-12)
+    back, impossible = resistance(np.array([output]), bridge)
+    assert not impossible[0]
+    assert back[0] == pytest.approx(ohm, rel=1e-12)
+
+
 @pytest.mark.parametrize(
     ("row", "words"),
     [
         ({"excitation_v": None, "r3_ohm": 1.0}, "needs excitation_v and r3_ohm"),
         ({"excitation_v": 1.0, "r3_ohm": 1.0, "r2_ohm": 1.0}, "without r1_ohm"),
+        ({"excitation_v": 0.0, "r3_ohm": 1.0}, "excitation_v and amplifier_gain not 0"),
         ({"excitation_v": 1.0, "r3_ohm": 1.0, "polarity": 0}, "polarity 1 or -1"),
     ],
 )

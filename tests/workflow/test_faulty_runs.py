@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import pickle
 import shutil
 import subprocess
@@ -58,6 +59,41 @@ def test_a_results_folder_that_cannot_be_is_refused_before_any_work(tmp_path, re
     assert found.endswith(said)
 
 
+@pytest.mark.parametrize("name", ["study", "results", "model", "norms"])
+@pytest.mark.parametrize(("path", "why"), [("n" * 300, "too long"), ("a\0b", "null"), ("loop", "leads back to itself")])
+def test_a_path_that_no_file_system_can_follow_is_refused_in_words(tmp_path, name, path, why):
+    (tmp_path / "loop").symlink_to("loop")
+    (found,) = problems(tmp_path, **{name: path if "\0" in path else str(tmp_path / path)})
+    assert f"mine.yaml, column {name}, value " in found
+    assert why in found
+
+
+def test_a_model_that_tells_nothing_of_what_the_study_records_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr("strainstudy.intake.start.model_problems", lambda config, file: [])
+    (tmp_path / "model").mkdir()
+    (tmp_path / "model/swallow.skops").touch()
+    (found,) = problems(tmp_path, model=str(tmp_path / "model"))
+    assert "the run it comes from trained no model of gait, which this study records; name the model/ folder" in found
+    (tmp_path / "model/model.skops").touch()
+    assert problems(tmp_path, model=str(tmp_path / "model")) == []
+
+
+def test_a_model_of_gait_alone_goes_on_with_a_caution_where_throats_are_recorded_too(tmp_path, monkeypatch):
+    monkeypatch.setattr("strainstudy.intake.start.model_problems", lambda config, file: [])
+    (tmp_path / "model").mkdir()
+    (tmp_path / "model/model.skops").touch()
+    study = write_small_study(tmp_path / "study")
+    with (study / "channels.tsv").open("a", encoding="utf-8") as file:
+        file.write("walk-01\tthroat_v\tthroat\tV\tS3\tgood\n")
+    sensors = (study / "sensors.tsv").read_text(encoding="utf-8")
+    (study / "sensors.tsv").write_text(sensors + "S3" + sensors.splitlines()[1][2:] + "\n", encoding="utf-8")
+    config = yaml.safe_load(config_text()) | {"study": str(study), "results": str(tmp_path / "out"), "norms": NORMS}
+    (caution,) = check_all(config | {"model": str(tmp_path / "model")}, "mine.yaml")[2].cautions
+    assert "trained no model of swallows, which this study records; its own labels train one, or the rule" in str(
+        caution
+    )
+
+
 @pytest.mark.parametrize("results", [".", "", "~/out"])
 def test_a_results_folder_without_a_place_of_its_own_is_refused(tmp_path, results):
     (found,) = problems(tmp_path, results=results)
@@ -110,11 +146,34 @@ def test_the_check_alone_names_every_fault_and_ends_with_an_error_but_no_traceba
     assert not (tmp_path / "out").exists()
 
 
-def test_a_broken_file_under_strict_stops_with_its_reason_and_keeps_what_was_done(tmp_path):
-    study = write_study(
+def small_cohort(tmp_path: Path) -> Path:
+    return write_study(
         tmp_path / "a study", people=2, sessions=1, minutes=0.2, tasks=("walk",), bench=False, faults=False
     )
+
+
+def test_a_broken_file_is_a_caution_of_the_check_and_under_strict_a_fault_before_any_work(tmp_path):
+    study = small_cohort(tmp_path)
     (study / "raw/sub-02/sub-02_ses-01_walk.csv.gz").write_bytes(b"no gzip")
+    told = "raw/sub-02/sub-02_ses-01_walk.csv.gz: recording sub-02_ses-01_walk: not a whole gzip file"
+    done = snakemake(tmp_path, "check", study=str(study), results="out")
+    assert done.returncode == 0
+    assert "1 caution, which stops nothing:" in done.stderr
+    assert told in done.stderr
+    assert "in order, with 1 caution (above)." in done.stdout
+    done = snakemake(tmp_path, study=str(study), results="out", strict=True)
+    assert done.returncode == 1
+    assert "1 problem found; nothing was run:" in done.stderr
+    assert told in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_recording_of_no_use_under_strict_stops_with_its_reason_and_keeps_what_was_done(tmp_path):
+    study = small_cohort(tmp_path)
+    file = study / "raw/sub-02/sub-02_ses-01_walk.csv.gz"
+    lines = gzip.decompress(file.read_bytes()).splitlines(keepends=True)
+    file.write_bytes(gzip.compress(b"".join(lines[:60])))
+    shutil.rmtree(study / "labels")
     settings = {"study": str(study), "results": "my results", "strict": True, "batches": 4}
     done = snakemake(tmp_path, "--keep-going", "--until", "ingest", **settings)
     assert done.returncode == 1

@@ -2,25 +2,44 @@
 import os
 import sys
 from dataclasses import asdict, replace
+from functools import cache
 from pathlib import Path
 
 from strainstudy.batches import BENCH, group_recordings
 from strainstudy.config import load_config
-from strainstudy.errors import StudyError
-from strainstudy.intake.start import check_all, reference_rater
+from strainstudy.errors import StudyError, caution_lines
+from strainstudy.intake.settings_files import check_config_files
+from strainstudy.intake.start import check_all, look, reference_rater
 from strainstudy.provenance.code import code_hash
 from strainstudy.records import Study
 
 config_files = [str(file) for file in workflow.configfiles]
 UNLOCKING = "--unlock" in sys.argv  # the lock is the working folder's, whatever became of the study
+
+
+def refuse(error):
+    """End the run with every fault of the study."""
+    sys.stderr.write(f"{error}\n")
+    sys.exit(1)
+
+
+def say(cautions):
+    """Tell what is unlikely and stops nothing."""
+    sys.stderr.write("".join(f"{line}\n" for line in caution_lines(cautions)))
+
+
 try:
     if UNLOCKING:
         (GENERAL, SETTINGS), STUDY = load_config({}), Study(Path(), {}, {}, {})
     else:
+        check_config_files(config_files)
         GENERAL, SETTINGS, STUDY = check_all(config, " + ".join(config_files), [Path(f) for f in config_files])
+    CAUTIONS = STUDY.cautions
+    if workflow.is_main_process and not UNLOCKING:
+        CAUTIONS = look(STUDY, GENERAL, SETTINGS["ingest"])
+        say(CAUTIONS)
 except StudyError as error:
-    sys.stderr.write(f"{error}\n")
-    sys.exit(1)
+    refuse(error)
 
 REFERENCE_RATER = reference_rater(STUDY, SETTINGS["validate"].reference_rater)
 RESULTS = os.path.normpath(GENERAL.results)
@@ -95,11 +114,19 @@ def study_rows(labels=False):
     }
 
 
+@cache
 def summary_of_study():
-    """What `snakemake check` says when nothing is wrong."""
+    """What `snakemake check` says when nothing is wrong, after a look into every raw file."""
+    try:
+        cautions = look(STUDY, GENERAL, SETTINGS["ingest"], thorough=True)
+    except StudyError as error:
+        refuse(error)
+    say([caution for caution in cautions if caution not in CAUTIONS])
+    n = len(cautions)
+    more = f", with {n} caution{'' if n == 1 else 's'} (above)" if n else ""
     people, recordings = len(STUDY.participants), STUDY.recordings.values()
     labelled = sum(bool(r.labels) for r in recordings)
     return (
-        f"{GENERAL.study}: in order. {people} participants, {len(STUDY.sensors)} sensors, "
+        f"{GENERAL.study}: in order{more}. {people} participants, {len(STUDY.sensors)} sensors, "
         f"{len(recordings)} recordings, {labelled} with labels."
     )

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = ["Problem", "RecordingError", "StudyError"]
+__all__ = ["Problem", "RecordingError", "StudyError", "caution_lines"]
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One fault of the input and its remedy.
+    """One fault of the input, or one thing that is unlikely, and its remedy.
 
     Parameters
     ----------
@@ -30,6 +30,8 @@ class Problem:
         Column name, or the dotted name of a setting.
     value : str, optional
         The offending value as it stands in the file.
+    caution : bool
+        Unlikely, not impossible: it is said and stops nothing.
     """
 
     file: str
@@ -38,6 +40,7 @@ class Problem:
     row: int | None = None
     column: str | None = None
     value: str | None = None
+    caution: bool = False
 
     def __str__(self) -> str:
         where = [self.file]
@@ -56,17 +59,28 @@ class StudyError(Exception):
     Parameters
     ----------
     problems : sequence of Problem
-        All problems of all files, in the order they are to be shown.
+        All problems of all files, in the order they are to be shown. Cautions among them are shown apart.
     """
 
     def __init__(self, problems: Sequence[Problem]) -> None:
-        self.problems = tuple(problems)
-        super().__init__(self.problems)
+        self.problems = tuple(problem for problem in problems if not problem.caution)
+        self.cautions = tuple(problem for problem in problems if problem.caution)
+        super().__init__(tuple(problems))
 
     def __str__(self) -> str:
         n = len(self.problems)
         head = f"{n} problem{'s' if n != 1 else ''} found; nothing was run:"
-        return "\n".join([head, *(f"  {problem}" for problem in self.problems)])
+        lines = [head, *(f"  {problem}" for problem in self.problems)]
+        return "\n".join([*lines, *caution_lines(self.cautions)])
+
+
+def caution_lines(cautions: Sequence[Problem]) -> list[str]:
+    """Show what is unlikely and stops nothing: no line if there is nothing."""
+    if not cautions:
+        return []
+    n = len(cautions)
+    head = "1 caution, which stops nothing:" if n == 1 else f"{n} cautions, which stop nothing:"
+    return [head, *(f"  {caution}" for caution in cautions)]
 
 
 class RecordingError(Exception):

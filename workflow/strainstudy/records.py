@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from .errors import Problem
+
 __all__ = ["Channel", "Participant", "Recording", "Sensor", "Study"]
 
 
@@ -131,9 +133,20 @@ class Recording:
 
 @dataclass(frozen=True)
 class Study:
-    """A study whose sheets and label files are without fault; each mapping is sorted by id."""
+    """A study whose sheets and label files are without fault; each mapping is sorted by id.
+
+    Parameters
+    ----------
+    root : Path
+        Study folder.
+    participants, sensors, recordings : mapping
+        The rows of the sheets.
+    cautions : tuple of Problem
+        What is unlikely in them and stops nothing.
+    """
 
     root: Path
     participants: Mapping[str, Participant]
     sensors: Mapping[str, Sensor]
     recordings: Mapping[str, Recording]
+    cautions: tuple[Problem, ...] = ()

@@ -13,10 +13,14 @@ from pathlib import Path
 import pandas as pd
 
 from .errors import Problem, StudyError
+from .intake.copies import copy_problems
 from .intake.files import label_files, raw_file_problems
+from .intake.labelling import labels_in, meaning_problems
 from .intake.links import Row, channel_rows, link_problems, rows_of
+from .intake.plausible import magnitude_problems
 from .intake.rules import CHANNELS, EVERY_RECORDING, PARTICIPANTS, RECORDINGS, SENSORS, SHEETS, SheetKind
 from .io.labels import check_labels
+from .io.places import fault_of
 from .io.sheets import check_sheets, read_sheet, to_number
 from .records import Channel, Participant, Recording, Sensor, Study
 from .vocabulary import BENCH_TASKS, SEXES
@@ -105,6 +109,28 @@ def _read_sheets(root: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
     return frames, problems
 
 
+def _label_problems(
+    root: Path,
+    recordings: list[Row],
+    labels: Mapping[str, Mapping[str, Path]],
+    channels: Mapping[str, list[Row]] | None,
+) -> list[Problem]:
+    """Check all label files, each by itself and against the channels of its recording."""
+    tasks = {row.text("recording_id"): row["task"] for row in recordings}
+    owner = {
+        path.relative_to(root).as_posix(): (identifier, path)
+        for identifier, raters in labels.items()
+        for path in raters.values()
+    }
+    sheets, problems = check_labels([(path, file, tasks[identifier]) for file, (identifier, path) in owner.items()])
+    for sheet in sheets:
+        rows = None if channels is None else channels[owner[sheet.file][0]]
+        # what is said of a recording without channels is said of the recording
+        points = None if not rows else {row.text("tracked_point") for row in rows}
+        problems += meaning_problems(labels_in(sheet), points, sheet.file)
+    return problems
+
+
 def load_study(root: Path) -> Study:
     """Read and check a whole study folder.
 
@@ -122,30 +148,29 @@ def load_study(root: Path) -> Study:
     StudyError
         With every problem of every sheet, of the raw files' paths and of every label file.
     """
-    if not root.is_dir():
+    if fault_of(root) is not None or not root.is_dir():
         raise StudyError([Problem(str(root), "there is no such study folder", "correct the setting study")])
     frames, problems = _read_sheets(root)
     problems += link_problems(frames)
     labels: Mapping[str, Mapping[str, Path]] = {}
+    channels: Mapping[str, list[Row]] | None = None
     recordings = rows_of(frames["recordings"]) if "recordings" in frames else []
     if "recordings" in frames:
         problems += raw_file_problems(root, recordings)
         labels, found = label_files(root, [row.text("recording_id") for row in recordings])
         problems += found
-        tasks = {row.text("recording_id"): row["task"] for row in recordings}
-        problems += check_labels(
-            [
-                (path, path.relative_to(root).as_posix(), tasks[identifier])
-                for identifier, raters in labels.items()
-                for path in raters.values()
-            ]
-        )
-    if problems:
-        order = {kind.file: i for i, kind in enumerate((PARTICIPANTS, SENSORS, RECORDINGS, CHANNELS))}
-        raise StudyError(sorted(problems, key=lambda p: (order.get(p.file, len(order)), p.file, p.row or 0)))
-    channels = channel_rows(recordings, rows_of(frames["channels"]))
+        channels = channel_rows(recordings, rows_of(frames["channels"])) if "channels" in frames else None
+        problems += _label_problems(root, recordings, labels, channels)
+        if channels is not None:
+            problems += copy_problems(root, recordings, channels)
+    sensor_rows = rows_of(frames["sensors"]) if "sensors" in frames else []
+    problems += magnitude_problems(sensor_rows, recordings)
+    order = {kind.file: i for i, kind in enumerate((PARTICIPANTS, SENSORS, RECORDINGS, CHANNELS))}
+    problems.sort(key=lambda p: (order.get(p.file, len(order)), p.file, p.row or 0))
+    if channels is None or not all(problem.caution for problem in problems):
+        raise StudyError(problems)
     people = [_participant(row) for row in rows_of(frames["participants"])]
-    sensors = [_sensor(row) for row in rows_of(frames["sensors"])]
+    sensors = [_sensor(row) for row in sensor_rows]
     found_recordings = [
         _recording(row, channels[row.text("recording_id")], labels.get(row.text("recording_id"), {}), root)
         for row in recordings
@@ -155,4 +180,5 @@ def load_study(root: Path) -> Study:
         {p.participant_id: p for p in sorted(people, key=lambda p: p.participant_id)},
         {s.sensor_id: s for s in sorted(sensors, key=lambda s: s.sensor_id)},
         {r.recording_id: r for r in sorted(found_recordings, key=lambda r: r.recording_id)},
+        tuple(problems),
     )

@@ -5,6 +5,7 @@ In: a ``model/`` folder of an earlier run. Out: its models for gait and swallows
 
 from __future__ import annotations
 
+import json
 import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -13,11 +14,11 @@ from typing import Any
 
 from ..errors import Problem, StudyError
 from .candidate_card import SWALLOW_CARD, SWALLOW_MODEL
-from .card import CARD_NAME, MODEL_NAME, Described, check_card, read_card
+from .card import CARD_NAME, MODEL_NAME, NO_MODEL, Described, check_card, read_card
 from .fitting import Fitted
 from .store import load_models
 
-__all__ = ["External", "read_external"]
+__all__ = ["External", "kinds_of", "read_external"]
 
 _PICKLES = (".pkl", ".pickle", ".joblib")
 _WHOLE = "give the model/ folder of a strainstudy run, whole"
@@ -77,6 +78,24 @@ def _nothing(folder: Path) -> StudyError:
     return _refuse(folder, f"holds neither {MODEL_NAME} nor {SWALLOW_MODEL}")
 
 
+def _without_gait(folder: Path) -> None:
+    """Refuse a folder without a gait model unless its card says that none was trained."""
+    card = folder / CARD_NAME
+    if not card.is_file():
+        raise _refuse(folder / MODEL_NAME, f"is missing, and so is {CARD_NAME}, which would say why")
+    try:
+        trained = json.loads(_content(card)).get("card") != NO_MODEL
+    except (ValueError, AttributeError) as error:
+        raise _refuse(card, f"is damaged ({type(error).__name__}: {error})") from None
+    if trained:
+        raise _refuse(folder / MODEL_NAME, f"is missing beside its card {CARD_NAME}")
+
+
+def kinds_of(folder: Path) -> tuple[bool, bool]:
+    """Say whether a model folder has a model of gait, and one of swallows."""
+    return (folder / MODEL_NAME).is_file(), (folder / SWALLOW_MODEL).is_file()
+
+
 def read_external(folder: Path, gait: Sequence[Described], swallow: Sequence[Described]) -> External:
     """Read and check the model folder of another study.
 
@@ -97,11 +116,13 @@ def read_external(folder: Path, gait: Sequence[Described], swallow: Sequence[Des
         If it is no such folder, if a file cannot be trusted or is damaged, or if a model does not fit this version's
         features.
     """
-    has_states, has_swallows = ((folder / name).is_file() for name in (MODEL_NAME, SWALLOW_MODEL))
+    has_states, has_swallows = kinds_of(folder)
     if not has_states and not has_swallows:
         raise _nothing(folder)
     if not has_swallows and (folder / SWALLOW_CARD).is_file():
         raise _refuse(folder / SWALLOW_MODEL, f"is missing beside its card {SWALLOW_CARD}")
+    if not has_states:
+        _without_gait(folder)
     try:
         states = _checked(folder, MODEL_NAME, CARD_NAME, gait)[0] if has_states else None
         if not has_swallows:

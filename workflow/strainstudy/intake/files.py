@@ -32,6 +32,8 @@ def _path_fault(root: Path, file: str) -> tuple[str, str] | None:
         return "a path with backslashes", "write it with forward slashes"
     if ".." in PurePosixPath(file).parts:
         return "a path that leaves the study folder", inside
+    if not file.isprintable():
+        return "a path with a character that cannot be seen", "rename the file, or correct the cell"
     if set(file) & set("{}*?"):
         return "a path with braces, * or ?, which stand for patterns", "rename the file"
     path = root / file
@@ -70,6 +72,17 @@ def raw_file_problems(root: Path, recordings: Sequence[Row]) -> list[Problem]:
     return problems
 
 
+def _entries(folder: Path, name: str, problems: list[Problem]) -> list[Path]:
+    """List a folder in order; one that is closed to the user is a problem."""
+    try:
+        return sorted(folder.iterdir())
+    except OSError as error:
+        problems.append(
+            Problem(name, f"the folder cannot be opened ({error.strerror})", "have its permissions changed")
+        )
+        return []
+
+
 def label_files(root: Path, recordings: Sequence[str]) -> tuple[Mapping[str, Mapping[str, Path]], list[Problem]]:
     """Find the hand labels of a study.
 
@@ -100,7 +113,7 @@ def label_files(root: Path, recordings: Sequence[str]) -> tuple[Mapping[str, Map
         return found, [Problem(LABELS, "not a folder", "make it a folder with one folder per recording")]
     known = set(recordings)
     here = root.resolve()
-    for entry in sorted(folder.iterdir()):
+    for entry in _entries(folder, LABELS, problems):
         name = f"{LABELS}/{entry.name}"
         if entry.name.startswith(".") or entry.suffix.lower() in _PASSED_OVER:
             continue
@@ -112,7 +125,7 @@ def label_files(root: Path, recordings: Sequence[str]) -> tuple[Mapping[str, Map
             problems.append(Problem(name, "labels for an unknown recording", remedy))
         else:
             found[entry.name] = {}
-            for file in sorted(entry.iterdir()):
+            for file in _entries(entry, name, problems):
                 if file.name.startswith(".") or file.suffix.lower() in _PASSED_OVER:
                     continue
                 rater = file.name.removesuffix(LABEL_SUFFIX)

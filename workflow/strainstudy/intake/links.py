@@ -61,6 +61,14 @@ def _is_reference(row: Row) -> bool:
     return row["units"] in _REFERENCE_WORDS
 
 
+def _both_shared(one: Row, other: Row) -> bool:
+    return one["recording_id"] == other["recording_id"] == EVERY_RECORDING
+
+
+def _words(row: Row) -> str:
+    return row.text("tracked_point").replace("_", " ")
+
+
 def _fits(row: Row, task: str) -> bool:
     points = BENCH_POINTS if task in BENCH_TASKS else BODY_POINTS
     return row["tracked_point"] in points
@@ -202,11 +210,20 @@ def _set_problems(recording: Row, rows: list[Row]) -> list[Problem]:
             continue
         first = kinds.setdefault((point, _is_reference(row)), row)
         # two shared rows may name the same point under two column names, of which a file has one
-        both_shared = row["recording_id"] == first["recording_id"] == EVERY_RECORDING
-        if first is not row and not both_shared:
+        if first is not row and not _both_shared(first, row):
             message = f"two channels of {point} for {identifier} (row {first.number})"
             remedy = "keep one; beside it only a channel in deg may stand, as the reference"
             fault(row, "tracked_point", message, remedy)
+    worn: dict[str, Row] = {}
+    for row in rows:
+        sensor = row["sensor_id"] or recording["sensor_id"]
+        if sensor is None or row["status"] == "bad" or _is_reference(row) or row["tracked_point"] not in BODY_POINTS:
+            continue
+        first = worn.setdefault(sensor, row)
+        # of two shared rows a file may have one column only; that is seen when the file is opened
+        if first["tracked_point"] != row["tracked_point"] and not _both_shared(first, row):
+            message = f"sensor {sensor} is on the {_words(first)} of {identifier} at the same time (row {first.number})"
+            fault(row, "sensor_id", message, "give each place the sensor that was on it")
     if task in BENCH_TASKS and not any(row["tracked_point"] == "sensor" for row in rows):
         message = f"the task {task} needs a channel of tracked point sensor"
         fault(recording, "recording_id", message, f"add the channel of the sensor to {CHANNELS.file}")

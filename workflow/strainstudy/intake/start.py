@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from ..config import StudyConfig, check_config, load_config
 from ..errors import Problem, StudyError
+from ..ingest.parameters import IngestParameters
 from ..study import Study, load_study
 from ..validate.norms import read_norms
+from ..vocabulary import KNEES
 from .claims import folder_problems
 from .places import input_problems, model_problems, path_problems
 
-__all__ = ["check_all", "reference_rater"]
+__all__ = ["check_all", "look", "reference_rater"]
 
 
 def check_all(
@@ -52,17 +55,84 @@ def check_all(
         try:
             study = load_study(Path(root))
         except StudyError as error:
-            problems += error.problems
+            problems += [*error.problems, *error.cautions]
     if not places and isinstance(root, str) and isinstance(config.get("results"), str):
         places = input_problems(config, study, files, file) or folder_problems(config["results"], root, file)
-    problems += places + model_problems(config, file)
-    if not any(problem.column == "norms" for problem in places):
+    lost = {problem.column for problem in places}
+    of_model = model_problems(config, file)
+    problems += places + of_model
+    cautions: list[Problem] = []
+    if study is not None and not of_model and "model" not in lost:
+        cautions = _model_fit(config, study, file)
+        problems += [problem for problem in cautions if not problem.caution]
+    if "norms" not in lost:
         problems += _norm_problems(config)
     problems += _rater_problems(config, study, file)
     if problems or study is None:
-        raise StudyError(problems)
+        raise StudyError([*problems, *(() if study is None else study.cautions)])
     general, sections = load_config(config, file)
-    return general, sections, study
+    return general, sections, replace(study, cautions=(*study.cautions, *cautions))
+
+
+def look(
+    study: Study, general: StudyConfig, ingest: IngestParameters, *, thorough: bool = False
+) -> tuple[Problem, ...]:
+    """Open raw files of a checked study, before anything is run.
+
+    Parameters
+    ----------
+    study : Study
+    general : StudyConfig
+        Under ``strict`` what would reject or degrade a recording is a fault.
+    ingest : IngestParameters
+    thorough : bool
+        Open all raw files; else those with labels alone, for what would be lost without a word.
+
+    Returns
+    -------
+    tuple of Problem
+        All cautions: of the sheets and of the files.
+
+    Raises
+    ------
+    StudyError
+        With every fault, such as labels beyond the end of their recording.
+    """
+    from .look import look_into_files
+
+    found = look_into_files(
+        study,
+        gap_steps=ingest.gap_steps,
+        rate_tolerance=ingest.rate_tolerance,
+        strict=general.strict,
+        only_labelled=not (thorough or general.strict),
+    )
+    problems = [*study.cautions, *found]
+    if not all(problem.caution for problem in problems):
+        raise StudyError(problems)
+    return tuple(problems)
+
+
+def _model_fit(config: Mapping[str, Any], study: Study, file: str) -> list[Problem]:
+    """Compare what a given model can tell with what the study records."""
+    model = config.get("model")
+    if not isinstance(model, str) or not Path(model).is_dir():
+        return []
+    from ..classify.external import kinds_of  # as in places: only where there is a model
+
+    points = {channel.tracked_point for recording in study.recordings.values() for channel in recording.channels}
+    needed = {"gait": bool(points & set(KNEES.values())), "swallows": "throat" in points}
+    lacking = [name for name, there in zip(needed, kinds_of(Path(model)), strict=True) if needed[name] and not there]
+    if not lacking:
+        return []
+    serves = any(there for name, there in zip(needed, kinds_of(Path(model)), strict=True) if needed[name])
+    message = f"the run it comes from trained no model of {' and '.join(lacking)}, which this study records"
+    remedy = (
+        "its own labels train one, or the rule stands in; name another model if that is not meant"
+        if serves
+        else "name the model/ folder of another run, or null"
+    )
+    return [Problem(file, message, remedy, column="model", value=model, caution=serves)]
 
 
 def _norm_problems(config: Mapping[str, Any]) -> list[Problem]:

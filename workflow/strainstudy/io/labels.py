@@ -78,7 +78,7 @@ def _row_problems(sheet: Sheet, task: str | None) -> list[Problem]:
     return problems
 
 
-def check_labels(files: Sequence[tuple[Path, str, str | None]]) -> list[Problem]:
+def check_labels(files: Sequence[tuple[Path, str, str | None]]) -> tuple[list[Sheet], list[Problem]]:
     """Find every problem of many label files.
 
     Parameters
@@ -89,6 +89,8 @@ def check_labels(files: Sequence[tuple[Path, str, str | None]]) -> list[Problem]
 
     Returns
     -------
+    list of Sheet
+        Those files that are tables with the required columns.
     list of Problem
         File by file.
     """
@@ -103,7 +105,8 @@ def check_labels(files: Sequence[tuple[Path, str, str | None]]) -> list[Problem]
         by_file[problem.file].append(problem)
     for sheet in sheets:
         by_file[sheet.file] += _row_problems(sheet, tasks[sheet.file])
-    return [problem for problems in by_file.values() for problem in problems]
+    whole = [sheet for sheet in sheets if set(_REQUIRED) <= set(sheet.frame.columns)]
+    return whole, [problem for problems in by_file.values() for problem in problems]
 
 
 def _numbers(texts: Sequence[str | None]) -> list[float]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
+import stat
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -25,6 +26,7 @@ from ..vocabulary import MISSING
 __all__ = ["Check", "Rule", "Sheet", "check_sheets", "matches", "number", "one_of", "read_sheet", "to_number"]
 
 _SEPARATORS = {",": "commas", ";": "semicolons"}
+_MOST_BYTES = 100_000_000
 _UTF8_REMEDY = "save it as tab-separated text in UTF-8"
 _UNSEEN = re.compile("[\x01-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _QUOTED = re.compile(r'"((?:[^"]|"")*)"')
@@ -190,11 +192,18 @@ def read_sheet(path: Path, file: str, columns: Sequence[str]) -> tuple[Sheet | N
     """
     wanted = f"a header row with {', '.join(columns)}"
     try:
+        about = path.stat()
+        if not stat.S_ISREG(about.st_mode):
+            return None, [Problem(file, "not an ordinary file", f"make it one, with {wanted}")]
+        if about.st_size > _MOST_BYTES:
+            message = f"{about.st_size / 1e6:.0f} MB, too large for a sheet"
+            return None, [Problem(file, message, "is it a raw file? Then name it in recordings.tsv")]
         content = path.read_bytes()
     except FileNotFoundError:
         return None, [Problem(file, "the file is not there", f"make it, with {wanted}")]
-    except OSError as error:
-        return None, [Problem(file, f"the file cannot be opened ({error.strerror})", "make it a readable file")]
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else error
+        return None, [Problem(file, f"the file cannot be opened ({why})", "make it a readable file")]
     text, problems = _decode(content, file)
     if problems:
         return None, problems

@@ -37,7 +37,7 @@ class Bridge:
     Parameters
     ----------
     excitation_v, r3_ohm : float
-        Excitation in volts; resistance in series with the sensor.
+        Excitation in volts, below 0 for a negative supply; resistance in series with the sensor.
     reference : float
         Share of the excitation at the reference divider, r2 / (r1 + r2), 0 to 1.
     amplifier_gain : float
@@ -74,8 +74,8 @@ class Bridge:
         """
         if excitation_v is None or r3_ohm is None:
             raise ValueError("a bridge needs excitation_v and r3_ohm")
-        if excitation_v <= 0 or r3_ohm <= 0 or amplifier_gain == 0 or polarity not in (1, -1):
-            raise ValueError("a bridge needs excitation_v and r3_ohm above 0, amplifier_gain not 0, polarity 1 or -1")
+        if excitation_v == 0 or r3_ohm <= 0 or amplifier_gain == 0 or polarity not in (1, -1):
+            raise ValueError("a bridge needs excitation_v and amplifier_gain not 0, r3_ohm above 0, polarity 1 or -1")
         notes: tuple[str, ...] = ()
         if r2_ohm is not None:
             if r1_ohm is None:

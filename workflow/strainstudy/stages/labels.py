@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
-from ..io.labels import read_labels
+from ..errors import Problem
+from ..intake.labelling import labels_in, length_problems
+from ..io.labels import LABEL_COLUMNS, read_labels
+from ..io.sheets import read_sheet
 from ..records import Recording
 
-__all__ = ["labels_of"]
+__all__ = ["beyond_the_end", "labels_of"]
 
 
 def labels_of(recordings: Iterable[Recording]) -> dict[str, dict[str, pd.DataFrame]]:
@@ -30,3 +33,29 @@ def labels_of(recordings: Iterable[Recording]) -> dict[str, dict[str, pd.DataFra
         for recording in recordings
         if recording.labels
     }
+
+
+def beyond_the_end(recordings: Iterable[Recording], lengths: Mapping[str, tuple[float, float]]) -> list[Problem]:
+    """Find labels beyond the end of recordings whose length is known once they are read.
+
+    Parameters
+    ----------
+    recordings : iterable of Recording
+        With the paths of their label files.
+    lengths : mapping of str to (float, float)
+        Length in s and sampling rate in Hz by recording id; recordings that are not in it are passed over.
+
+    Returns
+    -------
+    list of Problem
+        By recording and rater.
+    """
+    problems = []
+    for recording in recordings:
+        for path in recording.labels.values() if recording.recording_id in lengths else ():
+            length, rate = lengths[recording.recording_id]
+            file = f"labels/{recording.recording_id}/{path.name}"
+            sheet, _ = read_sheet(path, file, LABEL_COLUMNS)
+            if sheet is not None:
+                problems += length_problems(labels_in(sheet), length, rate, file, recording.file)
+    return problems

@@ -19,7 +19,7 @@ from ..classify.candidate_card import (
 )
 from ..classify.candidate_scores import confusion_rows, score_candidates
 from ..classify.candidates import CandidateResult, classify_candidates
-from ..classify.card import CARD_NAME, MODEL_NAME, write_card
+from ..classify.card import CARD_NAME, MODEL_NAME, NO_MODEL, write_card
 from ..classify.card_words import Reasons, card_words, no_model_words
 from ..classify.external import External, read_external
 from ..classify.history import HISTORY_COLUMNS, extend
@@ -108,7 +108,7 @@ def _write_gait_model(folder: Path, result: StateResult, history: pd.DataFrame, 
     """Write the model with its card; where there is none, an earlier run's goes and the card says why."""
     if result.model is None:
         (folder / MODEL_NAME).unlink(missing_ok=True)
-        write_json(folder / CARD_NAME, {"card": "no model", "reason": result.reason})
+        write_json(folder / CARD_NAME, {"card": NO_MODEL, "reason": result.reason})
         write_text(folder / "card.md", no_model_words(reasons))
     else:
         write_bytes(folder / MODEL_NAME, result.model.content)

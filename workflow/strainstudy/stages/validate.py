@@ -21,7 +21,7 @@ from ..validate.norms import read_norms
 from ..validate.parameters import ValidateParameters
 from ..validate.study import StudyResults, validate_study
 from ..vocabulary import MISSING
-from .labels import labels_of
+from .labels import beyond_the_end, labels_of
 
 __all__ = ["run"]
 
@@ -90,6 +90,12 @@ def run(
         groups={p.participant_id: p.group for p in people},
     )
     progress.say(f"{len(study.labels)} of {len(recordings)} recordings have labels")
+    # at the start large files are not read to their end, so that labels a little beyond it show only now
+    table = study.recordings[study.recordings["status"] != "rejected"]
+    columns = (table[name] for name in ("recording_id", "duration", "sampling_frequency"))
+    lengths = {str(name): (float(length), float(rate)) for name, length, rate in zip(*columns, strict=True)}
+    for problem in beyond_the_end(recordings, lengths):
+        progress.say(f"nothing can be compared with this label: {problem}")
     for spec, table in validate_study(study, parameters):
         write_table(table, spec, results)
     write_table(_angles(signals, recordings).reindex(columns=list(ANGLES.names)), ANGLES, results)

@@ -2,14 +2,75 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import stat
+from collections.abc import Callable, Sequence
 from importlib import import_module
 from pathlib import Path
+from typing import Any
 
-from .model import RawChannel, RawFile, ReadError
+from .model import Peek, RawChannel, RawFile, ReadError
 from .suffixes import FORMATS, file_format
 
-__all__ = ["RawChannel", "RawFile", "ReadError", "read_raw"]
+__all__ = ["Peek", "RawChannel", "RawFile", "ReadError", "peek", "read_raw"]
+
+
+def _reader(path: Path) -> Any:
+    """Load the module of a file's format, if the file is there and has something in it."""
+    form = file_format(path)
+    if form is None:
+        raise ReadError(f"there is no reader for {path.name!r}; export it as one of: {', '.join(FORMATS)}")
+    try:
+        found = path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        raise ReadError("the file is not there") from None
+    except (OSError, ValueError) as error:
+        # a loop of links, a name that is too long, a folder without permission
+        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise ReadError(f"the file cannot be reached ({why.lower()}); copy it to an ordinary place and name") from None
+    if not stat.S_ISREG(found.st_mode):
+        raise ReadError("not an ordinary file; copy the recording itself there")
+    if found.st_size == 0:
+        raise ReadError("the file is empty")
+    return import_module(f".{form}", __name__)
+
+
+def _guarded(read: Callable[..., Any], path: Path, *arguments: Any) -> Any:
+    """Call a reader; what the system or a format's library raises becomes a reason in words."""
+    try:
+        return read(path, *arguments)
+    except ReadError:
+        raise
+    except MemoryError:
+        raise ReadError("the file does not fit into the memory of this machine; split the recording") from None
+    except OSError as error:
+        raise ReadError(f"the file cannot be read ({(error.strerror or str(error)).lower()}); copy it again") from error
+    except Exception as error:  # a damaged file may make a format's library stumble over anything
+        raise ReadError(
+            f"the file cannot be read ({type(error).__name__}: {error}); export or copy it again"
+        ) from error
+
+
+def peek(path: Path, columns: Sequence[str] = ()) -> Peek:
+    """Open a raw file only as far as its columns, rate and length need.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    columns : sequence of str, optional
+        Names that are looked for: the line of a text file that has them is its header.
+
+    Returns
+    -------
+    Peek
+
+    Raises
+    ------
+    ReadError
+        Where `read_raw` would for what is seen so far; the reason is in words.
+    """
+    seen: Peek = _guarded(_reader(path).peek, path, columns)
+    return seen
 
 
 def read_raw(path: Path, columns: Sequence[str] | None = None) -> RawFile:
@@ -33,12 +94,5 @@ def read_raw(path: Path, columns: Sequence[str] | None = None) -> RawFile:
     ReadError
         If the file is not there, damaged, or not what its suffix says; the reason is in words.
     """
-    form = file_format(path)
-    if form is None:
-        raise ReadError(f"there is no reader for {path.name!r}; export it as one of: {', '.join(FORMATS)}")
-    if not path.is_file():
-        raise ReadError("the file is not there")
-    if path.stat().st_size == 0:
-        raise ReadError("the file is empty")
-    read: RawFile = import_module(f".{form}", __name__).read(path, columns)
-    return read
+    raw: RawFile = _guarded(_reader(path).read, path, columns)
+    return raw

@@ -15,9 +15,10 @@ import edfio
 import numpy as np
 import numpy.typing as npt
 
-from .model import RawChannel, RawFile, ReadError
+from .edf_header import read_header
+from .model import Peek, RawChannel, RawFile, ReadError, named_like_time
 
-__all__ = ["read"]
+__all__ = ["peek", "read"]
 
 _ONSET = re.compile(rb"([+-]\d+(?:\.\d*)?)\x14")
 _BYTES = {".edf": 2, ".bdf": 3}
@@ -99,3 +100,17 @@ def read(path: Path, columns: Sequence[str] | None) -> RawFile:
         ) from None
     layout = f"{suffix[1:]}{'+D' if interrupted else ''}"
     return RawFile(layout, tuple(labels), channels, started, tuple(faults))
+
+
+def peek(path: Path, _columns: Sequence[str]) -> Peek:
+    """Read the header of an EDF or BDF file; see `strainstudy.io.readers.peek`."""
+    header = read_header(path)
+    signals = [signal for signal in header.signals if signal.ordinary]
+    rates = [rate for signal in signals if (rate := header.rate(signal))]
+    return Peek(
+        tuple(signal.label for signal in signals),
+        max(rates, default=None),
+        header.records * max((signal.samples for signal in signals), default=0),
+        {signal.label: signal.units for signal in signals if signal.units},
+        tuple(signal.label for signal in signals if named_like_time(signal.label)),
+    )

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["RawChannel", "RawFile", "ReadError"]
+__all__ = ["Peek", "RawChannel", "RawFile", "ReadError", "named_like_time"]
 
 
 class ReadError(Exception):
@@ -73,3 +74,39 @@ class RawFile:
     channels: Mapping[str, RawChannel]
     started: str | None = None
     faults: tuple[str, ...] = field(default=())
+
+
+@dataclass(frozen=True)
+class Peek:
+    """What the head of a raw file tells, without its samples.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Every channel or column that can be asked for, as `RawFile` has them.
+    rate : float or None
+        Hz, the file's own, of its fastest channel; ``None`` if the format knows none.
+    samples : int or None
+        Of the longest channel; ``None`` where that cannot be told without reading on.
+    units : mapping of str to str
+        By name, as the file says; names without a unit are left out.
+    time_like : tuple of str
+        Columns of dates, times of day or time stamps, and those whose name says time.
+    """
+
+    names: tuple[str, ...]
+    rate: float | None
+    samples: int | None
+    units: Mapping[str, str]
+    time_like: tuple[str, ...]
+
+
+_TIME_NAME = re.compile(
+    r"t|(?:.*[^a-z])?(?:time|times|timestamps?|stamps?|clock|seconds|epoch|date(?:time)?)", re.IGNORECASE
+)
+_UNIT_TAIL = re.compile(r"[\s_.\-]*[\[(]?(?:m|u|µ|μ|n)?s(?:ec|econds?)?[\])]?$", re.IGNORECASE)
+
+
+def named_like_time(name: str) -> bool:
+    """Say whether a column's name, its unit left out, says that it holds times (``t``, ``time_ms``, ``Time [s]``)."""
+    return any(_TIME_NAME.fullmatch(text.strip()) for text in (name, _UNIT_TAIL.sub("", name)))

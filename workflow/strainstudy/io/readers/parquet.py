@@ -14,9 +14,14 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from .clock import clock_seconds
-from .model import RawChannel, RawFile, ReadError
+from .model import Peek, RawChannel, RawFile, ReadError, named_like_time
 
-__all__ = ["read"]
+__all__ = ["peek", "read"]
+
+
+def _not_whole(error: Exception) -> ReadError:
+    first = (str(error).splitlines() or [""])[0]
+    return ReadError(f"not a whole Parquet file ({first}); export or copy it again")
 
 
 def _channel(column: pa.ChunkedArray, name: str) -> tuple[RawChannel, str | None]:
@@ -59,10 +64,20 @@ def read(path: Path, columns: Sequence[str] | None) -> RawFile:
             wanted = [n for n in names if n in (columns if columns is not None else [*numeric, *times])]
             table = file.read(columns=wanted)
     except (pa.ArrowInvalid, pa.ArrowIOError) as error:
-        first = str(error).splitlines()[0]
-        raise ReadError(f"not a whole Parquet file ({first}); export or copy it again") from None
+        raise _not_whole(error) from None
     channels, started = {}, None
     for name in wanted:
         channels[name], first_stamp = _channel(table.column(name), name)
         started = started or first_stamp
     return RawFile("parquet", names, channels, started)
+
+
+def peek(path: Path, _columns: Sequence[str]) -> Peek:
+    """Read the footer of a Parquet file; see `strainstudy.io.readers.peek`."""
+    try:
+        with pq.ParquetFile(path) as file:
+            schema, rows = file.schema_arrow, file.metadata.num_rows
+    except (pa.ArrowInvalid, pa.ArrowIOError) as error:
+        raise _not_whole(error) from None
+    times = tuple(f.name for f in schema if pa.types.is_timestamp(f.type) or named_like_time(f.name))
+    return Peek(tuple(schema.names), None, rows, {}, times)

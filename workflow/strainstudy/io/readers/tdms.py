@@ -14,9 +14,18 @@ from typing import Any
 import numpy as np
 from nptdms import TdmsFile
 
-from .model import RawChannel, RawFile, ReadError
+from .model import Peek, RawChannel, RawFile, ReadError, named_like_time
 
-__all__ = ["read"]
+__all__ = ["peek", "read"]
+
+
+def _named(file: TdmsFile) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Name the channels that hold something; give also their names with the group where the bare name is enough."""
+    found = [channel for group in file.groups() for channel in group.channels()]
+    counts = Counter(channel.name for channel in found)
+    named = {c.name if counts[c.name] == 1 else f"{c.group_name}/{c.name}": c for c in found if len(c) > 0}
+    aliases = {f"{c.group_name}/{c.name}": c for c in found if counts[c.name] == 1 and len(c) > 0}
+    return named, aliases
 
 
 def _start(channel: Any) -> np.datetime64 | None:
@@ -40,6 +49,11 @@ def _values(channel: Any, name: str) -> tuple[np.ndarray[Any, np.dtype[np.float6
         raise ReadError(f"channel {name!r} holds text, not numbers; name the channel of the signal") from None
 
 
+def _rate(channel: Any) -> float | None:
+    step = channel.properties.get("wf_increment")
+    return 1.0 / float(step) if step else None
+
+
 def read(path: Path, columns: Sequence[str] | None) -> RawFile:
     """Read a TDMS file; see `strainstudy.io.readers.read_raw`."""
     faults: tuple[str, ...] = ()
@@ -47,10 +61,7 @@ def read(path: Path, columns: Sequence[str] | None) -> RawFile:
         with TdmsFile.open(path) as file:
             if getattr(file, "file_status", None) is not None and file.file_status.incomplete_final_segment:
                 faults = ("the file ends early: its last segment is incomplete",)
-            found = [channel for group in file.groups() for channel in group.channels()]
-            counts = Counter(channel.name for channel in found)
-            named = {c.name if counts[c.name] == 1 else f"{c.group_name}/{c.name}": c for c in found if len(c) > 0}
-            aliases = {f"{c.group_name}/{c.name}": c for c in found if counts[c.name] == 1 and len(c) > 0}
+            named, aliases = _named(file)
             wanted = {n: c for n, c in {**named, **aliases}.items() if n in (columns if columns is not None else named)}
             starts = {name: _start(channel) for name, channel in wanted.items()}
             known = [start for start in starts.values() if start is not None]
@@ -58,8 +69,7 @@ def read(path: Path, columns: Sequence[str] | None) -> RawFile:
             channels, started = {}, None if earliest is None else str(earliest)[:26]
             for name, channel in wanted.items():
                 values, clock, first = _values(channel, name)
-                step = channel.properties.get("wf_increment")
-                rate = 1.0 / float(step) if step and not clock else None
+                rate = None if clock else _rate(channel)
                 start = starts[name]
                 late = 0.0 if start is None or earliest is None else (start - earliest) / np.timedelta64(1, "s")
                 units = channel.properties.get("unit_string") or None
@@ -70,3 +80,17 @@ def read(path: Path, columns: Sequence[str] | None) -> RawFile:
     except Exception as error:  # whatever a damaged file makes the library stumble over
         raise ReadError(f"not a whole TDMS file ({type(error).__name__}: {error}); export or copy it again") from None
     return RawFile("tdms", tuple(named), channels, started, faults)
+
+
+def peek(path: Path, _columns: Sequence[str]) -> Peek:
+    """Read the metadata of a TDMS file; see `strainstudy.io.readers.peek`."""
+    try:
+        with path.open("rb") as stream:
+            named, aliases = _named(TdmsFile.read_metadata(stream))
+        clocks = [n for n, c in named.items() if np.issubdtype(c.dtype, np.datetime64) or named_like_time(n)]
+        rates = [rate for name, c in named.items() if name not in clocks and (rate := _rate(c)) is not None]
+        units = {n: str(unit) for n, c in {**named, **aliases}.items() if (unit := c.properties.get("unit_string"))}
+        samples = max((len(c) for c in named.values()), default=0)
+    except Exception as error:  # whatever a damaged file makes the library stumble over
+        raise ReadError(f"not a whole TDMS file ({type(error).__name__}: {error}); export or copy it again") from None
+    return Peek((*named, *aliases), max(rates, default=None), samples, units, tuple(clocks))

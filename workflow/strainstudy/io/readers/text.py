@@ -18,13 +18,14 @@ import pyarrow.compute as pc
 import pyarrow.csv as pcsv
 
 from .clock import clock_seconds
-from .model import RawChannel, RawFile, ReadError
+from .model import Peek, RawChannel, RawFile, ReadError, named_like_time
 from .sniff import MISSING_MARKERS, Layout, find_layout
 
-__all__ = ["read"]
+__all__ = ["peek", "read"]
 
 _HEAD_BYTES = 1 << 16
 _HEAD_LINES = 400
+_PEEK_LINES = 20
 _COMMENT = ("#", "%", "//")
 _MOST_TEXT = 0.5
 
@@ -40,16 +41,9 @@ def _as_utf8(content: bytes) -> bytes:
     return content
 
 
-def _content(path: Path) -> bytes:
-    content = path.read_bytes()
-    if path.name.lower().endswith(".gz"):
-        try:
-            content = gzip.decompress(content)
-        except EOFError:
-            raise ReadError("the gzip file ends early; copy it again from the recorder") from None
-        except (gzip.BadGzipFile, zlib.error) as error:
-            raise ReadError(f"not a whole gzip file ({error}); compress or copy it again") from None
-    elif content.startswith(b"\x1f\x8b"):
+def _as_text(content: bytes) -> bytes:
+    """Bring the bytes of a file to UTF-8 with line feeds, or say why they are no text."""
+    if content.startswith(b"\x1f\x8b"):
         raise ReadError("a gzip file without the suffix .gz; rename it")
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         content = content.decode("utf-16", errors="replace").encode()
@@ -63,12 +57,35 @@ def _content(path: Path) -> bytes:
     return _as_utf8(content)
 
 
+def _is_gzip(path: Path) -> bool:
+    return path.name.lower().endswith(".gz")
+
+
+def _unpacked(path: Path, size: int = -1) -> bytes:
+    """Read a file, or its first ``size`` bytes when unpacked."""
+    if not _is_gzip(path):
+        with path.open("rb") as file:
+            return file.read(size)
+    try:
+        with gzip.open(path) as file:
+            return file.read(size)
+    except EOFError:
+        raise ReadError("the gzip file ends early; copy it again from the recorder") from None
+    except (gzip.BadGzipFile, zlib.error) as error:
+        raise ReadError(f"not a whole gzip file ({error}); compress or copy it again") from None
+
+
+def _whole_lines(head: bytes) -> bytes:
+    """Leave out the line that the end of the head cuts, unless it is the only one."""
+    return head[: head.rfind(b"\n") + 1] or head
+
+
 def _head_lines(content: bytes) -> list[str]:
     head = content[:_HEAD_BYTES]
     if len(head) < len(content):
-        head = head[: head.rfind(b"\n") + 1] or head
+        head = _whole_lines(head)
     text = head.decode("utf-8", errors="replace")
-    return [line.rstrip("\r") for line in text.rstrip("\n").split("\n")[:_HEAD_LINES]]
+    return [line.rstrip("\r") for line in text.rstrip("\n").split("\n")]
 
 
 def _offset(content: bytes, line: int) -> int:
@@ -157,8 +174,8 @@ def _column(
 
 def read(path: Path, columns: Sequence[str] | None) -> RawFile:
     """Read a delimited text file; see `strainstudy.io.readers.read_raw`."""
-    content = _content(path)
-    layout = find_layout(_head_lines(content), columns or ())
+    content = _as_text(_unpacked(path))
+    layout = find_layout(_head_lines(content)[:_HEAD_LINES], columns or ())
     names = layout.names
     wanted = [i for i, name in enumerate(names) if name and (columns is None or name in columns)]
     twice = [name for i, name in enumerate(names) if i in wanted and name in names[:i]]
@@ -187,6 +204,26 @@ def read(path: Path, columns: Sequence[str] | None) -> RawFile:
         noun, verb = ("row has", "was") if odd.count == 1 else ("rows have", "were")
         where = f" (first: line {number})" if number else ""
         faults.append(f"{odd.count} {noun} the wrong number of cells and {verb} left out{where}")
-    suffix = "gzip text" if path.name.lower().endswith(".gz") else "text"
+    suffix = "gzip text" if _is_gzip(path) else "text"
     known = tuple(name for name in names if name)
     return RawFile(f"{suffix}: {layout.words}", known, channels, next(iter(starts), None), tuple(faults))
+
+
+def peek(path: Path, columns: Sequence[str]) -> Peek:
+    """Read the head of a delimited text file; see `strainstudy.io.readers.peek`."""
+    head = _unpacked(path, _HEAD_BYTES + 1)
+    whole = len(head) <= _HEAD_BYTES
+    if not whole and b"\n" in head and not head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        head = _whole_lines(head)  # a cut letter would look like an old code page
+    lines = _head_lines(_as_text(head))
+    try:
+        layout = find_layout(lines[:_PEEK_LINES], columns)
+    except ReadError:
+        layout = find_layout(lines[:_HEAD_LINES], columns)
+    below = lines[layout.first_row :] if whole else []
+    rows = [line for line in below if line.strip() and not line.lstrip().startswith(_COMMENT)]
+    names = tuple(name for name in layout.names if name)
+    units = {} if layout.units is None else {n: u for n, u in zip(layout.names, layout.units, strict=True) if n and u}
+    clocks = {name for name, clock in zip(layout.names, layout.clock, strict=True) if clock}
+    times = tuple(name for name in names if name in clocks or named_like_time(name))
+    return Peek(names, None, len(rows) if whole else None, units, times)
