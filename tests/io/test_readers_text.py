@@ -194,12 +194,10 @@ def test_a_column_of_words_beside_the_numbers_does_no_harm(tmp_path):
 
 def test_a_stray_word_counts_as_missing_and_is_named_with_its_line(tmp_path):
     lines = table().splitlines()
-    lines[10] = lines[10].rsplit(",", 1)[0] + ",OVERLOAD"
+    lines[10] = lines[10].rsplit(",", 1)[0] + ",ERROR 7"
     raw = read_raw(write(tmp_path, "\n".join(lines)))
     assert np.isnan(raw.channels["right"].values[9])
-    assert raw.faults == (
-        "1 cell of column 'right' is not a number and counts as missing (first: 'OVERLOAD', line 11)",
-    )
+    assert raw.faults == ("1 cell of column 'right' is not a number and counts as missing (first: 'ERROR 7', line 11)",)
     np.testing.assert_array_equal(raw.channels["left"].values, LEFT)
 
 
