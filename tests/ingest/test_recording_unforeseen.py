@@ -10,7 +10,6 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from nptdms import ChannelObject, RootObject, TdmsWriter
-from strainstudy.errors import RecordingError
 from strainstudy.ingest import IngestParameters, ingest_recording
 from strainstudy.ingest import recording as module
 from strainstudy.io import readers
@@ -87,19 +86,10 @@ def test_the_others_of_the_batch_go_on_and_the_terminal_has_no_trace(tmp_path, m
     assert "walk-bad (bad.parquet):\nTraceback" in log
     with pytest.raises(SystemExit):
         run(recordings, tmp_path, strict=True)
-    assert "recording walk-bad: bad.parquet: the file cannot be read" in capsys.readouterr().err
-    with (
-        pytest.raises(RecordingError, match="the setting strict stops here"),
-        job(str(tmp_path / "b.log"), "x") as progress,
-    ):
-        ingest.run(
-            recordings[:1],
-            parameters=IngestParameters(),
-            strict=True,
-            traces=tmp_path / "b.parquet",
-            quality=tmp_path / "b.json",
-            progress=progress,
-        )
+    said = capsys.readouterr().err
+    assert "recording walk-bad: bad.parquet: the file cannot be read" in said
+    assert "(the setting strict stops here)" in said
+    assert "Traceback" not in said
 
 
 def test_a_file_that_takes_all_memory_is_rejected_in_words(tmp_path, monkeypatch):
@@ -127,7 +117,7 @@ def test_a_file_larger_than_the_setting_is_rejected(tmp_path):
 @pytest.mark.parametrize("kind", ["parquet", "iso", "german"])
 def test_a_clock_that_is_set_during_the_recording_is_read_and_the_jump_said(tmp_path, kind):
     start = np.datetime64("2024-05-03T10:11:12", "ns")
-    stamps = np.datetime64("1970-01-01T00:00:05", "ns") + (T * 1e9).astype("timedelta64[ns]")
+    stamps = np.datetime64("1970-01-01T00:00:05", "ns") + (1000 * np.rint(1e6 * T)).astype("timedelta64[ns]")
     stamps[1000:] += start - stamps[0]
     if kind == "parquet":
         path = tmp_path / "a.parquet"

@@ -30,6 +30,8 @@ _COPIES = 3.0
 
 
 def _not_whole(error: Exception) -> ReadError:
+    if isinstance(error, UnicodeDecodeError):
+        return ReadError("a column name is not UTF-8 text; name the columns anew and export the file again")
     first = (str(error).splitlines() or [""])[0]
     return ReadError(f"not a whole Parquet file ({first}); export or copy it again")
 
@@ -96,16 +98,9 @@ def _no_numbers(name: str, what: str) -> ReadError:
     return ReadError(f"column {name!r} holds {what}, not numbers; name the column of the signal")
 
 
-def _names(schema: pa.Schema) -> tuple[str, ...]:
-    try:
-        return tuple(schema.names)
-    except UnicodeDecodeError:
-        raise ReadError("a column name is not UTF-8 text; name the columns anew and export the file again") from None
-
-
 def _wanted(schema: pa.Schema, columns: Sequence[str] | None) -> list[str]:
     """Choose the columns to read; refuse what cannot be told apart or is no number."""
-    names = _names(schema)
+    names = tuple(schema.names)
     numeric = [n for n, kind in zip(names, schema.types, strict=True) if _can_be_read(kind) and not _is_text(kind)]
     wanted = [n for n in dict.fromkeys(names) if n in (columns if columns is not None else numeric)]
     twice = [name for name in wanted if names.count(name) > 1]
@@ -154,7 +149,7 @@ def read(path: Path, columns: Sequence[str] | None, room: Room) -> RawFile:
         # words stay numbers of a dictionary, so that one long word is not written out for every row
         with pq.ParquetFile(path, read_dictionary=texts) as file:
             table = _read_table(file, wanted, room)
-    except (pa.ArrowInvalid, pa.ArrowIOError) as error:
+    except (pa.ArrowInvalid, pa.ArrowIOError, UnicodeDecodeError) as error:
         raise _not_whole(error) from None
     channels, started = {}, None
     for name in wanted:
@@ -168,8 +163,8 @@ def peek(path: Path, _columns: Sequence[str]) -> Peek:
     try:
         with pq.ParquetFile(path) as file:
             schema, rows = file.schema_arrow, file.metadata.num_rows
-            names = _names(schema)
-    except (pa.ArrowInvalid, pa.ArrowIOError) as error:
+            names = tuple(schema.names)
+    except (pa.ArrowInvalid, pa.ArrowIOError, UnicodeDecodeError) as error:
         raise _not_whole(error) from None
     kinds = zip(names, schema.types, strict=True)
     times = tuple(name for name, kind in kinds if pa.types.is_timestamp(kind) or named_like_time(name))

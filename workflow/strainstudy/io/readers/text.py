@@ -29,6 +29,8 @@ __all__ = ["peek", "read"]
 
 _HEAD_BYTES = 1 << 16
 _HEAD_LINES = 400
+_BINARY_BYTES = 1024
+"""Zero bytes this early are a binary file; later they are what a power failure leaves in a text."""
 _PEEK_LINES = 20
 _PIECE = 1 << 20
 _PACKING_ERRORS = (EOFError, gzip.BadGzipFile, zlib.error)
@@ -58,7 +60,7 @@ def _as_text(content: bytes) -> bytes:
     content = content.removeprefix(b"\xef\xbb\xbf")
     if not content or (content[:_HEAD_BYTES].isspace() and content.isspace()):
         raise ReadError("the file is empty")
-    if b"\0" in content[:_HEAD_BYTES]:
+    if b"\0" in content[:_BINARY_BYTES]:
         raise ReadError("not a text file; export it as text, or name it by its format")
     if b"\r" in content:
         content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
