@@ -194,8 +194,6 @@ def _from_rates(raw: RawFile, recording: Recording, parameters: IngestParameters
     lengths = {name: int(np.floor(span + 1e-6)) + 1 for name, span in spans.items()}
     n = max(lengths.values())
     most = max(len(c.values) for c in raw.channels.values())
-    if most == 0:
-        raise NoTimeError("the file has no samples; copy it again from the recorder")
     if n > _MOST_GRID * most + 1e5:
         late = max(
             raw.channels, key=lambda name: raw.channels[name].start_s + len(raw.channels[name].values) / rates[name]
@@ -236,6 +234,8 @@ def make_grid(raw: RawFile, recording: Recording, parameters: IngestParameters) 
     NoTimeError
         If the samples have no time.
     """
+    if not any(len(channel.values) for channel in raw.channels.values()):
+        raise NoTimeError("the channels have no samples; copy the file again from the recorder")
     column = recording.time_column
     if column is None:
         return _from_rates(raw, recording, parameters, [])

@@ -345,6 +345,8 @@ def time_base(seconds: npt.ArrayLike, nominal: float | None, *, gap_steps: float
             raise TimeBaseError("the time stamps never increase")
         d = np.diff(t)
     step = float(np.median(d))
+    if not step > 0 or not np.isfinite(t[-1]):
+        raise TimeBaseError("the time stamps do not increase steadily")
     if float(d.max()) <= gap_steps * step:
         rate, jitter, broken = len(d) / float(t[-1]), float(np.std(d)), np.empty(0, dtype=np.intp)
     else:

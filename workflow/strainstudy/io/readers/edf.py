@@ -122,13 +122,15 @@ def read(path: Path, columns: Sequence[str] | None, room: Room) -> RawFile:
             started = _started(file)
             onsets = _record_onsets(content, header) if header.interrupted else None
             channels = {}
+            kept = {signal.label for signal in wanted}
             for one in file.signals:
-                if columns is None or one.label in columns:
+                label = one.label.strip()
+                if label in kept:
                     values = np.asarray(one.data, dtype=np.float64)
                     rate = float(one.sampling_frequency)
                     if onsets is not None and len(onsets):
                         values = _spread(values, onsets, rate)
-                    channels[one.label] = RawChannel(values, rate, units=one.physical_dimension or None)
+                    channels[label] = RawChannel(values, rate, units=one.physical_dimension or None)
     except (ReadError, MemoryError):
         raise
     except Exception as error:  # whatever a damaged header makes the library stumble over

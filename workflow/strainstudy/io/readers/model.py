@@ -16,12 +16,13 @@ __all__ = ["Peek", "RawChannel", "RawFile", "ReadError", "named_like_time", "pla
 _EXACT = 2**53
 _EXACT_SPAN = 2**62
 _MOST_LETTERS = 2000
-_UNSEEN = re.compile(r"[\x00-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069\ufeff\ufff0-\uffff\ud800-\udfff]+")
+_UNSEEN = "\N{WHITE SQUARE}"
 
 
 def plain(text: str) -> str:
     """Bring text that may quote a damaged file to one line without control characters, and to a length to read."""
-    clean = _UNSEEN.sub(lambda found: " " if found[0].isspace() else "\N{WHITE SQUARE}", text)
+    letters = (c if c.isprintable() else " " if c.isspace() else _UNSEEN for c in text)
+    clean = re.sub(f"{_UNSEEN}+", _UNSEEN, "".join(letters))
     return clean if len(clean) <= _MOST_LETTERS else f"{clean[:_MOST_LETTERS]} …"
 
 

@@ -24,6 +24,7 @@ __all__ = ["peek", "read"]
 _PER_SECOND = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
 _LONGEST_SPAN = 2**62
 _LONGEST_CLOCK = 100
+_DAMAGE = (pa.ArrowException, OSError, UnicodeDecodeError)
 _BATCH_ROWS = 1 << 18
 _COPIES = 3.0
 """A column is in memory about so often while it is read: its batches, their join, and the numbers."""
@@ -115,23 +116,15 @@ def _wanted(schema: pa.Schema, columns: Sequence[str] | None) -> list[str]:
 
 def _read_table(file: pq.ParquetFile, wanted: list[str], room: Room) -> pa.Table:
     """Read columns batch by batch, no further than there is room: what a footer says may be false."""
-    meta, schema = file.metadata, file.schema_arrow
-    groups = [meta.row_group(i) for i in range(meta.num_row_groups)]
-    rows = max(meta.num_rows, sum(group.num_rows for group in groups))
-    # a run of equal values takes no room in the file: what its rows expand to counts
-    expanded = 8 * rows * len(wanted)
-    packed = sum(
-        group.column(i).total_uncompressed_size
-        for group in groups
-        for i in range(group.num_columns)
-        if group.column(i).path_in_schema.split(".")[0] in {name.split(".")[0] for name in wanted}
-    )
-    room.refuse(max(expanded, packed), _COPIES)
+    # a run of equal values takes no room in the file: what its rows expand to counts. The columns' own sizes in the
+    # footer are not asked for: where they are damaged the library ends the process
+    room.refuse(8 * file.metadata.num_rows * len(wanted), _COPIES)
     batches, size = [], 0
     for batch in file.iter_batches(batch_size=_BATCH_ROWS, columns=wanted, use_threads=False):
         size += batch.nbytes
         room.refuse(size, _COPIES, at_least=True)
         batches.append(batch)
+    schema = file.schema_arrow
     names = schema.names
     part = pa.schema([schema.field(names.index(name)) for name in wanted])
     return pa.Table.from_batches(batches, schema=batches[0].schema if batches else part)
@@ -149,12 +142,15 @@ def read(path: Path, columns: Sequence[str] | None, room: Room) -> RawFile:
         # words stay numbers of a dictionary, so that one long word is not written out for every row
         with pq.ParquetFile(path, read_dictionary=texts) as file:
             table = _read_table(file, wanted, room)
-    except (pa.ArrowInvalid, pa.ArrowIOError, UnicodeDecodeError) as error:
+        table.validate(full=True)
+        channels, started = {}, None
+        for name in wanted:
+            channels[name], first_stamp = _channel(table.column(name), name)
+            started = started or first_stamp
+    except MemoryError:
+        raise
+    except _DAMAGE as error:
         raise _not_whole(error) from None
-    channels, started = {}, None
-    for name in wanted:
-        channels[name], first_stamp = _channel(table.column(name), name)
-        started = started or first_stamp
     return RawFile("parquet", names, channels, started)
 
 
@@ -164,7 +160,9 @@ def peek(path: Path, _columns: Sequence[str]) -> Peek:
         with pq.ParquetFile(path) as file:
             schema, rows = file.schema_arrow, file.metadata.num_rows
             names = tuple(schema.names)
-    except (pa.ArrowInvalid, pa.ArrowIOError, UnicodeDecodeError) as error:
+    except MemoryError:
+        raise
+    except _DAMAGE as error:
         raise _not_whole(error) from None
     kinds = zip(names, schema.types, strict=True)
     times = tuple(name for name, kind in kinds if pa.types.is_timestamp(kind) or named_like_time(name))
