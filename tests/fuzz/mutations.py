@@ -14,8 +14,9 @@ Splice = Callable[[bytes, np.random.Generator], bytes]
 WORDS = (
     b"\0", b"\xff", b"\n", b"\r", b"\t", b'"', b",", b";", b".", b"-", b"1e308", b"-1e308", b"inf", b"nan", b"NaN",
     b"OL", b"---", b"1,023", b"1.023", b"99999999999999999999", b"-1", b"0", b"9223372036854775807",
-    b"2024-05-03 10:11:12", b"31.12.9999 23:59:59", b"00:00:00", b"\xef\xbb\xbf", b"\xff\xfe", b"\x1f\x8b", b"\0" * 64, b"\xff" * 8,
-    b"\x00\x00\x00\x80", b"\xff\xff\xff\x7f", "µ°Ω∞".encode(), b"\xed\xa0\x80", b"=1+1", b"n/a", b"#", b" ", b"1e5",
+    b"2024-05-03 10:11:12", b"31.12.9999 23:59:59", b"00:00:00", b"\xef\xbb\xbf", b"\xff\xfe", b"\x1f\x8b", b"\0" * 64,
+    b"\xff" * 8, b"\x00\x00\x00\x80", b"\xff\xff\xff\x7f", "µ°Ω∞".encode(), b"\xed\xa0\x80", b"=1+1", b"n/a", b"#",
+    b" ", b"1e5",
 )  # fmt: skip
 """Bytes and cells on which readers of text and of binary formats are known to stumble."""
 

@@ -8,7 +8,7 @@ columns of the file, and if nothing tells, the file is refused. A column is neve
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -77,6 +77,7 @@ def is_doubtful(values: npt.NDArray[np.float64]) -> bool:
 
     They may if there are fractions, and all of them have three digits at most and lie from 1 to 1000.
     """
+    broken = np.zeros(0, dtype=bool)
     for part in (values[:_HEAD], values):
         finite = part[np.isfinite(part)]
         size = np.abs(finite)
@@ -119,6 +120,21 @@ def _evidence(cells: pa.Array) -> _Evidence:
         next((found for mark in ",." if (found := _example(rest, _ONE_GROUP[mark]))), "") if asked else "",
         _example(cells, r"[+-]?\d+") if asked else "",
     )
+
+
+def _whole(cells: pa.Array) -> npt.NDArray[np.float64] | None:
+    """Read a column of nothing but plain numbers; ``None`` if it is not, or if its points may be thousands marks."""
+    try:
+        values = pc.cast(cells, pa.float64()).to_numpy(zero_copy_only=False)
+    except pa.ArrowInvalid:
+        return None
+    return None if is_doubtful(values) else np.asarray(values, dtype=np.float64)
+
+
+def _sure_point(values: npt.NDArray[np.float64]) -> _Evidence:
+    finite = values[np.isfinite(values)]
+    none = {",": 0, ".": 0}
+    return _Evidence({",": 0, ".": int(np.count_nonzero(finite != np.rint(finite)))}, none, none, 0, 0, "", "")
 
 
 def _ambiguous(name: str, evidence: _Evidence, why: str) -> ReadError:
@@ -164,6 +180,19 @@ def _reading(name: str, own: _Evidence, others: Mapping[str, int]) -> tuple[str,
 
 
 def _numbers(cells: pa.Array, decimal: str, thousands: str | None) -> ColumnNumbers:
+    """Read cells with the signs that were found; only what is no plain number is looked at closely."""
+    if decimal == "," or thousands == ".":
+        return _looked_at(cells, decimal, thousands)
+    plain = pc.fill_null(pc.match_substring_regex(cells, _NUMBER, ignore_case=True), False)
+    rest = _looked_at(cells.filter(pc.invert(plain)), decimal, thousands)
+    mask = np.asarray(plain.to_numpy(zero_copy_only=False), dtype=bool)
+    values = np.empty(len(cells))
+    values[mask] = pc.cast(cells.filter(plain), pa.float64()).to_numpy(zero_copy_only=False)
+    values[~mask] = rest.values
+    return replace(rest, values=values)
+
+
+def _looked_at(cells: pa.Array, decimal: str, thousands: str | None) -> ColumnNumbers:
     bare = cells
     blanks = _count(cells, _BLANK_GROUPS)
     if blanks:
@@ -207,9 +236,12 @@ def read_columns(columns: Mapping[str, pa.Array], *, point_is_decimal: bool) -> 
     ReadError
         If a column may be read in two ways.
     """
-    found = {name: _evidence(cells) for name, cells in columns.items()}
-    out = {}
+    whole = {name: values for name, cells in columns.items() if (values := _whole(cells)) is not None}
+    found = {n: _sure_point(whole[n]) if n in whole else _evidence(cells) for n, cells in columns.items()}
+    out = {name: ColumnNumbers(values, 0, None, None) for name, values in whole.items()}
     for name, cells in columns.items():
+        if name in whole:
+            continue
         others = {m: sum(e.decimal[m] for n, e in found.items() if n != name) for m in ",."}
         others["."] += int(point_is_decimal)
         out[name] = _numbers(cells, *_reading(name, found[name], others))

@@ -22,6 +22,7 @@ MISSING_MARKERS = (
     "", "n/a", "N/A", "#N/A", "NA", "na", "NaN", "nan", "NAN", "-NaN", "-nan", "null", "NULL", "None", "none",
     "-", "--",
 )  # fmt: skip
+_MISSING = frozenset(MISSING_MARKERS)
 _NUMBER = {
     ".": re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII),
     ",": re.compile(r"[+-]?(\d+,?\d*|,\d+)([eE][+-]?\d+)?", re.ASCII),
@@ -78,10 +79,10 @@ def _split(line: str, separator: str) -> list[str]:
 
 def _kind(cell: str, decimal: str) -> str:
     """Name what a cell holds: ``n`` number, ``c`` clock time, ``m`` missing, ``t`` text."""
-    if cell in MISSING_MARKERS or _OVER_RANGE.fullmatch(cell):
-        return "m"
     if _NUMBER[decimal].fullmatch(cell):
         return "n"
+    if cell in _MISSING or _OVER_RANGE.fullmatch(cell):
+        return "m"
     return "c" if _CLOCK.fullmatch(cell) else "t"
 
 
