@@ -94,6 +94,20 @@ def test_parquet_stamps_of_a_clock_that_was_set_late_are_read(tmp_path):
 
 
 @pytest.mark.parametrize(
+    "kind", [pa.duration("ns"), pa.duration("ms"), pa.time64("us"), pa.time32("ms"), pa.timestamp("us", "UTC")]
+)
+def test_parquet_times_of_any_kind_become_seconds(tmp_path, kind):
+    per = {"ms": 10**3, "us": 10**6, "ns": 10**9}[kind.unit]
+    counts = pa.array(5 * per + np.arange(400) * per // 100)
+    stamps = counts.cast(pa.int32()).cast(kind) if pa.types.is_time32(kind) else counts.cast(kind)
+    pq.write_table(pa.table({"stamp": stamps, "left": LEFT}), tmp_path / "a.parquet")
+    channel = read_raw(tmp_path / "a.parquet", ["stamp"]).channels["stamp"]
+    np.testing.assert_allclose(channel.values, np.arange(400) / 100)
+    assert channel.clock
+    assert peek(tmp_path / "a.parquet").time_like == ("stamp",)
+
+
+@pytest.mark.parametrize(
     ("table", "columns", "reason"),
     [
         (

@@ -21,7 +21,7 @@ __all__ = ["clock_seconds"]
 # month cannot matter, and over midnight the wrong order jumps by a month.
 _DATES = ("%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y")
 _PATTERN = (
-    r"^(?:(?P<date>[\d./-]+)[ T])?(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2}(?:[.,]\d+)?))?"
+    r"^(?:(?P<date>[\d./-]+)[ T])?(?P<hour>\d{1,2}):(?P<minute>[0-5]\d)(?::(?P<second>(?:[0-5]\d|60)(?:[.,]\d+)?))?"
     r"(?:Z|[+-]\d{2}:?\d{2})?$"
 )
 _DAY = 86400.0

@@ -41,11 +41,15 @@ def _is_text(kind: pa.DataType) -> bool:
     return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
 
 
+def _is_time(kind: pa.DataType) -> bool:
+    return bool(pa.types.is_timestamp(kind) or pa.types.is_duration(kind) or pa.types.is_time(kind))
+
+
 def _can_be_read(kind: pa.DataType) -> bool:
     if pa.types.is_dictionary(kind):
         kind = kind.value_type
     number = pa.types.is_floating(kind) or pa.types.is_integer(kind) or pa.types.is_decimal(kind)
-    return bool(number or pa.types.is_boolean(kind) or pa.types.is_timestamp(kind) or _is_text(kind))
+    return bool(number or pa.types.is_boolean(kind) or _is_time(kind) or _is_text(kind))
 
 
 def _integers(column: pa.ChunkedArray) -> tuple[npt.NDArray[Any], npt.NDArray[np.bool_]]:
@@ -57,7 +61,8 @@ def _integers(column: pa.ChunkedArray) -> tuple[npt.NDArray[Any], npt.NDArray[np
 def _stamps(column: pa.ChunkedArray, name: str) -> tuple[RawChannel, str | None]:
     """Turn time stamps into seconds from the first, as differences of whole numbers."""
     kind = column.type
-    counts, known = _integers(pc.cast(column, pa.int64()))
+    narrow = pa.types.is_time32(kind)
+    counts, known = _integers(pc.cast(pc.cast(column, pa.int32()) if narrow else column, pa.int64()))
     if not known.any():
         return RawChannel(np.full(len(counts), np.nan), clock=True), None
     there = counts[known]
@@ -67,6 +72,8 @@ def _stamps(column: pa.ChunkedArray, name: str) -> tuple[RawChannel, str | None]
     first = int(there[0])
     seconds = (counts - first) / _PER_SECOND[kind.unit]
     seconds[~known] = np.nan
+    if not pa.types.is_timestamp(kind):
+        return RawChannel(seconds, clock=True), None
     stamp = np.datetime64(first, kind.unit)
     year = int(stamp.astype("datetime64[Y]").astype(np.int64)) + 1970
     started = str(stamp)[:26] if 1 <= year <= 9999 else None
@@ -82,7 +89,7 @@ def _channel(column: pa.ChunkedArray, name: str) -> tuple[RawChannel, str | None
                 raise _no_numbers(name, "text")
         column = column.cast(kind.value_type)
         kind = column.type
-    if pa.types.is_timestamp(kind):
+    if _is_time(kind):
         return _stamps(column, name)
     if _is_text(kind):
         seconds, started = clock_seconds(column.cast(pa.string()).combine_chunks())
@@ -165,5 +172,5 @@ def peek(path: Path, _columns: Sequence[str]) -> Peek:
     except _DAMAGE as error:
         raise _not_whole(error) from None
     kinds = zip(names, schema.types, strict=True)
-    times = tuple(name for name, kind in kinds if pa.types.is_timestamp(kind) or named_like_time(name))
+    times = tuple(name for name, kind in kinds if _is_time(kind) or named_like_time(name))
     return Peek(names, None, rows, {}, times)

@@ -125,6 +125,17 @@ def _offset(content: bytes, line: int) -> int:
     return place
 
 
+def _without_open_quotes(content: bytes, first_row: int) -> bytes:
+    """Make quotation marks ordinary letters in rows where one is not closed: it would take in the rows that follow."""
+    start = _offset(content, first_row)
+    if content.find(b'"', start) < 0:
+        return content
+    rows = content[start:].split(b"\n")
+    if not any(row.count(b'"') % 2 for row in rows):
+        return content
+    return content[:start] + b"\n".join(row.replace(b'"', b"'") if row.count(b'"') % 2 else row for row in rows)
+
+
 class _OddRows:
     """Collects rows with the wrong number of cells; comments among the rows are no fault."""
 
@@ -267,6 +278,7 @@ def read(path: Path, columns: Sequence[str] | None, room: Room) -> RawFile:
     twice = [name for i, name in enumerate(names) if i in wanted and name in names[:i]]
     if twice:
         raise ReadError(f"column {twice[0]!r} is there twice; give every column a name of its own")
+    content = _without_open_quotes(content, layout.first_row)
     channels, faults, started, mark = _channels(content, layout, wanted)
     suffix = "gzip text" if _is_gzip(path) else "text"
     thousands = "" if mark is None else f", thousands {MARKS[mark]}"
