@@ -84,7 +84,8 @@ def _channel(column: pa.ChunkedArray, name: str) -> tuple[RawChannel, str | None
     kind = column.type
     if pa.types.is_dictionary(kind):
         if _is_text(kind.value_type):
-            longest = max(pc.max(pc.binary_length(part.dictionary)).as_py() or 0 for part in column.chunks)
+            lengths = [pc.max(pc.binary_length(part.dictionary)).as_py() or 0 for part in column.chunks]
+            longest = max(lengths, default=0)
             if longest > _LONGEST_CLOCK:
                 raise _no_numbers(name, "text")
         column = column.cast(kind.value_type)

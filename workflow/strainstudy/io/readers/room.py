@@ -105,6 +105,6 @@ class Room:
                 " split the recording, or raise the setting if the file is what it should be"
             )
         raise ReadError(
-            f"{unpacks}, more than the {_words(self.available)} of memory that this machine has available can hold;"
-            " split the recording, or give the job more memory"
+            f"{unpacks} and needs {_words(size * copies)} of memory while it is read, and this machine has"
+            f" {_words(self.available)} available; split the recording, or give the job more memory"
         )
