@@ -5,11 +5,12 @@ SHELL := /bin/bash
 
 PYTHON ?= python3
 CORES ?= 2
+MUTATIONS ?= 20000
 VENV := .venv
 BIN := $(VENV)/bin
 SNAKEMAKE := $(BIN)/snakemake --workflow-profile workflow/profiles/default --cores $(CORES)
 
-.PHONY: demo resume test lint bench demo-raw lock clean
+.PHONY: demo resume test fuzz lint bench demo-raw lock clean
 .DEFAULT_GOAL := demo
 
 $(VENV)/.run: requirements.lock pyproject.toml
@@ -34,6 +35,9 @@ resume: $(VENV)/.run
 
 test: $(VENV)/.test
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/pytest -n 2 --dist loadscope
+
+fuzz: $(VENV)/.test
+	FUZZ_MUTATIONS=$(MUTATIONS) OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/pytest -rP tests/fuzz
 
 lint: $(VENV)/.test
 	$(BIN)/ruff check .

@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import os
 import random
 import shutil
 from collections.abc import Callable, Mapping
@@ -15,6 +14,7 @@ import pytest
 import yaml
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from mutations import number_of_mutations
 from small_study import FILES, write_study
 from strainstudy.config import config_text
 from strainstudy.errors import StudyError
@@ -24,7 +24,7 @@ from strainstudy.intake.start import check_all, look
 from strainstudy.study import load_study
 
 NORMS = str(Path(__file__).parents[2] / "config/norms.tsv")
-MUTATIONS = int(os.environ.get("FUZZ_MUTATIONS", "60"))
+MUTATIONS = number_of_mutations(60)
 SHEETS = [name for name in FILES if name.endswith(".tsv")]
 CELLS = [
     "", "n/a", "0", "-1", "1e9", "1e308", "-1e-320", "inf", "nan", "NaN", "1,5", "1_000", "0x10", "٣", "½",

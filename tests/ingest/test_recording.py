@@ -347,13 +347,13 @@ def test_a_file_that_is_gone_since_the_check_is_rejected(tmp_path):
     assert ingest(tmp_path / "gone.csv").quality["status_description"] == "the file is not there"
 
 
-def test_a_stray_word_degrades_the_recording(path):
+def test_a_mark_of_over_range_degrades_the_recording(path):
     lines = path.read_text(encoding="utf-8").splitlines()
     lines[500] = lines[500].rsplit(",", 1)[0] + ",OL"
     path.write_text("\n".join(lines), encoding="utf-8")
     ingested = ingest(path)
     assert ingested.quality["status_description"] == (
-        "1 cell of column 'right_v' is not a number and counts as missing (first: 'OL', line 501)"
+        "1 sample of column 'right_v' is over range and counts as missing (first: sample 500)"
     )
     assert np.isnan(ingested.traces[1]["raw"][499])
 

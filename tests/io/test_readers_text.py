@@ -194,12 +194,10 @@ def test_a_column_of_words_beside_the_numbers_does_no_harm(tmp_path):
 
 def test_a_stray_word_counts_as_missing_and_is_named_with_its_line(tmp_path):
     lines = table().splitlines()
-    lines[10] = lines[10].rsplit(",", 1)[0] + ",OVERLOAD"
+    lines[10] = lines[10].rsplit(",", 1)[0] + ",ERROR 7"
     raw = read_raw(write(tmp_path, "\n".join(lines)))
     assert np.isnan(raw.channels["right"].values[9])
-    assert raw.faults == (
-        "1 cell of column 'right' is not a number and counts as missing (first: 'OVERLOAD', line 11)",
-    )
+    assert raw.faults == ("1 cell of column 'right' is not a number and counts as missing (first: 'ERROR 7', line 11)",)
     np.testing.assert_array_equal(raw.channels["left"].values, LEFT)
 
 
@@ -208,6 +206,28 @@ def test_a_row_that_breaks_off_is_left_out_and_named_with_its_line(tmp_path):
     raw = read_raw(write(tmp_path, text))
     assert len(raw.channels["left"].values) == len(LEFT) - 1
     assert raw.faults == ("1 row has the wrong number of cells and was left out (first: line 41)",)
+
+
+@pytest.mark.parametrize("broken", ['"-0.1', '-0.1"', 'a"b', '"'])
+@pytest.mark.parametrize("quoted", [False, True])
+def test_a_quotation_mark_that_is_not_closed_takes_in_no_rows(tmp_path, broken, quoted):
+    lines = table().splitlines()
+    if quoted:
+        lines = [",".join(f'"{cell}"' for cell in line.split(",")) for line in lines]
+    lines[20] = f"{lines[20].split(',')[0]},{broken},0.5"
+    raw = read_raw(write(tmp_path, "\n".join(lines)))
+    if quoted:  # the other quotation marks of the row then are no longer that either
+        assert raw.faults[0].startswith("1 cell of column 't' is not a number and counts as missing (first: ")
+    assert np.isnan(raw.channels["left"].values[19])
+    kept = np.delete(np.arange(40), 19)
+    np.testing.assert_array_equal(raw.channels["left"].values[kept], LEFT[kept])
+    np.testing.assert_array_equal(raw.channels["right"].values[kept], RIGHT[kept])
+
+
+def test_minutes_and_seconds_beyond_sixty_are_no_time(tmp_path):
+    rows = "".join(f"10:{m:02d}:{s:02d},1\n" for m, s in ((0, 1), (0, 2), (0, 3), (0, 75), (71, 0), (0, 6)))
+    seconds = read_raw(write(tmp_path, f"clock,left\n{rows}"), ["clock"]).channels["clock"].values
+    np.testing.assert_array_equal(seconds, [0, 1, 2, np.nan, np.nan, 5])
 
 
 def test_comments_among_the_rows_are_no_fault(tmp_path):

@@ -19,13 +19,11 @@ import sklearn
 
 from ..errors import Problem, StudyError
 from .fitting import Fitted
-from .names import CARD_NAME, MODEL_NAME
+from .names import CARD_NAME, MODEL_NAME, NO_MODEL
 from .store import MODEL_FORMAT
 
 __all__ = ["CARD_NAME", "MODEL_NAME", "NO_MODEL", "Described", "check_card", "make_card", "read_card", "write_card"]
 
-NO_MODEL = "no model"
-"""What stands as ``card`` in the card of a study that trained none."""
 _TOLERANCE = 1e-6
 _DIGITS = 9
 CAUTIONS = (

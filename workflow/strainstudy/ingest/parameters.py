@@ -13,6 +13,15 @@ __all__ = ["IngestParameters"]
 class IngestParameters:
     """When a recording or a channel counts as good, degraded or rejected."""
 
+    largest_unpacked_gb: float = setting(
+        8.0,
+        "Raw files that are larger than this when unpacked, or than the memory the machine has available can hold,"
+        " are rejected before they are read",
+        source="ours: a day of three channels and their time at 1 kHz is about 3 GB of text",
+        unit="GB",
+        minimum=0.001,
+        maximum=10000.0,
+    )
     gap_steps: float = setting(
         1.5,
         "A step between time stamps longer than this many sample intervals is a gap",

@@ -2,12 +2,13 @@
 
 In: a `Recording` of the checked study. Out: `Ingested`: a trace with the quantity ``raw`` for every channel that can be
 used, and one row of ``tables/recordings.tsv``. Bad data never raises: a recording that cannot be used has no traces
-and a reason.
+and a reason, and where the reason was not foreseen the story of it for the log.
 """
 
 from __future__ import annotations
 
 import difflib
+import traceback
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -16,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..io.readers import RawFile, ReadError, read_raw
+from ..io.readers.model import plain
 from ..io.store import Trace
 from ..records import Channel, Recording
 from ..signal.quality import ChannelQuality, assess_channel
@@ -29,6 +31,7 @@ __all__ = ["Ingested", "ingest_recording", "trace_names"]
 
 Array = npt.NDArray[np.float64]
 _MOST_NAMES = 12
+_LONGEST_NAME = 60
 # Kinematics of gait lie below 6 Hz (Winter, Biomechanics and Motor Control of Human Movement): three times that.
 LOWEST_BODY_RATE_HZ = 20.0
 _UNIT_SPELLINGS = {
@@ -48,10 +51,13 @@ class Ingested:
         Quantity ``raw``, in the units of the channel; empty if the recording is rejected.
     quality : dict
         One row of ``tables/recordings.tsv``.
+    story : str or None
+        Where the reading failed in an unforeseen way: the trace, for the log.
     """
 
     traces: tuple[Trace, ...]
     quality: dict[str, Any]
+    story: str | None = None
 
 
 class _RejectedError(Exception):
@@ -74,7 +80,8 @@ def trace_names(channels: Sequence[Channel]) -> dict[str, str]:
 
 def _listed(names: Sequence[str]) -> str:
     more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
-    return ", ".join(names[:_MOST_NAMES]) + more
+    short = [name if len(name) <= _LONGEST_NAME else f"{name[:_LONGEST_NAME]}…" for name in names[:_MOST_NAMES]]
+    return ", ".join(short) + more
 
 
 def _in_file(channel: Channel, raw: RawFile) -> bool:
@@ -204,10 +211,10 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
     if recording.time_column is not None:
         names.append(recording.time_column)
     try:
-        raw = read_raw(recording.path, names)
+        raw = read_raw(recording.path, names, round(parameters.largest_unpacked_gb * 1e9))
     except ReadError as error:
-        raise _RejectedError(error.reason) from None
-    row.update(file_format=raw.layout, started=raw.started)
+        raise _RejectedError(error.reason) from error
+    row.update(file_format=plain(raw.layout), started=raw.started and plain(raw.started))
     faults = list(raw.faults)
     channels = _present(recording, raw, faults)
     wanted = {channel.name for channel in channels} | {recording.time_column}
@@ -216,7 +223,7 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
         grid = make_grid(RawFile(raw.layout, raw.names, kept, raw.started), recording, parameters)
     except NoTimeError as error:
         raise _RejectedError(str(error)) from None
-    row.update(_time_row(grid))
+    row.update(_time_row(grid), started=row["started"] or grid.started)
     faults += [*_unit_faults(channels, raw), *grid.faults]
     rate = grid.base.sampling_frequency
     if grid.base.duration < parameters.shortest_s:
@@ -232,7 +239,6 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
     points = trace_names(channels)
     for channel in channels:
         values = grid.channels[channel.name]
-        values = np.where(np.isinf(values), np.nan, values) if np.isinf(values).any() else values
         quality = assess_channel(
             values,
             rate,
@@ -264,8 +270,14 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
         gaps = f"{row['gap_count']} gap{'' if row['gap_count'] == 1 else 's'}"
         faults.append(f"{row['missing_fraction']:.1%} of the samples are missing, in {gaps}")
     row["status"] = "degraded" if faults else "good"
-    row["status_description"] = "; ".join(faults) or None
+    row["status_description"] = plain("; ".join(faults)) or None
     return tuple(traces)
+
+
+def _rejected(row: dict[str, Any], reason: str, unforeseen: BaseException | None) -> Ingested:
+    row.update(status="rejected", status_description=plain(reason))
+    story = None if unforeseen is None else "".join(traceback.format_exception(unforeseen))
+    return Ingested((), row, story)
 
 
 def ingest_recording(recording: Recording, parameters: IngestParameters) -> Ingested:
@@ -288,6 +300,10 @@ def ingest_recording(recording: Recording, parameters: IngestParameters) -> Inge
     try:
         traces = _ingest(recording, parameters, row)
     except _RejectedError as error:
-        row.update(status="rejected", status_description=str(error))
-        return Ingested((), row)
+        read = error.__cause__
+        return _rejected(row, str(error), read.__cause__ if isinstance(read, ReadError) else None)
+    except Exception as error:  # one recording must not end the others
+        words = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+        reason = f"the file {recording.file!r} could not be brought to uniform samples ({words}); look at its values"
+        return _rejected(_row(recording), reason, error)
     return Ingested(traces, row)

@@ -21,6 +21,9 @@ __all__ = ["Grid", "NoTimeError", "make_grid"]
 
 Array = npt.NDArray[np.float64]
 _MOST_LEFT_OUT = 0.05
+_DAY_S, _HOUR_S = 86400.0, 3600.0
+_MOST_GRID = 20
+"""More samples of the grid for each stored one than this are a sign of wrong starts or rates, not of gaps."""
 
 
 class NoTimeError(Exception):
@@ -41,12 +44,15 @@ class Grid:
         The channels on the grid, NaN where there is nothing.
     faults : tuple of str
         What is wrong, in words.
+    started : str or None
+        Date and time of the first sample, ISO 8601, if its stamp counts from 1970.
     """
 
     base: TimeBase
     source: str
     channels: Mapping[str, Array]
     faults: tuple[str, ...] = field(default=())
+    started: str | None = None
 
 
 def _count(n: int, noun: str) -> str:
@@ -78,14 +84,38 @@ def _stamp_faults(base: TimeBase, column: str) -> list[str]:
     return faults
 
 
+def _without_clock_jump(t: Array, column: str) -> tuple[Array, str | None]:
+    """Let what follows a clock that was set during the recording go on without a pause, and say so.
+
+    A recorder that starts at 1970 or 2000 and learns the date later leaves one step of days or years.
+    """
+    finite = np.flatnonzero(np.isfinite(t))
+    d = np.diff(t[finite])
+    jumps = np.flatnonzero(d > _DAY_S)
+    if len(jumps) != 1 or len(d) < 3 or float(d.min()) < -_HOUR_S:
+        return t, None
+    last = int(jumps[0])
+    usual = float(np.median(d))
+    out = t.copy()
+    out[finite[last + 1] :] -= float(d[last]) - usual
+    return out, (
+        f"the clock of {column!r} jumps by {d[last] / _DAY_S:.4g} days after {t[finite[last]] - t[finite[0]]:.6g} s, as"
+        " when it is set during a recording: what follows was taken to go on without a pause"
+    )
+
+
 def _from_stamps(raw: RawFile, column: str, recording: Recording, parameters: IngestParameters) -> Grid:
     stamps = raw.channels[column]
     sheet = recording.sampling_frequency
-    if stamps.clock:
-        factor, words = 1.0, "clock times"
-    else:
-        unit = stamp_unit(stamps.values, column, stamps.units, sheet)
+    factor, words, started = 1.0, "clock times", None
+    # from the first: seconds since 1970 in a float would keep only a quarter of a microsecond
+    first = next(iter(stamps.values[np.isfinite(stamps.values)]), 0.0)
+    if not stamps.clock:
+        unit = stamp_unit(stamps.values, column, stamps.units, sheet, float(stamps.origin))
         factor, words = unit.seconds, unit.words
+        if unit.since_1970:
+            started = str(np.datetime64(round((first + float(stamps.origin)) * factor * 1e6), "us"))
+    seconds, jump = _without_clock_jump((stamps.values - first) * factor, column)
     odd = [name for name, channel in raw.channels.items() if len(channel.values) != len(stamps.values)]
     if odd:
         raise NoTimeError(
@@ -93,7 +123,7 @@ def _from_stamps(raw: RawFile, column: str, recording: Recording, parameters: In
             f" {len(stamps.values)}; name the time column that belongs to the channels"
         )
     try:
-        base = time_base(stamps.values * factor, sheet, gap_steps=parameters.gap_steps)
+        base = time_base(seconds, sheet, gap_steps=parameters.gap_steps)
     except TimeBaseError as error:
         raise NoTimeError(f"time column {column!r}: {error}; correct it, or leave time_column empty") from None
     if base.left_out - base.repeated_stamps - base.missing_stamps > _MOST_LEFT_OUT * (base.n + base.left_out):
@@ -101,7 +131,7 @@ def _from_stamps(raw: RawFile, column: str, recording: Recording, parameters: In
             f"time stamps of {column!r} run backwards at {base.backward_stamps} places and {base.left_out} samples"
             " have no place; split the file where the recorder was started again"
         )
-    faults = _stamp_faults(base, column)
+    faults = [*([jump] if jump else []), *_stamp_faults(base, column)]
     if _disagree(base.rate, sheet, parameters.rate_tolerance):
         assert sheet is not None
         if not 0.5 < base.rate / sheet < 2.0:
@@ -119,13 +149,13 @@ def _from_stamps(raw: RawFile, column: str, recording: Recording, parameters: In
         faults.append(
             f"time stamps of {column!r} give {_hertz(base.rate)}, the file says {rates}: the stamps were followed"
         )
-    channels = {name: base.onto_grid(c.values) for name, c in raw.channels.items() if name != column}
-    return Grid(base, f"column {column} ({words})", channels, tuple(faults))
+    channels = {name: base.onto_grid(c.absolute) for name, c in raw.channels.items() if name != column}
+    return Grid(base, f"column {column} ({words})", channels, tuple(faults), started)
 
 
 def _resample(channel: RawChannel, rate: float, fastest: float, n: int) -> Array:
     """Bring a channel to the grid of the fastest, NaN before its start and after its end."""
-    values = channel.values
+    values = channel.absolute
     shift = channel.start_s * fastest
     if rate == fastest and abs(shift - round(shift)) < 1e-3:
         out = np.full(n, np.nan)
@@ -158,15 +188,24 @@ def _from_rates(raw: RawFile, recording: Recording, parameters: IngestParameters
     if "file" in sources and _disagree(fastest, sheet, parameters.rate_tolerance):
         assert sheet is not None
         faults.append(f"the file says {_hertz(fastest)}, the sheet says {_hertz(sheet)}: the file was followed")
-    lengths = {
-        name: int(np.floor((c.start_s + (len(c.values) - 1) / rates[name]) * fastest + 1e-6)) + 1
-        for name, c in raw.channels.items()
-    }
+    spans = {n: (c.start_s + (len(c.values) - 1) / rates[n]) * fastest for n, c in raw.channels.items()}
+    if not all(np.isfinite(span) and abs(span) < 2.0**62 for span in spans.values()):
+        raise NoTimeError("starts and rates of the file are out of all range; correct them in the recorder")
+    lengths = {name: int(np.floor(span + 1e-6)) + 1 for name, span in spans.items()}
     n = max(lengths.values())
+    most = max(len(c.values) for c in raw.channels.values())
+    if n > _MOST_GRID * most + 1e5:
+        late = max(
+            raw.channels, key=lambda name: raw.channels[name].start_s + len(raw.channels[name].values) / rates[name]
+        )
+        raise NoTimeError(
+            f"channel {late!r} ends {n / fastest:.6g} s after the first begins, with samples for"
+            f" {most / fastest:.6g} s only at {_hertz(fastest)}; correct starts and rates in the recorder"
+        )
     if len({c.start_s for c in raw.channels.values()}) == 1 and len(set(lengths.values())) == 1 == len(
         set(rates.values())
     ):
-        channels = {name: c.values for name, c in raw.channels.items()}
+        channels = {name: c.absolute for name, c in raw.channels.items()}
     else:
         channels = {name: _resample(c, rates[name], fastest, n) for name, c in raw.channels.items()}
     return Grid(uniform_base(n, fastest), " and ".join(sorted(sources)), channels, tuple(faults))
@@ -195,6 +234,8 @@ def make_grid(raw: RawFile, recording: Recording, parameters: IngestParameters) 
     NoTimeError
         If the samples have no time.
     """
+    if not any(len(channel.values) for channel in raw.channels.values()):
+        raise NoTimeError("the channels have no samples; copy the file again from the recorder")
     column = recording.time_column
     if column is None:
         return _from_rates(raw, recording, parameters, [])

@@ -29,6 +29,9 @@ _UNITS = {
 _UNIT_WORDS = {1.0: "seconds", 1e-3: "milliseconds", 1e-6: "microseconds", 1e-9: "nanoseconds", 60.0: "minutes"}
 _SLOWEST_HZ = 5.0
 """A rate below this is taken as a sign that unnamed stamps are not seconds: no movement could be seen with it."""
+_FASTEST_HZ = 1e6
+_EARLIEST_S, _LATEST_S = 631152000.0, 4102444800.0
+"""The years 1990 to 2100 in seconds since 1970: a thousand times more or less is far outside, so the unit is told."""
 _PACKETS = 0.2
 """Share of repeated stamps beyond which they are a coarse clock or packets, not repeated samples."""
 _REGULAR = 0.02
@@ -55,10 +58,13 @@ class StampUnit:
         Seconds per count.
     words : str
         How that is known.
+    since_1970 : bool
+        They lie where counts since 1970 of the last decades and the next do.
     """
 
     seconds: float
     words: str
+    since_1970: bool = False
 
 
 @dataclass(frozen=True)
@@ -154,7 +160,18 @@ def _named_unit(name: str, units: str | None) -> float | None:
     return next((_UNITS[word] for word in reversed(words) if word in _UNITS), None)
 
 
-def stamp_unit(stamps: Array, name: str, units: str | None, nominal: float | None) -> StampUnit:
+def _since_1970(head: Array, origin: float, nominal: float | None) -> float | None:
+    """Find the unit in which stamps count from 1970 to our days, if the rate that it gives can be one."""
+    span = float(head.max() - head.min())
+    for factor in (1.0, 1e-3, 1e-6, 1e-9):
+        if span > 0 and _EARLIEST_S <= (float(head[-1]) + origin) * factor <= _LATEST_S:
+            rate = (len(head) - 1) / (span * factor)
+            if _SLOWEST_HZ <= rate <= _FASTEST_HZ and (nominal is None or 0.5 < rate / nominal < 2.0):
+                return factor
+    return None
+
+
+def stamp_unit(stamps: Array, name: str, units: str | None, nominal: float | None, origin: float = 0.0) -> StampUnit:
     """Tell what the numbers of a time column count.
 
     Parameters
@@ -167,17 +184,24 @@ def stamp_unit(stamps: Array, name: str, units: str | None, nominal: float | Non
         Unit as the file says.
     nominal : float or None
         Rate in Hz as the sheet says.
+    origin : float
+        What was subtracted from all stamps.
 
     Returns
     -------
     StampUnit
-        The named unit; else the one that agrees with the sheet's rate (a count of samples included); else
-        seconds, unless those would give a rate below 5 Hz and milliseconds would not.
+        The named unit; else the one in which they count from 1970 to our days; else the one that agrees with
+        the sheet's rate (a count of samples included); else seconds, unless those would give a rate below 5 Hz
+        and milliseconds would not.
     """
+    head = stamps[np.isfinite(stamps)][:10000]
     named = _named_unit(name, units)
     if named is not None:
-        return StampUnit(named, f"stamps in {_UNIT_WORDS[named]}")
-    head = stamps[np.isfinite(stamps)][:10000]
+        late = head.size > 0 and _EARLIEST_S <= (float(head[-1]) + origin) * named <= _LATEST_S
+        return StampUnit(named, f"stamps in {_UNIT_WORDS[named]}", late)
+    epoch = _since_1970(head, origin, nominal) if head.size else None
+    if epoch is not None:
+        return StampUnit(epoch, f"stamps in {_UNIT_WORDS[epoch]} since 1970", True)
     steps = np.diff(head)
     steps = steps[steps > 0]
     if steps.size == 0:
@@ -321,6 +345,8 @@ def time_base(seconds: npt.ArrayLike, nominal: float | None, *, gap_steps: float
             raise TimeBaseError("the time stamps never increase")
         d = np.diff(t)
     step = float(np.median(d))
+    if not step > 0 or not np.isfinite(t[-1]):
+        raise TimeBaseError("the time stamps do not increase steadily")
     if float(d.max()) <= gap_steps * step:
         rate, jitter, broken = len(d) / float(t[-1]), float(np.std(d)), np.empty(0, dtype=np.intp)
     else:

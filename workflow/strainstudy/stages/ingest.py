@@ -47,11 +47,14 @@ def run(
         for number, recording in enumerate(recordings, start=1):
             ingested = ingest_recording(recording, parameters)
             status, reason = ingested.quality["status"], ingested.quality["status_description"]
+            if ingested.story is not None:
+                progress.note(f"{recording.recording_id} ({recording.file}):\n{ingested.story}")
             if strict and status == "rejected":
-                raise RecordingError(recording.recording_id, f"{reason} (the setting strict stops here)")
+                words = f"{recording.file}: {reason} (the setting strict stops here)"
+                raise RecordingError(recording.recording_id, words)
             for trace in ingested.traces:
                 writer.write(trace)
             rows.append(ingested.quality)
-            why = f": {reason}" if reason else ""
+            why = f" ({recording.file}): {reason}" if status == "rejected" else f": {reason}" if reason else ""
             progress.say(f"{recording.recording_id} {status}{why}; {number} of {len(recordings)} recordings")
     write_rows(quality, rows)

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import stat
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from .model import Peek, RawChannel, RawFile, ReadError
+from .room import DEFAULT_LARGEST_BYTES, Room, available_bytes
 from .suffixes import FORMATS, file_format
 
 __all__ = ["Peek", "RawChannel", "RawFile", "ReadError", "peek", "read_raw"]
@@ -40,8 +44,8 @@ def _guarded(read: Callable[..., Any], path: Path, *arguments: Any) -> Any:
         return read(path, *arguments)
     except ReadError:
         raise
-    except MemoryError:
-        raise ReadError("the file does not fit into the memory of this machine; split the recording") from None
+    except MemoryError as error:
+        raise ReadError("the file does not fit into the memory of this machine; split the recording") from error
     except OSError as error:
         raise ReadError(f"the file cannot be read ({(error.strerror or str(error)).lower()}); copy it again") from error
     except Exception as error:  # a damaged file may make a format's library stumble over anything
@@ -73,7 +77,23 @@ def peek(path: Path, columns: Sequence[str] = ()) -> Peek:
     return seen
 
 
-def read_raw(path: Path, columns: Sequence[str] | None = None) -> RawFile:
+def _without_infinite(raw: RawFile) -> RawFile:
+    """Take infinite values, by which recorders mark what is over range, as missing, and count them."""
+    channels, faults = dict(raw.channels), list(raw.faults)
+    for name, channel in raw.channels.items():
+        over = np.isinf(channel.values)
+        count = int(np.count_nonzero(over))
+        if count:
+            channels[name] = replace(channel, values=np.where(over, np.nan, channel.values))
+            noun, verb = (
+                ("sample", "is over range and counts") if count == 1 else ("samples", "are over range and count")
+            )
+            first = int(np.argmax(over)) + 1
+            faults.append(f"{count} {noun} of column {name!r} {verb} as missing (first: sample {first})")
+    return replace(raw, channels=channels, faults=tuple(faults))
+
+
+def read_raw(path: Path, columns: Sequence[str] | None = None, largest_bytes: int = DEFAULT_LARGEST_BYTES) -> RawFile:
     """Read a raw file.
 
     Parameters
@@ -84,6 +104,9 @@ def read_raw(path: Path, columns: Sequence[str] | None = None) -> RawFile:
     columns : sequence of str, optional
         Columns or channels wanted; all numeric ones if not given. One that is not there is left out of
         ``channels``: compare with ``names``.
+    largest_bytes : int, optional
+        A file that is larger when unpacked is refused before it is read, and so is one that the machine's memory
+        cannot hold.
 
     Returns
     -------
@@ -94,5 +117,5 @@ def read_raw(path: Path, columns: Sequence[str] | None = None) -> RawFile:
     ReadError
         If the file is not there, damaged, or not what its suffix says; the reason is in words.
     """
-    raw: RawFile = _guarded(_reader(path).read, path, columns)
-    return raw
+    raw: RawFile = _guarded(_reader(path).read, path, columns, Room(largest_bytes, available_bytes()))
+    return _without_infinite(raw)

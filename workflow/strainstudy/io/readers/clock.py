@@ -21,11 +21,13 @@ __all__ = ["clock_seconds"]
 # month cannot matter, and over midnight the wrong order jumps by a month.
 _DATES = ("%Y-%m-%d", "%Y/%m/%d", "%Y.%m.%d", "%d.%m.%Y", "%d/%m/%Y", "%m/%d/%Y", "%d-%m-%Y", "%m-%d-%Y")
 _PATTERN = (
-    r"^(?:(?P<date>[\d./-]+)[ T])?(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::(?P<second>\d{2}(?:[.,]\d+)?))?"
+    r"^(?:(?P<date>[\d./-]+)[ T])?(?P<hour>\d{1,2}):(?P<minute>[0-5]\d)(?::(?P<second>(?:[0-5]\d|60)(?:[.,]\d+)?))?"
     r"(?:Z|[+-]\d{2}:?\d{2})?$"
 )
 _DAY = 86400.0
 _LONGEST_DAYS = 7
+_PLAIN_DATES = _DATES[:4]
+_ANY_DAYS = 10**7
 
 
 def _number(parts: pa.Array, name: str) -> npt.NDArray[np.float64]:
@@ -43,13 +45,14 @@ def _days(dates: pa.Array) -> tuple[npt.NDArray[np.float64], dt.date | None]:
     known = [i for i, word in enumerate(words) if word]
     if not known:
         return np.where(np.isnan(place), np.nan, 0.0), None
-    for form in _DATES:
+    # a clock that is set late jumps by years: only an order of day and month that is not in doubt may do so
+    for form, longest in [(form, _LONGEST_DAYS) for form in _DATES] + [(form, _ANY_DAYS) for form in _PLAIN_DATES]:
         try:
             days = {i: dt.datetime.strptime(words[i], form).date() for i in known}
         except ValueError:
             continue
         span = (max(days.values()) - min(days.values())).days
-        if span <= _LONGEST_DAYS:
+        if span <= longest:
             first = days[known[0]]
             table = np.array([(days[i] - first).days if i in days else np.nan for i in range(len(words))])
             out = np.full(len(place), np.nan)

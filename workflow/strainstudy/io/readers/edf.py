@@ -15,30 +15,28 @@ import edfio
 import numpy as np
 import numpy.typing as npt
 
-from .edf_header import read_header
+from .edf_header import EdfHeader, EdfSignalHeader, read_header
 from .model import Peek, RawChannel, RawFile, ReadError, named_like_time
+from .room import Room
 
 __all__ = ["peek", "read"]
 
 _ONSET = re.compile(rb"([+-]\d+(?:\.\d*)?)\x14")
-_BYTES = {".edf": 2, ".bdf": 3}
+_COPIES = 6.0
+"""A file is in memory about so often while it is read: BDF is unpacked to whole numbers of 4 bytes on the way."""
+_MOST_SPAN = 20
 
 
-def _record_onsets(content: bytes, width: int) -> npt.NDArray[np.float64] | None:
+def _record_onsets(content: bytes, header: EdfHeader) -> npt.NDArray[np.float64] | None:
     """Read the start of each data record from its first time-stamped annotation, in seconds."""
-    signals = int(content[252:256])
-    labels = [content[256 + 16 * i : 272 + 16 * i].strip() for i in range(signals)]
-    at = 256 + 216 * signals
-    lengths = [width * int(content[at + 8 * i : at + 8 * i + 8]) for i in range(signals)]
-    places = [i for i, label in enumerate(labels) if label in (b"EDF Annotations", b"BDF Annotations")]
+    places = [i for i, signal in enumerate(header.signals) if not signal.ordinary]
     if not places:
         return None
-    size, begin = sum(lengths), sum(lengths[: places[0]])
-    head = 256 * (signals + 1)
-    records = (len(content) - head) // size
+    lengths = [header.record_bytes // sum(s.samples for s in header.signals) * s.samples for s in header.signals]
+    begin = sum(lengths[: places[0]])
     onsets = []
-    for i in range(records):
-        start = head + i * size + begin
+    for i in range(header.records):
+        start = header.head_bytes + i * header.record_bytes + begin
         match = _ONSET.match(content[start : start + lengths[places[0]]])
         if match is None:
             raise ReadError(f"data record {i + 1} does not say when it starts; export the file again")
@@ -49,13 +47,49 @@ def _record_onsets(content: bytes, width: int) -> npt.NDArray[np.float64] | None
 def _spread(values: npt.NDArray[np.float64], onsets: npt.NDArray[np.float64], rate: float) -> npt.NDArray[np.float64]:
     """Lay data records out in time, NaN between them."""
     blocks = values.reshape(len(onsets), -1)
-    places = np.rint((onsets - onsets[0]) * rate).astype(int)
+    places = np.rint((onsets - onsets[0]) * rate)
     if np.any(np.diff(places) < blocks.shape[1]):
         raise ReadError("data records overlap in time; export the file again")
-    out = np.full(places[-1] + blocks.shape[1], np.nan)
-    for place, block in zip(places, blocks, strict=True):
+    if places[-1] > _MOST_SPAN * values.size + 1e5:
+        raise ReadError(
+            f"its data records span {onsets[-1] - onsets[0]:.6g} s with samples for {values.size / rate:.6g} s only;"
+            " export the file again"
+        )
+    out = np.full(int(places[-1]) + blocks.shape[1], np.nan)
+    for place, block in zip(places.astype(int), blocks, strict=True):
         out[place : place + len(block)] = block
     return out
+
+
+def _limits(text: tuple[str, str]) -> tuple[float, float]:
+    try:
+        return float(text[0]), float(text[1])
+    except ValueError:
+        return np.nan, np.nan
+
+
+def _check_limits(signal: EdfSignalHeader) -> None:
+    """Refuse a signal whose counts cannot be brought to its units."""
+    for what, texts in (("physical", signal.physical), ("digital", signal.digital)):
+        low, high = _limits(texts)
+        if not np.isfinite(high - low) or low == high:
+            raise ReadError(
+                f"the {what} limits of channel {signal.label!r} are {texts[0]!r} and {texts[1]!r}, so its counts"
+                " cannot be brought to its units; export the file with the limits of the recorder"
+            )
+
+
+def _length_faults(header: EdfHeader) -> list[str]:
+    """Say where the file is longer or shorter than its header says."""
+    declared, there = header.declared_records, header.records
+    if declared < 0:  # the recorder did not know it yet (EDF, 1992)
+        return ["the file ends early: its last data record is cut off"] if header.left_over else []
+    counts = f"it has {there} data record{'' if there == 1 else 's'} and its header says {declared}"
+    if there < declared:
+        return ["the file ends early: fewer data records than its header says"]
+    if there > declared:
+        return [f"the file is longer than its header says: {counts}; all were read"]
+    return [f"{header.left_over} bytes after the last data record were left out"] if header.left_over else []
 
 
 def _started(file: edfio.Edf | edfio.Bdf) -> str:
@@ -66,40 +100,45 @@ def _started(file: edfio.Edf | edfio.Bdf) -> str:
         return file.starttime.isoformat()
 
 
-def read(path: Path, columns: Sequence[str] | None) -> RawFile:
+def read(path: Path, columns: Sequence[str] | None, room: Room) -> RawFile:
     """Read an EDF, EDF+, BDF or BDF+ file; see `strainstudy.io.readers.read_raw`."""
-    suffix = path.suffix.lower()
+    header = read_header(path)
+    labels = [signal.label for signal in header.signals if signal.ordinary]
+    wanted = [s for s in header.signals if s.ordinary and (columns is None or s.label in columns)]
+    twice = sorted({signal.label for signal in wanted if labels.count(signal.label) > 1})
+    if twice:
+        raise ReadError(f"channel {twice[0]!r} is there twice; give every channel a label of its own")
+    if header.records == 0:
+        raise ReadError("there is no whole data record after the header; copy it again from the recorder")
+    for signal in wanted:
+        _check_limits(signal)
+    room.refuse(header.size + 8 * header.records * sum(s.samples for s in wanted), 2.0)
+    room.refuse(header.size, _COPIES)
     content = path.read_bytes()
-    faults = []
     try:
-        with warnings.catch_warnings(record=True) as caught:
-            warnings.simplefilter("always")
-            file = (edfio.read_edf if suffix == ".edf" else edfio.read_bdf)(content, header_encoding="latin-1")
-            labels = [signal.label for signal in file.signals]
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what they say of the length is said by `_length_faults`
+            file = (edfio.read_edf if header.kind == "EDF" else edfio.read_bdf)(content, header_encoding="latin-1")
             started = _started(file)
-        if any("truncated" in str(w.message) or "header indicates" in str(w.message) for w in caught):
-            faults.append("the file ends early: fewer data records than its header says")
-        interrupted = file.reserved[3:5] == "+D"
-        onsets = _record_onsets(content, _BYTES[suffix]) if interrupted else None
-        twice = sorted({label for label in labels if labels.count(label) > 1 and label in (columns or labels)})
-        if twice:
-            raise ReadError(f"channel {twice[0]!r} is there twice; give every channel a label of its own")
-        channels = {}
-        for signal in file.signals:
-            if columns is None or signal.label in columns:
-                values = np.asarray(signal.data, dtype=np.float64)
-                rate = float(signal.sampling_frequency)
-                if onsets is not None and len(onsets):
-                    values = _spread(values, onsets, rate)
-                channels[signal.label] = RawChannel(values, rate, units=signal.physical_dimension or None)
-    except ReadError:
+            onsets = _record_onsets(content, header) if header.interrupted else None
+            channels = {}
+            kept = {signal.label for signal in wanted}
+            for one in file.signals:
+                label = one.label.strip()
+                if label in kept:
+                    values = np.asarray(one.data, dtype=np.float64)
+                    rate = float(one.sampling_frequency)
+                    if onsets is not None and len(onsets):
+                        values = _spread(values, onsets, rate)
+                    channels[label] = RawChannel(values, rate, units=one.physical_dimension or None)
+    except (ReadError, MemoryError):
         raise
     except Exception as error:  # whatever a damaged header makes the library stumble over
         raise ReadError(
-            f"not a whole {suffix[1:].upper()} file ({type(error).__name__}: {error}); export or copy it again"
-        ) from None
-    layout = f"{suffix[1:]}{'+D' if interrupted else ''}"
-    return RawFile(layout, tuple(labels), channels, started, tuple(faults))
+            f"not a whole {header.kind} file ({type(error).__name__}: {error}); export or copy it again"
+        ) from error
+    layout = f"{header.kind.lower()}{'+D' if header.interrupted else ''}"
+    return RawFile(layout, tuple(labels), channels, started, tuple(_length_faults(header)))
 
 
 def peek(path: Path, _columns: Sequence[str]) -> Peek:

@@ -20,6 +20,7 @@ _WIDTHS = {
     "label": 16, "transducer": 80, "physical dimension": 8, "physical minimum": 8, "physical maximum": 8,
     "digital minimum": 8, "digital maximum": 8, "prefiltering": 80, "samples per record": 8, "reserved": 32,
 }  # fmt: skip
+_OTHER_VERSION = {"EDF": (b"\xffBIOSEMI",), "BDF": (b"0",)}
 _ANNOTATIONS = ("EDF Annotations", "BDF Annotations")
 
 
@@ -74,6 +75,11 @@ class EdfHeader:
     record_s: float
     signals: tuple[EdfSignalHeader, ...]
     size: int
+
+    @property
+    def left_over(self) -> int:
+        """Bytes after the last whole data record."""
+        return max(self.size - self.head_bytes - self.records * self.record_bytes, 0)
 
     @property
     def head_bytes(self) -> int:
@@ -133,9 +139,18 @@ def read_header(path: Path) -> EdfHeader:
         head = file.read(_FIXED)
         signals = _count(head[252:256].decode("latin-1").strip(), "number of signals", kind)
         size = path.stat().st_size
+        if head[:8].strip() in _OTHER_VERSION[kind]:
+            other = "BDF" if kind == "EDF" else "EDF"
+            raise ReadError(f"not a whole {kind} file (it begins as a {other} file); name it .{other.lower()}")
         if signals < 1 or len(head) + _FIXED * signals > size:
             raise ReadError(
                 f"not a whole {kind} file (its header of {signals} signals is not there); export or copy it again"
+            )
+        declared = _count(head[184:192].decode("latin-1").strip(), "size of its header", kind)
+        if declared != _FIXED * (1 + signals):
+            raise ReadError(
+                f"not a whole {kind} file (its header is {declared} bytes long and {signals} signals need"
+                f" {_FIXED * (1 + signals)}); export or copy it again"
             )
         rest = file.read(_FIXED * signals)
     columns, place = {}, 0

@@ -19,7 +19,7 @@ from .clock import clock_seconds
 from .model import ReadError
 from .sniff import MISSING_MARKERS, Layout, find_layout
 from .suffixes import file_format
-from .text import _as_text, _head_lines, _is_gzip, _unpacked, _whole_lines
+from .text import _as_text, _head_lines, _is_gzip, _unpacked_head, _whole_lines
 
 __all__ = ["Extent", "read_extent"]
 
@@ -120,7 +120,7 @@ def _text(path: Path, columns: Sequence[str], time_column: str | None, surely: b
     size, packed, unpacked = path.stat().st_size, _is_gzip(path), _size(path)
     wholly = size <= (_MOST_PACKED if packed else _MOST_COUNTED) or (surely and unpacked <= _MOST_READ)
     most = _MOST_READ if surely else _MOST_UNPACKED
-    content = _unpacked(path, most + 1 if wholly else _HEADS[-1] + 1)
+    content = _unpacked_head(path, most + 1 if wholly else _HEADS[-1] + 1)
     wholly = wholly and len(content) <= most
     if content.startswith((b"\xff\xfe", b"\xfe\xff")) and not wholly:
         return None
@@ -151,7 +151,7 @@ def _text(path: Path, columns: Sequence[str], time_column: str | None, surely: b
 def _parquet(path: Path, time_column: str | None) -> Extent | None:
     import pyarrow.parquet as pq
 
-    from .parquet import read
+    from . import read_raw
 
     with pq.ParquetFile(path) as file:
         names, rows = tuple(file.schema_arrow.names), file.metadata.num_rows
@@ -159,7 +159,7 @@ def _parquet(path: Path, time_column: str | None) -> Extent | None:
         return Extent(names, np.empty(0), rows=rows)
     if rows > _MOST_ROWS:
         return None
-    column = read(path, [time_column]).channels[time_column]
+    column = read_raw(path, [time_column]).channels[time_column]
     known = column.values[np.isfinite(column.values)]
     return Extent(names, column.values[:_MOST_HEAD], float(known[-1]) if known.size else None, column.clock, None, rows)
 

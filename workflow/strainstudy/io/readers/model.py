@@ -5,11 +5,30 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Peek", "RawChannel", "RawFile", "ReadError", "named_like_time"]
+__all__ = ["Peek", "RawChannel", "RawFile", "ReadError", "named_like_time", "plain", "shown", "whole_numbers"]
+
+
+_EXACT = 2**53
+_EXACT_SPAN = 2**62
+_MOST_LETTERS = 2000
+_UNSEEN = "\N{WHITE SQUARE}"
+
+
+def plain(text: str) -> str:
+    """Bring text that may quote a damaged file to one line without control characters, and to a length to read."""
+    letters = (c if c.isprintable() else " " if c.isspace() else _UNSEEN for c in text)
+    clean = re.sub(f"{_UNSEEN}+", _UNSEEN, "".join(letters))
+    return clean if len(clean) <= _MOST_LETTERS else f"{clean[:_MOST_LETTERS]} …"
+
+
+def shown(text: str, most: int = 40) -> str:
+    """Quote a cell or a name of a file, cut where it is long."""
+    return repr(text) if len(text) <= most else f"{text[:most]!r}…"
 
 
 class ReadError(Exception):
@@ -22,8 +41,8 @@ class ReadError(Exception):
     """
 
     def __init__(self, reason: str) -> None:
-        self.reason = reason
-        super().__init__(reason)
+        self.reason = plain(reason)
+        super().__init__(self.reason)
 
 
 @dataclass(frozen=True)
@@ -42,6 +61,8 @@ class RawChannel:
         As the file says.
     clock : bool
         The column holds dates or times of day.
+    origin : int
+        What was subtracted from whole numbers that are too large for a float, such as nanoseconds since 1970.
     """
 
     values: npt.NDArray[np.float64]
@@ -49,6 +70,33 @@ class RawChannel:
     start_s: float = 0.0
     units: str | None = None
     clock: bool = False
+    origin: int = 0
+
+    @property
+    def absolute(self) -> npt.NDArray[np.float64]:
+        """The values with their origin, to the resolution of a float."""
+        return self.values + float(self.origin) if self.origin else self.values
+
+
+def whole_numbers(values: npt.NDArray[Any], known: npt.NDArray[np.bool_] | None = None) -> RawChannel:
+    """Make a channel of whole numbers; those beyond 2^53, which a float rounds, are counted from the first.
+
+    Parameters
+    ----------
+    values : integer array, shape (n,)
+    known : bool array, shape (n,), optional
+        Where there is a value; everywhere if not given.
+    """
+    there = values if known is None else values[known]
+    origin = 0
+    if there.size and max(abs(int(there.min())), abs(int(there.max()))) > _EXACT:
+        low, high, first = int(there.min()), int(there.max()), int(there[0])
+        if high - low <= _EXACT_SPAN and first <= _EXACT_SPAN:
+            origin, values = first, values.astype(np.int64) - first
+    out = values.astype(np.float64)
+    if known is not None:
+        out[~known] = np.nan
+    return RawChannel(out, origin=origin)
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from .model import ReadError
+from .numerals import OVER_RANGE
 
 __all__ = ["MISSING_MARKERS", "Layout", "find_layout"]
 
@@ -21,10 +22,12 @@ MISSING_MARKERS = (
     "", "n/a", "N/A", "#N/A", "NA", "na", "NaN", "nan", "NAN", "-NaN", "-nan", "null", "NULL", "None", "none",
     "-", "--",
 )  # fmt: skip
+_MISSING = frozenset(MISSING_MARKERS)
 _NUMBER = {
-    ".": re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?inf", re.ASCII | re.IGNORECASE),
-    ",": re.compile(r"[+-]?(\d+,?\d*|,\d+)([eE][+-]?\d+)?|[+-]?inf", re.ASCII | re.IGNORECASE),
+    ".": re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII),
+    ",": re.compile(r"[+-]?(\d+,?\d*|,\d+)([eE][+-]?\d+)?", re.ASCII),
 }
+_OVER_RANGE = re.compile(OVER_RANGE, re.IGNORECASE)
 _CLOCK = re.compile(
     r"(\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}[ T])?\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?(Z|[+-]\d{2}:?\d{2})?", re.ASCII
 )
@@ -76,10 +79,10 @@ def _split(line: str, separator: str) -> list[str]:
 
 def _kind(cell: str, decimal: str) -> str:
     """Name what a cell holds: ``n`` number, ``c`` clock time, ``m`` missing, ``t`` text."""
-    if cell in MISSING_MARKERS:
-        return "m"
     if _NUMBER[decimal].fullmatch(cell):
         return "n"
+    if cell in _MISSING or _OVER_RANGE.fullmatch(cell):
+        return "m"
     return "c" if _CLOCK.fullmatch(cell) else "t"
 
 
@@ -122,6 +125,10 @@ def _find_body(lines: Sequence[str], separator: str, decimal: str) -> _Body | No
     return None
 
 
+def _kinds(cells: Sequence[str], body: _Body) -> str:
+    return "".join(_kind(cell, body.decimal) for cell in cells)
+
+
 def _header_cells(line: str, body: _Body) -> list[str] | None:
     """Split a line above the numbers into names, one for each cell of a row, if it has that many."""
     cells, width = _split(line.lstrip("#%/ "), body.separator), len(body.kinds)
@@ -130,6 +137,25 @@ def _header_cells(line: str, body: _Body) -> list[str] | None:
     if len(cells) == width - 1 and body.kinds[-1] == "m":
         cells.append("")
     return cells if len(cells) == width and any(_kind(cell, body.decimal) == "t" for cell in cells) else None
+
+
+def _rows_above(lines: Sequence[str], body: _Body) -> int:
+    """Find where the rows begin that hold a word or nothing but missing values, and so are not fit to begin the body.
+
+    A line of as many cells as a row, above the body, is such a row if a column of numbers has a number in it, or if
+    no cell is text; the names stand above the first of them.
+    """
+    first = body.first
+    for i in range(body.first - 1, -1, -1):
+        line = lines[i]
+        if not line.strip() or line.startswith(_COMMENT):
+            continue
+        kinds = _kinds(_split(line, body.separator), body)
+        numbers = any(kind in "nc" and own in "nc" for kind, own in zip(kinds, body.kinds, strict=False))
+        if len(kinds) != len(body.kinds) or not (numbers or "t" not in kinds):
+            break
+        first = i
+    return first
 
 
 def _is_units(cells: Sequence[str]) -> bool:
@@ -178,29 +204,39 @@ def find_layout(lines: Sequence[str], wanted: Sequence[str] = ()) -> Layout:
             " one row of column names"
         )
 
-    def headers(body: _Body) -> list[list[str]]:
-        above = [line for line in lines[max(body.first - _LOOK_BACK, 0) : body.first] if line.strip()]
-        return [cells for line in reversed(above) if (cells := _header_cells(line, body)) is not None]
+    def headers(body: _Body, first: int) -> list[tuple[int, list[str]]]:
+        above = [i for i in range(first - 1, -1, -1) if lines[i].strip()][:_LOOK_BACK]
+        return [(i, cells) for i in above if (cells := _header_cells(lines[i], body)) is not None]
+
+    def known(cells: Sequence[str]) -> int:
+        return len(set(cells) & set(wanted))
 
     def rank(body: _Body) -> tuple[int, bool, float]:
         # numbers with commas can be read in two ways; the column names tell which is meant
-        names = headers(body)
-        return (max((len(set(cells) & set(wanted)) for cells in names), default=0), bool(names), body.score)
+        names = headers(body, _rows_above(lines, body)) or headers(body, body.first)
+        return (max((known(cells) for _, cells in names), default=0), bool(names), body.score)
 
     body = max(found, key=rank)
-    candidates = headers(body)
+    first = _rows_above(lines, body)
+    candidates, plain = headers(body, first), headers(body, body.first)
+    # names may be numbers: a line above the body that has the wanted ones is no row
+    if not candidates or max(known(cells) for _, cells in plain or candidates) > max(known(c) for _, c in candidates):
+        first, candidates = body.first, plain
     if not candidates:
         raise _no_header(lines, body)
-    header, units = candidates[0], None
-    if len(candidates) > 1:
-        known = [len(set(cells) & set(wanted)) for cells in candidates[:2]]
-        if known[1] > known[0] or (known[0] == known[1] and _is_units(candidates[0])):
-            header, units = candidates[1], tuple(cell.strip("[]() ") for cell in candidates[0])
+    header, units = candidates[0][1], None
+    if first < body.first and _is_units(row := _split(lines[first], body.separator)) and "t" in _kinds(row, body):
+        units = tuple(cell.strip("[]() ") for cell in row)
+        first = next(i for i in range(first + 1, body.first + 1) if lines[i].strip())
+    elif len(candidates) > 1:
+        two = [known(cells) for _, cells in candidates[:2]]
+        if two[1] > two[0] or (two[0] == two[1] and _is_units(candidates[0][1])):
+            header, units = candidates[1][1], tuple(cell.strip("[]() ") for cell in candidates[0][1])
     return Layout(
         body.separator,
         body.decimal,
         tuple(header),
         units,
         tuple(kind == "c" for kind in body.kinds),
-        body.first,
+        first,
     )

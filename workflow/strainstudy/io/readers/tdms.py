@@ -6,17 +6,25 @@ file may start at different absolute times (``wf_start_time`` plus ``wf_start_of
 
 from __future__ import annotations
 
+import logging
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from nptdms import TdmsFile
+from nptdms.log import log_manager
 
-from .model import Peek, RawChannel, RawFile, ReadError, named_like_time
+from .model import Peek, RawChannel, RawFile, ReadError, named_like_time, whole_numbers
+from .room import Room
 
 __all__ = ["peek", "read"]
+
+_EARLIEST, _LATEST = np.datetime64("1904-01-01", "us"), np.datetime64("2200-01-01", "us")
+_LONGEST_OFFSET_S = 1e8
+log_manager.set_level(logging.CRITICAL)  # what it says of damaged files is said in words by this module
 
 
 def _named(file: TdmsFile) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -29,24 +37,49 @@ def _named(file: TdmsFile) -> tuple[dict[str, Any], dict[str, Any]]:
 
 
 def _start(channel: Any) -> np.datetime64 | None:
+    """Give the time of the first sample; nothing if there is none, or none that a clock can have."""
     start = channel.properties.get("wf_start_time")
-    if start is None:
+    if start is None or not _EARLIEST <= np.datetime64(start) <= _LATEST:
         return None
     offset = float(channel.properties.get("wf_start_offset", 0.0))
+    if not abs(offset) <= _LONGEST_OFFSET_S:
+        return None
     first: np.datetime64 = np.datetime64(start).astype("datetime64[ns]") + np.timedelta64(round(offset * 1e9), "ns")
     return first
 
 
-def _values(channel: Any, name: str) -> tuple[np.ndarray[Any, np.dtype[np.float64]], bool, np.datetime64 | None]:
-    raw = channel[:]
+def _channel(channel: Any, name: str) -> tuple[RawChannel, np.datetime64 | None]:
+    """Read a channel; give also the first of its time stamps, if it holds such."""
+    units = channel.properties.get("unit_string")
+    units = str(units) if units else None
+    raw = np.asarray(channel[:])
     if np.issubdtype(raw.dtype, np.datetime64):
-        stamps = raw.astype("datetime64[ns]")
-        first = stamps[0] if len(stamps) else None
-        return (stamps - first) / np.timedelta64(1, "s") if len(stamps) else np.empty(0), True, first
-    try:
-        return np.asarray(raw, dtype=np.float64), False, None
-    except (TypeError, ValueError):
-        raise ReadError(f"channel {name!r} holds text, not numbers; name the channel of the signal") from None
+        stamps = raw.astype("datetime64[us]")
+        known = ~np.isnat(stamps)
+        seconds = np.full(len(stamps), np.nan)
+        if not known.any():
+            return RawChannel(seconds, units=units, clock=True), None
+        if stamps[known].min() < _EARLIEST or stamps[known].max() > _LATEST:
+            raise ReadError(f"the time stamps of channel {name!r} are out of all range; correct the recorder's clock")
+        first = stamps[known][0]
+        seconds[known] = (stamps[known] - first) / np.timedelta64(1, "s")
+        return RawChannel(seconds, units=units, clock=True), first
+    if np.issubdtype(raw.dtype, np.integer):
+        return replace(whole_numbers(raw), units=units), None
+    if not (np.issubdtype(raw.dtype, np.floating) or np.issubdtype(raw.dtype, np.bool_)):
+        raise ReadError(f"channel {name!r} holds text, not numbers; name the channel of the signal")
+    return RawChannel(np.asarray(raw, dtype=np.float64), units=units), None
+
+
+def _check_sizes(channels: Mapping[str, Any], size: int, room: Room) -> None:
+    """Refuse channels that say they are longer than the file can hold, or than there is room for."""
+    for name, channel in channels.items():
+        if len(channel) > size:
+            raise ReadError(
+                f"not a whole TDMS file (channel {name!r} says it has {len(channel)} samples, more than {size} bytes"
+                " can hold); export or copy it again"
+            )
+    room.refuse(max(size, 8 * sum(len(channel) for channel in channels.values())), 3.0)
 
 
 def _rate(channel: Any) -> float | None:
@@ -54,32 +87,38 @@ def _rate(channel: Any) -> float | None:
     return 1.0 / float(step) if step else None
 
 
-def read(path: Path, columns: Sequence[str] | None) -> RawFile:
+def read(path: Path, columns: Sequence[str] | None, room: Room) -> RawFile:
     """Read a TDMS file; see `strainstudy.io.readers.read_raw`."""
-    faults: tuple[str, ...] = ()
+    faults: list[str] = []
+    size = path.stat().st_size
+    room.refuse(size, 1.0)
     try:
-        with TdmsFile.open(path) as file:
+        # the stream, not the path: an index file beside it may be an old one
+        with path.open("rb") as stream, TdmsFile.open(stream) as file:
             if getattr(file, "file_status", None) is not None and file.file_status.incomplete_final_segment:
-                faults = ("the file ends early: its last segment is incomplete",)
+                faults.append("the file ends early: its last segment is incomplete")
             named, aliases = _named(file)
             wanted = {n: c for n, c in {**named, **aliases}.items() if n in (columns if columns is not None else named)}
+            _check_sizes(wanted, size, room)
             starts = {name: _start(channel) for name, channel in wanted.items()}
+            for name, start in starts.items():
+                if start is None and wanted[name].properties.get("wf_start_time") is not None:
+                    faults.append(f"the start of channel {name!r} is out of all range and was left out")
             known = [start for start in starts.values() if start is not None]
             earliest = min(known) if known else None
             channels, started = {}, None if earliest is None else str(earliest)[:26]
             for name, channel in wanted.items():
-                values, clock, first = _values(channel, name)
-                rate = None if clock else _rate(channel)
+                made, first = _channel(channel, name)
                 start = starts[name]
                 late = 0.0 if start is None or earliest is None else (start - earliest) / np.timedelta64(1, "s")
-                units = channel.properties.get("unit_string") or None
-                channels[name] = RawChannel(values, rate, float(late), units, clock)
+                rate = None if made.clock else _rate(channel)
+                channels[name] = replace(made, sampling_frequency=rate, start_s=float(late))
                 started = started or (None if first is None else str(first)[:26])
-    except ReadError:
+    except (ReadError, MemoryError):
         raise
     except Exception as error:  # whatever a damaged file makes the library stumble over
-        raise ReadError(f"not a whole TDMS file ({type(error).__name__}: {error}); export or copy it again") from None
-    return RawFile("tdms", tuple(named), channels, started, faults)
+        raise ReadError(f"not a whole TDMS file ({type(error).__name__}: {error}); export or copy it again") from error
+    return RawFile("tdms", tuple(named), channels, started, tuple(faults))
 
 
 def peek(path: Path, _columns: Sequence[str]) -> Peek:

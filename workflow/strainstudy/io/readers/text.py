@@ -7,8 +7,10 @@ file read a second time, to find it.
 from __future__ import annotations
 
 import gzip
+import io
 import zlib
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,14 +20,22 @@ import pyarrow.compute as pc
 import pyarrow.csv as pcsv
 
 from .clock import clock_seconds
-from .model import Peek, RawChannel, RawFile, ReadError, named_like_time
+from .model import Peek, RawChannel, RawFile, ReadError, named_like_time, shown, whole_numbers
+from .numerals import MARKS, ColumnNumbers, cell_fault, is_doubtful, read_columns
+from .room import Room
 from .sniff import MISSING_MARKERS, Layout, find_layout
 
 __all__ = ["peek", "read"]
 
 _HEAD_BYTES = 1 << 16
 _HEAD_LINES = 400
+_BINARY_BYTES = 1024
+"""Zero bytes this early are a binary file; later they are what a power failure leaves in a text."""
 _PEEK_LINES = 20
+_PIECE = 1 << 20
+_PACKING_ERRORS = (EOFError, gzip.BadGzipFile, zlib.error)
+_COPIES = 4.0
+"""A text is in memory about so often while it is read: itself, and the numbers of cells of a few letters each."""
 _COMMENT = ("#", "%", "//")
 _MOST_TEXT = 0.5
 
@@ -50,10 +60,10 @@ def _as_text(content: bytes) -> bytes:
     content = content.removeprefix(b"\xef\xbb\xbf")
     if not content or (content[:_HEAD_BYTES].isspace() and content.isspace()):
         raise ReadError("the file is empty")
-    if b"\0" in content[:_HEAD_BYTES]:
+    if b"\0" in content[:_BINARY_BYTES]:
         raise ReadError("not a text file; export it as text, or name it by its format")
-    if b"\n" not in content and b"\r" in content:
-        content = content.replace(b"\r", b"\n")
+    if b"\r" in content:
+        content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     return _as_utf8(content)
 
 
@@ -61,18 +71,37 @@ def _is_gzip(path: Path) -> bool:
     return path.name.lower().endswith(".gz")
 
 
-def _unpacked(path: Path, size: int = -1) -> bytes:
-    """Read a file, or its first ``size`` bytes when unpacked."""
+def _packing_fault(error: Exception) -> ReadError:
+    if isinstance(error, EOFError):
+        return ReadError("the gzip file ends early; copy it again from the recorder")
+    return ReadError(f"not a whole gzip file ({error}); compress or copy it again")
+
+
+def _unpacked(path: Path, room: Room) -> bytes:
+    """Read a file whole, unpacked."""
     if not _is_gzip(path):
-        with path.open("rb") as file:
-            return file.read(size)
+        room.refuse(path.stat().st_size, _COPIES)
+        return path.read_bytes()
+    out = io.BytesIO()
     try:
         with gzip.open(path) as file:
-            return file.read(size)
-    except EOFError:
-        raise ReadError("the gzip file ends early; copy it again from the recorder") from None
-    except (gzip.BadGzipFile, zlib.error) as error:
-        raise ReadError(f"not a whole gzip file ({error}); compress or copy it again") from None
+            # piece by piece: the size at the end of a gzip file is that of its last part, modulo 4 GB
+            while piece := file.read(_PIECE):
+                room.refuse(out.tell() + len(piece), _COPIES, at_least=True)
+                out.write(piece)
+    except _PACKING_ERRORS as error:
+        raise _packing_fault(error) from None
+    return out.getvalue()
+
+
+def _unpacked_head(path: Path, most: int) -> bytes:
+    """Read the first bytes of a file, unpacked, ``most`` of them at the most."""
+    try:
+        with gzip.open(path) if _is_gzip(path) else path.open("rb") as file:
+            head: bytes = file.read(most)
+    except _PACKING_ERRORS as error:
+        raise _packing_fault(error) from None
+    return head
 
 
 def _whole_lines(head: bytes) -> bytes:
@@ -85,7 +114,7 @@ def _head_lines(content: bytes) -> list[str]:
     if len(head) < len(content):
         head = _whole_lines(head)
     text = head.decode("utf-8", errors="replace")
-    return [line.rstrip("\r") for line in text.rstrip("\n").split("\n")]
+    return text.rstrip("\n").split("\n")
 
 
 def _offset(content: bytes, line: int) -> int:
@@ -94,6 +123,17 @@ def _offset(content: bytes, line: int) -> int:
     for _ in range(line):
         place = content.index(b"\n", place) + 1
     return place
+
+
+def _without_open_quotes(content: bytes, first_row: int) -> bytes:
+    """Make quotation marks ordinary letters in rows where one is not closed: it would take in the rows that follow."""
+    start = _offset(content, first_row)
+    if content.find(b'"', start) < 0:
+        return content
+    rows = content[start:].split(b"\n")
+    if not any(row.count(b'"') % 2 for row in rows):
+        return content
+    return content[:start] + b"\n".join(row.replace(b'"', b"'") if row.count(b'"') % 2 else row for row in rows)
 
 
 class _OddRows:
@@ -137,81 +177,118 @@ def _line_of(content: bytes, text: str, first_row: int) -> int | None:
     return None if place < 0 else content.count(b"\n", 0, place) + 1
 
 
-def _salvage(
-    texts: pa.ChunkedArray, layout: Layout, name: str, content: bytes
-) -> tuple[npt.NDArray[np.float64], str | None]:
-    """Turn a column with some cells that are not numbers into numbers and a fault."""
-    cells = pc.utf8_trim_whitespace(texts.combine_chunks())
-    if layout.decimal == ",":
-        cells = pc.replace_substring(cells, ",", ".")
-    number = pc.match_substring_regex(cells, r"^[+-]?((\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|inf|nan)$", ignore_case=True)
-    values = pc.cast(pc.if_else(number, cells, None), pa.float64()).to_numpy(zero_copy_only=False)
-    bad = pc.and_(pc.is_valid(cells), pc.invert(pc.fill_null(number, True)))
-    count = pc.sum(bad).as_py() or 0
-    if count == 0:
-        return values, None
-    first = texts.combine_chunks().filter(bad)[0].as_py()
-    line = _line_of(content, first, layout.first_row)
-    where = f"{first!r}, line {line}" if line else repr(first)
-    if count > _MOST_TEXT * (len(cells) - cells.null_count):
-        raise ReadError(f"column {name!r} holds text, not numbers (first: {where}); name the column of the signal")
-    noun, verb = ("cell", "is not a number and counts") if count == 1 else ("cells", "are not numbers and count")
-    return values, f"{count} {noun} of column {name!r} {verb} as missing (first: {where})"
+def _as_text_columns(
+    content: bytes, layout: Layout, wanted: Sequence[int]
+) -> tuple[dict[int, pa.Array], dict[int, ColumnNumbers], _OddRows]:
+    """Read the cells as they are written, and those that are no clock times as numbers."""
+    odd = _OddRows()
+    try:
+        table = _read_table(content, layout, dict.fromkeys(wanted, pa.string()), odd)
+    except pa.ArrowInvalid as error:
+        line = (str(error).splitlines() or [""])[0]
+        raise ReadError(f"the rows cannot be read as a table ({line}); export the file again") from None
+    cells = {i: pc.utf8_trim_whitespace(column.combine_chunks()) for i, column in table.items()}
+    numbers = read_columns(
+        {layout.names[i]: cells[i] for i in wanted if not layout.clock[i]},
+        point_is_decimal=layout.separator == "," and layout.decimal == ".",
+    )
+    return cells, {i: numbers[layout.names[i]] for i in wanted if not layout.clock[i]}, odd
 
 
-def _column(
-    cells: pa.ChunkedArray, i: int, layout: Layout, content: bytes
-) -> tuple[npt.NDArray[np.float64], str | None, str | None]:
-    """Turn one column into numbers; give also the fault it has and the date and time it starts with."""
-    if layout.clock[i]:
-        seconds, started = clock_seconds(cells.combine_chunks())
-        return seconds, None, started
-    if pa.types.is_string(cells.type):
-        values, fault = _salvage(cells, layout, layout.names[i], content)
-        return values, fault, None
-    return np.asarray(cells.to_numpy(), dtype=np.float64), None, None
+def _check_numbers(column: ColumnNumbers, cells: pa.Array, name: str, where: int | None) -> str | None:
+    """Say what of a column is no number; refuse it if most is."""
+    if column.odd == 0:
+        return None
+    if column.odd > _MOST_TEXT * (len(cells) - cells.null_count):
+        first = shown(column.first or "") + (f", line {where}" if where else "")
+        raise ReadError(f"column {name!r} holds text, not numbers (first: {first}); name the column of the signal")
+    return cell_fault(name, column, where)
 
 
-def read(path: Path, columns: Sequence[str] | None) -> RawFile:
+def _whole_columns(content: bytes, layout: Layout, large: Sequence[int]) -> dict[int, RawChannel]:
+    """Read columns of whole numbers that a float would round, such as nanoseconds since 1970."""
+    try:
+        table = _read_table(content, layout, dict.fromkeys(large, pa.int64()), _OddRows())
+    except pa.ArrowInvalid:
+        return {}
+    out = {}
+    for i, column in table.items():
+        known = np.asarray(pc.is_valid(column).to_numpy(), dtype=bool)
+        out[i] = whole_numbers(np.asarray(pc.fill_null(column, 0).to_numpy()), known)
+    return out
+
+
+def _is_large(values: npt.NDArray[np.float64]) -> bool:
+    finite = values[np.isfinite(values)]
+    return finite.size > 0 and float(np.abs(finite).max()) > 2.0**53 and bool(np.all(finite == np.rint(finite)))
+
+
+def _channels(
+    content: bytes, layout: Layout, wanted: Sequence[int]
+) -> tuple[dict[str, RawChannel], list[str], str | None, str | None]:
+    """Read the wanted columns; give also the faults, when they start, and the mark of thousands, if there is one."""
+    odd, cells, values = _OddRows(), {}, {}
+    faults: list[str] = []
+    marks: set[str] = set()
+    point_or_comma = layout.separator != "," or layout.decimal == ","
+    try:
+        types = {i: pa.string() if layout.clock[i] else pa.float64() for i in wanted}
+        table = _read_table(content, layout, types, odd)
+    except pa.ArrowInvalid:
+        doubtful = True
+    else:
+        cells = {i: table[i].combine_chunks() for i in wanted if layout.clock[i]}
+        values = {i: np.asarray(table[i].to_numpy(), dtype=np.float64) for i in wanted if not layout.clock[i]}
+        doubtful = point_or_comma and any(is_doubtful(column) for column in values.values())
+    if doubtful:
+        cells, numbers, odd = _as_text_columns(content, layout, wanted)
+        for i, column in numbers.items():
+            line = _line_of(content, column.first, layout.first_row) if column.first is not None else None
+            fault = _check_numbers(column, cells[i], layout.names[i], line)
+            faults += [fault] if fault is not None else []
+            marks |= {column.thousands} if column.thousands is not None else set()
+        values = {i: column.values for i, column in numbers.items()}
+    large = [i for i, column in values.items() if _is_large(column)]
+    whole = _whole_columns(content, layout, large) if large else {}
+    channels, starts = {}, []
+    for i in wanted:
+        units = (layout.units[i] if layout.units is not None else None) or None
+        if layout.clock[i]:
+            seconds, started = clock_seconds(cells[i])
+            starts += [started] if started is not None else []
+            channels[layout.names[i]] = RawChannel(seconds, units=units, clock=True)
+        else:
+            made = whole.get(i)
+            made = RawChannel(values[i]) if made is None or len(made.values) != len(values[i]) else made
+            channels[layout.names[i]] = replace(made, units=units)
+    if odd.count:
+        number = _line_of(content, odd.first or "", layout.first_row)
+        noun, verb = ("row has", "was") if odd.count == 1 else ("rows have", "were")
+        where = f" (first: line {number})" if number else ""
+        faults.append(f"{odd.count} {noun} the wrong number of cells and {verb} left out{where}")
+    return channels, faults, next(iter(starts), None), next(iter(sorted(marks)), None)
+
+
+def read(path: Path, columns: Sequence[str] | None, room: Room) -> RawFile:
     """Read a delimited text file; see `strainstudy.io.readers.read_raw`."""
-    content = _as_text(_unpacked(path))
+    content = _as_text(_unpacked(path, room))
     layout = find_layout(_head_lines(content)[:_HEAD_LINES], columns or ())
     names = layout.names
     wanted = [i for i, name in enumerate(names) if name and (columns is None or name in columns)]
     twice = [name for i, name in enumerate(names) if i in wanted and name in names[:i]]
     if twice:
         raise ReadError(f"column {twice[0]!r} is there twice; give every column a name of its own")
-    odd = _OddRows()
-    try:
-        types = {i: pa.string() if layout.clock[i] else pa.float64() for i in wanted}
-        table = _read_table(content, layout, types, odd)
-    except pa.ArrowInvalid:
-        odd = _OddRows()
-        try:
-            table = _read_table(content, layout, dict.fromkeys(wanted, pa.string()), odd)
-        except pa.ArrowInvalid as error:
-            line = str(error).splitlines()[0]
-            raise ReadError(f"the rows cannot be read as a table ({line}); export the file again") from None
-    channels, faults, starts = {}, [], []
-    for i in wanted:
-        values, fault, started = _column(table[i], i, layout, content)
-        faults += [fault] if fault is not None else []
-        starts += [started] if started is not None else []
-        units = layout.units[i] if layout.units is not None else None
-        channels[names[i]] = RawChannel(values, units=units or None, clock=layout.clock[i])
-    if odd.count:
-        number = _line_of(content, odd.first or "", layout.first_row)
-        noun, verb = ("row has", "was") if odd.count == 1 else ("rows have", "were")
-        where = f" (first: line {number})" if number else ""
-        faults.append(f"{odd.count} {noun} the wrong number of cells and {verb} left out{where}")
+    content = _without_open_quotes(content, layout.first_row)
+    channels, faults, started, mark = _channels(content, layout, wanted)
     suffix = "gzip text" if _is_gzip(path) else "text"
+    thousands = "" if mark is None else f", thousands {MARKS[mark]}"
     known = tuple(name for name in names if name)
-    return RawFile(f"{suffix}: {layout.words}", known, channels, next(iter(starts), None), tuple(faults))
+    return RawFile(f"{suffix}: {layout.words}{thousands}", known, channels, started, tuple(faults))
 
 
 def peek(path: Path, columns: Sequence[str]) -> Peek:
     """Read the head of a delimited text file; see `strainstudy.io.readers.peek`."""
-    head = _unpacked(path, _HEAD_BYTES + 1)
+    head = _unpacked_head(path, _HEAD_BYTES + 1)
     whole = len(head) <= _HEAD_BYTES
     if not whole and b"\n" in head and not head.startswith((b"\xff\xfe", b"\xfe\xff")):
         head = _whole_lines(head)  # a cut letter would look like an old code page
