@@ -117,13 +117,13 @@ def sample(root: Path, number: int, seed: int, only: str = "") -> list[Mutant]:
     seed : int
         The same seed and sources give the same mutants.
     only : str
-        Take modules whose path below the package begins so.
+        Take places that begin so, as ``gait/``, ``gait/contacts.py`` or ``gait/contacts.py:61:``.
     """
     places = []
     for path in sorted((root / PACKAGE).rglob("*.py")):
         module, source = path.relative_to(root / PACKAGE), path.read_bytes()
-        if module.parts[0] not in APART and module.as_posix().startswith(only):
-            nodes = _expressions(ast.parse(source))
+        if module.parts[0] not in APART:
+            nodes = [n for n in _expressions(ast.parse(source)) if f"{module.as_posix()}:{n.lineno}:".startswith(only)]
             places += [(module, source, node, ways) for node in nodes if (ways := list(_changes(node)))]
     drawn = random.Random(seed)
     chosen = drawn.sample(places, min(number, len(places)))
@@ -159,7 +159,9 @@ def main() -> int:
     words.add_argument("--number", type=int, default=90, help="how many mutants (90)")
     words.add_argument("--seed", type=int, default=1, help="of the sample (1)")
     words.add_argument("--minutes", type=float, default=30, help="start no further mutant after this time (30)")
-    words.add_argument("--only", default="", help="modules whose path below the package begins so, as gait/contacts.py")
+    words.add_argument(
+        "--only", default="", help="places that begin so: gait/ or gait/contacts.py or gait/contacts.py:61:"
+    )
     asked = words.parse_args()
     began, killed, survived, usual = time.monotonic(), 0, [], {}
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:

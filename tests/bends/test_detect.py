@@ -150,6 +150,30 @@ def test_squats_between_two_walks_are_found_and_steps_are_not():
     assert found["onset"].between(start, start + len(pieces[1]["left"]) / FS).all()
 
 
+def steps(first, count, seconds, fs=FS):
+    """Swing waves of one knee, one a second, each 0.4 s above half its height."""
+    t = np.arange(int(seconds * fs)) / fs
+    y = np.zeros_like(t)
+    for onset in first + np.arange(count):
+        y += 60.0 * np.sin(np.pi * np.clip((t - onset) / 0.6, 0, 1)) ** 2
+    return y
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_a_bend_that_follows_or_precedes_steps_closely_is_kept_if_they_are_on_one_side_only(before):
+    """Steps end 1.5 s before the bend, or begin 1.5 s after it; on its other side they are 15 s away."""
+    y = bent([(25.0, 2.0, 80.0)], 60)
+    y += steps(15.0, 8, 60) + steps(45.0, 8, 60) if before else steps(2.0, 8, 60) + steps(31.0, 8, 60)
+    found = detect_bends(y, FS, PLAIN)
+    assert len(found) == 1
+    assert found["movement_onset"].item() == pytest.approx(25.2, abs=0.3)
+
+
+def test_a_slow_wave_among_steps_on_both_sides_is_no_bend():
+    y = bent([(25.0, 0.2, 80.0)], 60, ramp=0.8) + steps(15.0, 9, 60) + steps(27.5, 9, 60)
+    assert detect_bends(y, FS, PLAIN).empty
+
+
 def test_every_simulated_hold_and_squat_is_found_once():
     matched = labelled = detected = 0
     for seed in range(6):

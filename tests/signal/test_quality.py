@@ -73,6 +73,23 @@ def test_saturation_at_either_rail_is_counted_to_the_sample(bits, noise, fs):
         assert quality.fraction(quality.clipped) > 0.2
 
 
+def cut_triangle(cut: int, repeat: int = 1) -> np.ndarray:
+    """A triangle whose tops are cut to so many equal samples: it meets the rail in straight lines."""
+    phase = (np.arange(N // repeat) + 0.25) % 200
+    return np.repeat(np.minimum(100 - np.abs(phase - 100), 100 - cut / 2), repeat)
+
+
+@pytest.mark.parametrize(("cut", "found"), [(3, 0), (4, 4), (5, 5)])
+def test_four_equal_samples_are_the_shortest_rail(cut, found):
+    """Chance and quantised peaks give runs of up to three."""
+    assert samples(assess(cut_triangle(cut)).clipped) == found * N // 200
+
+
+@pytest.mark.parametrize(("cut", "found"), [(2, 0), (3, 0), (4, 4)])
+def test_where_every_value_is_written_three_times_a_rail_is_three_times_as_long(cut, found):
+    assert samples(assess(cut_triangle(cut, repeat=3)).clipped) == found * N // 200
+
+
 def test_a_square_wave_held_between_jumps_is_not_taken_for_noise():
     quality = assess(np.where((T % 4) < 2, 0.0, 1.0) + rng().normal(0, 0.01, N))
     assert not quality.noise_only
