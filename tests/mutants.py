@@ -11,12 +11,14 @@ from __future__ import annotations
 
 import argparse
 import ast
+import compileall
+import multiprocessing
 import os
+import py_compile
 import random
 import re
 import shutil
 import signal
-import subprocess
 import sys
 import tempfile
 import time
@@ -24,10 +26,21 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[1]
+HERE = Path(__file__).resolve().parent
+ROOT = HERE.parent
 PACKAGE = Path("workflow/strainstudy")
 APART = ("simulate", "report", "stages")
 KEPT = ("workflow", "tests", "config", "docs", "demo_raw", ".cache", "pyproject.toml", "Snakefile")
+LIBRARIES = (
+    "hypothesis",
+    "pandas",
+    "pytest",
+    "scipy.interpolate",
+    "scipy.optimize",
+    "scipy.signal",
+    "scipy.stats",
+    "sklearn",
+)
 ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 OPERATORS: dict[type[ast.AST], type[ast.AST]] = {
@@ -40,6 +53,9 @@ REVERSED: dict[type[ast.AST], type[ast.AST]] = {
     ast.Is: ast.IsNot, ast.IsNot: ast.Is, ast.In: ast.NotIn, ast.NotIn: ast.In,
 }  # fmt: skip
 EDGE: dict[type[ast.AST], type[ast.AST]] = {ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt}
+
+CONTEXT = multiprocessing.get_context("forkserver")
+"""Each run is forked from a process that has loaded the libraries and nothing of the package."""
 
 
 @dataclass(frozen=True)
@@ -140,17 +156,41 @@ def tests_of(root: Path, module: Path) -> list[str]:
     return [path.relative_to(root).as_posix() for path in found]
 
 
+def copy_checkout(copy: Path) -> None:
+    """Copy what tests need; compiled files go by the hash of the source, as a change may keep its time and length."""
+    for name in KEPT:
+        source = ROOT / name
+        if source.is_dir():
+            shutil.copytree(source, copy / name, ignore=shutil.ignore_patterns("__pycache__"))
+        elif source.exists():
+            shutil.copy2(source, copy / name)
+    compileall.compile_dir(copy / PACKAGE, quiet=2, invalidation_mode=py_compile.PycInvalidationMode.CHECKED_HASH)
+
+
+def _tests(copy: Path, files: list[str]) -> None:
+    """Run tests in this process, which was forked for them, and leave with pytest's status."""
+    os.setsid()
+    silence = os.open(os.devnull, os.O_RDWR)
+    for stream in (1, 2):
+        os.dup2(silence, stream)
+    os.chdir(copy)
+    os.environ["PYTHONPATH"] = str(copy / "workflow")
+    sys.path[:] = [str(copy / "workflow"), *(p for p in sys.path if p not in (str(ROOT / "workflow"), str(HERE)))]
+    import pytest
+
+    sys.exit(pytest.main(["-x", "-q", "-n", "0", "-p", "no:cacheprovider", "--tb=no", *files]))
+
+
 def run_tests(copy: Path, files: list[str], limit_s: float) -> str:
     """Run tests in the copy: ``passed``, ``failed`` or ``out of time``."""
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "-p", "no:cacheprovider", "--tb=no", *files]
-    environment = {**os.environ, **ONE_THREAD, "PYTHONPATH": str(copy / "workflow"), "PYTHONDONTWRITEBYTECODE": "1"}
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    with subprocess.Popen(command, cwd=copy, env=environment, start_new_session=True, **quiet) as tests:
-        try:
-            return "passed" if tests.wait(limit_s) == 0 else "failed"
-        except subprocess.TimeoutExpired:
-            os.killpg(tests.pid, signal.SIGKILL)
-            return "out of time"
+    tests = CONTEXT.Process(target=_tests, args=(copy, files))
+    tests.start()
+    tests.join(limit_s)
+    if tests.is_alive():
+        os.killpg(tests.pid, signal.SIGKILL)
+        tests.join()
+        return "out of time"
+    return "passed" if tests.exitcode == 0 else "failed"
 
 
 def main() -> int:
@@ -164,14 +204,11 @@ def main() -> int:
     )
     asked = words.parse_args()
     began, killed, survived, usual = time.monotonic(), 0, [], {}
+    os.environ.update(ONE_THREAD)
+    CONTEXT.set_forkserver_preload(list(LIBRARIES))
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         copy = Path(folder)
-        for name in KEPT:
-            source = ROOT / name
-            if source.is_dir():
-                shutil.copytree(source, copy / name, ignore=shutil.ignore_patterns("__pycache__"))
-            elif source.exists():
-                shutil.copy2(source, copy / name)
+        copy_checkout(copy)
         for mutant in sample(copy, asked.number, asked.seed, asked.only):
             if time.monotonic() - began > 60 * asked.minutes:
                 sys.stdout.write(f"time is up after {asked.minutes:g} minutes\n")
