@@ -161,12 +161,12 @@ def steps(first, count, seconds, fs=FS):
 
 @pytest.mark.parametrize("before", [True, False])
 def test_a_bend_that_follows_or_precedes_steps_closely_is_kept_if_they_are_on_one_side_only(before):
-    """Steps end 1.5 s before the bend, or begin 1.5 s after it; on its other side they are 15 s away."""
-    y = bent([(25.0, 2.0, 80.0)], 60)
-    y += steps(15.0, 8, 60) + steps(45.0, 8, 60) if before else steps(2.0, 8, 60) + steps(31.0, 8, 60)
+    """The last step before it, or the first after it, lies 2 s from its top; on its other side they are 15 s away."""
+    y = bent([(22.8, 0.4, 80.0)], 60)
+    y += steps(15.0, 8, 60) + steps(42.0, 8, 60) if before else steps(1.0, 8, 60) + steps(25.6, 8, 60)
     found = detect_bends(y, FS, PLAIN)
     assert len(found) == 1
-    assert found["movement_onset"].item() == pytest.approx(25.2, abs=0.3)
+    assert found["movement_onset"].item() == pytest.approx(23.0, abs=0.3)
 
 
 def test_a_slow_wave_among_steps_on_both_sides_is_no_bend():

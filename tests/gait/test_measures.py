@@ -197,8 +197,8 @@ def made_of_sines(strides, left, right, fs=100.0):
 def test_likeness_of_the_knees_is_the_correlation_of_their_mean_curves():
     """cos(a) against cos(a - d) correlates with cos(d); the opposite curve with -1; scale and level do not matter."""
     strides = strides_of(np.full(30, 1.0))
-    for lag in (0.0, 0.5, np.pi):
-        curves = made_of_sines(strides, np.cos, lambda x, d=lag: 7.0 + 3.0 * np.cos(x - d))
+    for lag, size in ((0.0, 3.0), (0.5, 3.0), (np.pi, 3.0), (0.5, 1e-3)):
+        curves = made_of_sines(strides, np.cos, lambda x, d=lag, s=size: 7.0 + s * np.cos(x - d))
         found = summarise_walk(strides, P, knees=curves, fs=100.0)
         assert found["waveform_likeness"] == pytest.approx(np.cos(lag), abs=0.01)
 

@@ -54,6 +54,20 @@ def test_what_counts_as_most_is_of_the_knee_with_fewer_swings():
     assert walks(LEFT, some + np.array([0.05, 0.5, 0.5, 0.5]) * CYCLE, CYCLE)[0] == 1
 
 
+def test_it_does_not_matter_which_knee_comes_a_little_earlier():
+    lead = np.where(np.arange(10) % 2, 0.05, -0.05) * CYCLE
+    assert walks(LEFT, LEFT + lead, CYCLE)[0] == 0
+    assert walks(LEFT[1:], LEFT - 0.05 * CYCLE, CYCLE)[0] == 0
+
+
+def test_together_is_told_by_the_stride_time_there():
+    """One long stride at the start does not make the even steps after it simultaneous."""
+    own = swings(LEFT, CYCLE)
+    own.stride_time[0] = 5 * CYCLE
+    _, spans = find_walks({"left": own, "right": swings(LEFT + 0.5 * CYCLE, CYCLE)}, 2.0)
+    assert len(spans) == 1
+
+
 def test_at_the_pace_of_walking_nothing_is_a_bend():
     quick = 0.9 * BEND_MIN_S
     left = 5.0 + quick * np.arange(10)

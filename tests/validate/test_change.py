@@ -73,6 +73,12 @@ def test_a_standard_error_of_nothing_is_no_error_that_is_known():
     assert pd.isna(found.exceeds)
 
 
+@pytest.mark.parametrize("error", [0.01, 3.0])
+def test_an_error_in_any_unit_is_an_error(error):
+    found = changes(long(("sub-01", "ses-01", 1.00), ("sub-01", "ses-02", 1.10), error=error)).iloc[0]
+    assert found.standard_error == pytest.approx(error * math.sqrt(2))
+
+
 def test_the_error_of_a_mean_of_recordings_falls_with_their_number_and_is_unknown_where_one_is():
     """Variances of independent means add and fall by n^2: (9 + 16) / 4 + 4 / 1 = 10.25."""
     rows = long(("sub-01", "ses-01", 100), ("sub-01", "ses-01", 104), ("sub-01", "ses-02", 120))
