@@ -63,7 +63,7 @@ def test_reduction_takes_means_of_a_twentieth_of_a_second_over_what_is_there():
 
 
 def test_windows_lie_around_their_centres_and_quantiles_are_of_the_nearest_rank():
-    """numpy's quantile by the closest observation is the reference."""
+    """Numpy's quantile by the closest observation is the reference."""
     rng = np.random.default_rng(3)
     x = rng.normal(size=200)
     x[rng.random(200) < 0.2] = np.nan

@@ -90,6 +90,16 @@ def test_where_every_value_is_written_three_times_a_rail_is_three_times_as_long(
     assert samples(assess(cut_triangle(cut, repeat=3)).clipped) == found * N // 200
 
 
+def test_long_stays_at_a_rail_do_not_hide_short_ones():
+    """Every second peak is twice as high and stays at the rail for 206 samples, the others for four."""
+    phase = (np.arange(N) + 0.25) % 600
+    low, high = 100 - np.abs(phase - 100), 200 - np.abs(phase - 400)
+    x = np.minimum(np.maximum(low, high), 98)
+    clipped = assess(x).clipped
+    assert sorted(set((clipped[:, 1] - clipped[:, 0]).tolist())) == [4, 204]
+    assert len(clipped) == 20
+
+
 def test_a_square_wave_held_between_jumps_is_not_taken_for_noise():
     quality = assess(np.where((T % 4) < 2, 0.0, 1.0) + rng().normal(0, 0.01, N))
     assert not quality.noise_only

@@ -92,7 +92,7 @@ def test_size_and_centre_are_those_of_the_activity(activity, found):
 
 
 def test_shares_of_the_spectrum_are_those_of_a_hann_window_over_the_candidate(activity, found):
-    """scipy's Hann window without its zeros; spectrum at steps of a quarter hertz, up to 13 Hz."""
+    """Scipy's Hann window without its zeros; spectrum at steps of a quarter hertz, up to 13 Hz."""
     bands = {"share_below_1hz": (0, 1), "share_1_3hz": (1, 3), "share_3_6hz": (3, 6), "share_above_6hz": (6, 13)}
     for k, part in enumerate(parts(activity.level)):
         windowed = part * windows.hann(len(part) + 2)[1:-1]
