@@ -130,9 +130,10 @@ def test_the_chain_of_swings_is_the_best_of_all_chains(candidates):
 
 def test_what_is_worth_too_little_is_no_candidate():
     score = np.zeros(200)
-    score[[50, 95, 125]] = 0.9, 0.1, 0.8
-    assert chain(score)[0].tolist() == [50, 125]
-    assert chain(score, least=0.05)[0].tolist() == [50, 95, 125]
+    score[[50, 100, 150]] = 0.9, 0.3, 0.8
+    assert chain(score)[0].tolist() == [50, 100, 150]
+    # without it, a double stride costs more than the last swing is worth
+    assert chain(score, least=0.35)[0].tolist() == [50]
     assert chain(np.zeros(20))[0].size == 0
 
 
