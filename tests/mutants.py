@@ -147,9 +147,8 @@ def sample(root: Path, number: int, seed: int, only: str = "") -> list[Mutant]:
 
 
 def tests_of(root: Path, module: Path) -> list[str]:
-    """Test files of the mirrored folder, those that import the module first; without a folder the tests above it."""
-    room = Path("tests") / module.parent
-    found = sorted((root / room).glob("test_*.py")) or sorted((root / "tests").glob("test_*.py"))
+    """Test files of the mirrored folder, or of the nearest above it that has tests; those that import the module first."""
+    found = next(files for room in module.parents if (files := sorted((root / "tests" / room).glob("test_*.py"))))
     dotted, stem = re.escape(".".join(module.parent.parts)), module.stem
     imports = re.compile(rf"strainstudy\.{dotted}\.{stem}\b|from strainstudy\.{dotted} import .*\b{stem}\b")
     found.sort(key=lambda path: not imports.search(path.read_text(encoding="utf-8")))
@@ -185,12 +184,14 @@ def run_tests(copy: Path, files: list[str], limit_s: float) -> str:
     """Run tests in the copy: ``passed``, ``failed`` or ``out of time``."""
     tests = CONTEXT.Process(target=_tests, args=(copy, files))
     tests.start()
-    tests.join(limit_s)
-    if tests.is_alive():
-        os.killpg(tests.pid, signal.SIGKILL)
-        tests.join()
-        return "out of time"
-    return "passed" if tests.exitcode == 0 else "failed"
+    try:
+        tests.join(limit_s)
+        late = tests.is_alive()
+    finally:
+        if tests.is_alive():
+            os.killpg(tests.pid, signal.SIGKILL)
+            tests.join()
+    return "out of time" if late else "passed" if tests.exitcode == 0 else "failed"
 
 
 def main() -> int:

@@ -6,8 +6,9 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 from strainstudy.bench import loops
+from strainstudy.bench.cycles import find_cycles
 from strainstudy.bench.intervals import Estimate, effective_dof, ratio_of_means, slope
-from strainstudy.bench.lag import NOT_SEPARABLE, Lag, identifiable_by, loop_basis
+from strainstudy.bench.lag import NOT_SEPARABLE, Lag, estimate_lag, identifiable_by, loop_basis
 from strainstudy.simulate.bench import Cycles, Hold, run_stage
 
 GRID = np.linspace(0, 1, 81)
@@ -95,8 +96,6 @@ def test_a_closed_loop_is_straight_between_its_knots_and_shares_its_ends():
     ],
 )
 def test_a_protocol_tells_a_delay_from_hysteresis_by_corners_or_speeds_1_5_apart(program, method):
-    from strainstudy.bench.cycles import find_cycles
-
     run = run_stage((Hold(0, 0, 3), *program, Hold(0, 0, 3)), 100.0, np.random.default_rng(0))
     reference = run.reference_percent / 100
     assert identifiable_by(reference, find_cycles(reference, 100.0)) == method
@@ -159,3 +158,20 @@ def test_curve_parts_have_their_strains_slopes_and_squared_correlation():
     for k, r2 in enumerate(table["r2"]):
         inside = (strain >= 0.1 + 0.05 * k) & (strain <= 0.15 + 0.05 * k)
         assert r2 == pytest.approx(stats.linregress(strain[inside], response[inside]).rvalue ** 2)
+
+
+def test_a_delay_from_two_speeds_has_limits_as_wide_as_it_scatters():
+    """A sensor without hysteresis, 50 ms late, noise of 2 % of the span: eight recordings."""
+    program = (Hold(0, 0, 2), Cycles(0.3, 4.0, 3, "sine"), Cycles(0.3, 2.0, 3, "sine"), Hold(0, 0, 2))
+    found = []
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        run = run_stage(program, 50.0, rng, lag_s=0.05)
+        reference = run.reference_percent / 100
+        response = 5 * run.strain + 0.03 * rng.standard_normal(run.strain.size)
+        found.append(estimate_lag(response, reference, 50.0, find_cycles(reference, 50.0)).estimate)
+    values = np.array(found)
+    assert values[:, 0].mean() == pytest.approx(0.05, abs=0.005)
+    claimed = np.mean(values[:, 2] - values[:, 1]) / (2 * stats.t.ppf(0.975, 5))
+    assert 0.4 < claimed / values[:, 0].std(ddof=1) < 2.5
+    np.testing.assert_allclose(values[:, 2] - values[:, 0], values[:, 0] - values[:, 1])

@@ -154,6 +154,9 @@ def test_ranges_of_features_are_those_that_definitions_and_joints_allow():
     share = table.loc[["swing_width", "stance_fraction", "swing_peak_timing"]]
     assert (share["low"] >= 0).all()
     assert (share["high"] <= 100).all()
+    # what is a share of the curve's range or of time with no least value
+    for name, high in (("swing_width", 100), ("waveform_difference", 1), ("loading_wave", 1), ("shape_variability", 2)):
+        assert table.loc[name, ["low", "high"]].tolist() == [0, high], name
 
 
 def test_features_import_no_library_that_only_training_needs():

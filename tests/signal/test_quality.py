@@ -146,6 +146,15 @@ def test_a_value_held_while_samples_were_lost_is_found():
     assert quality.dead.tolist() == [[2000, 2150]]
 
 
+@pytest.mark.parametrize(("leap", "dead"), [(2.0, 0), (4.0, 150)])
+def test_a_value_held_and_left_by_no_more_than_usual_steps_was_not_stuck(leap, dead):
+    """Steps of one size, 1; three times that is the limit. Where it was held nothing else moves."""
+    walk = np.cumsum(np.where(np.arange(N) % 200 < 100, 1.0, -1.0))
+    held = np.concatenate([walk[:2050], np.full(149, walk[2049]), walk[2049] + leap * 1.0 + walk[2050:] - walk[2050]])
+    quality = assess(held[:N], rails=False)
+    assert samples(quality.dead) == dead
+
+
 def test_a_constant_channel_is_constant():
     assert assess(np.full(N, 2.5)).constant
     assert not assess(gait()).constant
