@@ -54,6 +54,8 @@ REVERSED: dict[type[ast.AST], type[ast.AST]] = {
 }  # fmt: skip
 EDGE: dict[type[ast.AST], type[ast.AST]] = {ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt}
 
+GUARD = 1e-9
+"""Smaller constants only keep a division from nothing; twice as much keeps it as well."""
 CONTEXT = multiprocessing.get_context("forkserver")
 """Each run is forked from a process that has loaded the libraries and nothing of the package."""
 
@@ -117,7 +119,7 @@ def _changes(node: ast.expr) -> Iterator[ast.expr]:
         yield ast.Constant(not node.value)
     elif isinstance(node, ast.Constant) and isinstance(node.value, int):
         yield from (ast.Constant(node.value + 1), ast.Constant(node.value - 1))
-    elif isinstance(node, ast.Constant) and isinstance(node.value, float):
+    elif isinstance(node, ast.Constant) and isinstance(node.value, float) and not 0 < node.value < GUARD:
         yield from (ast.Constant(node.value * 2), ast.Constant(node.value / 2)) if node.value else [ast.Constant(1.0)]
 
 
@@ -147,7 +149,7 @@ def sample(root: Path, number: int, seed: int, only: str = "") -> list[Mutant]:
 
 
 def tests_of(root: Path, module: Path) -> list[str]:
-    """Test files of the mirrored folder, or of the nearest above it that has tests; those that import the module first."""
+    """Test files of the mirrored folder, or of the nearest above it that has any; those that import the module first."""
     found = next(files for room in module.parents if (files := sorted((root / "tests" / room).glob("test_*.py"))))
     dotted, stem = re.escape(".".join(module.parent.parts)), module.stem
     imports = re.compile(rf"strainstudy\.{dotted}\.{stem}\b|from strainstudy\.{dotted} import .*\b{stem}\b")
