@@ -149,7 +149,7 @@ def sample(root: Path, number: int, seed: int, only: str = "") -> list[Mutant]:
 
 
 def tests_of(root: Path, module: Path) -> list[str]:
-    """Test files of the mirrored folder, or of the nearest above it that has any; those that import the module first."""
+    """Test files of the mirrored folder or the nearest above it that has any; those that import the module first."""
     found = next(files for room in module.parents if (files := sorted((root / "tests" / room).glob("test_*.py"))))
     dotted, stem = re.escape(".".join(module.parent.parts)), module.stem
     imports = re.compile(rf"strainstudy\.{dotted}\.{stem}\b|from strainstudy\.{dotted} import .*\b{stem}\b")
