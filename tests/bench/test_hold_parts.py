@@ -36,6 +36,12 @@ def test_an_overshoot_that_fades_does_not_delay_the_crossing_and_gaps_do_not_eit
     assert holds._crossing_time(gap, FS, 0.0, 1.0) == pytest.approx(0.8)
 
 
+def test_a_sag_after_the_end_level_was_reached_is_no_later_crossing():
+    """The response reaches its end level, falls to 0.7 of it for a second and comes back."""
+    values = np.concatenate([ramp(0.0, 1.0, after=10), np.full(100, 0.7), np.full(50, 1.0)])
+    assert holds._crossing_time(values, FS, 0.0, 1.0) == pytest.approx(0.8)
+
+
 def test_a_wobble_on_the_way_up_is_evened_out():
     """The best monotone fit replaces a dip by its mean: the crossings of 10 and 90 % stay where they were."""
     values = ramp(0.0, 1.0)
