@@ -6,6 +6,7 @@ import pytest
 import statsmodels.api as sm
 from scipy import stats
 from strainstudy.bench import loops
+from strainstudy.bench.characterise import _detection_limit
 from strainstudy.bench.cycles import find_cycles
 from strainstudy.bench.intervals import Estimate, effective_dof, ratio_of_means, slope
 from strainstudy.bench.lag import NOT_SEPARABLE, Lag, estimate_lag, identifiable_by, loop_basis
@@ -175,3 +176,17 @@ def test_a_delay_from_two_speeds_has_limits_as_wide_as_it_scatters():
     claimed = np.mean(values[:, 2] - values[:, 1]) / (2 * stats.t.ppf(0.975, 5))
     assert 0.4 < claimed / values[:, 0].std(ddof=1) < 2.5
     np.testing.assert_allclose(values[:, 2] - values[:, 0], values[:, 0] - values[:, 1])
+
+
+def test_the_detection_limit_adds_the_relative_errors_of_noise_and_slope():
+    """Three times the noise over the slope of the lowest interval (IUPAC), relative errors in squares as logarithms."""
+    from types import SimpleNamespace
+
+    curve = pd.DataFrame({"gauge_factor": [-4.0], "gauge_factor_low": [-4.4], "gauge_factor_high": [-3.6]})
+    noise = Estimate(2e-3, 1.6e-3, 2.6e-3)
+    found = _detection_limit(noise, SimpleNamespace(curve=curve))
+    value = 100 * 3 * 2e-3 / 4
+    below, above = np.hypot(np.log(2 / 1.6), 0.1), np.hypot(np.log(2.6 / 2), 0.1)
+    assert found == pytest.approx((value, value * np.exp(-below), value * np.exp(above)))
+    assert np.isnan(_detection_limit(Estimate(), SimpleNamespace(curve=curve)).value)
+    assert np.isnan(_detection_limit(noise, None).value)
