@@ -133,3 +133,21 @@ def test_walking_rests_at_the_end_near_which_it_spends_its_time(share, end):
     found = resting_drift(60 * low**power, 50.0, shortest_period_s=60)
     assert found.end == end
     assert found.certainty > 0.8
+
+
+def test_a_choice_of_end_fits_ill_by_what_lies_beneath_rest_and_by_where_it_begins_and_ends():
+    """Still for 60 s at 0, 5 s at -20, 35 s at 0: a twentieth of the time beneath, of a span of 40."""
+
+    def misfit(first, dip, last):
+        level = np.concatenate([np.full(60, first), [0.0, 0.0], np.full(5, dip), [0.0, 0.0], np.full(35, last)])
+        still = np.ones(level.size, dtype=bool)
+        still[[60, 61, 67, 68]] = False
+        trust = np.where(still, 1.0, 1e-3)
+        nodes = drift._Nodes(np.arange(level.size), level, 0 * level, trust, still, still | True, 40.0, 0.5)
+        return drift._rest_curve(nodes, drift._bending(60.0))[1]
+
+    assert misfit(0.0, -20.0, 0.0) == pytest.approx(0.05 * 40)
+    assert misfit(0.0, 20.0, 0.0) == pytest.approx(0.0)
+    # away from rest at the start counts in full, at the end by half
+    assert misfit(30.0, 0.0, 0.0) == pytest.approx(30.0)
+    assert misfit(0.0, 0.0, 30.0) == pytest.approx(15.0)
