@@ -10,7 +10,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 SNAKEMAKE := $(BIN)/snakemake --workflow-profile workflow/profiles/default --cores $(CORES)
 
-.PHONY: demo resume test fuzz lint bench demo-raw lock clean
+.PHONY: demo resume test fuzz mutants lint bench demo-raw lock clean
 .DEFAULT_GOAL := demo
 
 $(VENV)/.run: requirements.lock pyproject.toml
@@ -48,6 +48,9 @@ lint: $(VENV)/.test
 
 bench: $(VENV)/.test
 	$(BIN)/python tests/bench.py
+
+mutants: $(VENV)/.test
+	$(BIN)/python tests/mutants.py --number $(or $(NUMBER),90) --seed $(or $(SEED),1) --minutes $(or $(MINUTES),30)
 
 demo-raw: $(VENV)/.run
 	$(BIN)/python -m strainstudy.simulate demo_raw

@@ -176,6 +176,19 @@ def test_drift_over_cycles_is_found_in_percent_of_full_scale():
     assert row["drift_low"] < 0.2 < row["drift_high"]
 
 
+def test_two_recordings_on_other_days_share_their_drift_and_not_their_level():
+    """The second run starts 20 % of full scale higher and is longer: that is no drift over cycles."""
+    runs = []
+    for name, cycles, level in (("b1", 8, 0.0), ("b2", 16, 0.3)):
+        one = stretch((Hold(0, 0, 5), Cycles(0.3, 4.0, cycles), Hold(0, 0, 5)), seed=cycles)
+        seconds = np.arange(len(one.response)) / 100.0
+        response = one.response + level + 1.5 * 0.002 * seconds / 4.0
+        runs.append(BenchRecording(name, "stretch", response, 100.0, one.reference))
+    row = characterise(runs).row
+    assert row["drift"] == pytest.approx(0.2, rel=0.1)
+    assert row["drift_low"] < 0.2 < row["drift_high"]
+
+
 @pytest.mark.parametrize("direction", [1.0, -1.0])
 def test_a_sensor_that_answers_downwards_has_a_negative_gauge_factor_and_the_same_faults(direction):
     recording = stretch(standard_program(0.3), SensorModel(full_scale_strain=0.3, curvature=0.1))

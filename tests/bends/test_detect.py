@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from strainstudy.bends import detect
 from strainstudy.bends.detect import BEND_COLUMNS, bend_reference, bends_of_knees, detect_bends
 from strainstudy.bends.parameters import BendParameters
 from strainstudy.condition.parameters import ConditionParameters
@@ -150,6 +151,30 @@ def test_squats_between_two_walks_are_found_and_steps_are_not():
     assert found["onset"].between(start, start + len(pieces[1]["left"]) / FS).all()
 
 
+def steps(first, count, seconds, fs=FS):
+    """Swing waves of one knee, one a second, each 0.4 s above half its height."""
+    t = np.arange(int(seconds * fs)) / fs
+    y = np.zeros_like(t)
+    for onset in first + np.arange(count):
+        y += 60.0 * np.sin(np.pi * np.clip((t - onset) / 0.6, 0, 1)) ** 2
+    return y
+
+
+@pytest.mark.parametrize("before", [True, False])
+def test_a_bend_that_follows_or_precedes_steps_closely_is_kept_if_they_are_on_one_side_only(before):
+    """The last step before it, or the first after it, lies 2 s from its top; on its other side they are 15 s away."""
+    y = bent([(22.8, 0.4, 80.0)], 60)
+    y += steps(15.0, 8, 60) + steps(42.0, 8, 60) if before else steps(1.0, 8, 60) + steps(25.6, 8, 60)
+    found = detect_bends(y, FS, PLAIN)
+    assert len(found) == 1
+    assert found["movement_onset"].item() == pytest.approx(23.0, abs=0.3)
+
+
+def test_a_slow_wave_among_steps_on_both_sides_is_no_bend():
+    y = bent([(25.0, 0.2, 80.0)], 60, ramp=0.8) + steps(15.0, 9, 60) + steps(27.5, 9, 60)
+    assert detect_bends(y, FS, PLAIN).empty
+
+
 def test_every_simulated_hold_and_squat_is_found_once():
     matched = labelled = detected = 0
     for seed in range(6):
@@ -217,3 +242,120 @@ def test_measured_walks_hold_no_bend():
         found[path.name] = len(bends_of_knees(knees, FS, PLAIN))
     assert len(found) == 16
     assert sum(found.values()) == 0, found
+
+
+@pytest.mark.parametrize(("last", "below", "turn", "expected"), [
+    (False, False, 1, 3.4), (True, True, 1, 3.4), (False, True, -1, 5.6), (True, False, -1, 5.6),
+])  # fmt: skip
+def test_a_straight_way_is_crossed_at_its_place_between_the_samples(last, below, turn, expected):
+    y = np.arange(10.0)[::turn].copy()
+    assert detect._crossing(y, 0, 9, 3.4, last=last, below=below) == pytest.approx(expected)
+    assert detect._crossing(y, 2, 8, 3.4, last=last, below=below) == pytest.approx(expected)
+
+
+def test_a_level_never_reached_is_crossed_at_the_nearer_end():
+    y = np.arange(10.0)
+    assert detect._crossing(y, 2, 7, 50.0, last=False, below=False) == 7.0
+    assert detect._crossing(y, 2, 7, 50.0, last=True, below=False) == 2.0
+    # where all is above, the first such sample is the end itself
+    assert detect._crossing(y, 2, 7, 1.0, last=False, below=False) == 2.0
+    assert detect._crossing(y, 2, 7, 9.0, last=True, below=True) == 7.0
+    assert detect._crossing(np.array([1.0, 1.0, 2.0]), 0, 2, 1.0, last=True, below=True) == 1.0
+
+
+def test_a_movement_begins_at_five_percent_of_its_way_but_clear_of_the_noise_of_rest():
+    quiet = np.concatenate([np.full(50, 10.0), np.linspace(10, 110, 40)])
+    assert detect._foot(quiet, 110.0) == pytest.approx(10 + 0.05 * 100, abs=0.2)
+    still = np.concatenate([np.tile([8.0, 12.0], 200), np.linspace(60, 108, 20)])
+    # 1.4826 x the median distance of 2 from 10, three times
+    assert detect._foot(still, 108.0) == pytest.approx(10 + 3 * 1.4826 * 2, abs=2.1)
+    # and no higher than a quarter of the way
+    wild = np.concatenate([np.tile([-20.0, 0.0], 200), np.full(20, 90.0)])
+    assert detect._foot(wild, 90.0) == pytest.approx(-10 + 0.25 * 100, abs=11)
+
+
+def linear(points, seconds, fs=FS):
+    return np.interp(np.arange(int(seconds * fs)) / fs, *zip(*points, strict=True))
+
+
+def test_straight_ways_have_their_times_by_algebra():
+    """Two seconds down, five held, one up: 5 % of each way is left at either end of the movement and of the plateau."""
+    y = linear([(0, 0), (10, 0), (12, 80), (17, 80), (18, 0), (30, 0)], 30)
+    (found,) = detect_bends(y, FS, PLAIN).to_dict("records")
+    assert found["movement_onset"] == pytest.approx(10.1, abs=0.05)
+    assert found["plateau_onset"] == pytest.approx(11.9, abs=0.05)
+    assert found["plateau_duration"] == pytest.approx(17.05 - 11.9, abs=0.07)
+    assert found["movement_duration"] == pytest.approx(17.95 - 10.1, abs=0.07)
+    assert found["flexing_time"] == pytest.approx(1.8, abs=0.07)
+    assert found["extending_time"] == pytest.approx(0.9, abs=0.07)
+    assert found["level"] == pytest.approx(80, abs=0.2)
+    assert found["creep"] == pytest.approx(0, abs=0.5)
+    assert found["score"] == 1.0
+
+
+def test_the_ways_of_stairs_run_from_hold_to_hold():
+    """Down to 40 in a second, to 80 in two, up to 40 in one, up in two: 5 % of each step at its ends."""
+    y = linear([(0, 0), (8, 0), (9, 40), (13, 40), (15, 80), (19, 80), (20, 40), (24, 40), (26, 0), (40, 0)], 40)
+    found = detect_bends(y, FS, PLAIN)
+    np.testing.assert_allclose(found["flexing_time"], [0.9, 1.75, np.nan], atol=0.1)
+    np.testing.assert_allclose(found["extending_time"], [np.nan, 0.9, 1.8], atol=0.08)
+    np.testing.assert_allclose(found["movement_onset"], [8.05, 13.1, 19.05], atol=0.08)
+    np.testing.assert_allclose(found["movement_onset"] + found["movement_duration"], [13.1, 19.05, 25.9], atol=0.08)
+    # a standstill shallow of the next level takes in a little of the way to it
+    np.testing.assert_allclose(found["plateau_onset"], [8.95, 14.85, 19.95], atol=0.12)
+
+
+def test_a_hold_that_creeps_has_its_change_from_first_to_last_fifth():
+    """From 80 to 72 in a straight line: a fifth at each end has its median a tenth inside, 0.8 of the change."""
+    y = linear([(0, 0), (10, 0), (11, 80), (21, 72), (22, 0), (35, 0)], 35)
+    (found,) = detect_bends(y, FS, PLAIN).to_dict("records")
+    assert found["level"] == pytest.approx(76, abs=0.5)
+    assert found["creep"] == pytest.approx(-100 * 0.8 * 8 / 76, rel=0.12)
+
+
+def test_the_score_is_half_at_the_least_width_and_full_at_twice_that():
+    """Above half its height for 1.2 s: 1.2 / 1.6."""
+    y = linear([(0, 0), (10, 0), (11.2, 80), (12.4, 0), (25, 0)], 25)
+    found = detect_bends(y, FS, PLAIN)
+    assert found["score"].item() == pytest.approx(1.2 / 1.6, abs=0.06)
+    narrow = linear([(0, 0), (10, 0), (10.7, 80), (11.4, 0), (25, 0)], 25)
+    assert detect_bends(narrow, FS, PLAIN).empty
+
+
+@pytest.mark.parametrize(("pause", "height", "series"), [
+    (4.0, 80, [1, 1]), (6.5, 80, [1, 2]), (4.0, 66, [1, 1]), (4.0, 60, [1, 2]), (4.0, 94, [1, 1]), (4.0, 100, [1, 2]),
+])  # fmt: skip
+def test_a_series_goes_on_over_pauses_of_five_seconds_to_levels_a_fifth_apart(pause, height, series):
+    first, second = 10.0, 10.0 + 2 * 1.2 + 3 + pause
+    found = detect_bends(bent([(first, 3, 80), (second, 3, height)], 40), FS, PLAIN)
+    assert found["series"].tolist() == series
+    assert found["repeat"].tolist() == ([1, 2] if series == [1, 1] else [1, 1])
+
+
+def test_the_scale_is_the_median_of_bends_within_a_fifth_of_the_deepest():
+    bends = pd.DataFrame({"side": ["left"] * 4 + ["right"], "level": [100.0, -85.0, 81.0, 79.0, -3.0]})
+    assert bend_reference(bends) == {"left": 85.0, "right": 3.0}
+
+
+def test_angles_are_medians_over_the_plateau():
+    y = bent([(10, 5, 80)], 30)
+    angle = np.full(y.size, np.nan)
+    angle[1000:1700] = np.arange(700.0)
+    (found,) = detect_bends(y, FS, PLAIN, angle=angle).to_dict("records")
+    inside = np.arange(
+        round(found["plateau_onset"] * FS), round((found["plateau_onset"] + found["plateau_duration"]) * FS)
+    )
+    assert found["angle"] == np.median(inside - 1000.0)
+    assert np.isnan(found["angle_low"])
+
+
+@pytest.mark.parametrize(
+    ("other", "walks"), [([5.5], True), ([5.2], False), ([5.8], False), ([6.5], True), ([], False)]
+)
+def test_a_peak_alternates_where_the_other_knee_flexes_half_way_to_a_neighbour(other, walks):
+    """Between a quarter and three quarters of the way, of cycles of up to four seconds."""
+    times = np.array([5.0, 6.0, 7.0])
+    assert detect._alternates(times, 1, np.array(other)) == walks
+    slow = np.array([5.0, 9.5, 14.0])
+    assert not detect._alternates(slow, 1, np.array([7.2, 11.8]))
+    assert detect._alternates(0.8 * slow, 1, 0.8 * np.array([7.2]))

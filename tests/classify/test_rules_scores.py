@@ -130,3 +130,9 @@ def test_reliability_and_calibration_error_are_those_of_their_definition():
     rows = pd.DataFrame(score_rows("classifier", seconds, people, dict.fromkeys(people, 0), PARAMETERS))
     pooled = rows[(rows["scope"] == "pooled") & (rows["trial_type"] == "all")].iloc[0]
     assert pooled["calibration_error"] == pytest.approx((2 * 0.25 + 0.15) / 3)
+
+
+def test_nobody_gives_a_reliability_table_without_rows():
+    table = reliability_table({}, PARAMETERS)
+    assert table.empty
+    assert list(table.columns)[:4] == ["low", "high", "predicted", "observed"]

@@ -136,6 +136,29 @@ def test_every_feature_is_described_once():
     assert set(table.loc[table["mirror"] == "odd", "knees"]) == {"both"}
 
 
+def test_ranges_of_features_are_those_that_definitions_and_joints_allow():
+    """A knee flexes to at least 135 degrees (handbooks of joint ranges, from memory) and no more than 160; shares of a
+    stride lie between 0 and 100 %; a difference of sides reaches as far to either side as its quantity's range is wide.
+    """
+    table = feature_table(GAIT_FEATURES).set_index("name")
+    motion = table.loc["range_of_motion"]
+    assert (motion.low, 135 <= motion.high <= 160) == (0.0, True)
+    assert (table.loc["swing_peak", "high"], table.loc["swing_peak_difference", "high"]) == (motion.high, motion.high)
+    assert table.loc["relative_phase_deviation", ["low", "high"]].tolist() == [-180.0, 180.0]
+    odd = table[table["mirror"] == "odd"]
+    assert (odd["low"] == -odd["high"]).all()
+    for name in table.index[table.index.str.endswith("_difference")]:
+        whole = name.removesuffix("_difference")
+        if whole in table.index and table.loc[name, "unit"] in ("%", "1") and table.loc[name, "mirror"] == "odd":
+            assert table.loc[name, "high"] == table.loc[whole, "high"] - table.loc[whole, "low"], name
+    share = table.loc[["swing_width", "stance_fraction", "swing_peak_timing"]]
+    assert (share["low"] >= 0).all()
+    assert (share["high"] <= 100).all()
+    # what is a share of the curve's range or of time with no least value
+    for name, high in (("swing_width", 100), ("waveform_difference", 1), ("loading_wave", 1), ("shape_variability", 2)):
+        assert table.loc[name, ["low", "high"]].tolist() == [0, high], name
+
+
 def test_features_import_no_library_that_only_training_needs():
     code = (
         "import sys, strainstudy.features; print([m for m in ('sklearn', 'matplotlib', 'pandera') if m in sys.modules])"

@@ -77,6 +77,19 @@ def test_a_stiff_knee_with_a_quarter_of_the_swing_wave_and_no_loading_wave_loses
         assert score.missed + score.surplus <= 1
 
 
+def test_offsets_of_the_settings_move_events_by_a_share_of_the_stride():
+    """Three and minus two percent of 1.25 s."""
+    recorded = plain_walk(Gait(stride_time_s=1.25))
+    plain = detect_walk(recorded.knees, recorded.fs, P).events
+    moved = replace(P, toe_off_offset_percent=P.toe_off_offset_percent + 3.0,
+                    contact_offset_percent=P.contact_offset_percent - 2.0)  # fmt: skip
+    found = detect_walk(recorded.knees, recorded.fs, moved).events
+    for side in SIDES:
+        for kind, shift in (("toe_off", 0.03), ("initial_contact", -0.02)):
+            way = onsets(found, kind, side) - onsets(plain, kind, side)
+            np.testing.assert_allclose(way, shift * 1.25, rtol=0.1)
+
+
 @pytest.mark.parametrize("side", SIDES)
 def test_one_knee_alone_works(side):
     recorded = plain_walk()

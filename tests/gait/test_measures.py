@@ -181,3 +181,40 @@ def test_limits_of_a_log_ratio_of_equal_sides_reach_from_0_and_hold_the_estimate
             value, low, high = (found[f"{name}_log_ratio{part}"] for part in ("", "_low", "_high"))
             assert low <= value <= high
             assert value == pytest.approx(abs(100 * np.log(found[f"{name}_symmetry_ratio"])))
+
+
+def made_of_sines(strides, left, right, fs=100.0):
+    """Curves of both knees from one function of the cycle each."""
+    curves = {}
+    for side, wave in (("left", left), ("right", right)):
+        own = strides[strides["side"] == side]
+        edges = np.append(own["onset"], own["onset"].iloc[-1] + own["stride_time"].iloc[-1])
+        cycle = np.interp(np.arange(round((edges[-1] + 2) * fs)) / fs, edges, np.arange(edges.size))
+        curves[side] = wave(2 * np.pi * cycle)
+    return curves
+
+
+def test_likeness_of_the_knees_is_the_correlation_of_their_mean_curves():
+    """cos(a) against cos(a - d) correlates with cos(d); the opposite curve with -1; scale and level do not matter."""
+    strides = strides_of(np.full(30, 1.0))
+    for lag, size in ((0.0, 3.0), (0.5, 3.0), (np.pi, 3.0), (0.5, 1e-3)):
+        curves = made_of_sines(strides, np.cos, lambda x, d=lag, s=size: 7.0 + s * np.cos(x - d))
+        found = summarise_walk(strides, P, knees=curves, fs=100.0)
+        assert found["waveform_likeness"] == pytest.approx(np.cos(lag), abs=0.01)
+
+
+def test_every_stride_of_a_pure_rhythm_repeats_itself_and_a_still_knee_has_no_regularity():
+    strides = strides_of(np.full(30, 1.0))
+    curves = made_of_sines(strides, np.cos, lambda x: 0.0 * x + 4.0)
+    found = summarise_walk(strides, P, knees=curves, fs=100.0)
+    assert found["stride_regularity_left"] == pytest.approx(1.0, abs=1e-6)
+    assert np.isnan(found["stride_regularity_right"])
+    assert np.isnan(found["waveform_likeness"])
+
+
+def test_strides_that_turn_upside_down_every_time_have_a_regularity_of_minus_one():
+    strides = strides_of(np.full(30, 1.0))
+    curves = made_of_sines(strides, lambda x: np.cos(0.5 * x), np.cos)
+    found = summarise_walk(strides, P, knees=curves, fs=100.0)
+    # a wave of two strides, moved by one: its negative
+    assert found["stride_regularity_left"] == pytest.approx(-1.0, abs=0.08)

@@ -85,3 +85,24 @@ def test_residual_analysis_needs_a_second_without_gaps():
     x = np.ones(200)
     x[::50] = np.nan
     assert np.isnan(residual_cutoff(x, 100))
+
+
+def test_of_a_long_run_the_middle_is_studied():
+    """White noise fills the first and last 50 000 samples of 160 000; the middle has a slow wave and little of it."""
+    rng = np.random.default_rng(4)
+    fs = 100.0
+    wave = np.sin(2 * np.pi * 0.5 * np.arange(160_000) / fs)
+    quiet = wave + 0.01 * rng.standard_normal(wave.size)
+    loud = quiet.copy()
+    loud[:50_000] += 3 * rng.standard_normal(50_000)
+    loud[-50_000:] += 3 * rng.standard_normal(50_000)
+    assert residual_cutoff(loud, fs) == residual_cutoff(quiet[50_000:110_000], fs)
+
+
+def test_the_longest_run_is_studied_and_a_second_is_the_least():
+    rng = np.random.default_rng(4)
+    x = np.sin(np.arange(3000) / 30) + 0.05 * rng.standard_normal(3000)
+    holed = np.concatenate([x[:500], [np.nan], x, [np.nan], x[:700]])
+    assert residual_cutoff(holed, 100.0) == residual_cutoff(x, 100.0)
+    assert np.isnan(residual_cutoff(x[:99], 100.0))
+    assert np.isfinite(residual_cutoff(x[:100], 100.0))

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 from strainstudy.signal.filters import lowpass
-from strainstudy.signal.hampel import MAD_TO_SD, find_spikes, noise_level
+from strainstudy.signal.hampel import MAD_TO_SD, _deviation, _row_medians, find_spikes, noise_level
 
 
 def knee(t, stride=1.1):
@@ -96,3 +96,30 @@ def test_the_one_sample_spikes_of_a_measured_walk_are_found_and_its_peaks_kept()
     clean = walk["right_knee_deg"].to_numpy()
     tops = clean > np.quantile(lowpass(clean, 100, 6.0), 0.95)
     assert not find_spikes(clean, longest=2)[tops].any()
+
+
+@pytest.mark.parametrize("width", [1, 2, 5, 8])
+def test_medians_of_rows_are_those_of_numpy(width):
+    rows = np.random.default_rng(width).standard_normal((20, width))
+    np.testing.assert_allclose(_row_medians(rows.copy()), np.median(rows, axis=1))
+
+
+def test_a_slope_is_no_deviation_and_its_spread_is_the_scaled_one_about_the_line():
+    """Window of 11 about its centre: the way between the medians of its two halves is taken off, six samples apart."""
+    rng = np.random.default_rng(6)
+    windows = rng.standard_normal((30, 11)) + 3.0 * np.arange(11)
+    centres = windows[:, 5].copy()
+    rise = (np.median(windows[:, 6:], axis=1) - np.median(windows[:, :5], axis=1)) / 6
+    flat = windows - rise[:, None] * np.arange(-5, 6)
+    middle = np.median(flat, axis=1)
+    away, spread = _deviation(windows.copy(), centres, 5)
+    np.testing.assert_allclose(away, np.abs(centres - middle))
+    np.testing.assert_allclose(spread, 1.482602218505602 * np.median(np.abs(flat - middle[:, None]), axis=1))
+
+
+def test_noise_level_is_the_standard_deviation_of_white_noise_and_at_least_half_a_step():
+    x = np.random.default_rng(2).standard_normal(200_000)
+    assert noise_level(x) == pytest.approx(1.0, rel=0.02)
+    # a movement of a straight line does not count, a step of the converter does
+    assert noise_level(5.0 * np.arange(2000)) == pytest.approx(2.5)
+    assert noise_level(np.repeat(np.arange(300) * 0.2, 8)) == pytest.approx(0.1)

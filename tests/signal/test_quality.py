@@ -73,6 +73,33 @@ def test_saturation_at_either_rail_is_counted_to_the_sample(bits, noise, fs):
         assert quality.fraction(quality.clipped) > 0.2
 
 
+def cut_triangle(cut: int, repeat: int = 1) -> np.ndarray:
+    """A triangle whose tops are cut to so many equal samples: it meets the rail in straight lines."""
+    phase = (np.arange(N // repeat) + 0.25) % 200
+    return np.repeat(np.minimum(100 - np.abs(phase - 100), 100 - cut / 2), repeat)
+
+
+@pytest.mark.parametrize(("cut", "found"), [(3, 0), (4, 4), (5, 5)])
+def test_four_equal_samples_are_the_shortest_rail(cut, found):
+    """Chance and quantised peaks give runs of up to three."""
+    assert samples(assess(cut_triangle(cut)).clipped) == found * N // 200
+
+
+@pytest.mark.parametrize(("cut", "found"), [(2, 0), (3, 0), (4, 4)])
+def test_where_every_value_is_written_three_times_a_rail_is_three_times_as_long(cut, found):
+    assert samples(assess(cut_triangle(cut, repeat=3)).clipped) == found * N // 200
+
+
+def test_long_stays_at_a_rail_do_not_hide_short_ones():
+    """Every second peak is twice as high and stays at the rail for 206 samples, the others for four."""
+    phase = (np.arange(N) + 0.25) % 600
+    low, high = 100 - np.abs(phase - 100), 200 - np.abs(phase - 400)
+    x = np.minimum(np.maximum(low, high), 98)
+    clipped = assess(x).clipped
+    assert sorted(set((clipped[:, 1] - clipped[:, 0]).tolist())) == [4, 204]
+    assert len(clipped) == 20
+
+
 def test_a_square_wave_held_between_jumps_is_not_taken_for_noise():
     quality = assess(np.where((T % 4) < 2, 0.0, 1.0) + rng().normal(0, 0.01, N))
     assert not quality.noise_only
@@ -117,6 +144,15 @@ def test_a_value_held_while_samples_were_lost_is_found():
     x[2000:2150] = x[2000]
     quality = assess(x)
     assert quality.dead.tolist() == [[2000, 2150]]
+
+
+@pytest.mark.parametrize(("leap", "dead"), [(2.0, 0), (4.0, 150)])
+def test_a_value_held_and_left_by_no_more_than_usual_steps_was_not_stuck(leap, dead):
+    """Steps of one size, 1; three times that is the limit. Where it was held nothing else moves."""
+    walk = np.cumsum(np.where(np.arange(N) % 200 < 100, 1.0, -1.0))
+    held = np.concatenate([walk[:2050], np.full(149, walk[2049]), walk[2049] + leap * 1.0 + walk[2050:] - walk[2050]])
+    quality = assess(held[:N], rails=False)
+    assert samples(quality.dead) == dead
 
 
 def test_a_constant_channel_is_constant():

@@ -6,6 +6,7 @@ import time
 
 import numpy as np
 import pytest
+import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strainstudy.signal.timebase import TimeBaseError, stamp_unit, time_base, uniform_base
@@ -18,6 +19,11 @@ SLOW = np.sin(2 * np.pi * 0.8 * T)
 
 def at(t):
     return np.sin(2 * np.pi * 0.8 * np.asarray(t))
+
+
+def shuffled(steps):
+    """Put steps in a random order that is the same every time."""
+    return np.random.Generator(np.random.PCG64(3)).permutation(steps)
 
 
 def test_regular_stamps_keep_every_sample_as_it_is():
@@ -164,6 +170,36 @@ def test_stamps_that_jump_far_ahead_are_refused():
     t = np.concatenate([T, T + 1e7])
     with pytest.raises(TimeBaseError, match="the time stamps span 10000020 s with samples for 40 s only"):
         time_base(t, None, gap_steps=1.5)
+
+
+@pytest.mark.parametrize(("seconds", "refused"), [(1390.0, False), (1410.0, True)])
+def test_stamps_may_span_twenty_times_their_samples_and_a_hundred_thousand_more(seconds, refused):
+    """2000 samples at 100 Hz may span 140000 places of the grid: 1400 s."""
+    t = np.concatenate([T[:1000], T[:1000] + seconds - 10.0])
+    if refused:
+        with pytest.raises(TimeBaseError, match="with samples for 20 s only"):
+            time_base(t, None, gap_steps=1.5)
+    else:
+        assert time_base(t, None, gap_steps=1.5).n == seconds * FS
+
+
+@pytest.mark.parametrize(("late", "gaps"), [(1.55, 0), (1.65, 1), (1.85, 1)])
+def test_a_late_sample_is_a_gap_beyond_six_sds_of_the_jitter(late, gaps):
+    """Steps with a normal SD of 0.1: six of them make 1.6 steps."""
+    d = 1 + 0.1 * scipy.stats.norm.ppf((np.arange(999) + 0.5) / 999)
+    d = shuffled(d)
+    d[500] = late
+    t = np.concatenate([[0.0], np.cumsum(d)]) / FS
+    assert len(time_base(t, None, gap_steps=1.2).gaps) == gaps
+
+
+@pytest.mark.parametrize(("late", "gaps"), [(1.8, 0), (1.95, 1)])
+def test_a_step_of_nearly_two_is_a_gap_whatever_the_jitter(late, gaps):
+    d = 1 + 0.18 * scipy.stats.norm.ppf((np.arange(999) + 0.5) / 999)
+    d = shuffled(np.clip(d, 0.5, 1.5))
+    d[500] = late
+    t = np.concatenate([[0.0], np.cumsum(d)]) / FS
+    assert len(time_base(t, None, gap_steps=1.2).gaps) == gaps
 
 
 @pytest.mark.parametrize(

@@ -194,6 +194,31 @@ def test_variance_recovery_gives_the_margin_of_an_open_example():
     )
 
 
+def test_variance_recovery_follows_its_formula_where_people_have_equally_many_pairs():
+    """Zou 2013: the squared margins of the two independent parts of the total variance add, MSB / m with k - 1 and
+    (1 - 1/m) MSW with k (m - 1) degrees of freedom; mean squares from scipy's analysis of variance by its F and SSW.
+    """
+    k, m = 9, 4
+    rng = np.random.default_rng(11)
+    groups = 0.2 + rng.normal(0, 0.7, (k, 1)) + rng.normal(0, 0.6, (k, m))
+    within = float(np.mean(np.var(groups, axis=1, ddof=1)))
+    between = float(scipy.stats.f_oneway(*groups).statistic) * within
+    parts = ((between / m, k - 1), ((1 - 1 / m) * within, k * (m - 1)))
+    total = sum(variance for variance, _ in parts)
+    lower = [v * (1 - f / scipy.stats.chi2.ppf(0.975, f)) for v, f in parts]
+    upper = [v * (f / scipy.stats.chi2.ppf(0.025, f) - 1) for v, f in parts]
+    smallest, largest = math.sqrt(total - math.hypot(*lower)), math.sqrt(total + math.hypot(*upper))
+    mean = scipy.stats.t.ppf(0.975, k - 1) * math.sqrt(between / (k * m))
+    found = bland_altman_repeated(groups.ravel(), np.zeros(k * m), np.repeat(np.arange(k), m))
+    assert found.sd == pytest.approx(math.sqrt(total))
+    assert found.bias_interval.high - found.bias == pytest.approx(mean)
+    outer, inner = (math.hypot(mean, 1.96 * d) for d in (largest - found.sd, found.sd - smallest))
+    assert (found.low_interval.low, found.low_interval.high) == pytest.approx((found.low - outer, found.low + inner))
+    assert (found.high_interval.low, found.high_interval.high) == pytest.approx(
+        (found.high - inner, found.high + outer)
+    )
+
+
 def test_limits_hold_the_true_limit_about_as_often_as_they_say():
     """Simulation after Zou GY 2013 Stat Methods Med Res 22:630-642: 8 people, 2 to 6 pairs each, 300 studies."""
     rng = np.random.default_rng(5)

@@ -126,6 +126,28 @@ def test_paced_sips_of_a_known_volume_are_all_part_of_the_test():
     assert summary["volume_per_swallow"] == pytest.approx(10.0)
 
 
+def test_a_small_sip_taken_with_one_swallow_is_not_doubted():
+    rows = measure_swallows(_swallows([1.0, 31.0]), PARAMETERS)
+    summary = summarise_swallows(rows, 40.0, PARAMETERS, volume_ml=5.0)
+    assert summary["drinking_count"] == 1
+    assert summary["sensor_note"] is None
+    several = measure_swallows(_swallows([1.0, 2.2, 3.4]), PARAMETERS)
+    assert summarise_swallows(several, 40.0, PARAMETERS, volume_ml=100.0)["sensor_note"] is None
+
+
+@pytest.mark.parametrize(("pause", "drinking"), [(29.5, 4), (31.5, 3)])
+def test_drinking_ends_with_a_pause_longer_than_three_usual_intervals(pause, drinking):
+    """Sips 10 s apart, then a swallow after a pause; the setting's own 5 s are less."""
+    rows = measure_swallows(_swallows([0.0, 10.0, 20.0, 21.0 + pause], duration=1.0), PARAMETERS)
+    summary = summarise_swallows(rows, 90.0, PARAMETERS, volume_ml=50.0)
+    assert summary["drinking_count"] == drinking
+
+
+def test_three_sips_far_apart_are_one_drinking():
+    rows = measure_swallows(_swallows([0.0, 15.0, 30.0]), PARAMETERS)
+    assert summarise_swallows(rows, 60.0, PARAMETERS, volume_ml=50.0)["drinking_count"] == 3
+
+
 def test_no_swallow_is_a_result_and_not_a_fault():
     rows = measure_swallows(_swallows([]), PARAMETERS)
     summary = summarise_swallows(rows, 600.0, PARAMETERS, volume_ml=50.0)

@@ -67,6 +67,26 @@ def test_without_repeats_the_error_comes_from_within_the_recordings_and_the_tabl
     assert found.exceeds
 
 
+def test_a_standard_error_of_nothing_is_no_error_that_is_known():
+    found = changes(long(("sub-01", "ses-01", 100), ("sub-01", "ses-02", 110), error=0.0)).iloc[0]
+    assert found.error_basis == "none: nothing was repeated"
+    assert pd.isna(found.exceeds)
+
+
+@pytest.mark.parametrize("error", [0.01, 3.0])
+def test_an_error_in_any_unit_is_an_error(error):
+    found = changes(long(("sub-01", "ses-01", 1.00), ("sub-01", "ses-02", 1.10), error=error)).iloc[0]
+    assert found.standard_error == pytest.approx(error * math.sqrt(2))
+
+
+def test_the_error_of_a_mean_of_recordings_falls_with_their_number_and_is_unknown_where_one_is():
+    """Variances of independent means add and fall by n^2: (9 + 16) / 4 + 4 / 1 = 10.25."""
+    rows = long(("sub-01", "ses-01", 100), ("sub-01", "ses-01", 104), ("sub-01", "ses-02", 120))
+    own = rows.assign(standard_error=[3.0, 4.0, 2.0])
+    assert changes(own).iloc[0].standard_error == pytest.approx(math.sqrt(10.25))
+    assert changes(own.assign(standard_error=[3.0, math.nan, 2.0])).iloc[0].error_basis == "none: nothing was repeated"
+
+
 def test_without_repeats_the_other_peoples_sessions_tell_how_sessions_differ():
     """Weir 2005: SD of the changes = sqrt(2) SEM. The person's own change is no part of its own error."""
     steps = enumerate((-2, -1, 0, 1, 2))

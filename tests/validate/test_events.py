@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from labelling import contacts, frame
 from strainstudy.io.labels import read_labels
-from strainstudy.stats.intervals import wilson
+from strainstudy.stats.intervals import cluster_bootstrap, wilson
 from strainstudy.tables.spec import read_table, write_table
 from strainstudy.tables.validation import CONFOUNDERS, EVENTS
 from strainstudy.validate.events import score_confounders, score_events, score_shapes
@@ -224,6 +224,48 @@ def test_confounders_taken_for_swallows_are_counted_per_minute():
     assert (together.n_labelled, together.n_false_swallows) == (3, 2)
     assert together.minutes == pytest.approx(2 + 2 / 60)
     assert row(found, recording_id="pooled", confounder="speech").interval_method == "none: fewer than 3 participants"
+
+
+def speakers(counts, seconds=60.0):
+    """People who spoke for so long in two stretches each, with so many false swallows in the first."""
+    labels = {f"r{i}": frame((0, seconds, "speech"), (100, seconds, "speech")) for i in range(len(counts))}
+    events = {f"r{i}": frame(*[(5.0 + 6 * k, 1, "swallow") for k in range(n)]) for i, n in enumerate(counts)}
+    return labels, events, {f"r{i}": f"sub-{i:02d}" for i in range(len(counts))}
+
+
+def test_pooled_confounders_have_the_limits_of_a_bootstrap_of_counts_made_by_hand():
+    """Five people, two stretches and two minutes of speech each; 0 to 4 false swallows, all in the first stretch."""
+    found = row(score_confounders(*speakers([0, 1, 2, 3, 4]), QUICK), recording_id="pooled", confounder="speech")
+    assert (found.n_participants, found.n_labelled, found.n_taken, found.minutes) == (5, 10, 4, 10)
+    for name, counts, exposure in (("share_taken", [0, 1, 1, 1, 1], 2.0), ("false_per_minute", [0, 1, 2, 3, 4], 2.0)):
+        table = np.column_stack([counts, np.full(5, exposure)])
+        limits = cluster_bootstrap(table, lambda s: s[:, 0] / s[:, 1], draws=QUICK.bootstrap_draws, seed=QUICK.seed)
+        assert found[name] == pytest.approx(sum(counts) / (5 * exposure))
+        assert [found[f"{name}_low"], found[f"{name}_high"]] == pytest.approx([limits.low, limits.high])
+        assert limits.low < found[name] < limits.high
+
+
+def test_pooled_confounders_that_fooled_nobody_keep_an_upper_limit():
+    """Garwood 1936: no event has an upper 97.5 % limit of 3.6889; Wilson: 0 of n has z^2 / (n + z^2)."""
+    found = row(score_confounders(*speakers([0] * 4), QUICK), recording_id="pooled", confounder="speech")
+    assert (found.false_per_minute, found.false_per_minute_low) == (0, 0)
+    assert found.false_per_minute_high == pytest.approx(3.6889 / 8, abs=1e-4)
+    assert found.share_taken_high == pytest.approx(1.96**2 / (8 + 1.96**2), abs=1e-4)
+
+
+def test_a_recording_of_nobody_known_counts_as_a_person_of_its_own():
+    labels, events, _ = speakers([1, 1, 1])
+    found = score_confounders(labels, events, {"r0": "sub-00", "r1": None}, QUICK)
+    own = found[(found.confounder == "speech") & (found.recording_id != "pooled")]
+    assert own.set_index("recording_id").participant_id.to_dict() == {"r0": "sub-00", "r1": "r1", "r2": "r2"}
+    assert row(found, recording_id="pooled", confounder="speech").n_participants == 3
+
+
+def test_confounders_labelled_as_instants_have_no_rate():
+    found = score_confounders({"r1": frame((5, 0, "cough"))}, {"r1": frame()}, {"r1": "sub-01"}, QUICK)
+    assert set(found.minutes) == {0}
+    assert found.false_per_minute.isna().all()
+    assert (found.n_labelled == 1).all()
 
 
 def test_swallows_labelled_as_instants_are_scored_by_their_place_alone():

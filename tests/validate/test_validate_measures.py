@@ -187,3 +187,12 @@ def test_without_labels_or_with_one_person_the_table_stays_valid(tmp_path):
     write_table(one, PARAMETERS, tmp_path)
     assert one.icc.isna().all()
     assert one.bias.notna().all()
+
+
+def test_a_rate_of_swallows_needs_time_and_no_more_of_it():
+    """Two swallows in half a second of scored time are 240 a minute; in no time there is no rate."""
+    events = frame((1.0, 0.1, "swallow"), (1.2, 0.1, "swallow"))
+    found = {name: value for name, _, value in event_parameters(events, {}, np.array([[0.9, 1.4]]), QUICK)}
+    assert found["swallow_rate"] == pytest.approx(240)
+    assert found["swallow_interval"] == pytest.approx(0.2)
+    assert event_parameters(events, {}, np.empty((0, 2)), QUICK) == []

@@ -54,6 +54,14 @@ def test_pipeline_minus_rater_is_the_difference_of_the_two_scores_against_the_re
     assert row.pipeline_minus_rater_f1_low < row.pipeline_minus_rater_f1 < row.pipeline_minus_rater_f1_high
 
 
+def test_recordings_of_nobody_known_count_as_people_of_their_own():
+    """Six recordings are six people, with or without their names."""
+    labels, events, bouts, who = study()
+    named, unnamed = compare_raters(labels, events, bouts, who, QUICK), compare_raters(labels, events, bouts, {}, QUICK)
+    assert set(unnamed.n_participants) == {6}
+    assert (unnamed.f1_low.dropna() == named.f1_low.dropna()).all()
+
+
 def test_a_pipeline_that_misses_much_more_stands_below_the_rater_and_the_reverse():
     assert "agrees less" in events_row(compare_raters(*study(pipeline_misses=0.4), QUICK)).standing
     assert "agrees better" in events_row(compare_raters(*study(rater_misses=0.4), QUICK)).standing

@@ -60,7 +60,8 @@ def novelty(x: FloatArray, known: NDArray[np.bool_], groups: NDArray[np.object_]
         nearest[at] = np.sqrt(np.maximum(square, 0.0).min(axis=1))
     usual = float(np.median(nearest[known])) if np.isfinite(nearest[known]).all() else 1.0
     usual = usual if usual > 0 else 1.0
-    return np.where(np.isfinite(nearest), nearest / (nearest + usual), 1.0)
+    with np.errstate(invalid="ignore"):
+        return np.where(np.isfinite(nearest), nearest / (nearest + usual), 1.0)
 
 
 def _spans(windows: pd.DataFrame, key: pd.Series) -> list[NDArray[np.intp]]:

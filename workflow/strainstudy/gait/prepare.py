@@ -91,7 +91,7 @@ def prepare(knee: FloatArray, fs: float) -> KneeCurve | None:
             edges = np.minimum(np.arange(n + 1) * step, x.size)
             measured &= missing[edges[1:]] == missing[edges[:-1]]
     else:
-        place = np.arange(n) / ANALYSIS_RATE_HZ * fs
+        place = np.arange(n) * fs / ANALYSIS_RATE_HZ
         value = CubicSpline(np.arange(x.size), smooth)(np.minimum(place, x.size - 1.0))
         measured = finite[np.floor(place).astype(int)] & finite[np.minimum(np.ceil(place).astype(int), x.size - 1)]
     return KneeCurve(value=value, speed=np.gradient(value) * ANALYSIS_RATE_HZ, measured=measured)
