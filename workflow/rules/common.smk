@@ -9,6 +9,7 @@ from strainstudy.config import load_config
 from strainstudy.errors import StudyError
 from strainstudy.intake.start import check_all, reference_rater
 from strainstudy.provenance.code import code_hash
+from strainstudy.upstream import UPSTREAM
 
 config_files = [str(file) for file in workflow.configfiles]
 try:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from .crossfit import crossfit, fold_labels, recipe_of
 from .fitting import PEOPLE_MIN, Fitted, NothingToLearnError, fit, too_few
 from .parameters import ClassifyParameters
+from .result import add_caution, external_words
 from .rows import FloatArray, IntArray, Rows, Task, TextArray
 from .store import dump_models
 from .threads import one_thread
@@ -162,6 +163,7 @@ def classify_candidates(
     kinds: pd.Series | None = None,
     external: Mapping[str, Fitted] | None = None,
     external_kinds: Collection[str] = (),
+    external_caution: str | None = None,
 ) -> CandidateResult:
     """Say what each candidate is.
 
@@ -186,6 +188,8 @@ def classify_candidates(
         A checked model of another study; nothing is trained then.
     external_kinds : collection of str
         Kinds under which it was tested; empty where none were known.
+    external_caution : str, optional
+        Why that model is to be doubted here; every row it decides says so.
 
     Returns
     -------
@@ -215,7 +219,7 @@ def classify_candidates(
 
     few = too_few(rows.take(rows.labelled), task)
     if external is not None and VARIANT in external:
-        method, reason, models = "external", "a model of another study was given", {VARIANT: external[VARIANT]}
+        method, reason, models = "external", external_words(external_caution), {VARIANT: external[VARIANT]}
     elif few is not None:
         reason = few
     else:
@@ -254,6 +258,7 @@ def classify_candidates(
         caution[foreign] = "too few training people have a sensor of this response shape: decided without labels"
     else:
         caution[foreign] = None
+    add_caution(caution, prediction == "final", external_caution if method == "external" else None)
     swallow = p[:, list(classes).index(TARGET)]
     known = np.isfinite(swallow)
     accepted = np.where(known, np.nan_to_num(swallow) >= parameters.swallow_probability_min, rule).astype(np.bool_)
