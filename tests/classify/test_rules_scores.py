@@ -26,7 +26,7 @@ def test_the_rule_changes_its_mind_at_the_published_limits():
 
 
 def test_the_rule_puts_the_limp_on_the_side_that_swings_and_steps_longer():
-    side = rule_side(timing(np.array([10.0, -10.0, np.nan]), 9.0, np.array([5.0, -5.0, np.nan])), PARAMETERS)
+    side = rule_side(timing(np.array([-10.0, 10.0, np.nan]), 9.0, np.array([-5.0, 5.0, np.nan])), PARAMETERS)
     assert side[0] > 0.5 > side[1]
     assert np.isnan(side[2])
 
@@ -52,7 +52,7 @@ def test_the_amplitude_threshold_is_learnt_from_the_other_people():
         {
             "participant_id": ["a", "a", "b", "b", "c", "c"],
             "label": ["limping_gait"] * 2 + ["limping_gait", "normal_gait"] + ["normal_gait"] * 2,
-            "response_log_ratio": [-50.0, -60.0, -40.0, 5.0, 3.0, 2.0],
+            "response_log_ratio": [50.0, 60.0, 40.0, -5.0, -3.0, -2.0],
         }
     ).join(timing(np.zeros(6), np.zeros(6)))
     found = baseline_probabilities(windows, np.array([0, 0, 1, 1, 2, 2]), PARAMETERS)

@@ -33,7 +33,11 @@ _ASYMMETRIES: dict[str, tuple[str, str, str | None]] = {
         "percent",
     ),
     "symmetry_ratio": ("symmetry ratio", "right / left (Patterson et al. 2010)", "1"),
-    "log_ratio": ("log ratio", "100 |ln(shorter / longer)| (Plotnik et al. 2005); has no sign", "percent"),
+    "log_ratio": (
+        "log ratio",
+        "100 ln(right / left), in size the gait asymmetry of Plotnik et al. 2005; positive when the right is larger",
+        "percent",
+    ),
 }
 _WHOLE: dict[str, tuple[str, str, str | None]] = {
     "cadence": ("cadence", "steps per minute, 120 / mean stride time", "1/min"),
