@@ -55,7 +55,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "stride_time_cv", "timing", "%",
-        "standard deviation over mean of the stride times of one side, mean of both sides",
+        "standard deviation of the stride times about the mean of their side, over their mean, both sides pooled",
         "Hausdorff et al. 1998, Mov Disord 13(3):428-437", 0.0, 60.0,
     ),
     FeatureSpec(
@@ -319,6 +319,19 @@ def _coordination_index(phase: FloatArray, rows: IndexArray, least: int) -> Floa
     return np.asarray(100.0 * sd / mean + 100.0 * away / 180.0)
 
 
+def _pooled_variation(times: Mapping[str, FloatArray], rows: Mapping[str, IndexArray], least: int) -> FloatArray:
+    """Coefficient of variation, percent, of both sides pooled: a difference between them is no variability."""
+    freedom, square, number, total = (np.zeros(len(rows[SIDES[0]])) for _ in range(4))
+    for side in SIDES:
+        mean, sd = _mean_sd(times[side], rows[side], least)
+        n = np.where(np.isfinite(sd), np.isfinite(_take(times[side], rows[side])).sum(axis=1), 0)
+        freedom, number = freedom + np.maximum(n - 1, 0), number + n
+        square = square + np.where(n > 0, (n - 1) * sd**2, 0.0)
+        total = total + np.where(n > 0, n * mean, 0.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(100.0 * np.sqrt(square / freedom) * number / total)
+
+
 def _measures(sides: Mapping[str, _Side], rows: Mapping[str, IndexArray], least: int) -> dict[str, FloatArray]:
     per: dict[str, dict[str, FloatArray]] = {}
 
@@ -330,8 +343,6 @@ def _measures(sides: Mapping[str, _Side], rows: Mapping[str, IndexArray], least:
         at = rows[name]
         stride_time = _median(side.stride_time, at, least)
         put("stride_time", name, stride_time)
-        mean, sd = _mean_sd(side.stride_time, at, least)
-        put("stride_time_cv", name, 100.0 * sd / mean)
         put("step_time", name, _median(side.step_time, at, least))
         stance = _median(side.stance, at, least)
         put("stance_fraction", name, 100.0 * stance)
@@ -360,10 +371,11 @@ def _measures(sides: Mapping[str, _Side], rows: Mapping[str, IndexArray], least:
     out = {
         name: _both(per[name])
         for name in (
-            "stride_time", "stride_time_cv", "stance_fraction", "phase_coordination_index", "shape_variability",
+            "stride_time", "stance_fraction", "phase_coordination_index", "shape_variability",
             "swing_peak_timing", "swing_width", "swing_lean", "loading_wave", "range_of_motion", "swing_peak",
         )
     }  # fmt: skip
+    out["stride_time_cv"] = _pooled_variation({name: side.stride_time for name, side in sides.items()}, rows, least)
     for name in (
         "shape_variability", "swing_peak_timing", "swing_width", "swing_lean", "loading_wave", "stance_level",
         "swing_peak",

@@ -42,7 +42,11 @@ _ASYMMETRIES: dict[str, tuple[str, str, str | None]] = {
 _WHOLE: dict[str, tuple[str, str, str | None]] = {
     "cadence": ("cadence", "steps per minute, 120 / mean stride time", "1/min"),
     "stride_time_mean": ("mean stride time", "mean over the strides of both sides", "s"),
-    "stride_time_sd": ("stride-time SD", "standard deviation within a side, mean of the sides", "s"),
+    "stride_time_sd": (
+        "stride-time SD",
+        "standard deviation of the strides about the mean of their side, both sides pooled",
+        "s",
+    ),
     "stride_time_cv": ("stride-time CV", "stride-time SD as a part of the mean stride time", "percent"),
     "phase_mean": (
         "mean phase",
