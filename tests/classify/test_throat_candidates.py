@@ -199,6 +199,25 @@ def test_a_class_that_one_person_has_is_taken_for_other():
     assert result.candidates["probability_other"].notna().all()
 
 
+def test_a_class_that_one_person_has_is_scored_as_what_it_was_learnt_as_and_the_card_says_so():
+    frame, words = cohort()
+    alone = words.where((words != "cough") | (frame["participant_id"] == "sub-02"), "speech")
+    result = decide(frame, alone)
+    scored = judged_of(frame, alone, result).assign(label=result.learnt)
+    scores = score_candidates(scored, CLASSES, PARAMETERS).query("predictor == 'classifier' and scope == 'pooled'")
+    coughs = int((alone == "cough").sum())
+    assert scores.set_index("trial_type")["n_labelled"].drop("all").to_dict() == {
+        **alone.value_counts().drop("cough").to_dict(), "other": coughs,
+    }  # fmt: skip
+    assert set(confusion_rows(scored, CLASSES)["label"]) == {"swallow", "speech", "head_movement", "other"}
+    merged = result.merged(alone, frame["participant_id"])
+    assert merged.to_dict("records") == [{"label": "cough", "learnt": "other", "n": coughs, "n_participants": 1}]
+    all_scores = score_candidates(scored, CLASSES, PARAMETERS)
+    card = candidate_card(result, alone, frame["participant_id"], {}, all_scores, SPECS, UPSTREAM_OF["swallow"])
+    assert "cough" not in card["data"]["movements"]
+    assert f"cough: {coughs} movements of 1 participant, learnt and scored as other" in candidate_card_words(card)
+
+
 def test_a_kind_of_signal_that_is_not_known_is_no_reason_against_the_model():
     frame, words = cohort()
     result = decide(frame, words, kinds=pd.Series([None] * len(frame), dtype=object))

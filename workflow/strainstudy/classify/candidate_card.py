@@ -71,6 +71,7 @@ def candidate_card(
     if result.content is None:
         raise ValueError("only a stored model has a card")
     known = words.notna()
+    merged = result.merged(words, people)
     pooled = scores[(scores["predictor"] == "classifier") & (scores["scope"] == "pooled")].set_index("trial_type")
     total, swallow = pooled.loc["all"], pooled.loc[TARGET]
     facts = {
@@ -78,10 +79,14 @@ def candidate_card(
         "data": {
             "participants": int(people[known].nunique()),
             "response_shapes": list(result.kinds),
-            "movements": {str(k): int(n) for k, n in words[known].value_counts().sort_index().items()},
+            "movements": {str(k): int(n) for k, n in result.learnt[known].value_counts().sort_index().items()},
             "participants_by_class": {
-                str(k): int(n) for k, n in people[known].groupby(words[known]).nunique().sort_index().items()
+                str(k): int(n) for k, n in people[known].groupby(result.learnt[known]).nunique().sort_index().items()
             },
+        },
+        "learnt_as_other": {
+            str(row["label"]): {"movements": int(row["n"]), "participants": int(row["n_participants"])}
+            for row in merged.to_dict("records")
         },
         "scores": {
             **{
@@ -118,6 +123,11 @@ def candidate_card_words(card: Mapping[str, Any]) -> str:
         *(
             f"- {name.replace('_', ' ')}: {n} movements of {data['participants_by_class'][name]} participants"
             for name, n in data["movements"].items()
+        ),
+        *(
+            f"- {name.replace('_', ' ')}: {own['movements']} movements of {own['participants']} participant, learnt "
+            "and scored as other: nobody else could be judged by them"
+            for name, own in card["learnt_as_other"].items()
         ),
         "",
         "## How well, on participants that the scoring model never saw",

@@ -59,6 +59,9 @@ class CandidateResult:
         The model file.
     models : dict of str to Fitted
         The stored model by variant, for its card.
+    learnt : Series of str or None
+        Class that each candidate was learnt as: that of the rater, but ``other`` for a class that fewer than two people
+        have labels of. By these it is scored.
     kinds : tuple of str
         Kinds of signal under which the model was tested on people it never saw.
     """
@@ -70,7 +73,26 @@ class CandidateResult:
     participant_log_loss: dict[str, float]
     content: bytes | None
     models: dict[str, Fitted]
+    learnt: pd.Series
     kinds: tuple[str, ...] = ()
+
+    def merged(self, words: pd.Series, people: pd.Series) -> pd.DataFrame:
+        """List the classes that were learnt as another one because too few people have labels of them.
+
+        Parameters
+        ----------
+        words, people : Series
+            Class by the rater, and participant, of each candidate.
+
+        Returns
+        -------
+        DataFrame
+            ``label, learnt, n, n_participants``, in alphabetical order.
+        """
+        other = words.notna() & (words != self.learnt)
+        frame = pd.DataFrame({"label": words, "learnt": self.learnt, "who": people})[other]
+        groups = frame.groupby(["label", "learnt"], sort=True)["who"]
+        return groups.agg(n="size", n_participants="nunique").reset_index()
 
 
 def candidate_task(features: Sequence[str], classes: Sequence[str]) -> Task:
@@ -275,4 +297,5 @@ def classify_candidates(
         index=candidates.index,
     )
     content = dump_models(models) if method == "trained" else None
-    return CandidateResult(method, reason, frame, choices, losses, content, models, proven)
+    learnt_as = pd.Series(rows.y, index=candidates.index, dtype=object)
+    return CandidateResult(method, reason, frame, choices, losses, content, models, learnt_as, proven)

@@ -157,7 +157,9 @@ def _swallows(
     )
     judged = judged.assign(label=words, rule=rule)
     write_table(judged.reindex(columns=list(MOVEMENTS.names)), MOVEMENTS, results)
-    scores = score_candidates(judged, CANDIDATE_CLASSES, parameters)
+    scored = judged.assign(label=decided.learnt)
+    scores = score_candidates(scored, CANDIDATE_CLASSES, parameters)
+    merged = decided.merged(words, rows["participant_id"])
     folder = results / "model"
     if decided.content is not None and len(scores):
         edges = asdict(fit_edges(_matched(rows, labels)))
@@ -168,7 +170,22 @@ def _swallows(
     else:
         for name in (SWALLOW_MODEL, SWALLOW_CARD, SWALLOW_CARD_WORDS):
             (folder / name).unlink(missing_ok=True)
-    return decided, {"throat_classifier": scores, "throat_confusion": confusion_rows(judged, CANDIDATE_CLASSES)}
+    confusion = confusion_rows(scored, CANDIDATE_CLASSES)
+    return decided, {
+        "throat_classifier": _with_merged(scores, "trial_type", merged),
+        "throat_confusion": _with_merged(confusion, "label", merged),
+    }
+
+
+def _with_merged(frame: pd.DataFrame, column: str, merged: pd.DataFrame) -> pd.DataFrame:
+    """Say in each row of a class which others were learnt as it."""
+    if frame.empty:
+        return frame
+    said = {
+        name: ", ".join(f"{row.label} ({row.n_participants} participant)" for row in own.itertuples())
+        for name, own in merged.groupby("learnt")
+    }
+    return frame.assign(includes=frame[column].map(said))
 
 
 def _dictionary() -> pd.DataFrame:
