@@ -71,7 +71,8 @@ def recording(name: str, person: str, parts: list[tuple[str, str | None]], *, se
                 shift = LIMP.get(f, 0.0) * effect if word == "limping_gait" else 0.0
                 if side == "right" and f in ODD:
                     shift = -shift
-                row[f] = mean + spread * (habit[f] + 0.6 * rng.standard_normal() + shift)
+                noise = habit[f] + 0.6 * rng.standard_normal()
+                row[f] = mean + spread * ((-noise if f in ODD else noise) + shift)
             rows.append(row)
     end = 5.0 + 20.0 * len(parts)
     labels.append(("rest", end, 5.0, None))

@@ -31,7 +31,8 @@ from .parameters import ClassifyParameters
 from .result import PREDICTION_COLUMNS, Evidence, StateResult, TrainedModel, add_caution, external_words
 from .rows import FloatArray, Rows, Task, TextArray
 from .rules import rule_probability, rule_side
-from .scores import probability_sums, reliability_table, score_rows, state_seconds
+from .scores import probability_sums, reliability_table, score_rows, state_sums
+from .state_time import state_seconds
 from .states import BOUT_COLUMNS, bouts_of
 from .store import dump_models
 from .threads import one_thread
@@ -92,7 +93,8 @@ def _seconds_by_person(
     for name, own in sorted(bouts.groupby("recording_id", sort=False)):
         if name in labels and name in person_of:
             person = person_of[str(name)]
-            out[person] = out.get(person, np.zeros(1)) + state_seconds(labels[str(name)], own)
+            part = state_seconds(str(name), person, labels[str(name)], own)
+            out[person] = out.get(person, np.zeros(1)) + state_sums(part)
     return out
 
 

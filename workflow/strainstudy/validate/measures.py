@@ -20,12 +20,13 @@ from ..stats.agreement import bland_altman_repeated, concordance
 from ..stats.intervals import Interval, cluster_bootstrap
 from ..stats.matching import match_centres
 from ..stats.reliability import icc
+from ..stats.spans import intersect, labelled_spans, merged, total_length, within
 from ..tables.validation import PARAMETERS
 from ..vocabulary import GAIT_STATES, SIDES
 from .frames import rows_frame, text_or_none
 from .parameters import ValidateParameters
 from .rates import named_interval
-from .scoring import intersect, labelled_spans, merged, total_length, within, without_straight_legs
+from .scoring import without_straight_legs
 from .wording import parameter_words
 
 __all__ = ["UNITS", "bend_angles", "compare_parameters", "event_parameters", "labelled_against_detected"]
