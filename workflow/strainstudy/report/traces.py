@@ -160,7 +160,7 @@ def draw_recording(
     points = [p for p in _POINTS if p in traces and traces[p].n > 0]
     if not points:
         return ""
-    duration = max(traces[p].start + traces[p].n / traces[p].sampling_frequency for p in points)
+    duration = max(traces[p].n / traces[p].sampling_frequency for p in points)
     scale = (_WIDTH - _LEFT - _RIGHT) / duration
     out: list[str] = []
     y = 4.0
@@ -173,12 +173,11 @@ def draw_recording(
         low, high = np.quantile(finite, [0.001, 0.999]) if finite.size else (0.0, 1.0)
         low, high = float(low), float(high) if high > low else float(low) + 1.0
         margin = 0.06 * (high - low)
-        x0 = _LEFT + scale * trace.start
         width = scale * trace.n / trace.sampling_frequency
         path = trace_path(values, low - margin, high + margin, width=width, height=_PANEL)
         out.append(f'<rect x="{_LEFT}" y="{y}" width="{_WIDTH - _LEFT - _RIGHT}" height="{_PANEL}" fill="#F7F7F5"/>')
         out.append(
-            f'<g transform="translate({x0:.1f} {y}) scale(.1)"><path d="{path}" fill="none" stroke="{colour}" '
+            f'<g transform="translate({_LEFT:.1f} {y}) scale(.1)"><path d="{path}" fill="none" stroke="{colour}" '
             f'stroke-width="11" stroke-linejoin="round"/></g>'
         )
         out.append(f'<text x="{_LEFT - 8}" y="{y + 40}" text-anchor="end" class="b">{words}</text>')
