@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from ..io.store import FloatArray, Trace
+from ..vocabulary import INTERVALS, STATES
 from .style import BLACK, GREEN, SIDE_COLOURS, STATE_COLOURS
 
 __all__ = ["draw_recording", "trace_path"]
@@ -23,7 +24,7 @@ _WIDTH, _LEFT, _RIGHT = 1080, 118, 12
 _PANEL, _ROW, _GAP, _AXIS = 88, 13, 5, 30
 _COLUMNS = 480
 _STATES: Final = ("rest", "normal_gait", "limping_gait", "turn", "gait", "other")
-_OTHERS: Final = ("swallow", "knee_bend", "speech", "cough", "head_movement", "artefact")
+_OTHERS: Final = tuple(name for name in INTERVALS if name not in STATES)
 _LETTERS: Final = {"rest": "rest", "normal_gait": "normal", "limping_gait": "limping", "turn": "turn", "gait": "gait"}
 _COLOURS: Final = {
     "swallow": "#009E73", "knee_bend": "#009E73", "speech": "#E69F00", "cough": "#D55E00", "head_movement": "#CC79A7",

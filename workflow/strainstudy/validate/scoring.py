@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from ..stats.matching import match_centres, match_instants, match_overlaps
 from ..stats.spans import spans_of, within
-from ..vocabulary import CONFOUNDERS, INSTANTS, SIDES
+from ..vocabulary import CONFOUNDERS, EVENT_TYPES, INSTANTS, SIDES
 from .parameters import ValidateParameters
 
 __all__ = [
@@ -39,7 +39,7 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 
-SCORED_TYPES: Final = (*INSTANTS, "swallow", "knee_bend")
+SCORED_TYPES: Final = tuple(EVENT_TYPES)
 ALL_SIDES: Final = "all"
 
 
