@@ -37,17 +37,17 @@ USUAL = {
 }
 # What a limp on the left adds, in units of the spread above; on the right, odd features change sign.
 LIMP = {
-    "step_time_log_ratio": 5.0,
-    "swing_time_log_ratio": 4.0,
+    "step_time_log_ratio": -5.0,
+    "swing_time_log_ratio": -4.0,
     "phase_coordination_index": 6.0,
     "waveform_difference": 5.0,
-    "swing_peak_timing_difference": -4.0,
-    "shape_variability_difference": 4.0,
+    "swing_peak_timing_difference": 4.0,
+    "shape_variability_difference": -4.0,
     "shape_variability": 3.0,
-    "range_of_motion_log_ratio": -6.0,
+    "range_of_motion_log_ratio": 6.0,
     "range_of_motion": -2.0,
-    "swing_peak_difference": -5.0,
-    "response_log_ratio": -2.0,
+    "swing_peak_difference": 5.0,
+    "response_log_ratio": 2.0,
 }
 ODD = {s.name for s in GAIT_FEATURES if s.mirror == "odd"}
 BOTH = [s.name for s in GAIT_FEATURES if s.knees == "both"]
@@ -71,7 +71,8 @@ def recording(name: str, person: str, parts: list[tuple[str, str | None]], *, se
                 shift = LIMP.get(f, 0.0) * effect if word == "limping_gait" else 0.0
                 if side == "right" and f in ODD:
                     shift = -shift
-                row[f] = mean + spread * (habit[f] + 0.6 * rng.standard_normal() + shift)
+                noise = habit[f] + 0.6 * rng.standard_normal()
+                row[f] = mean + spread * ((-noise if f in ODD else noise) + shift)
             rows.append(row)
     end = 5.0 + 20.0 * len(parts)
     labels.append(("rest", end, 5.0, None))

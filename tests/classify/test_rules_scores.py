@@ -5,7 +5,8 @@ from sklearn.metrics import balanced_accuracy_score, brier_score_loss, f1_score,
 from strainstudy.classify.baselines import baseline_probabilities
 from strainstudy.classify.parameters import ClassifyParameters
 from strainstudy.classify.rules import amplitude_threshold, excess_probability, rule_probability, rule_side
-from strainstudy.classify.scores import SUMS, probability_sums, reliability_table, score_rows, state_seconds
+from strainstudy.classify.scores import SUMS, probability_sums, reliability_table, score_rows, state_sums
+from strainstudy.classify.state_time import state_seconds
 
 PARAMETERS = ClassifyParameters(bootstrap_resamples=200)
 
@@ -26,7 +27,7 @@ def test_the_rule_changes_its_mind_at_the_published_limits():
 
 
 def test_the_rule_puts_the_limp_on_the_side_that_swings_and_steps_longer():
-    side = rule_side(timing(np.array([10.0, -10.0, np.nan]), 9.0, np.array([5.0, -5.0, np.nan])), PARAMETERS)
+    side = rule_side(timing(np.array([-10.0, 10.0, np.nan]), 9.0, np.array([-5.0, 5.0, np.nan])), PARAMETERS)
     assert side[0] > 0.5 > side[1]
     assert np.isnan(side[2])
 
@@ -52,7 +53,7 @@ def test_the_amplitude_threshold_is_learnt_from_the_other_people():
         {
             "participant_id": ["a", "a", "b", "b", "c", "c"],
             "label": ["limping_gait"] * 2 + ["limping_gait", "normal_gait"] + ["normal_gait"] * 2,
-            "response_log_ratio": [-50.0, -60.0, -40.0, 5.0, 3.0, 2.0],
+            "response_log_ratio": [50.0, 60.0, 40.0, -5.0, -3.0, -2.0],
         }
     ).join(timing(np.zeros(6), np.zeros(6)))
     found = baseline_probabilities(windows, np.array([0, 0, 1, 1, 2, 2]), PARAMETERS)
@@ -66,6 +67,10 @@ def sheet(rows, side="side"):
     return pd.DataFrame(rows, columns=["onset", "duration", "trial_type", side])
 
 
+def sums_of(labels, bouts):
+    return state_sums(state_seconds("r", "p", labels, bouts))
+
+
 def test_seconds_are_those_of_a_fine_grid_scored_by_scikit_learn():
     labels = sheet([(0, 5, "rest", None), (5, 12.5, "normal_gait", None), (17.5, 10, "limping_gait", "left")])
     bouts = sheet(
@@ -77,7 +82,7 @@ def test_seconds_are_those_of_a_fine_grid_scored_by_scikit_learn():
         ],
         "limping_side",
     )
-    rows = score_rows("classifier", {"p": state_seconds(labels, bouts)}, {}, {"p": 0}, PARAMETERS)
+    rows = score_rows("classifier", {"p": sums_of(labels, bouts)}, {}, {"p": 0}, PARAMETERS)
     table = pd.DataFrame(rows).set_index(["scope", "trial_type"])
     at = np.arange(0.05, 27.5, 0.1)
     kinds = {name: np.select([(at >= o) & (at < o + d) for o, d, *_ in f.itertuples(index=False)], f["trial_type"], "")
@@ -94,7 +99,7 @@ def test_seconds_are_those_of_a_fine_grid_scored_by_scikit_learn():
 def test_time_called_a_turn_is_wrong_but_not_a_wrong_state():
     labels = sheet([(0, 10, "normal_gait", None), (10, 10, "limping_gait", "left")])
     bouts = sheet([(0, 8, "normal_gait", None), (8, 4, "turn", None), (12, 8, "limping_gait", "left")], "limping_side")
-    rows = pd.DataFrame(score_rows("classifier", {"p": state_seconds(labels, bouts)}, {}, {"p": 0}, PARAMETERS))
+    rows = pd.DataFrame(score_rows("classifier", {"p": sums_of(labels, bouts)}, {}, {"p": 0}, PARAMETERS))
     total = rows[(rows["scope"] == "pooled") & (rows["trial_type"] == "all")].iloc[0]
     assert total["balanced_accuracy"] == pytest.approx(0.8)
     assert total["balanced_accuracy_within_gait"] == pytest.approx(1.0)
@@ -103,7 +108,14 @@ def test_time_called_a_turn_is_wrong_but_not_a_wrong_state():
 def test_unlabelled_time_is_not_scored():
     labels = sheet([(0, 4, "normal_gait", None)])
     bouts = sheet([(0, 4, "normal_gait", None), (4, 40, "limping_gait", "left")], "limping_side")
-    assert state_seconds(labels, bouts)[3:9].tolist() == [4, 4, 4, 0, 0, 0]
+    assert sums_of(labels, bouts)[3:9].tolist() == [4, 4, 4, 0, 0, 0]
+
+
+def test_time_outside_what_the_rater_looked_at_is_not_scored():
+    labels = sheet([(0, 6, "labelled", None), (0, 20, "normal_gait", None)])
+    bouts = sheet([(0, 4, "normal_gait", None), (4, 16, "limping_gait", "left")], "limping_side")
+    assert sums_of(labels, bouts)[3:6].tolist() == [6, 4, 4]
+    assert sums_of(labels, bouts)[6:9].tolist() == [0, 2, 0]
 
 
 def test_probability_scores_are_those_of_scikit_learn():

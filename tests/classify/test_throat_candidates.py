@@ -1,6 +1,7 @@
 """Throat movements told apart by other people's labels, how that is scored, and what is stored."""
 
 import json
+from dataclasses import asdict
 
 import numpy as np
 import pandas as pd
@@ -19,7 +20,9 @@ from strainstudy.classify.external import read_external
 from strainstudy.classify.parameters import ClassifyParameters
 from strainstudy.errors import StudyError
 from strainstudy.features import GAIT_FEATURES
+from strainstudy.sections import SECTIONS
 from strainstudy.swallow.features import SwallowFeature
+from strainstudy.upstream import UPSTREAM, upstream_settings
 
 CLASSES = ("swallow", "speech", "cough", "head_movement", "other")
 FEATURES = ["texture", "duration"]
@@ -196,17 +199,40 @@ def test_a_class_that_one_person_has_is_taken_for_other():
     assert result.candidates["probability_other"].notna().all()
 
 
+def test_a_class_that_one_person_has_is_scored_as_what_it_was_learnt_as_and_the_card_says_so():
+    frame, words = cohort()
+    alone = words.where((words != "cough") | (frame["participant_id"] == "sub-02"), "speech")
+    result = decide(frame, alone)
+    scored = judged_of(frame, alone, result).assign(label=result.learnt)
+    scores = score_candidates(scored, CLASSES, PARAMETERS).query("predictor == 'classifier' and scope == 'pooled'")
+    coughs = int((alone == "cough").sum())
+    assert scores.set_index("trial_type")["n_labelled"].drop("all").to_dict() == {
+        **alone.value_counts().drop("cough").to_dict(), "other": coughs,
+    }  # fmt: skip
+    assert set(confusion_rows(scored, CLASSES)["label"]) == {"swallow", "speech", "head_movement", "other"}
+    merged = result.merged(alone, frame["participant_id"])
+    assert merged.to_dict("records") == [{"label": "cough", "learnt": "other", "n": coughs, "n_participants": 1}]
+    all_scores = score_candidates(scored, CLASSES, PARAMETERS)
+    card = candidate_card(result, alone, frame["participant_id"], {}, all_scores, SPECS, UPSTREAM_OF["swallow"])
+    assert "cough" not in card["data"]["movements"]
+    assert f"cough: {coughs} movements of 1 participant, learnt and scored as other" in candidate_card_words(card)
+
+
 def test_a_kind_of_signal_that_is_not_known_is_no_reason_against_the_model():
     frame, words = cohort()
     result = decide(frame, words, kinds=pd.Series([None] * len(frame), dtype=object))
     assert set(result.candidates["prediction"]) == {"out_of_fold"}
 
 
+DEFAULTS = {name: asdict(kind()) for name, kind in SECTIONS.items()} | {"classify": asdict(PARAMETERS)}
+UPSTREAM_OF = {subject: upstream_settings(DEFAULTS, subject) for subject in UPSTREAM}
+
+
 def stored(folder, study):
     frame, words, _ = study
     result = decide(frame, words, kinds=shapes_of(frame))
     scores = score_candidates(judged_of(frame, words, result), CLASSES, PARAMETERS)
-    card = candidate_card(result, words, frame["participant_id"], {}, scores, SPECS, PARAMETERS)
+    card = candidate_card(result, words, frame["participant_id"], {}, scores, SPECS, UPSTREAM_OF["swallow"])
     (folder / SWALLOW_MODEL).write_bytes(result.content)
     (folder / SWALLOW_CARD).write_text(write_card(card), encoding="utf-8")
     (folder / CARD_NAME).write_text(json.dumps({"card": NO_MODEL, "reason": "no gait was labelled"}), encoding="utf-8")
@@ -225,7 +251,8 @@ def test_the_card_says_from_whom_how_well_and_what_it_is_not_for(tmp_path, study
 def test_another_study_uses_the_stored_model_after_its_card_was_checked(tmp_path, study):
     frame, words, _ = study
     stored(tmp_path, study)
-    external = read_external(tmp_path, GAIT_FEATURES, SPECS)
+    external = read_external(tmp_path, GAIT_FEATURES, SPECS, UPSTREAM_OF)
+    assert external.swallows_caution is None
     given = decide(frame, words.where(words == "nothing", None), external=external.swallows)
     assert given.method == "external"
     assert set(given.candidates["prediction"]) == {"final"}
@@ -242,6 +269,31 @@ def test_another_study_uses_the_stored_model_after_its_card_was_checked(tmp_path
     other = frame["participant_id"].isin(["sub-00", "sub-01", "sub-02"])
     assert set(foreign.loc[other, "prediction"]) == {"rule"}
     assert set(foreign.loc[~other, "prediction"]) == {"final"}
+
+
+def test_a_model_made_under_other_settings_is_used_with_a_caution_that_names_them(tmp_path, study):
+    frame, words, _ = study
+    stored(tmp_path, study)
+    condition = UPSTREAM_OF["swallow"]["condition"] | {"cutoff": "residual"}
+    ours = {"swallow": UPSTREAM_OF["swallow"] | {"condition": condition}}
+    external = read_external(tmp_path, GAIT_FEATURES, SPECS, ours)
+    told = "the model was made under other settings: condition.cutoff fixed (here residual)"
+    assert external.swallows_caution == told
+    given = decide(
+        frame.assign(texture=frame["texture"] + 1e3),
+        words.where(words == "nothing", None),
+        external=external.swallows,
+        external_caution=external.swallows_caution,
+    )
+    assert set(given.candidates["caution"]) == {f"{told}; outside the training range: texture"}
+    assert given.reason == f"a model of another study was given; {told}"
+
+
+def test_a_card_that_tells_no_settings_is_a_caution_by_itself(tmp_path, study):
+    card = stored(tmp_path, study)
+    (tmp_path / SWALLOW_CARD).write_text(write_card(card | {"settings": "seed=6"}), encoding="utf-8")
+    external = read_external(tmp_path, GAIT_FEATURES, SPECS, UPSTREAM_OF)
+    assert external.swallows_caution == "its card does not say under which settings the model was made"
 
 
 def test_a_swallow_model_that_does_not_fit_its_card_or_this_version_is_refused(tmp_path, study):

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from strainstudy.classify.parameters import ClassifyParameters
 from strainstudy.classify.states import bouts_of
-from strainstudy.classify.timeline import LOG_FLOOR, decode, label_windows, owned_spans, state_at
+from strainstudy.classify.timeline import LOG_FLOOR, decode, label_windows, owned_spans
 
 PARAMETERS = ClassifyParameters()
 
@@ -72,11 +72,6 @@ def test_a_window_is_labelled_where_one_label_covers_most_of_it():
     assert found["label"].tolist() == ["normal_gait", "normal_gait", "limping_gait", None]
     assert found["side"].tolist() == [None, None, "right", None]
     assert found["unit"].tolist() == ["r/000", "r/000", "r/001", ""]
-
-
-def test_the_shortest_label_at_a_time_counts():
-    frame = pd.DataFrame({"onset": [0.0, 4.0], "duration": [10.0, 2.0], "trial_type": ["normal_gait", "turn"]})
-    assert state_at(frame, np.array([1.0, 5.0, 6.0, 11.0])).tolist() == [0, 1, 0, -1]
 
 
 def windows_of(times, p, left=0.9, caution=None):

@@ -1,10 +1,12 @@
 import os
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from strainstudy.classify.card_words import no_model_words
+from strainstudy.classify.history import extend
 from strainstudy.classify.store import load_models
 from strainstudy.classify.training import train_states
 from strainstudy.condition.parameters import ConditionParameters
@@ -12,11 +14,13 @@ from strainstudy.condition.trace import condition_trace
 from strainstudy.features import FeatureParameters, gait_features
 from strainstudy.gait import GaitParameters, detect_walk
 from strainstudy.io.labels import read_labels
+from strainstudy.sections import SECTIONS
 from strainstudy.sensor.bridge import Bridge, resistance
 from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.simulate.sensor import Acquisition, BridgeModel, SensorModel, SleeveFit, through_sensor
 from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS, EVIDENCE, LABEL_NEXT, PREDICTIONS
+from strainstudy.upstream import upstream_settings
 
 REAL_WALKS = os.environ.get("STRAINSTUDY_REAL_WALKS")
 
@@ -85,6 +89,30 @@ def test_a_stored_model_predicts_another_study(trained, quick, stranger):
     assert result.bouts["trial_type"].tolist()[1:3] == ["limping_gait", "normal_gait"]
     assert set(result.bouts["caution"].dropna()) == {"outside the training range: stride_time_cv"}
     assert result.model is None
+
+
+def test_a_model_of_another_study_made_under_other_settings_is_a_caution_on_every_bout_it_decides(
+    trained, quick, stranger
+):
+    models = load_models(trained.model.content, "model.skops")
+    told = "the model was made under other settings: features.window_strides 6 (here 8)"
+    nobody = pd.DataFrame({"participant_id": ["sub-99"]})
+    result = train_states(*stranger[:2], {}, nobody, quick, external=models, external_caution=told)
+    assert result.reason.endswith(told)
+    gait = result.bouts[result.bouts["prediction"] == "final"]
+    assert gait["caution"].str.startswith(told).all()
+    assert told in no_model_words({"gait": (result.method, result.reason)})
+
+
+def test_a_changed_setting_of_an_earlier_stage_is_another_model_in_history_and_card(study, quick):
+    """Windows of another length teach another model, although labels and settings of training are the same."""
+    settings = [upstream_settings({name: asdict(kind()) for name, kind in SECTIONS.items()}, "gait") for _ in range(2)]
+    settings[1]["features"]["window_strides"] = 8
+    first, second = (train_states(*study, replace(quick, permutations=0), settings=kept).model for kept in settings)
+    history = extend(None, first.history_entry, first.participant_log_loss, quick)
+    assert len(extend(history, first.history_entry, first.participant_log_loss, quick)) == 1
+    assert len(extend(history, second.history_entry, second.participant_log_loss, quick)) == 2
+    assert second.card["settings"]["features"]["window_strides"] == 8
 
 
 def test_a_person_with_one_knee_is_predicted_without_made_up_values(trained, quick, stranger):

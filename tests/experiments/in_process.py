@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -136,7 +136,7 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
         bench={}, results=results, progress=say,
     )  # fmt: skip
     train.run(
-        recordings, study.participants, parameters=settings["classify"], swallow=settings["swallow"],
+        recordings, study.participants, settings={name: asdict(part) for name, part in settings.items()},
         reference_rater=rater, external=None, windows=[at["windows"]], states=[at["states"]],
         candidates=[at["candidates"]], outputs={**decisions, "evidence": folder / "evidence"}, results=results,
         progress=say,

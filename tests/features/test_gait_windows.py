@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from strainstudy.features import GAIT_FEATURES, FeatureParameters, feature_table, gait_features
+from strainstudy.gait import GaitParameters, summarise_walk
+from strainstudy.gait.strides import STRIDE_COLUMNS
 
 NAMES = [s.name for s in GAIT_FEATURES]
 BOTH = [s.name for s in GAIT_FEATURES if s.knees == "both"]
@@ -36,8 +38,29 @@ def test_log_ratios_are_those_of_the_formula(make_walk):
     """100 ln 1.1 = 9.531 % (Plotnik et al. 2005, Ann Neurol 57:656-663): steps of 0.55 / 0.5 of a stride's parts."""
     walk, knees = make_walk(phase_deg=360 * 1.1 / 2.1, stance=(0.56, 0.60))
     windows = gait_features(walk, knees, 100.0)
-    assert windows["step_time_log_ratio"].to_numpy() == pytest.approx(-9.531, abs=1e-3)
-    assert windows["swing_time_log_ratio"].to_numpy() == pytest.approx(9.531, abs=1e-3)
+    assert windows["step_time_log_ratio"].to_numpy() == pytest.approx(9.531, abs=1e-3)
+    assert windows["swing_time_log_ratio"].to_numpy() == pytest.approx(-9.531, abs=1e-3)
+
+
+def test_a_name_that_gait_table_and_features_share_has_one_sign(make_walk):
+    """Both right minus left: the right knee swings later and for longer, and steps later, than the left one."""
+    walk, knees = make_walk(phase_deg=200.0, stance=(0.66, 0.56))
+    late = np.interp(np.arange(len(knees["right"])) - 3.0, np.arange(len(knees["right"])), knees["right"])
+    strides = walk.strides.assign(
+        swing_time=walk.strides["stride_time"] * (1 - walk.strides["stance_fraction"]),
+        stance_time=walk.strides["stride_time"] * walk.strides["stance_fraction"],
+        range_of_motion=np.where(walk.strides["side"] == "right", 50.0, 60.0),
+        swing_peak_time=walk.strides["onset"]
+        + walk.strides["stride_time"] * np.where(walk.strides["side"] == "right", 0.75, 0.72),
+    ).reindex(columns=list(STRIDE_COLUMNS))
+    table = summarise_walk(strides, GaitParameters(bootstrap_resamples=200))
+    windows = gait_features(walk, knees | {"right": late}, 100.0, angles={"left": knees["left"], "right": 0.8 * late})
+    shared = [name for name in NAMES if name in table and name in ODD]
+    assert set(shared) == {
+        "step_time_log_ratio", "swing_time_log_ratio", "range_of_motion_log_ratio", "swing_peak_timing_difference",
+    }  # fmt: skip
+    for name in shared:
+        assert np.sign(windows[name].median()) == np.sign(table[name]) != 0, name
 
 
 def test_unequal_gains_change_nothing_but_the_response_ratio(make_walk):
@@ -46,7 +69,7 @@ def test_unequal_gains_change_nothing_but_the_response_ratio(make_walk):
     sensor = gait_features(walk, {"left": 7.3 * knees["left"] - 2.0, "right": 0.21 * knees["right"] + 40.0}, 100.0)
     for name in NAMES:
         if name == "response_log_ratio":
-            assert sensor[name].to_numpy() == pytest.approx(plain[name].to_numpy() + 100 * np.log(7.3 / 0.21))
+            assert sensor[name].to_numpy() == pytest.approx(plain[name].to_numpy() - 100 * np.log(7.3 / 0.21))
         else:
             np.testing.assert_allclose(sensor[name], plain[name], atol=1e-7, err_msg=name)
 

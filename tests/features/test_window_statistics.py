@@ -70,10 +70,7 @@ def test_a_mean_curve_and_the_spread_about_it_are_those_of_whole_strides():
     assert np.isnan(mean[1]).all()
 
 
-def test_ratios_extents_and_means_of_sides_by_hand():
-    found = gait._log_ratio(np.array([2.0, 0.0, 3.0, -1.0]), np.array([1.0, 1.0, 0.0, -1.0]))
-    assert found[0] == pytest.approx(100 * np.log(2))
-    assert np.isnan(found[1:]).all()
+def test_extents_and_means_of_sides_by_hand():
     both = gait._both({"left": np.array([1.0, np.nan, np.nan]), "right": np.array([3.0, 5.0, np.nan])})
     assert both[:2].tolist() == [2.0, 5.0]
     assert np.isnan(both[2])

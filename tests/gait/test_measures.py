@@ -169,8 +169,7 @@ def test_one_knee_gives_its_own_measures_and_no_asymmetry(side):
     assert np.isnan(found["coordination_index"])
 
 
-def test_limits_of_a_log_ratio_of_equal_sides_reach_from_0_and_hold_the_estimate():
-    """A size has a cusp at 0; its limits are those of the signed ratio folded there."""
+def test_a_log_ratio_has_the_sign_of_the_symmetry_index_and_limits_around_it():
     rng = np.random.default_rng(11)
     for _ in range(20):
         strides = strides_of(1.1 * (1 + 0.03 * rng.standard_normal(40)))
@@ -180,7 +179,8 @@ def test_limits_of_a_log_ratio_of_equal_sides_reach_from_0_and_hold_the_estimate
         for name in ("step_time", "swing_time", "stance_time"):
             value, low, high = (found[f"{name}_log_ratio{part}"] for part in ("", "_low", "_high"))
             assert low <= value <= high
-            assert value == pytest.approx(abs(100 * np.log(found[f"{name}_symmetry_ratio"])))
+            assert value == pytest.approx(100 * np.log(found[f"{name}_symmetry_ratio"]))
+            assert np.sign(value) == np.sign(found[f"{name}_symmetry_index"])
 
 
 def made_of_sines(strides, left, right, fs=100.0):

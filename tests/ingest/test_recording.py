@@ -60,7 +60,7 @@ def path(tmp_path):
 def test_a_good_recording_comes_through_unchanged(path):
     ingested = ingest(path)
     left, right = ingested.traces
-    assert (left.tracked_point, left.units, left.sampling_frequency, left.start) == ("left_knee", "V", FS, 0.0)
+    assert (left.tracked_point, left.units, left.sampling_frequency, left.clipped_s) == ("left_knee", "V", FS, ())
     np.testing.assert_array_equal(left["raw"], LEFT)
     np.testing.assert_array_equal(right["raw"], RIGHT)
     quality = ingested.quality
@@ -127,6 +127,8 @@ def test_a_saturated_channel_degrades_the_recording_and_keeps_its_samples(tmp_pa
     assert ingested.quality["status"] == "degraded"
     assert ingested.quality["clipped_fraction"] == pytest.approx(share, abs=0.02)
     assert ingested.quality["status_description"].startswith("'left_v' is saturated for ")
+    told = ingested.traces[0].clipped_s
+    assert sum(stop - start for start, stop in told) / T[-1] == pytest.approx(share, abs=0.02)
     np.testing.assert_array_equal(ingested.traces[0]["raw"], cut)
 
 

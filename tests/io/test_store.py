@@ -4,10 +4,10 @@ import pytest
 from strainstudy.io.store import Trace, TraceWriter, iter_traces, read_recording, trace_index
 
 
-def trace(recording_id, point, n, start=0.0):
+def trace(recording_id, point, n, clipped_s=()):
     values = np.arange(n, dtype=float)
     values[: min(n, 1)] = np.nan
-    return Trace(recording_id, point, "V", 100.0, {"response": values}, start)
+    return Trace(recording_id, point, "V", 100.0, {"response": values}, clipped_s)
 
 
 @pytest.fixture
@@ -16,7 +16,7 @@ def file(tmp_path):
     with TraceWriter(path, ("response",)) as writer:
         writer.write(trace("walk-1", "left_knee", 5))
         writer.write(trace("walk-1", "right_knee", 0))
-        writer.write(trace("walk-2", "left_knee", 3, start=0.5))
+        writer.write(trace("walk-2", "left_knee", 3, clipped_s=((0.01, 0.03),)))
     return path
 
 
@@ -24,7 +24,8 @@ def test_one_recording_is_read_without_the_others(file):
     traces = read_recording(file, "walk-2")
     assert list(traces) == ["left_knee"]
     np.testing.assert_array_equal(traces["left_knee"]["response"], [np.nan, 1, 2])
-    np.testing.assert_allclose(traces["left_knee"].time, [0.5, 0.51, 0.52])
+    np.testing.assert_allclose(traces["left_knee"].time, [0.0, 0.01, 0.02])
+    assert traces["left_knee"].clipped_s == ((0.01, 0.03),)
 
 
 def test_only_the_quantities_asked_for_are_read(tmp_path):

@@ -64,7 +64,7 @@ def write_throat_evidence(
     write_table(rows_of(CONFOUNDERS, taken), CONFOUNDERS, root)
     scores = [
         {"predictor": predictor, "scope": "pooled", "participant_id": None, "trial_type": name,
-         "n_called": 0 if predictor == "majority" and name != "swallow" else 20,
+         "includes": None, "n_called": 0 if predictor == "majority" and name != "swallow" else 20,
          "balanced_accuracy": 0.7 if name == "all" else None, "recall": None if name == "all" else 0.6}
         for predictor in ("classifier", "majority", "without_labels")
         for name in ("all", *classes)
@@ -72,7 +72,14 @@ def write_throat_evidence(
     ]  # fmt: skip
     write_table(rows_of(THROAT_EVIDENCE["throat_classifier"], scores), THROAT_EVIDENCE["throat_classifier"], root)
     cells = [
-        {"label": a, "called": b, "n": 30 if a == b else 1, "share": 30 / 34 if a == b else 1 / 34, "n_participants": 2}
+        {
+            "label": a,
+            "called": b,
+            "includes": None,
+            "n": 30 if a == b else 1,
+            "share": 30 / 34 if a == b else 1 / 34,
+            "n_participants": 2,
+        }
         for a in classes
         for b in classes
     ]

@@ -6,16 +6,17 @@ import pandas as pd
 import pytest
 from matplotlib.figure import Figure
 from strainstudy.report import people_figures, throat_figures
-from strainstudy.report.content import Note, Picture, Section, Table
+from strainstudy.report.content import Note, Picture, Section, Table, Text
 from strainstudy.report.people_figures import swallow_figure
 from strainstudy.report.proof_sections import agreement
 from strainstudy.report.results import StudyTables
 from strainstudy.report.style import BLACK, WHITE, ink_on
 from strainstudy.report.throat_figures import swallow_proof_figure
 from strainstudy.report.words import CAUTIONS, READING
-from strainstudy.tables import write_table
+from strainstudy.tables import read_table, write_table
 from strainstudy.tables.recordings import RECORDINGS
 from strainstudy.tables.swallows import SWALLOW_SUMMARY
+from strainstudy.tables.throat import THROAT_EVIDENCE
 
 
 def plain(spec, rows: list[dict]) -> pd.DataFrame:
@@ -107,6 +108,15 @@ def test_a_panel_without_rows_is_left_out_with_its_words_and_its_table(tmp_path,
         ("Movements by class", "Classes of throat movements"),
     ):
         assert (words in captions) == (title in left)
+
+
+def test_a_class_that_others_were_learnt_as_is_named_with_them(tmp_path, throat_evidence):
+    throat_evidence(tmp_path)
+    path = tmp_path / THROAT_EVIDENCE["throat_classifier"].path
+    table = read_table(path).assign(includes=lambda t: t["trial_type"].map({"other": "cough (1 participant)"}))
+    write_table(table, THROAT_EVIDENCE["throat_classifier"], tmp_path)
+    words = " ".join(b.words for b in agreement(StudyTables(tmp_path), tmp_path).parts[0].blocks if isinstance(b, Text))
+    assert "Other includes cough (1 participant)" in words
 
 
 def test_without_any_of_the_tables_there_is_neither_figure_nor_section(tmp_path, throat_evidence):

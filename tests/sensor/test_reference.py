@@ -1,9 +1,12 @@
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
+from strainstudy.io.store import Trace, TraceWriter
 from strainstudy.sensor.reference import AGREEMENT_COLUMNS, agreement_table, angle_agreement, angle_sums
+from strainstudy.stages.validate import _angles
 from strainstudy.stats.agreement import bland_altman, bland_altman_repeated
 from strainstudy.tables.angles import ANGLES
 
@@ -134,3 +137,17 @@ def test_columns_are_those_of_the_table():
     assert set(table.columns) == set(ANGLES.names)
     assert not np.isinf(table.select_dtypes("number").to_numpy()).any()
     assert isinstance(table, pd.DataFrame)
+
+
+@pytest.mark.parametrize("multiplier", [1.5, 3.0])
+def test_limits_of_angles_follow_the_setting_of_all_limits_of_agreement(tmp_path, multiplier):
+    angle, low, high = around(KNEE + np.random.default_rng(4).normal(0, 2, len(KNEE)))
+    quantities = {"angle": angle, "angle_low": low, "angle_high": high, "reference_angle": KNEE}
+    with TraceWriter(tmp_path / "signals.parquet", tuple(quantities)) as writer:
+        for name in ("r1", "r2"):
+            writer.write(Trace(name, "left_knee", "V", FS, quantities))
+    recordings = [SimpleNamespace(recording_id=name, participant_id=f"of {name}", task="walk") for name in ("r1", "r2")]
+    table = _angles([tmp_path / "signals.parquet"], recordings, multiplier)
+    assert len(table[table["participant_id"].isna()])
+    assert (table["limit_high"] - table["bias"]).to_numpy() == pytest.approx(multiplier * table["sd"].to_numpy())
+    assert (table["bias"] - table["limit_low"]).to_numpy() == pytest.approx(multiplier * table["sd"].to_numpy())

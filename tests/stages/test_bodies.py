@@ -5,17 +5,17 @@ from strainstudy.records import Channel, Recording
 from strainstudy.stages.bodies import angles_of, knees_of, limits_of, of_reference_rater, sensor_of
 
 
-def knee(point, values, start=0.0, angle=np.nan):
+def knee(point, values, angle=np.nan):
     values = np.asarray(values, dtype=float)
     columns = {"response": values, **dict.fromkeys(("angle", "angle_low", "angle_high"), np.full(values.size, angle))}
-    return Trace("walk", point, "V", 10.0, columns, start)
+    return Trace("walk", point, "V", 10.0, columns)
 
 
-def test_knees_that_start_at_different_times_are_put_on_one_grid():
-    knees, fs = knees_of({"left_knee": knee("left_knee", [1, 2, 3]), "right_knee": knee("right_knee", [7, 8], 0.2)})
+def test_knees_that_end_at_different_times_are_put_on_one_grid():
+    knees, fs = knees_of({"left_knee": knee("left_knee", [1, 2, 3, 4]), "right_knee": knee("right_knee", [7, 8])})
     assert fs == 10.0
-    np.testing.assert_array_equal(knees["left"], [1, 2, 3, np.nan])
-    np.testing.assert_array_equal(knees["right"], [np.nan, np.nan, 7, 8])
+    np.testing.assert_array_equal(knees["left"], [1, 2, 3, 4])
+    np.testing.assert_array_equal(knees["right"], [7, 8, np.nan, np.nan])
 
 
 def test_a_recording_without_knees_gives_none():

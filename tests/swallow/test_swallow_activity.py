@@ -226,3 +226,12 @@ def test_the_share_at_the_limit_counts_stays_of_five_samples_at_either_extreme()
     x[100:110], x[300:306], x[500:504] = 3.0, -3.0, 3.0
     found = _at_limit(x, 100.0, np.array([1.0, 2.95, 4.95, 7.0]), np.array([1.19, 3.14, 5.14, 8.0]))
     np.testing.assert_allclose(found, [0.5, 0.3, 0.0, 0.0])
+
+
+@pytest.mark.parametrize(("hertz", "part"), [(3.0, "slow"), (12.0, "level")])
+def test_a_band_ends_where_it_says_with_both_passes_together(hertz, part):
+    """At the cutoff of a low-pass half the power is left (its definition): 1 / sqrt(2) of the amplitude, not 1 / 2."""
+    _, x = burst(hertz, 1.0, first=25.0, last=35.0, fs=100.0)
+    found = activity_of(x, 100.0)
+    inside = getattr(found, part)[int(28 * found.fs) : int(32 * found.fs)]
+    assert np.sqrt(2) * inside.std() == pytest.approx(1 / np.sqrt(2), abs=0.01)

@@ -15,6 +15,7 @@ from strainstudy.validate.change import changes, retest
 from strainstudy.validate.groups import compare_groups
 from strainstudy.validate.measurements import (
     GAIT_MEASURES,
+    SIZE,
     gait_measurements,
     join,
     per_person,
@@ -237,11 +238,16 @@ def test_a_rate_is_spontaneous_only_where_nobody_was_asked_to_swallow():
 
 
 def test_gait_measures_exist_in_the_gait_table_and_their_error_is_read_off_their_interval():
-    assert set(GAIT_MEASURES) <= set(GAIT.names)
+    assert {name.removesuffix(SIZE) for name in GAIT_MEASURES} <= set(GAIT.names)
     row = dict.fromkeys(GAIT.names, np.nan) | {
         "recording_id": "r1", "trial_type": "normal_gait", "cadence": 110.0, "cadence_low": 106.08,
-        "cadence_high": 113.92, "swing_peak_mean_left": 61.0,
+        "cadence_high": 113.92, "swing_peak_mean_left": 61.0, "swing_time_log_ratio": -6.0,
+        "swing_time_log_ratio_low": -7.96, "swing_time_log_ratio_high": -4.04,
     }  # fmt: skip
     found = gait_measurements(pd.DataFrame([row]), RECORDINGS).set_index("measure")
     assert found.loc["cadence", "standard_error"] == pytest.approx(2.0, abs=1e-3)
     assert found.loc["swing_peak_mean_left", "unit"] == "deg"
+    # A limp on either side is as far from the norm: published limits are of sizes.
+    size = found.loc["swing_time_log_ratio_size"]
+    assert (size["value"], size["standard_error"]) == pytest.approx((6.0, 1.0), abs=1e-3)
+    assert "swing_time_log_ratio" not in found.index

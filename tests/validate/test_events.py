@@ -11,11 +11,12 @@ from hypothesis import strategies as st
 from labelling import contacts, frame
 from strainstudy.io.labels import read_labels
 from strainstudy.stats.intervals import cluster_bootstrap, wilson
+from strainstudy.stats.spans import intersect, labelled_spans, merged, within
 from strainstudy.tables.spec import read_table, write_table
 from strainstudy.tables.validation import CONFOUNDERS, EVENTS
 from strainstudy.validate.events import score_confounders, score_events, score_shapes
 from strainstudy.validate.parameters import ValidateParameters
-from strainstudy.validate.scoring import intersect, labelled_spans, merged, scored_types, tally, within
+from strainstudy.validate.scoring import scored_types, tally
 
 QUICK = ValidateParameters(bootstrap_draws=300)
 

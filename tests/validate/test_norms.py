@@ -9,7 +9,7 @@ from strainstudy.errors import StudyError
 from strainstudy.tables.gait import GAIT
 from strainstudy.tables.spec import write_table
 from strainstudy.tables.standing import NORMS
-from strainstudy.validate.measurements import GAIT_MEASURES, SWALLOW_MEASURES
+from strainstudy.validate.measurements import GAIT_MEASURES, SIZE, SWALLOW_MEASURES
 from strainstudy.validate.norms import NORM_COLUMNS, position, published_range, read_norms
 
 SHIPPED = Path(__file__).resolve().parents[2] / "config" / "norms.tsv"
@@ -54,7 +54,7 @@ def test_shipped_norms_are_of_measures_and_units_that_the_tables_have():
             assert norm.unit == SWALLOW_MEASURES[norm.measure]
             continue
         name = norm.measure if norm.measure in units else f"{norm.measure}_left"
-        assert name in GAIT_MEASURES
+        assert name in GAIT_MEASURES or f"{name}{SIZE}" in GAIT_MEASURES
         assert norm.unit == (units[name] or "deg")
 
 
@@ -123,6 +123,12 @@ def test_a_norm_of_both_sides_is_used_for_left_and_right(tmp_path):
         ("sub-01", None, None, "stance_fraction_mean_right", "1", 1, 0.63),
     )
     assert place(table(tmp_path, norm), who=who).position.tolist() == ["below", "within"]
+
+
+def test_a_norm_of_a_signed_measure_is_one_of_its_size():
+    """Larger over smaller swing time up to 1.06 (Patterson et al. 2010, from memory): 100 ln 1.06 = 5.83 either way."""
+    who = people(("sub-01", None, None, "swing_time_log_ratio_size", "percent", 1, 6.0))
+    assert place(SHIPPED, who=who).position.tolist() == ["above"]
 
 
 @pytest.mark.parametrize(

@@ -7,10 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from labelling import frame
 from sklearn.metrics import balanced_accuracy_score, cohen_kappa_score
+from strainstudy.classify.state_time import state_seconds
 from strainstudy.tables.spec import write_table
 from strainstudy.tables.validation import CONFUSION, STATES
 from strainstudy.validate.parameters import ValidateParameters
-from strainstudy.validate.states import CLASSES, score_states, state_seconds
+from strainstudy.validate.states import CLASSES, score_states
 
 QUICK = ValidateParameters(bootstrap_draws=300)
 
@@ -71,8 +72,10 @@ def test_a_turn_inside_gait_is_a_turn_and_no_class_of_the_overall_values():
 
 def test_only_time_with_a_state_inside_the_labelled_spans_is_scored():
     labels = pd.concat([frame((0, 15, "labelled")), frame((5, 20, "rest"))])
-    part = state_seconds("r1", "p", labels, bouts((0, 100, "rest")), spans=np.array([[0.0, 15.0]]))
+    part = state_seconds("r1", "p", labels, bouts((0, 100, "rest")))
     assert part.seconds.sum() == pytest.approx(10)
+    part = state_seconds("r1", "p", labels, bouts((0, 100, "rest")), spans=np.array([[0.0, 8.0]]))
+    assert part.seconds.sum() == pytest.approx(3)
 
 
 @settings(max_examples=40, deadline=None)

@@ -1,5 +1,7 @@
 """Parameters from labels beside those from detections."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pingouin
@@ -7,6 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from labelling import contacts, frame
+from strainstudy.features import FeatureParameters, gait_features
+from strainstudy.gait import GaitParameters, summarise_walk
+from strainstudy.gait.strides import STRIDE_COLUMNS
 from strainstudy.stats.agreement import bland_altman_repeated, concordance
 from strainstudy.stats.reliability import icc
 from strainstudy.tables.gait import GAIT
@@ -74,6 +79,27 @@ def test_an_invented_contact_makes_no_two_short_strides():
     )
     assert found["stride_time_mean"] == pytest.approx(1.0, abs=1e-3)
     assert found["stride_time_cv"] < 0.5
+
+
+def test_labels_table_and_features_mean_one_thing_by_the_stride_time_cv():
+    """Pooled by hand: strides about the mean of their side, squares of both sides over all degrees of freedom."""
+    rng = np.random.default_rng(5)
+    times = {"left": 1.1 + 0.05 * rng.standard_normal(24), "right": 1.1 + 0.01 * rng.standard_normal(9)}
+    onsets = {side: 1.0 + 0.5 * (side == "right") + np.r_[0.0, np.cumsum(own)] for side, own in times.items()}
+    square = sum(((own - own.mean()) ** 2).sum() for own in times.values())
+    expected = 100 * np.sqrt(square / (23 + 8)) / np.concatenate(list(times.values())).mean()
+    assert values(pd.concat([contacts(onsets[side], side) for side in times]))["stride_time_cv"] == pytest.approx(
+        expected
+    )
+    strides = pd.concat(
+        [pd.DataFrame({"side": side, "onset": onsets[side][:-1], "stride_time": own}) for side, own in times.items()]
+    ).reindex(columns=list(STRIDE_COLUMNS))
+    strides["steady"] = True
+    assert summarise_walk(strides, GaitParameters(bootstrap_resamples=200))["stride_time_cv"] == pytest.approx(expected)
+    walk = SimpleNamespace(strides=strides, polarity={side: SimpleNamespace(sign=1) for side in times})
+    curves = {side: np.sin(np.arange(4000) / 17.5) for side in times}
+    whole = gait_features(walk, curves, 100.0, FeatureParameters(window_strides=24))
+    assert whole["stride_time_cv"].tolist() == pytest.approx([expected])
 
 
 def test_nothing_is_counted_across_spans():

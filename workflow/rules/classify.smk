@@ -31,7 +31,7 @@ rule train:
     params:
         code=code_hash("strainstudy.stages.train"),
         rows=study_rows(labels=True),
-        settings=settings_of("classify", "swallow"),
+        settings=settings_of(*sorted({section for sections in UPSTREAM.values() for section in sections})),
         reference_rater=REFERENCE_RATER,
         model=GENERAL.model,
         results=RESULTS,

@@ -12,6 +12,7 @@ from strainstudy.intake.settings_files import check_config_files
 from strainstudy.intake.start import check_all, look, reference_rater
 from strainstudy.provenance.code import code_hash
 from strainstudy.records import Study
+from strainstudy.upstream import UPSTREAM
 
 config_files = [str(file) for file in workflow.configfiles]
 UNLOCKING = "--unlock" in sys.argv  # the lock is the working folder's, whatever became of the study

@@ -1,4 +1,4 @@
-# Signals cut into rest and gait, contacts and strides, knee bends, swallow candidates and bench cycles.
+# Signals cut into rest and gait, contacts and strides, knee bends and swallow candidates.
 rule segment:
     input:
         signals=rules.condition.output.signals,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 SIDES: Final = ("left", "right")
 KNEES: Final = {"left": "left_knee", "right": "right_knee"}
@@ -21,11 +21,27 @@ RESPONSE_UNITS: Final = (*VOLT_UNITS, "ohm", "a.u.")
 REFERENCE_UNITS: Final = {"reference_strain": "percent", "reference_displacement": "mm"}
 UNITS: Final = (*RESPONSE_UNITS, "deg", "percent", "mm")
 
-INSTANTS: Final = ("initial_contact", "toe_off")
+
+class EventType(NamedTuple):
+    """What is to be known of a kind of event: its plural in words, whether it is an instant, whether it has a side."""
+
+    plural: str
+    instant: bool
+    sided: bool
+
+
+EVENT_TYPES: Final = {
+    "initial_contact": EventType("initial contacts", instant=True, sided=True),
+    "toe_off": EventType("toe-offs", instant=True, sided=True),
+    "swallow": EventType("swallows", instant=False, sided=False),
+    "knee_bend": EventType("knee bends", instant=False, sided=True),
+}
+"""Events that are detected and labelled; labels, scores, words and drawings go by this table alone."""
+INSTANTS: Final = tuple(name for name, kind in EVENT_TYPES.items() if kind.instant)
 STATES: Final = ("rest", "normal_gait", "limping_gait", "turn")
 GAIT_STATES: Final = ("normal_gait", "limping_gait")
 CONFOUNDERS: Final = ("speech", "cough", "head_movement")
-INTERVALS: Final = ("swallow", "knee_bend", *STATES, *CONFOUNDERS, "artefact")
+INTERVALS: Final = (*(name for name in EVENT_TYPES if name not in INSTANTS), *STATES, *CONFOUNDERS, "artefact")
 LABELLED: Final = "labelled"
 TRIAL_TYPES: Final = (*INSTANTS, *INTERVALS, LABELLED)
 

@@ -63,7 +63,7 @@ def baseline_probabilities(
         limit = amplitude_threshold(np.abs(ratio[train]), limping[train], weights)
         if limit > 0:
             amplitude[test] = excess_probability(np.abs(ratio[test]), limit)
-    smaller = np.where(np.isfinite(ratio), (ratio < 0).astype(float), np.nan)
+    smaller = np.where(np.isfinite(ratio), (ratio > 0).astype(float), np.nan)
     return {
         "majority": (share, nothing),
         "amplitude_ratio": (amplitude, smaller),

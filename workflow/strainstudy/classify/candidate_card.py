@@ -10,12 +10,12 @@ from typing import Any, Final
 
 import pandas as pd
 
+from ..upstream import Values, settings_words
 from .candidates import TARGET, CandidateResult
 from .card import Described, make_card
 from .card_words import score_words
 from .history import hash_words
 from .names import SWALLOW_CARD, SWALLOW_CARD_WORDS, SWALLOW_MODEL
-from .parameters import ClassifyParameters
 
 __all__ = ["SWALLOW_CARD", "SWALLOW_CARD_WORDS", "SWALLOW_MODEL", "candidate_card", "candidate_card_words"]
 
@@ -29,14 +29,6 @@ _CAUTIONS: Final = (
     "A probability is calibrated for the mix of swallows and other movements in its study.",
 )
 _PARTS: Final = ("", "_low", "_high")
-_SETTINGS: Final = (
-    "swallow_families",
-    "swallow_probability_min",
-    "leave_one_out_up_to",
-    "folds",
-    "inner_folds",
-    "seed",
-)
 
 
 def _number(value: Any) -> float | None:
@@ -50,7 +42,7 @@ def candidate_card(
     edges: Mapping[str, Any],
     scores: pd.DataFrame,
     specs: Sequence[Described],
-    parameters: ClassifyParameters,
+    settings: Values,
 ) -> dict[str, Any]:
     """Describe the stored model for machines.
 
@@ -66,7 +58,8 @@ def candidate_card(
         From `candidate_scores.score_candidates`.
     specs : sequence of Described
         The features.
-    parameters : ClassifyParameters
+    settings : mapping of section to mapping of name to value
+        All that the model rests on (`upstream.upstream_settings`).
 
     Returns
     -------
@@ -76,18 +69,22 @@ def candidate_card(
     if result.content is None:
         raise ValueError("only a stored model has a card")
     known = words.notna()
+    merged = result.merged(words, people)
     pooled = scores[(scores["predictor"] == "classifier") & (scores["scope"] == "pooled")].set_index("trial_type")
     total, swallow = pooled.loc["all"], pooled.loc[TARGET]
-    settings = {name: str(getattr(parameters, name)) for name in _SETTINGS}
     facts = {
         "task": "what moved the throat: swallow, speech, cough, head movement or other, from one candidate at a time",
         "data": {
             "participants": int(people[known].nunique()),
             "response_shapes": list(result.kinds),
-            "movements": {str(k): int(n) for k, n in words[known].value_counts().sort_index().items()},
+            "movements": {str(k): int(n) for k, n in result.learnt[known].value_counts().sort_index().items()},
             "participants_by_class": {
-                str(k): int(n) for k, n in people[known].groupby(words[known]).nunique().sort_index().items()
+                str(k): int(n) for k, n in people[known].groupby(result.learnt[known]).nunique().sort_index().items()
             },
+        },
+        "learnt_as_other": {
+            str(row["label"]): {"movements": int(row["n"]), "participants": int(row["n_participants"])}
+            for row in merged.to_dict("records")
         },
         "scores": {
             **{
@@ -102,7 +99,7 @@ def candidate_card(
         "edges": dict(edges),
         "settings": settings,
         "hashes": {
-            "settings_hash": hash_words("\n".join(f"{name} {value}" for name, value in settings.items())),
+            "settings_hash": hash_words(settings_words(settings)),
             "feature_hash": hash_words("\n".join(f"{s.name} {s.unit} {s.formula}" for s in specs)),
         },
     }
@@ -125,6 +122,11 @@ def candidate_card_words(card: Mapping[str, Any]) -> str:
             f"- {name.replace('_', ' ')}: {n} movements of {data['participants_by_class'][name]} participants"
             for name, n in data["movements"].items()
         ),
+        *(
+            f"- {name.replace('_', ' ')}: {own['movements']} movements of {own['participants']} participant, learnt "
+            "and scored as other: nobody else could be judged by them"
+            for name, own in card["learnt_as_other"].items()
+        ),
         "",
         "## How well, on participants that the scoring model never saw",
         "",
@@ -142,7 +144,7 @@ def candidate_card_words(card: Mapping[str, Any]) -> str:
     lines += [
         f"- {entry['family'].replace('_', ' ')} ({entry['setting']}), {len(entry['features'])} features, "
         f"{entry['n_participants']} participants; called a swallow from a probability of "
-        f"{card['settings']['swallow_probability_min']}"
+        f"{card['settings']['classify']['swallow_probability_min']}"
         for _, entry in sorted(card["variants"].items())
     ]
     lines += ["", "## Cautions", "", *(f"- {caution}" for caution in card["cautions"])]

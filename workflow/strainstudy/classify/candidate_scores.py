@@ -1,6 +1,6 @@
 """How well movements of the throat were told apart, on participants that the scoring model never saw.
 
-In: candidates with the class a rater gave each and the class they were called. Out: rows of
+In: candidates with the class that each was learnt as and the class they were called. Out: rows of
 ``validation/throat_classifier.tsv`` for the classifier and for what stands beside it, and the counts of
 ``validation/throat_confusion.tsv``. Here a movement counts once, however long it is; whether a labelled swallow was
 found at all is counted in ``validation/events.tsv``.
@@ -126,7 +126,7 @@ def score_candidates(candidates: pd.DataFrame, classes: Sequence[str], parameter
     Parameters
     ----------
     candidates : DataFrame
-        ``participant_id, label`` (class by the reference rater, None where unknown), ``called, probability, prediction,
+        ``participant_id, label`` (class that it was learnt as, None where unknown), ``called, probability, prediction,
         fold`` of `candidates.CandidateResult`, and ``rule`` (bool: a swallow to the detector without labels).
     classes : sequence of str
     parameters : ClassifyParameters

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from .crossfit import crossfit, fold_labels, recipe_of
 from .fitting import PEOPLE_MIN, Fitted, NothingToLearnError, fit, too_few
 from .parameters import ClassifyParameters
+from .result import add_caution, external_words
 from .rows import FloatArray, IntArray, Rows, Task, TextArray
 from .store import dump_models
 from .threads import one_thread
@@ -58,6 +59,9 @@ class CandidateResult:
         The model file.
     models : dict of str to Fitted
         The stored model by variant, for its card.
+    learnt : Series of str or None
+        Class that each candidate was learnt as: that of the rater, but ``other`` for a class that fewer than two people
+        have labels of. By these it is scored.
     kinds : tuple of str
         Kinds of signal under which the model was tested on people it never saw.
     """
@@ -69,7 +73,26 @@ class CandidateResult:
     participant_log_loss: dict[str, float]
     content: bytes | None
     models: dict[str, Fitted]
+    learnt: pd.Series
     kinds: tuple[str, ...] = ()
+
+    def merged(self, words: pd.Series, people: pd.Series) -> pd.DataFrame:
+        """List the classes that were learnt as another one because too few people have labels of them.
+
+        Parameters
+        ----------
+        words, people : Series
+            Class by the rater, and participant, of each candidate.
+
+        Returns
+        -------
+        DataFrame
+            ``label, learnt, n, n_participants``, in alphabetical order.
+        """
+        other = words.notna() & (words != self.learnt)
+        frame = pd.DataFrame({"label": words, "learnt": self.learnt, "who": people})[other]
+        groups = frame.groupby(["label", "learnt"], sort=True)["who"]
+        return groups.agg(n="size", n_participants="nunique").reset_index()
 
 
 def candidate_task(features: Sequence[str], classes: Sequence[str]) -> Task:
@@ -162,6 +185,7 @@ def classify_candidates(
     kinds: pd.Series | None = None,
     external: Mapping[str, Fitted] | None = None,
     external_kinds: Collection[str] = (),
+    external_caution: str | None = None,
 ) -> CandidateResult:
     """Say what each candidate is.
 
@@ -186,6 +210,8 @@ def classify_candidates(
         A checked model of another study; nothing is trained then.
     external_kinds : collection of str
         Kinds under which it was tested; empty where none were known.
+    external_caution : str, optional
+        Why that model is to be doubted here; every row it decides says so.
 
     Returns
     -------
@@ -215,7 +241,7 @@ def classify_candidates(
 
     few = too_few(rows.take(rows.labelled), task)
     if external is not None and VARIANT in external:
-        method, reason, models = "external", "a model of another study was given", {VARIANT: external[VARIANT]}
+        method, reason, models = "external", external_words(external_caution), {VARIANT: external[VARIANT]}
     elif few is not None:
         reason = few
     else:
@@ -254,6 +280,7 @@ def classify_candidates(
         caution[foreign] = "too few training people have a sensor of this response shape: decided without labels"
     else:
         caution[foreign] = None
+    add_caution(caution, prediction == "final", external_caution if method == "external" else None)
     swallow = p[:, list(classes).index(TARGET)]
     known = np.isfinite(swallow)
     accepted = np.where(known, np.nan_to_num(swallow) >= parameters.swallow_probability_min, rule).astype(np.bool_)
@@ -270,4 +297,5 @@ def classify_candidates(
         index=candidates.index,
     )
     content = dump_models(models) if method == "trained" else None
-    return CandidateResult(method, reason, frame, choices, losses, content, models, proven)
+    learnt_as = pd.Series(rows.y, index=candidates.index, dtype=object)
+    return CandidateResult(method, reason, frame, choices, losses, content, models, learnt_as, proven)

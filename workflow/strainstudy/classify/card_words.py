@@ -10,6 +10,8 @@ from typing import Any
 
 import pandas as pd
 
+from .result import doubt_of
+
 __all__ = ["Reasons", "card_words", "no_model_words", "score_words"]
 
 _RULES = {
@@ -22,9 +24,13 @@ Reasons = Mapping[str, tuple[str, str | None]]
 """For ``gait`` and ``swallow``: what made the predictions (trained, external, rule), and why nothing was trained."""
 
 
+def _said(method: str, reason: str | None) -> str | None:
+    return doubt_of(reason) if method == "external" else reason
+
+
 def _untrained(reasons: Reasons) -> list[str]:
     return [
-        f"- {_RULES[subject, method]}" + (f": {reason}." if method == "rule" else ".")
+        f"- {_RULES[subject, method]}" + (f": {said}." if (said := _said(method, reason)) else ".")
         for subject, (method, reason) in reasons.items()
         if method != "trained"
     ]

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import Problem, StudyError
+from ..upstream import Values, difference_words
 from .candidate_card import SWALLOW_CARD, SWALLOW_MODEL
 from .card import CARD_NAME, MODEL_NAME, NO_MODEL, Described, check_card, read_card
 from .fitting import Fitted
@@ -37,12 +38,16 @@ class External:
         Under which the swallow model was tested; empty without one.
     edges : mapping
         How its raters' onsets and ends lie to the detected ones; empty without one.
+    states_caution, swallows_caution : str or None
+        In which settings, of its training and of the stages before, that study differs from this one.
     """
 
     states: Mapping[str, Fitted] | None
     swallows: Mapping[str, Fitted] | None
     response_shapes: tuple[str, ...] = ()
     edges: Mapping[str, Any] = field(default_factory=dict)
+    states_caution: str | None = None
+    swallows_caution: str | None = None
 
 
 def _refuse(file: Path, message: str, remedy: str = _WHOLE) -> StudyError:
@@ -96,7 +101,16 @@ def kinds_of(folder: Path) -> tuple[bool, bool]:
     return (folder / MODEL_NAME).is_file(), (folder / SWALLOW_MODEL).is_file()
 
 
-def read_external(folder: Path, gait: Sequence[Described], swallow: Sequence[Described]) -> External:
+def _doubt(card: Mapping[str, Any], settings: Mapping[str, Values] | None, subject: str) -> str | None:
+    return None if settings is None else difference_words(card.get("settings"), settings[subject])
+
+
+def read_external(
+    folder: Path,
+    gait: Sequence[Described],
+    swallow: Sequence[Described],
+    settings: Mapping[str, Values] | None = None,
+) -> External:
     """Read and check the model folder of another study.
 
     Parameters
@@ -105,6 +119,9 @@ def read_external(folder: Path, gait: Sequence[Described], swallow: Sequence[Des
         ``model/`` of its results.
     gait, swallow : sequence of Described
         Features of gait and of throat movements that this version makes.
+    settings : mapping of subject to mapping, optional
+        What this study's models rest on, for ``gait`` and ``swallow`` (`upstream.upstream_settings`); without it
+        nothing is compared.
 
     Returns
     -------
@@ -124,15 +141,19 @@ def read_external(folder: Path, gait: Sequence[Described], swallow: Sequence[Des
     if not has_states:
         _without_gait(folder)
     try:
-        states = _checked(folder, MODEL_NAME, CARD_NAME, gait)[0] if has_states else None
+        states, doubt = None, None
+        if has_states:
+            states, card = _checked(folder, MODEL_NAME, CARD_NAME, gait)
+            doubt = _doubt(card, settings, "gait")
         if not has_swallows:
-            return External(states, None)
+            return External(states, None, states_caution=doubt)
         swallows, card = _checked(folder, SWALLOW_MODEL, SWALLOW_CARD, swallow)
         shapes, edges = card["data"]["response_shapes"], card["edges"]
         if not isinstance(shapes, list) or not isinstance(edges, dict):
             raise TypeError("response_shapes is no list, or edges no mapping")
         if edges and not {"centre", "scale", "onset", "end", "count"} <= set(edges):
             raise ValueError("edges lacks a part")
-        return External(states, swallows, tuple(map(str, shapes)), edges)
+        apart = _doubt(card, settings, "swallow")
+        return External(states, swallows, tuple(map(str, shapes)), edges, doubt, apart)
     except _DAMAGE as error:
         raise _refuse(folder, f"is damaged ({type(error).__name__}: {error})") from error

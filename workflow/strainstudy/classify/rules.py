@@ -51,7 +51,7 @@ def rule_side(windows: pd.DataFrame, parameters: ClassifyParameters) -> FloatArr
     there = np.isfinite(ratios)
     with np.errstate(invalid="ignore", divide="ignore"):
         mean = np.where(there, ratios, 0.0).sum(axis=0) / there.sum(axis=0)
-    return np.asarray(1.0 / (1.0 + np.exp(-2.0 * mean / (100.0 * np.log(parameters.swing_ratio_limit)))))
+    return np.asarray(1.0 / (1.0 + np.exp(2.0 * mean / (100.0 * np.log(parameters.swing_ratio_limit)))))
 
 
 def amplitude_threshold(size: FloatArray, limping: BoolArray, weights: FloatArray) -> float:

@@ -17,9 +17,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from ..stats.intervals import Interval, cluster_bootstrap, no_interval
-from ..vocabulary import GAIT_STATES, SIDES
+from ..vocabulary import GAIT_STATES, STATES
 from .parameters import ClassifyParameters
-from .timeline import state_at
+from .state_time import COLUMN_STATES, StateSeconds
 
 __all__ = [
     "BINS",
@@ -29,7 +29,7 @@ __all__ = [
     "ratio",
     "reliability_table",
     "score_rows",
-    "state_seconds",
+    "state_sums",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -41,23 +41,16 @@ BINS = 10
 FLOOR = 1e-6
 _PER_STATE = 3
 SUMS = _PER_STATE * len(SCORED_STATES) + 4
-"""Number of sums that `state_seconds` gives."""
+"""Number of sums that `state_sums` gives."""
 
 
-def _words(frame: pd.DataFrame, name: str) -> NDArray[np.str_]:
-    """Give the words of a column, with an empty one at the end that place -1 finds."""
-    return np.array([*(str(v) for v in frame[name]), ""], dtype=np.str_)
-
-
-def state_seconds(labels: pd.DataFrame, bouts: pd.DataFrame) -> FloatArray:
-    """Seconds of one recording that scores are made of.
+def state_sums(part: StateSeconds) -> FloatArray:
+    """Add up what scores are made of, from the seconds of one recording.
 
     Parameters
     ----------
-    labels : DataFrame
-        ``onset, duration, trial_type, side`` of one rater.
-    bouts : DataFrame
-        ``onset, duration, trial_type, limping_side``.
+    part : StateSeconds
+        From `state_time.state_seconds`.
 
     Returns
     -------
@@ -66,31 +59,14 @@ def state_seconds(labels: pd.DataFrame, bouts: pd.DataFrame) -> FloatArray:
         seconds of limping labelled with a side, and those of them called limping on that side; then seconds labelled
         normal and labelled limping that were called one of the two.
     """
-    edges = np.unique(
-        np.concatenate(
-            [
-                frame["onset"].to_numpy(dtype=float) + extra
-                for frame in (labels, bouts)
-                for extra in (0.0, frame["duration"].to_numpy(dtype=float))
-            ]
-        )
-    )
+    table = part.seconds
+    columns = [COLUMN_STATES.index(state) for state in GAIT_STATES]
     out = np.zeros(SUMS)
-    if len(edges) < 2:
-        return out
-    middle, length = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
-    label_row, bout_row = state_at(labels, middle), state_at(bouts, middle, sorted(set(bouts["trial_type"])))
-    label_kind, bout_kind = _words(labels, "trial_type")[label_row], _words(bouts, "trial_type")[bout_row]
-    scored = label_row >= 0
     for k, state in enumerate(SCORED_STATES):
-        said, found = scored & (label_kind == state), scored & (bout_kind == state)
-        out[_PER_STATE * k : _PER_STATE * (k + 1)] = [length[mask].sum() for mask in (said, found, said & found)]
-    label_side, bout_side = _words(labels, "side")[label_row], _words(bouts, "limping_side")[bout_row]
-    sided = scored & (label_kind == "limping_gait") & np.isin(label_side, SIDES)
-    right = sided & (bout_kind == "limping_gait") & (bout_side == label_side)
-    found = np.isin(bout_kind, GAIT_STATES)
-    within = [length[scored & (label_kind == state) & found].sum() for state in GAIT_STATES]
-    out[-4:] = [length[sided].sum(), length[right].sum(), *within]
+        row, column = STATES.index(state), COLUMN_STATES.index(state)
+        said, found, both = table[row].sum(), table[:, column].sum(), table[row, column]
+        out[_PER_STATE * k : _PER_STATE * (k + 1)] = said, found, both
+    out[-4:] = *part.side, *(table[STATES.index(state), columns].sum() for state in GAIT_STATES)
     return out
 
 
@@ -196,7 +172,7 @@ def score_rows(
     predictor : str
         ``classifier`` or the name of a baseline.
     seconds : mapping of participant_id to array
-        Sums of `state_seconds` over the participant's recordings.
+        Sums of `state_sums` over the participant's recordings.
     probabilities : mapping of participant_id to array
         `probability_sums`; empty for a predictor without probabilities.
     folds : mapping of participant_id to int

@@ -7,15 +7,15 @@ duration: Rabiner 1989, Proc IEEE 77(2):257-286, section IV.D; from memory).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..vocabulary import GAIT_STATES, SIDES, STATES
+from ..vocabulary import GAIT_STATES, SIDES
 
-__all__ = ["SWITCH_COST", "decode", "label_windows", "owned_spans", "state_at"]
+__all__ = ["SWITCH_COST", "decode", "label_windows", "owned_spans"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -63,32 +63,6 @@ def label_windows(windows: pd.DataFrame, labels: Mapping[str, pd.DataFrame], ove
             side[hit] = leg if word == "limping_gait" and leg in SIDES else None
             unit[hit] = f"{name}/{k:03d}"
     return pd.DataFrame({"label": label, "side": side, "unit": unit}, index=windows.index)
-
-
-def state_at(frame: pd.DataFrame, times: FloatArray, words: Sequence[str] = STATES) -> IntArray:
-    """Row of ``frame`` that tells the state at each time: the shortest of ``words`` that covers it, -1 for none.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        ``onset, duration, trial_type``.
-    times : array, shape (n,)
-        Seconds.
-    words : sequence of str
-        Kinds of rows that count.
-
-    Returns
-    -------
-    array of int, shape (n,)
-        Positions in ``frame``.
-    """
-    place = np.full(len(times), -1, dtype=np.intp)
-    rows = np.flatnonzero(frame["trial_type"].isin(list(words)).to_numpy())
-    onset = frame["onset"].to_numpy(dtype=float)
-    duration = frame["duration"].to_numpy(dtype=float)
-    for row in rows[np.argsort(-duration[rows], kind="stable")]:
-        place[(times >= onset[row]) & (times < onset[row] + duration[row])] = row
-    return place
 
 
 def owned_spans(centres: FloatArray, start: float, end: float) -> FloatArray:

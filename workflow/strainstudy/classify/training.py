@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from ..features.gait import GAIT_FEATURES
 from ..features.spec import FeatureSpec
-from ..settings import describe
+from ..upstream import Values, settings_words
 from .attention import label_next, mistakes, novelty
 from .baselines import baseline_probabilities
 from .card import make_card
@@ -28,10 +28,11 @@ from .fitting import Fitted, too_few
 from .gait_rows import LEFT, RIGHT, gait_rows, gait_task, labelled_windows
 from .history import hash_labels, hash_words
 from .parameters import ClassifyParameters
-from .result import PREDICTION_COLUMNS, Evidence, StateResult, TrainedModel
+from .result import PREDICTION_COLUMNS, Evidence, StateResult, TrainedModel, add_caution, external_words
 from .rows import FloatArray, Rows, Task, TextArray
 from .rules import rule_probability, rule_side
-from .scores import probability_sums, reliability_table, score_rows, state_seconds
+from .scores import probability_sums, reliability_table, score_rows, state_sums
+from .state_time import state_seconds
 from .states import BOUT_COLUMNS, bouts_of
 from .store import dump_models
 from .threads import one_thread
@@ -92,7 +93,8 @@ def _seconds_by_person(
     for name, own in sorted(bouts.groupby("recording_id", sort=False)):
         if name in labels and name in person_of:
             person = person_of[str(name)]
-            out[person] = out.get(person, np.zeros(1)) + state_seconds(labels[str(name)], own)
+            part = state_seconds(str(name), person, labels[str(name)], own)
+            out[person] = out.get(person, np.zeros(1)) + state_sums(part)
     return out
 
 
@@ -135,18 +137,12 @@ def _person_losses(sums: Mapping[str, FloatArray]) -> dict[str, float]:
     return {person: float(s[1]) for person, s in sums.items() if s[0]}
 
 
-def _settings_words(parameters: ClassifyParameters) -> str:
-    """List the settings that change what a model learns; those of tables and intervals do not make another model."""
-    ours = ("families", "inner_folds", "leave_one_out_up_to", "folds", "label_overlap_min", "seed")
-    return "; ".join(f"{e['name']}={e['value']}" for e in describe(parameters) if e["name"] in ours)
-
-
 def _entry(
     scores: pd.DataFrame,
     model: Fitted,
     labels: Mapping[str, pd.DataFrame],
     specs: Sequence[FeatureSpec],
-    parameters: ClassifyParameters,
+    settings: Values,
 ) -> dict[str, Any]:
     pooled = scores[(scores["predictor"] == "classifier") & (scores["scope"] == "pooled")]
     total = pooled[pooled["trial_type"] == "all"].iloc[0]
@@ -154,7 +150,7 @@ def _entry(
     names = ("balanced_accuracy", "log_loss")
     return {
         "label_hash": hash_labels(labels),
-        "settings_hash": hash_words(_settings_words(parameters)),
+        "settings_hash": hash_words(settings_words(settings)),
         "feature_hash": hash_words("\n".join(f"{s.name} {s.unit} {s.formula}" for s in specs)),
         "family": chosen["family"],
         "setting": chosen["setting"],
@@ -178,6 +174,8 @@ def train_states(
     parameters: ClassifyParameters,
     *,
     external: Mapping[str, Fitted] | None = None,
+    external_caution: str | None = None,
+    settings: Values | None = None,
     specs: Sequence[FeatureSpec] = GAIT_FEATURES,
     say: Callable[[str], None] = _silent,
 ) -> StateResult:
@@ -197,6 +195,10 @@ def train_states(
         Settings.
     external : mapping of variant to Fitted, optional
         A checked model of another study; nothing is trained then.
+    external_caution : str, optional
+        Why that model is to be doubted here; every row it decides says so.
+    settings : mapping of section to mapping of name to value, optional
+        All that the model rests on (`upstream.upstream_settings`), for its card and the history; none known without.
     specs : sequence of FeatureSpec
         The features of ``windows``.
     say : callable
@@ -227,10 +229,11 @@ def train_states(
     fitted: CrossFit | None = None
     method, reason = "trained", None
     if external is not None:
-        method, reason = "external", "a model of another study was given"
+        method, reason = "external", external_words(external_caution)
         _predict_with(external, rows, task, np.arange(n), made)
         for name in sorted(external):
             _cautions(rows, task, external[name], _rows_of_variant(external, rows, task, name), made["caution"])
+        add_caution(made["caution"], made["prediction"] == "final", external_caution)
     elif few is not None:
         method, reason = "rule", few
         made["limping"], made["left"] = rule_probability(windows, parameters), rule_side(windows, parameters)
@@ -281,8 +284,8 @@ def train_states(
         mistakes=mistakes(windows),
     )
     content = dump_models(models)
-    entry = _entry(scores, models[next(iter(models))], labels, specs, parameters)
-    card = make_card(models, specs, content, _facts(windows, entry, parameters, evidence.permutation))
+    entry = _entry(scores, models[next(iter(models))], labels, specs, settings or {})
+    card = make_card(models, specs, content, _facts(windows, entry, settings or {}, evidence.permutation))
     model = TrainedModel(content, card, entry, _person_losses(sums))
     return StateResult(method, reason, bouts, predictions, spans, evidence, model)
 
@@ -294,7 +297,7 @@ def _rows_of_variant(models: Mapping[str, Fitted], rows: Rows, task: Task, name:
 
 
 def _facts(
-    windows: pd.DataFrame, entry: Mapping[str, Any], parameters: ClassifyParameters, permutation: pd.DataFrame
+    windows: pd.DataFrame, entry: Mapping[str, Any], settings: Values, permutation: pd.DataFrame
 ) -> dict[str, Any]:
     labelled = windows[windows["label"].notna()]
     per_state = labelled.groupby("label")
@@ -319,6 +322,6 @@ def _facts(
             )
         }
         | {"permutation_p": number(permutation["p_value"].iloc[0]) if len(permutation) else None},
-        "settings": _settings_words(parameters),
+        "settings": settings,
         "hashes": {name: entry[name] for name in ("label_hash", "settings_hash", "feature_hash")},
     }  # fmt: skip

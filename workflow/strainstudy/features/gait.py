@@ -2,7 +2,7 @@
 
 In: the strides of a walk and its knee curves. Out: one row per window with features in three groups kept apart
 (`GAIT_FEATURES`): timing, shape and coordination (immune to gain and offset), calibrated amplitude. A feature of
-one side enters as the mean of both sides (``even``) and as left minus right (``odd``), so that a model can be
+one side enters as the mean of both sides (``even``) and as right minus left (``odd``), so that a model can be
 shown each window as it is and mirrored, and learns a limp without learning which leg the training people limped
 on. Where one knee was recorded, everything that compares the sides is NaN; where no angle is calibrated,
 everything in degrees is NaN.
@@ -19,6 +19,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from ..gait.asymmetry import log_ratio
 from ..vocabulary import SIDES
 from .parameters import FeatureParameters
 from .shape import complete, fundamental_phase, half_height, loading_wave, scaled, stance_level, swing_peak_timing
@@ -38,7 +39,7 @@ MAX_GAP_SHARE = 0.25
 
 _SCHWARTZ = "ours: landmark of the mean knee curve of Schwartz et al. 2008, J Biomech 41(8):1639-1650"
 _LEAST = "ours: no published definition on a curve of unknown gain"
-_LOG = "log ratio after Plotnik et al. 2005, Ann Neurol 57:656-663 (from memory), signed left against right"
+_LOG = "log ratio after Plotnik et al. 2005, Ann Neurol 57:656-663 (from memory), signed"
 
 GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     FeatureSpec(
@@ -47,18 +48,18 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "response_log_ratio", "context", "%",
-        "100 ln(left / right) of the median range of the response over a stride, in the unit of the sensor; "
+        "100 ln(right / left) of the median range of the response over a stride, in the unit of the sensor; "
         "holds the gain of each sensor and so is evidence of nothing by itself",
         "amplitude asymmetry as it is often taken from uncalibrated sensors: the baseline to beat", -700.0, 700.0,
         "odd", "both",
     ),
     FeatureSpec(
         "stride_time_cv", "timing", "%",
-        "standard deviation over mean of the stride times of one side, mean of both sides",
+        "standard deviation of the stride times about the mean of their side, over their mean, both sides pooled",
         "Hausdorff et al. 1998, Mov Disord 13(3):428-437", 0.0, 60.0,
     ),
     FeatureSpec(
-        "step_time_log_ratio", "timing", "%", "100 ln(left / right) of the median step times",
+        "step_time_log_ratio", "timing", "%", "100 ln(right / left) of the median step times",
         _LOG, -200.0, 200.0, "odd", "both",
     ),
     FeatureSpec(
@@ -66,7 +67,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
         "Perry & Burnfield 2010, Gait Analysis, 2nd ed.", 30.0, 95.0, "even", "alone",
     ),
     FeatureSpec(
-        "swing_time_log_ratio", "timing", "%", "100 ln(left / right) of the median swing times",
+        "swing_time_log_ratio", "timing", "%", "100 ln(right / left) of the median swing times",
         _LOG, -250.0, 250.0, "odd", "both",
     ),
     FeatureSpec(
@@ -83,7 +84,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
     ),
     FeatureSpec(
         "waveform_difference", "shape", "1",
-        "root mean square of left minus right mean curve, each scaled to its own range", _LEAST, 0.0, 1.0,
+        "root mean square of right minus left mean curve, each scaled to its own range", _LEAST, 0.0, 1.0,
         "even", "both",
     ),
     FeatureSpec(
@@ -91,7 +92,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
         _SCHWARTZ, 50.0, 92.0, "even", "alone",
     ),
     FeatureSpec(
-        "swing_peak_timing_difference", "shape", "%", "time of the highest swing flexion, left minus right",
+        "swing_peak_timing_difference", "shape", "%", "time of the highest swing flexion, right minus left",
         _SCHWARTZ, -42.0, 42.0, "odd", "both",
     ),
     FeatureSpec(
@@ -99,7 +100,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
         _LEAST, 0.0, 100.0, "even", "alone",
     ),
     FeatureSpec(
-        "swing_width_difference", "shape", "%", "width of the swing wave at half its height, left minus right",
+        "swing_width_difference", "shape", "%", "width of the swing wave at half its height, right minus left",
         _LEAST, -100.0, 100.0, "odd", "both",
     ),
     FeatureSpec(
@@ -108,7 +109,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
         _LEAST, -1.0, 1.0, "even", "alone",
     ),
     FeatureSpec(
-        "swing_lean_difference", "shape", "1", "lean of the swing wave, left minus right", _LEAST, -2.0, 2.0,
+        "swing_lean_difference", "shape", "1", "lean of the swing wave, right minus left", _LEAST, -2.0, 2.0,
         "odd", "both",
     ),
     FeatureSpec(
@@ -117,12 +118,12 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
         _SCHWARTZ, 0.0, 1.0, "even", "alone",
     ),
     FeatureSpec(
-        "loading_wave_difference", "shape", "1", "relative height of the loading wave, left minus right",
+        "loading_wave_difference", "shape", "1", "relative height of the loading wave, right minus left",
         _SCHWARTZ, -1.0, 1.0, "odd", "both",
     ),
     FeatureSpec(
         "stance_level_difference", "shape", "1",
-        "mean of the scaled curve from 10 to 45 % of the stride, left minus right", _LEAST, -1.0, 1.0, "odd", "both",
+        "mean of the scaled curve from 10 to 45 % of the stride, right minus left", _LEAST, -1.0, 1.0, "odd", "both",
     ),
     FeatureSpec(
         "shape_variability", "shape", "1",
@@ -130,7 +131,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
         "ours: as the between-stride variability of Winter, on a curve of unknown gain", 0.0, 2.0,
     ),
     FeatureSpec(
-        "shape_variability_difference", "shape", "1", "variability of the curve, left minus right",
+        "shape_variability_difference", "shape", "1", "variability of the curve, right minus left",
         "ours: as shape_variability", -2.0, 2.0, "odd", "both",
     ),
     FeatureSpec(
@@ -138,7 +139,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
         "common practice, no source", 0.0, 150.0,
     ),
     FeatureSpec(
-        "range_of_motion_log_ratio", "amplitude", "%", "100 ln(left / right) of the median range of the knee angle",
+        "range_of_motion_log_ratio", "amplitude", "%", "100 ln(right / left) of the median range of the knee angle",
         _LOG, -500.0, 500.0, "odd", "both",
     ),
     FeatureSpec(
@@ -146,7 +147,7 @@ GAIT_FEATURES: tuple[FeatureSpec, ...] = (
         "Perry & Burnfield 2010, Gait Analysis, 2nd ed.", -30.0, 150.0, "even", "alone",
     ),
     FeatureSpec(
-        "swing_peak_difference", "amplitude", "deg", "median peak swing flexion, left minus right",
+        "swing_peak_difference", "amplitude", "deg", "median peak swing flexion, right minus left",
         "Perry & Burnfield 2010, Gait Analysis, 2nd ed.", -150.0, 150.0, "odd", "both",
     ),
 )  # fmt: skip
@@ -303,12 +304,6 @@ def _swing_peak(curves: FloatArray) -> FloatArray:
     return np.asarray(curves[:, POINTS // 2 :].max(axis=1, initial=-np.inf))
 
 
-def _log_ratio(left: FloatArray, right: FloatArray) -> FloatArray:
-    with np.errstate(invalid="ignore", divide="ignore"):
-        ratio: FloatArray = np.log(np.where((left > 0) & (right > 0), left / right, np.nan))
-    return 100.0 * ratio
-
-
 def _both(values: Mapping[str, FloatArray]) -> FloatArray:
     """Mean of the sides that are there."""
     stack = np.stack([values[side] for side in SIDES])
@@ -324,6 +319,19 @@ def _coordination_index(phase: FloatArray, rows: IndexArray, least: int) -> Floa
     return np.asarray(100.0 * sd / mean + 100.0 * away / 180.0)
 
 
+def _pooled_variation(times: Mapping[str, FloatArray], rows: Mapping[str, IndexArray], least: int) -> FloatArray:
+    """Coefficient of variation, percent, of both sides pooled: a difference between them is no variability."""
+    freedom, square, number, total = (np.zeros(len(rows[SIDES[0]])) for _ in range(4))
+    for side in SIDES:
+        mean, sd = _mean_sd(times[side], rows[side], least)
+        n = np.where(np.isfinite(sd), np.isfinite(_take(times[side], rows[side])).sum(axis=1), 0)
+        freedom, number = freedom + np.maximum(n - 1, 0), number + n
+        square = square + np.where(n > 0, (n - 1) * sd**2, 0.0)
+        total = total + np.where(n > 0, n * mean, 0.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(100.0 * np.sqrt(square / freedom) * number / total)
+
+
 def _measures(sides: Mapping[str, _Side], rows: Mapping[str, IndexArray], least: int) -> dict[str, FloatArray]:
     per: dict[str, dict[str, FloatArray]] = {}
 
@@ -335,8 +343,6 @@ def _measures(sides: Mapping[str, _Side], rows: Mapping[str, IndexArray], least:
         at = rows[name]
         stride_time = _median(side.stride_time, at, least)
         put("stride_time", name, stride_time)
-        mean, sd = _mean_sd(side.stride_time, at, least)
-        put("stride_time_cv", name, 100.0 * sd / mean)
         put("step_time", name, _median(side.step_time, at, least))
         stance = _median(side.stance, at, least)
         put("stance_fraction", name, 100.0 * stance)
@@ -365,21 +371,22 @@ def _measures(sides: Mapping[str, _Side], rows: Mapping[str, IndexArray], least:
     out = {
         name: _both(per[name])
         for name in (
-            "stride_time", "stride_time_cv", "stance_fraction", "phase_coordination_index", "shape_variability",
+            "stride_time", "stance_fraction", "phase_coordination_index", "shape_variability",
             "swing_peak_timing", "swing_width", "swing_lean", "loading_wave", "range_of_motion", "swing_peak",
         )
     }  # fmt: skip
+    out["stride_time_cv"] = _pooled_variation({name: side.stride_time for name, side in sides.items()}, rows, least)
     for name in (
         "shape_variability", "swing_peak_timing", "swing_width", "swing_lean", "loading_wave", "stance_level",
         "swing_peak",
     ):  # fmt: skip
-        out[f"{name}_difference"] = per[name][left] - per[name][right]
+        out[f"{name}_difference"] = per[name][right] - per[name][left]
     for name in ("step_time", "swing_time", "range_of_motion"):
-        out[f"{name}_log_ratio"] = _log_ratio(per[name][left], per[name][right])
-    out["response_log_ratio"] = _log_ratio(per["response_range"][left], per["response_range"][right])
+        out[f"{name}_log_ratio"] = log_ratio(per[name][left], per[name][right])
+    out["response_log_ratio"] = log_ratio(per["response_range"][left], per["response_range"][right])
     # Taken about 180 degrees, so that a phase just past it does not come out as a whole turn away.
     out["relative_phase_deviation"] = relative % 360.0 - 180.0
-    out["waveform_difference"] = np.sqrt(((mean_curve[left] - mean_curve[right]) ** 2).mean(axis=1))
+    out["waveform_difference"] = np.sqrt(((mean_curve[right] - mean_curve[left]) ** 2).mean(axis=1))
     return out
 
 

@@ -42,7 +42,7 @@ class FeatureSpec:
     low, high : float
         Range that values can take on people; a value outside is a fault of detection, not a finding.
     mirror : {'even', 'odd'}
-        ``odd`` features change sign when left and right are swapped (left minus right), ``even`` do not change.
+        ``odd`` features change sign when left and right are swapped (right minus left), ``even`` do not change.
     knees : {'one', 'both', 'alone'}
         ``both`` needs both knees. ``alone`` is learnt from only where one knee was recorded: with both knees a
         person's other side says better what is usual for them than other people do.

@@ -1,9 +1,10 @@
 """Left against right: the published asymmetry measures, with their signs and their behaviour at zero.
 
-In: the value of a quantity on each side. Out: one number. Signed measures are positive when the right side is the
-larger. When both sides are 0 they are equal, and the measures say so; where a formula divides by zero otherwise
-the result is NaN. None of them may be applied point by point to a curve that crosses zero (BMC Sports Sci Med
-Rehabil 2021, doi 10.1186/s13102-021-00355-4), only to amounts.
+In: the value of a quantity on each side. Out: one number. Here and in every table and feature a comparison of the
+sides is right minus left, or right over left: signed measures are positive when the right side is the larger. When
+both sides are 0 they are equal, and the measures say so; where a formula divides by zero otherwise the result is NaN.
+None of them may be applied point by point to a curve that crosses zero (BMC Sports Sci Med Rehabil 2021, doi
+10.1186/s13102-021-00355-4), only to amounts.
 """
 
 from __future__ import annotations
@@ -14,7 +15,6 @@ from numpy.typing import ArrayLike, NDArray
 __all__ = [
     "larger_over_smaller",
     "log_ratio",
-    "signed_log_ratio",
     "symmetry_angle",
     "symmetry_index",
     "symmetry_ratio",
@@ -123,10 +123,11 @@ def larger_over_smaller(left: ArrayLike, right: ArrayLike) -> FloatArray:
 
 
 def log_ratio(left: ArrayLike, right: ArrayLike) -> FloatArray:
-    """Size of the logarithm of the ratio of the sides, times 100; has no sign.
+    """Logarithm of right over left, times 100.
 
-    ``100 * |ln(shorter / longer)|``: Plotnik et al. 2005, Ann Neurol 57:656 (there of swing times; from memory). 0
-    when the sides are equal (also when both are 0); NaN when only one side is 0 or the sides differ in sign.
+    Its size is the gait asymmetry ``100 * |ln(shorter / longer)|`` of Plotnik et al. 2005, Ann Neurol 57:656 (there of
+    swing times; from memory). 0 when the sides are equal (also when both are 0); NaN when only one side is 0 or the
+    sides differ in sign.
 
     Parameters
     ----------
@@ -137,23 +138,6 @@ def log_ratio(left: ArrayLike, right: ArrayLike) -> FloatArray:
     -------
     ndarray
         Percent-like number.
-    """
-    size: FloatArray = np.abs(signed_log_ratio(left, right))
-    return size
-
-
-def signed_log_ratio(left: ArrayLike, right: ArrayLike) -> FloatArray:
-    """Logarithm of right over left, times 100; positive when the right is larger.
-
-    Parameters
-    ----------
-    left, right : array_like
-        The same quantity on each side, same unit.
-
-    Returns
-    -------
-    ndarray
-        Percent-like number; 0 and NaN as for `log_ratio`.
     """
     ratio = symmetry_ratio(left, right)
     positive = ratio > 0.0

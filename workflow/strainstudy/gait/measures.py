@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from ..stats.intervals import cluster_bootstrap
 from ..vocabulary import SIDES
-from .asymmetry import log_ratio, signed_log_ratio, symmetry_angle, symmetry_index, symmetry_ratio
+from .asymmetry import log_ratio, symmetry_angle, symmetry_index, symmetry_ratio
 from .curves import stride_curves
 from .parameters import GaitParameters
 from .phase import EVEN_DEG, coordination_index_from
@@ -56,7 +56,6 @@ ASYMMETRIES: Final = {
     "symmetry_ratio": symmetry_ratio,
     "log_ratio": log_ratio,
 }
-_LOG_RATIO: Final = "log_ratio"
 WHOLE_MEASURES: Final = (
     "cadence",
     "stride_time_mean",
@@ -207,25 +206,14 @@ def summarise_walk(
     for name, (needs, formula) in _measures(quantities, counts).items():
         table = np.hstack([quantities[need].sums for need in needs])
         centres = tuple(quantities[need].centre for need in needs)
-
         statistic = partial(_from_sums, centres, formula)
-        numbers = interval(table, statistic)
-        # A size has a cusp at 0, where no bootstrap of it holds: the limits are those of the signed ratio, folded.
-        result[name], result[f"{name}_low"], result[f"{name}_high"] = (
-            _folded(*numbers) if name.endswith(f"_{_LOG_RATIO}") else numbers
-        )
+        result[name], result[f"{name}_low"], result[f"{name}_high"] = interval(table, statistic)
     name = "waveform_likeness"
     table = np.zeros((0, 1))
     if knees is not None and fs is not None and all(side in knees and counts[side] for side in SIDES):
         table = np.hstack([_curve_sums(knees[side], rows[side], fs, cycle[side], cycles) for side in SIDES])
     result[name], result[f"{name}_low"], result[f"{name}_high"] = interval(table, _likeness)
     return result
-
-
-def _folded(value: float, low: float, high: float) -> tuple[float, float, float]:
-    """Size of a signed number, with the limits that its own limits leave to it."""
-    sizes = sorted((abs(low), abs(high)))
-    return abs(value), 0.0 if low <= 0.0 <= high else sizes[0], sizes[1]
 
 
 def _from_sums(centres: tuple[float, ...], formula: Formula, sums: FloatArray) -> FloatArray:
@@ -255,7 +243,7 @@ def _warning(counts: Mapping[str, int], least: int) -> str | None:
 def _measures(
     quantities: Mapping[tuple[str, str], _Quantity], counts: Mapping[str, int]
 ) -> dict[str, tuple[tuple[tuple[str, str], ...], Formula]]:
-    """Every measure: the quantities it needs and its formula (of log ratios the signed one)."""
+    """Every measure: the quantities it needs and its formula."""
     walked = tuple(side for side in SIDES if counts[side]) or SIDES
     strides = tuple((side, "stride_time") for side in walked)
     places = range(len(walked))
@@ -301,8 +289,7 @@ def _measures(
     for name in ASYMMETRY_QUANTITIES:
         pair = (("left", name), ("right", name))
         for title, asymmetry in ASYMMETRIES.items():
-            signed = signed_log_ratio if title == _LOG_RATIO else asymmetry
-            found[f"{name}_{title}"] = (pair, partial(_between, signed))
+            found[f"{name}_{title}"] = (pair, partial(_between, asymmetry))
     return found
 
 

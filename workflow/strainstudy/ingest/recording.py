@@ -257,7 +257,8 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
             values = values.copy()
             for start, end in quality.dead:
                 values[start:end] = np.nan
-        traces.append(Trace(recording.recording_id, points[channel.name], channel.units, rate, {"raw": values}))
+        rails = tuple((start / rate, end / rate) for start, end in quality.clipped.tolist())
+        traces.append(Trace(recording.recording_id, points[channel.name], channel.units, rate, {"raw": values}, rails))
     absent = [c.name for c in recording.channels if not c.shared and c not in channels]
     row["channels_left_out"] = ", ".join([*absent, *left_out]) or None
     row["clipped_fraction"] = clipped

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from ..errors import Problem, StudyError
-from ..vocabulary import INSTANTS, SIDES, TRIAL_TYPES
+from ..vocabulary import EVENT_TYPES, INSTANTS, SIDES, TRIAL_TYPES
 from .sheets import Rule, Sheet, check_sheets, number, one_of, read_sheet, to_number
 
 __all__ = ["LABEL_COLUMNS", "LABEL_SUFFIX", "check_labels", "read_labels"]
@@ -35,7 +35,7 @@ _RULES = (
 _REQUIRED = tuple(rule.name for rule in _RULES if rule.required)
 # No knee passes these by far: active range 10 degrees of hyperextension to 160 of flexion (from memory).
 _STRAIGHTEST_DEG, _DEEPEST_DEG = -45.0, 180.0
-_SIDED = (*INSTANTS, "knee_bend")
+_SIDED = tuple(name for name, kind in EVENT_TYPES.items() if kind.sided)
 
 
 def _texts(sheet: Sheet, column: str) -> list[str | None]:

@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 import numpy.typing as npt
@@ -41,9 +41,8 @@ class Trace:
         Hz.
     columns : mapping of str to array, each shape (n,)
         The quantities; NaN where there is none.
-    start : float
-        Time of the first sample in seconds; results count from the first stored sample, so this is 0.0
-        unless a channel of the recording starts later than the first.
+    clipped_s : tuple of (float, float)
+        Stretches at a rail of converter or amplifier, seconds from the first sample, as ingest found them.
     """
 
     recording_id: str
@@ -51,7 +50,7 @@ class Trace:
     units: str
     sampling_frequency: float
     columns: Mapping[str, FloatArray]
-    start: float = 0.0
+    clipped_s: tuple[tuple[float, float], ...] = ()
 
     @property
     def n(self) -> int:
@@ -60,8 +59,8 @@ class Trace:
 
     @property
     def time(self) -> npt.NDArray[np.float64]:
-        """Time of each sample in seconds, shape (n,)."""
-        return self.start + np.arange(self.n) / self.sampling_frequency
+        """Time of each sample in seconds from the first stored one, shape (n,)."""
+        return np.arange(self.n) / self.sampling_frequency
 
     def __getitem__(self, name: str) -> FloatArray:
         return self.columns[name]
@@ -90,7 +89,7 @@ class TraceWriter:
             ]
         )
         self._replacing = replacing(path)
-        self._index: list[dict[str, str | float | int]] = []
+        self._index: list[dict[str, Any]] = []
 
     def __enter__(self) -> Self:
         self._writer = pq.ParquetWriter(
@@ -131,13 +130,13 @@ class TraceWriter:
                 "tracked_point": trace.tracked_point,
                 "units": trace.units,
                 "sampling_frequency": trace.sampling_frequency,
-                "start": trace.start,
+                "clipped_s": trace.clipped_s,
                 "samples": n,
             }
         )
 
 
-def trace_index(path: Path) -> list[dict[str, str | float | int]]:
+def trace_index(path: Path) -> list[dict[str, Any]]:
     """List the traces of a file in their order, without reading samples."""
     return list(json.loads(pq.read_metadata(path).metadata[_INDEX_KEY]))
 
@@ -175,7 +174,7 @@ def iter_traces(
                 entry["units"],
                 entry["sampling_frequency"],
                 {name: table[name].to_numpy().astype(np.float64) for name in wanted},
-                entry["start"],
+                tuple((start, stop) for start, stop in entry["clipped_s"]),
             )
 
 

@@ -1,34 +1,139 @@
-"""The methods section of the paper, from the settings the study ran with."""
+"""The methods section of the paper, from the settings the study ran with and the tables that came of it.
+
+What differs between studies (who was called by what, over what an interval is) is read from the result tables. The
+order of steps is written once, beside the names of the functions that take them; a test holds it to the order in
+which they are called.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Final
 
+import pandas as pd
+
 from ..settings import describe
+from ..vocabulary import GAIT_STATES
 from .content import Block, Table, Text
+from .results import StudyTables
 
-__all__ = ["METHODS", "methods_blocks"]
+__all__ = ["CONDITION_STEPS", "GAIT_STEPS", "METHODS", "methods_blocks"]
 
-METHODS: Final = {
+Sentence = str | Callable[[StudyTables], str]
+
+CONDITION_STEPS: Final = {
+    "find_spikes": "freed of spikes (Hampel)",
+    "bridge_gaps": "bridged across short gaps",
+    "remove_hum": "freed of mains hum where there was any",
+    "lowpass": "low-passed without phase shift (Butterworth, both ways, cutoff corrected for two passes)",
+    "resting_drift": "freed of slow drift, which is kept apart",
+}
+"""Steps of `condition.trace.condition_trace` on a knee, in their order."""
+GAIT_STEPS: Final = {
+    "local_rhythm": "the rhythm of strides in all knees",
+    "choose_swings": "the direction of flexion and one swing for each stride and knee",
+    "find_landmarks": "initial contacts and toe-offs beside the swings",
+    "find_walks": "bouts of walking",
+    "turning": "turns",
+    "stride_rows": "strides",
+}
+"""Steps of `gait.walk.detect_walk`, in their order."""
+_INTERVALS: Final = {
+    "validation/events": "events",
+    "validation/confounders": "what was taken for a swallow",
+    "validation/throat_shapes": "swallows by response shape",
+    "validation/states": "states",
+    "validation/raters": "raters",
+    "validation/parameters": "parameters",
+    "validation/groups": "groups",
+}
+"""Tables that say of each row how its interval was made."""
+
+
+def _calibrate(tables: StudyTables) -> str:
+    holds = (
+        "knee sensors were calibrated to degrees from holds at known angles, one monotone map per sensor and session"
+        if len(tables("tables/calibrations"))
+        else "no knee was calibrated to degrees, as no holds at known angles were labelled"
+    )
+    return (
+        "Bridge output was turned into resistance by the exact inverse of the bridge equation and into relative "
+        f"resistance change; {holds}."
+    )
+
+
+def _swallow(tables: StudyTables) -> str:
+    ways = {
+        "out_of_fold": "by a classifier that never saw the person",
+        "final": "by the stored classifier, for people it was not trained on",
+        "rule": "by a rule that needs no labels",
+    }
+    used = set(tables("tables/swallow_summary", "prediction")["prediction"].dropna())
+    said = [words for way, words in ways.items() if way in used]
+    told = f"told from other movements {'; '.join(said)}" if said else "but none was found"
+    return f"Swallow candidates were taken from the continuous throat signal, {told}."
+
+
+def _classify(tables: StudyTables) -> str:
+    ways = {
+        "out_of_fold": "in people with labels by a classifier trained with whole participants left out",
+        "final": "in people without labels by the classifier of all labelled people or of another study",
+        "rule": "by published limits, without a classifier",
+    }
+    bouts = tables("tables/bouts", "trial_type", "prediction")
+    used = set(bouts.loc[bouts["trial_type"].isin(GAIT_STATES), "prediction"].dropna())
+    said = [words for way, words in ways.items() if way in used]
+    return (
+        f"Normal and limping gait were told apart {'; '.join(said)}."
+        if said
+        else "No gait was found that could be called normal or limping."
+    )
+
+
+def _bench(tables: StudyTables) -> str:
+    if tables("tables/sensors").empty:
+        return "No sensor was characterised: the study has no bench recordings."
+    return "Sensors were characterised from cycles, steps and holds of the bench's reference."
+
+
+def _methods_of(rows: pd.DataFrame) -> str:
+    return ", or ".join(rows["interval_method"].dropna().drop_duplicates().sort_values())
+
+
+def _validate(tables: StudyTables) -> str:
+    said = []
+    for name, words in _INTERVALS.items():
+        rows = tables(name, "interval_method")
+        rows = rows[~rows["interval_method"].astype(str).str.startswith("none")]
+        pooled = rows["recording_id"] == "pooled" if "recording_id" in rows else pd.Series(True, index=rows.index)
+        whole = words if pooled.all() else f"{words}, pooled"
+        parts = [(whole, rows[pooled]), (f"{words} of one recording", rows[~pooled])]
+        said += [f"{what} ({_methods_of(own)})" for what, own in parts if own["interval_method"].notna().any()]
+    how = f" Intervals of {', of '.join(said)}." if said else ""
+    return (
+        f"Detections were matched to labels one to one.{how} Limits of gait measures are over the strides of one "
+        "recording, those of the classifier's scores over participants."
+    )
+
+
+METHODS: Final[Mapping[str, Sentence]] = {
     "ingest": "Raw files were brought to a uniform grid; gaps, repeated and backward time stamps, clipped samples and "
     "disconnected channels were counted, and recordings graded good, degraded or rejected.",
-    "calibrate": "Bridge output was turned into resistance by the exact inverse of the bridge equation and into "
-    "relative resistance change; knee sensors were calibrated to degrees from holds at known angles, one monotone "
-    "map per sensor and session.",
-    "condition": "Signals were freed of spikes (Hampel), mains hum where found, and slow drift, and low-passed "
-    "without phase shift (Butterworth, both ways, cutoff corrected for two passes).",
-    "gait": "Bouts of walking were found first, initial contacts and toe-offs inside them, without thresholds in "
-    "units of the signal.",
-    "swallow": "Swallow candidates were taken from the continuous throat signal and classified where labels allowed.",
-    "bench": "Sensors were characterised from cycles, steps and holds of the bench's reference.",
+    "calibrate": _calibrate,
+    "condition": f"Signals were, in this order, {', '.join(CONDITION_STEPS.values())}.",
+    "gait": f"In this order were found: {', '.join(GAIT_STEPS.values())}; nothing in units of the signal decided.",
+    "bends": "Knee bends and holds were found by their height against the recording's highest flexion and by their "
+    "length, those within a walk left out; their angle is the median of the plateau where the knee was calibrated.",
+    "swallow": _swallow,
+    "bench": _bench,
     "health": "Rest resistance, gauge factor and noise of each sensor were followed on individuals charts.",
     "features": "Features were taken from windows of a few strides, in groups kept apart: timing, shape, calibrated "
     "amplitude.",
-    "classify": "Normal and limping gait were told apart by a classifier trained with whole participants left out.",
+    "classify": _classify,
     "verdict": "Differences between the sides were weighed: could the sensors' gains have made them?",
-    "validate": "Detections were matched to labels one to one; intervals are over participants.",
+    "validate": _validate,
 }
+"""A sentence of method for each section of the settings, or what makes it from the result tables."""
 
 
 def _value(value: Any) -> str:
@@ -39,22 +144,31 @@ def _value(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def methods_blocks(settings: Mapping[str, Any]) -> tuple[Block, ...]:
+def methods_blocks(settings: Mapping[str, Any], tables: StudyTables) -> tuple[Block, ...]:
     """Give, for each section of the settings, a sentence of method and its settings with sources.
 
     Parameters
     ----------
     settings : mapping of str to parameters
         Parameter objects the study ran with, by section.
+    tables : StudyTables
+        What came of it.
 
     Returns
     -------
     tuple of Block
+
+    Raises
+    ------
+    ValueError
+        For a section that `METHODS` has no sentence for.
     """
     blocks: list[Block] = []
     for section, parameters in settings.items():
-        if section in METHODS:
-            blocks.append(Text(METHODS[section]))
+        if section not in METHODS:
+            raise ValueError(f"the settings section {section} has no sentence of method: add one to METHODS")
+        sentence = METHODS[section]
+        blocks.append(Text(sentence if isinstance(sentence, str) else sentence(tables)))
         rows = tuple(
             (entry["words"], _value(entry["value"]), entry["unit"] or "", entry["source"])
             for entry in describe(parameters)

@@ -12,7 +12,7 @@ import pandas as pd
 from .. import __version__
 from ..io.atomic import write_text
 from ..io.store import Trace, iter_traces
-from ..vocabulary import BENCH_TASKS
+from ..vocabulary import BENCH_TASKS, EVENT_TYPES
 from .content import Note, Picture, Section
 from .names import forms_of, recording_file
 from .results import StudyTables, records
@@ -38,8 +38,7 @@ def _detected(tables: StudyTables) -> dict[str, pd.DataFrame]:
 
 def _caption(row: Mapping[str, Any], detected: pd.DataFrame, raters: Mapping[str, pd.DataFrame]) -> str:
     counts = detected["trial_type"].value_counts()
-    wanted = {"initial_contact": "initial contacts", "swallow": "swallows", "knee_bend": "knee bends"}
-    found = [f"{counts[kind]} {words}" for kind, words in wanted.items() if counts.get(kind, 0)]
+    found = [f"{counts[name]} {kind.plural}" for name, kind in EVENT_TYPES.items() if counts.get(name, 0)]
     words = f"Task {row['task']}, {float(row['duration']):.0f} s, {row['status']}"
     words += f" ({row['status_description']})" if pd.notna(row["status_description"]) else ""
     words += ". Detected: " + (", ".join(found) if found else "nothing") + "."

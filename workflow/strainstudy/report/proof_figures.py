@@ -247,8 +247,8 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "agreement_events",
         "Detected events against labels",
         f"Pooled over n = {int(pooled['n_participants'].max())} people; number of labelled events in brackets. "
-        "One-to-one matching with most matches, then least distance. Limits of agreement: bias ± 1.96 SD, for one "
-        "event of a person not yet seen (Bland & Altman 1986, 2007).",
+        "One-to-one matching with most matches, then least distance. Limits of agreement (bias ± multiplier of the "
+        "settings x SD) are for one event of a person not yet seen (Bland & Altman 1986, 2007).",
         "F1 and timing error of each event type.",
         png,
     )
@@ -290,8 +290,9 @@ def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "agreement_parameters",
         "Parameters: pipeline against labels",
-        "Point: bias with its 95 % interval; grey: limits of agreement (bias ± 1.96 SD; repeated measures per person, "
-        f"Bland & Altman 2007). n of pairs in brackets, at most {int(own['n_participants'].max())} people. Signed "
+        "Point: bias with its 95 % interval; grey: limits of agreement (bias ± multiplier of the settings x SD; "
+        "repeated measures per person, Bland & Altman 2007). n of pairs in brackets, at most "
+        f"{int(own['n_participants'].max())} people. Signed "
         "asymmetries, whose mean is near zero, stand in validation/parameters.tsv only.",
         "Bias and limits of agreement of each parameter.",
         png,

@@ -97,7 +97,9 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
 
 def _throat_classes(tables: StudyTables) -> list[Block]:
     """Show the scores of throat movements by class, each beside the predictors that know less."""
-    frame = tables("validation/throat_classifier", "scope", "predictor", "trial_type", "n_called", "balanced_accuracy")
+    frame = tables(
+        "validation/throat_classifier", "scope", "predictor", "trial_type", "includes", "n_called", "balanced_accuracy"
+    )
     scores = frame[frame["scope"] == "pooled"]
     # Classes that a simple rule never calls have nothing to show but zeros.
     called = (scores["predictor"] == "classifier") | (scores["n_called"].fillna(0) > 0)
@@ -121,6 +123,12 @@ def _throat_classes(tables: StudyTables) -> list[Block]:
         ("F1", interval_of("f1"), False),
     ]
     words = READING["agreement_throat"]
+    included = scores.dropna(subset=["includes"]).drop_duplicates("trial_type")
+    words += "".join(
+        f" {spoken(r['trial_type']).capitalize()} includes {spoken(r['includes'])}: a class that fewer than two people "
+        "have labels of is learnt, and so scored, as that."
+        for r in included.to_dict("records")
+    )
     if (tables.results / "model" / "swallow_card.md").exists():
         words += " What the model learnt from and what it does not know stands in model/swallow_card.md."
     known = [c for c in columns if callable(c[1]) or c[1] in scores]

@@ -176,6 +176,6 @@ def study_sections(
         bench(tables, bench_traces, folder),
         traces if recordings else None,
         shortfalls(tables),
-        Section("methods", "Methods and settings", methods_blocks(settings)),
+        Section("methods", "Methods and settings", methods_blocks(settings, tables)),
     ]
     return [section for section in found if section is not None]

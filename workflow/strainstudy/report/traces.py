@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from ..io.store import FloatArray, Trace
+from ..vocabulary import INTERVALS, STATES
 from .style import BLACK, GREEN, SIDE_COLOURS, STATE_COLOURS
 
 __all__ = ["draw_recording", "trace_path"]
@@ -23,7 +24,7 @@ _WIDTH, _LEFT, _RIGHT = 1080, 118, 12
 _PANEL, _ROW, _GAP, _AXIS = 88, 13, 5, 30
 _COLUMNS = 480
 _STATES: Final = ("rest", "normal_gait", "limping_gait", "turn", "gait", "other")
-_OTHERS: Final = ("swallow", "knee_bend", "speech", "cough", "head_movement", "artefact")
+_OTHERS: Final = tuple(name for name in INTERVALS if name not in STATES)
 _LETTERS: Final = {"rest": "rest", "normal_gait": "normal", "limping_gait": "limping", "turn": "turn", "gait": "gait"}
 _COLOURS: Final = {
     "swallow": "#009E73", "knee_bend": "#009E73", "speech": "#E69F00", "cough": "#D55E00", "head_movement": "#CC79A7",
@@ -160,7 +161,7 @@ def draw_recording(
     points = [p for p in _POINTS if p in traces and traces[p].n > 0]
     if not points:
         return ""
-    duration = max(traces[p].start + traces[p].n / traces[p].sampling_frequency for p in points)
+    duration = max(traces[p].n / traces[p].sampling_frequency for p in points)
     scale = (_WIDTH - _LEFT - _RIGHT) / duration
     out: list[str] = []
     y = 4.0
@@ -173,12 +174,11 @@ def draw_recording(
         low, high = np.quantile(finite, [0.001, 0.999]) if finite.size else (0.0, 1.0)
         low, high = float(low), float(high) if high > low else float(low) + 1.0
         margin = 0.06 * (high - low)
-        x0 = _LEFT + scale * trace.start
         width = scale * trace.n / trace.sampling_frequency
         path = trace_path(values, low - margin, high + margin, width=width, height=_PANEL)
         out.append(f'<rect x="{_LEFT}" y="{y}" width="{_WIDTH - _LEFT - _RIGHT}" height="{_PANEL}" fill="#F7F7F5"/>')
         out.append(
-            f'<g transform="translate({x0:.1f} {y}) scale(.1)"><path d="{path}" fill="none" stroke="{colour}" '
+            f'<g transform="translate({_LEFT:.1f} {y}) scale(.1)"><path d="{path}" fill="none" stroke="{colour}" '
             f'stroke-width="11" stroke-linejoin="round"/></g>'
         )
         out.append(f'<text x="{_LEFT - 8}" y="{y + 40}" text-anchor="end" class="b">{words}</text>')

@@ -43,7 +43,8 @@ AGREEMENT_COLUMNS: Final = (
 
 _STILL_DEG_PER_S: Final = 10.0
 """Slower than this the knee counts as still; walking moves at up to some 400 degrees a second (ours)."""
-_LIMITS_MULTIPLIER: Final = 1.96
+LIMITS_MULTIPLIER: Final = 1.96
+"""Standard deviations from the bias to a limit of agreement where a caller names no other."""
 _LONGEST_LAG_S: Final = 0.3
 _LAG_HZ: Final = 100.0
 _LEAST_RANGE_FOR_LAG_DEG: Final = 20.0
@@ -119,20 +120,20 @@ def angle_sums(
     return pd.DataFrame(rows, columns=columns)
 
 
-def _numbers(s: pd.Series, between: float = 0.0) -> dict[str, float]:
-    """Agreement figures from sums; ``between`` is a variance to add to that of the differences."""
+def _numbers(s: pd.Series, multiplier: float) -> dict[str, float]:
+    """Agreement figures from sums."""
     n = float(s["n"])
     bias = s["d"] / n
     spread = (s["dd"] - n * bias**2) / (n - 1) if n > 1 else math.nan
-    sd = math.sqrt(max(spread, 0.0) + between)
+    sd = math.sqrt(max(spread, 0.0))
     aa, rr, ar = (s[k] - s[k[0]] * s[k[1]] / n for k in ("aa", "rr", "ar"))
     return {
         "seconds": float(s["seconds"]),
         "rmse": math.sqrt(s["dd"] / n),
         "bias": float(bias),
         "sd": sd,
-        "limit_low": float(bias - _LIMITS_MULTIPLIER * sd),
-        "limit_high": float(bias + _LIMITS_MULTIPLIER * sd),
+        "limit_low": float(bias - multiplier * sd),
+        "limit_high": float(bias + multiplier * sd),
         "r2": float(ar**2 / (aa * rr)) if aa > 0 and rr > 0 else math.nan,
         "coverage": float(s["covered"] / n),
         "lag": float(s["lag"]),
@@ -158,7 +159,7 @@ def angle_agreement(
         (positive: the angle is late), ``coverage`` and ``r2`` between 0 and 1.
     """
     sums = angle_sums(angle, low, high, reference, fs)
-    rows = [{name: s[name] for name in _GROUPS} | _numbers(s) for _, s in sums.iterrows()]
+    rows = [{name: s[name] for name in _GROUPS} | _numbers(s, LIMITS_MULTIPLIER) for _, s in sums.iterrows()]
     return pd.DataFrame(rows, columns=list(AGREEMENT_COLUMNS))
 
 
@@ -167,7 +168,7 @@ def _median(values: pd.Series) -> float:
     return float(known.median()) if len(known) else math.nan
 
 
-def _pooled(people: pd.DataFrame) -> dict[str, float]:
+def _pooled(people: pd.DataFrame, multiplier: float) -> dict[str, float]:
     """Figures over people from one row of sums each; intervals from the spread of the people's own figures."""
     total = people[["seconds", *_SUMS]].sum(skipna=False)
     total["lag"] = _median(people["lag"])
@@ -175,7 +176,7 @@ def _pooled(people: pd.DataFrame) -> dict[str, float]:
     k, n = len(m), m.sum()
     means = (people["d"] / people["n"]).to_numpy(dtype=float)
     each_rmse = np.sqrt((people["dd"] / people["n"]).to_numpy(dtype=float))
-    numbers = _numbers(total)
+    numbers = _numbers(total, multiplier)
     interval = dict.fromkeys(("rmse_low", "rmse_high", "bias_low", "bias_high"), math.nan)
     if k > 1 and n > k:
         within = float(((people["dd"] - people["d"] ** 2 / people["n"]).sum()) / (n - k))
@@ -185,8 +186,8 @@ def _pooled(people: pd.DataFrame) -> dict[str, float]:
         sd = math.sqrt(within + between)
         numbers |= {
             "sd": sd,
-            "limit_low": numbers["bias"] - _LIMITS_MULTIPLIER * sd,
-            "limit_high": numbers["bias"] + _LIMITS_MULTIPLIER * sd,
+            "limit_low": numbers["bias"] - multiplier * sd,
+            "limit_high": numbers["bias"] + multiplier * sd,
         }
         factor = float(student.ppf(0.975, k - 1)) / math.sqrt(k)
         for name, values in (("rmse", each_rmse), ("bias", means)):
@@ -196,13 +197,17 @@ def _pooled(people: pd.DataFrame) -> dict[str, float]:
     return numbers | interval
 
 
-def agreement_table(traces: Sequence[tuple[dict[str, str], pd.DataFrame]]) -> pd.DataFrame:
+def agreement_table(
+    traces: Sequence[tuple[dict[str, str], pd.DataFrame]], *, multiplier: float = LIMITS_MULTIPLIER
+) -> pd.DataFrame:
     """Put traces together: one block per trace, one per participant, one over all.
 
     Parameters
     ----------
     traces : sequence of (ids, sums)
         ``ids`` with ``recording_id``, ``participant_id``, ``tracked_point``, ``task``; ``sums`` from `angle_sums`.
+    multiplier : float
+        Standard deviations from the bias to a limit of agreement.
 
     Returns
     -------
@@ -219,7 +224,7 @@ def agreement_table(traces: Sequence[tuple[dict[str, str], pd.DataFrame]]) -> pd
                 {key: ids[key] for key in ("recording_id", "participant_id", "tracked_point")}
                 | {name: s[name] for name in _GROUPS}
                 | {"n_participants": 1}
-                | _numbers(s)
+                | _numbers(s, multiplier)
                 | dict.fromkeys(("rmse_low", "rmse_high", "bias_low", "bias_high"), math.nan)
             )
         if ids["task"] != "bend":
@@ -234,7 +239,7 @@ def agreement_table(traces: Sequence[tuple[dict[str, str], pd.DataFrame]]) -> pd
                 {"recording_id": "pooled", "participant_id": s["participant_id"], "tracked_point": None}
                 | {name: s[name] for name in _GROUPS}
                 | {"n_participants": 1}
-                | _numbers(s)
+                | _numbers(s, multiplier)
                 | dict.fromkeys(("rmse_low", "rmse_high", "bias_low", "bias_high"), math.nan)
             )
         for group, part in people.groupby(_GROUPS, sort=True):
@@ -242,7 +247,7 @@ def agreement_table(traces: Sequence[tuple[dict[str, str], pd.DataFrame]]) -> pd
                 {"recording_id": "pooled", "participant_id": None, "tracked_point": None}
                 | dict(zip(_GROUPS, group, strict=True))
                 | {"n_participants": len(part)}
-                | _pooled(part)
+                | _pooled(part, multiplier)
             )
     table = pd.DataFrame(rows)
     if table.empty:

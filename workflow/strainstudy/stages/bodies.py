@@ -46,15 +46,12 @@ def of_reference_rater(labels: Mapping[str, T], reference_rater: str | None) -> 
 
 
 def _on_one_grid(traces: Mapping[str, Trace], quantity: str) -> dict[str, Array]:
-    """Give curves that start at time 0 and end together, NaN where a channel has no data."""
-    spans = {side: (round(t.start * t.sampling_frequency), t.n) for side, t in traces.items()}
-    length = max((first + n for first, n in spans.values()), default=0)
+    """Give curves that end together, NaN where a channel has no data."""
+    length = max((trace.n for trace in traces.values()), default=0)
     curves = {}
     for side, trace in traces.items():
-        first, n = spans[side]
-        curve = np.full(length, np.nan)
-        curve[first : first + n] = trace[quantity]
-        curves[side] = curve
+        curves[side] = np.full(length, np.nan)
+        curves[side][: trace.n] = trace[quantity]
     return curves
 
 

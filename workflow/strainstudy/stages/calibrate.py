@@ -100,7 +100,7 @@ def run(
                 )
                 columns = {"resistance_ohm": done.resistance_ohm, "response": done.response, "strain": done.strain}
                 made.append(
-                    Trace(trace.recording_id, point, trace.units, trace.sampling_frequency, columns, trace.start)
+                    Trace(trace.recording_id, point, trace.units, trace.sampling_frequency, columns, trace.clipped_s)
                 )
                 writer.write(made[-1])
                 rests[point] = done.rest_ohm

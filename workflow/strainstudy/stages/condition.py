@@ -18,7 +18,7 @@ from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..sensor.anglemap import POSSIBLE_DEG, AngleMap, Refusal
 from ..sensor.response import strain
-from ..signal.quality import assess_channel, smallest_step
+from ..signal.quality import smallest_step
 from ..vocabulary import SIDE_OF_POINT, VOLT_UNITS
 from .bodies import sensor_of
 
@@ -27,10 +27,6 @@ __all__ = ["QUANTITIES", "run"]
 QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
 REFERENCE = ":reference"
 NO_HOLDS = "no bend recording with labelled holds in this session"
-
-
-# Only rails are asked for here; dead stretches were taken out by ingest.
-_DEAD_S = 2.0
 
 
 def _angles(
@@ -69,18 +65,14 @@ def _measured_rest(trace: Trace, clean: Conditioned, sensor: Sensor | None, rest
 
 
 def _recorded(trace: Trace) -> dict[str, Any]:
-    """Read what the converter or the file can tell apart, and where it was at its limit, in s from the first sample.
+    """Read what the converter or the file can tell apart, and hand on where it was at its limit; of a throat alone.
 
-    Both are seen before filters, which smooth every step and round every corner; only a throat's are asked for.
+    The steps are seen before filters, which smooth every one of them.
     """
     if trace.tracked_point != "throat":
         return {"resolution": None, "clipped_s": None}
     steps = np.diff(trace["response"])
-    quality = assess_channel(trace["response"], trace.sampling_frequency, dead_s=_DEAD_S)
-    return {
-        "resolution": smallest_step(steps[np.isfinite(steps)]),
-        "clipped_s": [[float(a), float(b)] for a, b in quality.clipped / trace.sampling_frequency],
-    }
+    return {"resolution": smallest_step(steps[np.isfinite(steps)]), "clipped_s": trace.clipped_s}
 
 
 def _note(
@@ -171,7 +163,7 @@ def run(
                         parameters=parameters,
                     ).response
                 writer.write(
-                    Trace(trace.recording_id, point, trace.units, trace.sampling_frequency, columns, trace.start)
+                    Trace(trace.recording_id, point, trace.units, trace.sampling_frequency, columns, trace.clipped_s)
                 )
                 rows.append(_note(recording, trace, clean, reason, _measured_rest(trace, clean, sensor, rest_ohm)))
             progress.say(f"{recording.recording_id}; {number} of {len(recordings)} recordings")

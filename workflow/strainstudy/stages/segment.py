@@ -120,15 +120,12 @@ def throat_candidates(
     Returns
     -------
     dict of recording_id to DataFrame
-        As `swallow.candidates.detect_together` finds them, onsets in the time of the recording.
+        As `swallow.candidates.detect_together` finds them.
     """
     streams = [(throat["response"], throat.sampling_frequency) for throat in throats.values()]
     steps = [recorded[recording].resolution for recording in throats]
     candidates = detect_together(streams, parameters, steps, [recorded[recording].clipped_s for recording in throats])
-    return {
-        recording: found.assign(onset=found["onset"] + throat.start)
-        for (recording, throat), found in zip(throats.items(), candidates, strict=True)
-    }
+    return dict(zip(throats, candidates, strict=True))
 
 
 def _recorded(notes: Path) -> dict[str, Recorded]:

@@ -33,6 +33,7 @@ from ..io.frames import read_frames, write_frame, write_json
 from ..io.store import FloatArray
 from ..jobs import Progress
 from ..records import Participant, Recording
+from ..settings import build
 from ..swallow import (
     CANDIDATE_CLASSES,
     FEATURE_NAMES,
@@ -49,6 +50,7 @@ from ..swallow.measures import response_shape
 from ..tables import read_table, write_table
 from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
 from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
+from ..upstream import UPSTREAM, Values, upstream_settings
 from .bodies import seat_of
 from .labels import labels_of
 
@@ -129,6 +131,7 @@ def _swallows(
     words: pd.Series,
     parameters: ClassifyParameters,
     swallow: SwallowParameters,
+    settings: Values,
     recordings: Sequence[Recording],
     external: External | None,
     results: Path,
@@ -147,24 +150,42 @@ def _swallows(
         kinds=kinds,
         external=None if external is None else external.swallows,
         external_kinds=() if external is None else external.response_shapes,
+        external_caution=None if external is None else external.swallows_caution,
     )
     judged = pd.concat(
         [rows[["recording_id", "participant_id", "onset", "duration", "score"]], decided.candidates], axis=1
     )
     judged = judged.assign(label=words, rule=rule)
     write_table(judged.reindex(columns=list(MOVEMENTS.names)), MOVEMENTS, results)
-    scores = score_candidates(judged, CANDIDATE_CLASSES, parameters)
+    scored = judged.assign(label=decided.learnt)
+    scores = score_candidates(scored, CANDIDATE_CLASSES, parameters)
+    merged = decided.merged(words, rows["participant_id"])
     folder = results / "model"
     if decided.content is not None and len(scores):
         edges = asdict(fit_edges(_matched(rows, labels)))
-        card = candidate_card(decided, words, rows["participant_id"], edges, scores, SWALLOW_FEATURES, parameters)
+        card = candidate_card(decided, words, rows["participant_id"], edges, scores, SWALLOW_FEATURES, settings)
         write_bytes(folder / SWALLOW_MODEL, decided.content)
         write_text(folder / SWALLOW_CARD, write_card(card))
         write_text(folder / SWALLOW_CARD_WORDS, candidate_card_words(card))
     else:
         for name in (SWALLOW_MODEL, SWALLOW_CARD, SWALLOW_CARD_WORDS):
             (folder / name).unlink(missing_ok=True)
-    return decided, {"throat_classifier": scores, "throat_confusion": confusion_rows(judged, CANDIDATE_CLASSES)}
+    confusion = confusion_rows(scored, CANDIDATE_CLASSES)
+    return decided, {
+        "throat_classifier": _with_merged(scores, "trial_type", merged),
+        "throat_confusion": _with_merged(confusion, "label", merged),
+    }
+
+
+def _with_merged(frame: pd.DataFrame, column: str, merged: pd.DataFrame) -> pd.DataFrame:
+    """Say in each row of a class which others were learnt as it."""
+    if frame.empty:
+        return frame
+    said = {
+        name: ", ".join(f"{row.label} ({row.n_participants} participant)" for row in own.itertuples())
+        for name, own in merged.groupby("learnt")
+    }
+    return frame.assign(includes=frame[column].map(said))
 
 
 def _dictionary() -> pd.DataFrame:
@@ -178,8 +199,7 @@ def run(
     recordings: Sequence[Recording],
     participants: Mapping[str, Participant],
     *,
-    parameters: ClassifyParameters,
-    swallow: SwallowParameters,
+    settings: Values,
     reference_rater: str | None,
     external: Path | None,
     windows: Sequence[Path],
@@ -196,9 +216,9 @@ def run(
     recordings : sequence of Recording
         All of the study, with their labels.
     participants : mapping of str to Participant
-    parameters : ClassifyParameters
-    swallow : SwallowParameters
-        For the rule that stands in for a model.
+    settings : mapping of section to mapping of name to value
+        All sections of `upstream.UPSTREAM`: this stage trains under ``classify``, takes from ``swallow`` the rule that
+        stands in for a model, and writes the others into the cards.
     reference_rater : str or None
         Whose labels are learnt.
     external : Path or None
@@ -216,7 +236,9 @@ def run(
         for recording, raters in labels_of(recordings).items()
         if reference_rater is not None and reference_rater in raters
     }
-    given = None if external is None else read_external(external, GAIT_FEATURES, SWALLOW_FEATURES)
+    parameters = build(ClassifyParameters, settings["classify"])
+    upstream = {subject: upstream_settings(settings, subject) for subject in UPSTREAM}
+    given = None if external is None else read_external(external, GAIT_FEATURES, SWALLOW_FEATURES, upstream)
     people = pd.DataFrame(
         [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
         columns=["participant_id", "affected_side"],
@@ -228,6 +250,8 @@ def run(
         people,
         parameters,
         external=None if given is None else given.states,
+        external_caution=None if given is None else given.states_caution,
+        settings=upstream["gait"],
         say=progress.say,
     )
     progress.say(f"gait: {result.method}" + (f" ({result.reason})" if result.reason else ""))
@@ -235,7 +259,10 @@ def run(
     frames = {} if result.evidence is None else result.evidence.frames()
     history = _history(results / HISTORY.path, result, parameters)
     rows = _with_person(read_frames(candidates), recordings)
-    decided, evidence = _swallows(rows, _words(rows, labels), parameters, swallow, recordings, given, results, labels)
+    swallow = build(SwallowParameters, settings["swallow"])
+    decided, evidence = _swallows(
+        rows, _words(rows, labels), parameters, swallow, upstream["swallow"], recordings, given, results, labels
+    )
     progress.say(f"swallows: {decided.method}" + (f" ({decided.reason})" if decided.reason else ""))
     edges = EdgeModel() if given is None else EdgeModel.of(given.edges)
     moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy(), edges)

@@ -26,7 +26,7 @@ from .labels import beyond_the_end, labels_of
 __all__ = ["run"]
 
 
-def _angles(signals: Sequence[Path], recordings: Sequence[Recording]) -> pd.DataFrame:
+def _angles(signals: Sequence[Path], recordings: Sequence[Recording], multiplier: float) -> pd.DataFrame:
     """Calibrated angles against the references beside them."""
     known = {recording.recording_id: recording for recording in recordings}
     traces = []
@@ -43,7 +43,7 @@ def _angles(signals: Sequence[Path], recordings: Sequence[Recording]) -> pd.Data
             }
             angle, low, high = (trace[name] for name in ("angle", "angle_low", "angle_high"))
             traces.append((ids, angle_sums(angle, low, high, trace["reference_angle"], trace.sampling_frequency)))
-    table = agreement_table(traces)
+    table = agreement_table(traces, multiplier=multiplier)
     return ANGLES.empty() if table.empty else table
 
 
@@ -98,6 +98,7 @@ def run(
         progress.say(f"nothing can be compared with this label: {problem}")
     for spec, table in validate_study(study, parameters):
         write_table(table, spec, results)
-    write_table(_angles(signals, recordings).reindex(columns=list(ANGLES.names)), ANGLES, results)
+    angles = _angles(signals, recordings, parameters.limits_multiplier)
+    write_table(angles.reindex(columns=list(ANGLES.names)), ANGLES, results)
     for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
         write_table(read_frame(evidence / f"{name}.parquet").reindex(columns=list(spec.names)), spec, results)

@@ -18,7 +18,9 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import binary_dilation, binary_erosion, gaussian_filter1d, uniform_filter1d
-from scipy.signal import butter, resample_poly, sosfiltfilt
+from scipy.signal import resample_poly
+
+from ..signal.filters import lowpass
 
 __all__ = ["LOWEST_RATE_HZ", "SHORTEST_S", "Activity", "activity_of", "measure_activity", "observed_seconds"]
 
@@ -198,14 +200,14 @@ def measure_activity(y: Array, observed: Mask, fs: float) -> Activity | None:
     Activity or None
     """
     fast_edge = min(_FAST_EDGE_HZ, 0.45 * fs)
-    smooth = sosfiltfilt(butter(2, fast_edge, fs=fs, output="sos"), y)
-    slow = sosfiltfilt(butter(2, _SLOW_EDGE_HZ, fs=fs, output="sos"), y)
+    smooth = lowpass(y, fs, fast_edge)
+    slow = lowpass(y, fs, _SLOW_EDGE_HZ)
     base = _base_line(slow, observed, fs)
     observed = ~binary_dilation(~observed, np.ones(2 * int(_GUARD_S * fs) + 1, dtype=bool))
     if observed.sum() < SHORTEST_S * fs:
         return None
 
-    glide = sosfiltfilt(butter(4, min(_TEXTURE_EDGE_HZ, 0.4 * fs), fs=fs, output="sos"), smooth)
+    glide = lowpass(smooth, fs, min(_TEXTURE_EDGE_HZ, 0.4 * fs), order=4)
     texture = np.subtract(smooth, glide, out=glide).astype(np.float32)
     del glide
     level = smooth - base

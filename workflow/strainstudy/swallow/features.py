@@ -146,19 +146,19 @@ SWALLOW_FEATURES: Final = (
     SwallowFeature(
         "pattern_likeness",
         None,
-        "Correlation with the waveform that is typical of the recording, over its own length",
-        "recording",
+        "Correlation with the waveform that is typical of the session's recordings, over its own length",
+        "session",
         "ours: a person's swallows are alike",
     ),
     SwallowFeature(
         "waveform_likeness",
         None,
-        "Correlation of the slow waveform with the quarter of the recording's candidates most like it",
-        "recording",
+        "Correlation of the slow waveform with the quarter of the session's candidates most like it",
+        "session",
         "ours: a person's swallows are alike",
     ),
     SwallowFeature(
-        "envelope_likeness", None, "The same for activity over time", "recording", "ours: a person's swallows are alike"
+        "envelope_likeness", None, "The same for activity over time", "session", "ours: a person's swallows are alike"
     ),
     *_compared(),
     SwallowFeature(

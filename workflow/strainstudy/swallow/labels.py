@@ -31,11 +31,10 @@ def match_swallows(onset: Array, end: Array, label_onset: Array, label_end: Arra
     possible |= instant & ((overlap >= 0) | (distance <= _CENTRE_TOLERANCE_S))
     likeness = np.where(union > 0, np.maximum(overlap, 0) / np.maximum(union, 1e-9), 0.0)
     worth = np.where(possible, 10 + likeness - 0.1 * np.minimum(distance, 1), 0.0)
-    # Far apart events cannot compete, so each stretch of touching pairs is assigned by itself.
+    # One assignment over all that touch anything: of what touches nothing there is nothing to decide.
     pairs = []
-    touching = np.flatnonzero(possible.any(axis=1))
-    if len(touching):
-        rows = touching
+    rows = np.flatnonzero(possible.any(axis=1))
+    if len(rows):
         columns = np.flatnonzero(possible.any(axis=0))
         chosen_rows, chosen_columns = linear_sum_assignment(worth[np.ix_(rows, columns)], maximize=True)
         for row, col in zip(rows[chosen_rows], columns[chosen_columns], strict=True):

@@ -66,8 +66,8 @@ CALIBRATIONS: Final = TableSpec(
 ANGLES: Final = TableSpec(
     path="validation/angles.tsv",
     title="Angle against reference",
-    description="Calibrated knee angle against the reference angle beside it, by phase and range of the reference. "
-    "Pooled rows leave out bend recordings, which made the map.",
+    description="Calibrated knee angle against the reference angle beside it, by phase and range of the reference, "
+    "with limits of agreement (Bland & Altman 1986, 2007). Pooled rows leave out bend recordings, which made the map.",
     columns=(
         Column("recording_id", "string", "Recording", "Recording, or 'pooled'."),
         Column("participant_id", "string", "Participant", "Person; n/a where all are pooled."),
@@ -86,8 +86,14 @@ ANGLES: Final = TableSpec(
             "Standard deviation of angle minus reference; over people with the variance between and within them.",
             "deg",
         ),
-        Column("limit_low", "number", "Lower limit of agreement", "Bias - 1.96 SD (Bland & Altman 1986, 2007).", "deg"),
-        Column("limit_high", "number", "Upper limit of agreement", "Bias + 1.96 SD.", "deg"),
+        Column(
+            "limit_low",
+            "number",
+            "Lower limit of agreement",
+            "Bias - multiple of the SD (setting limits_multiplier).",
+            "deg",
+        ),
+        Column("limit_high", "number", "Upper limit of agreement", "Bias + the same multiple of the SD.", "deg"),
         Column("r2", "number", "R2", "Squared correlation of angle and reference.", "1"),
         Column("coverage", "number", "Coverage", "Share of samples whose interval holds the reference.", "1"),
         Column(

@@ -122,7 +122,12 @@ HISTORY: Final = TableSpec(
         Column("number", "integer", "Number", "1 is the first model."),
         Column("model_id", "string", "Model", "From labels, settings and features."),
         Column("label_hash", "string", "Labels", "SHA-256 of the gait labels, shortened."),
-        Column("settings_hash", "string", "Settings", "SHA-256 of the settings of training, shortened."),
+        Column(
+            "settings_hash",
+            "string",
+            "Settings",
+            "SHA-256 of the settings of training and of the stages before it, shortened.",
+        ),
         Column("feature_hash", "string", "Features", "SHA-256 of names, units and formulas, shortened."),
         Column("family", "string", "Family", "Model family chosen for the stored model."),
         Column("setting", "string", "Setting", "Its setting."),

@@ -33,12 +33,20 @@ _ASYMMETRIES: dict[str, tuple[str, str, str | None]] = {
         "percent",
     ),
     "symmetry_ratio": ("symmetry ratio", "right / left (Patterson et al. 2010)", "1"),
-    "log_ratio": ("log ratio", "100 |ln(shorter / longer)| (Plotnik et al. 2005); has no sign", "percent"),
+    "log_ratio": (
+        "log ratio",
+        "100 ln(right / left), in size the gait asymmetry of Plotnik et al. 2005; positive when the right is larger",
+        "percent",
+    ),
 }
 _WHOLE: dict[str, tuple[str, str, str | None]] = {
     "cadence": ("cadence", "steps per minute, 120 / mean stride time", "1/min"),
     "stride_time_mean": ("mean stride time", "mean over the strides of both sides", "s"),
-    "stride_time_sd": ("stride-time SD", "standard deviation within a side, mean of the sides", "s"),
+    "stride_time_sd": (
+        "stride-time SD",
+        "standard deviation of the strides about the mean of their side, both sides pooled",
+        "s",
+    ),
     "stride_time_cv": ("stride-time CV", "stride-time SD as a part of the mean stride time", "percent"),
     "phase_mean": (
         "mean phase",

@@ -45,6 +45,13 @@ MOVEMENTS: Final = TableSpec(
     key=("recording_id", "onset"),
 )
 
+_INCLUDES: Final = Column(
+    "includes",
+    "string",
+    "Includes",
+    "Labelled classes that were learnt, and so are counted, as this one: fewer than two people have labels of them.",
+)
+
 _CLASSIFIER: Final = TableSpec(
     path="validation/throat_classifier.tsv",
     title="Classifier of throat movements",
@@ -63,8 +70,9 @@ _CLASSIFIER: Final = TableSpec(
         Column("participant_id", "string", "Participant", "Whose movements; n/a where pooled."),
         FOLD,
         Column("trial_type", "string", "Class", f"{_CLASSES}, or all."),
+        _INCLUDES,
         PEOPLE,
-        Column("n_labelled", "integer", "Labelled", "Movements that the reference rater calls so."),
+        Column("n_labelled", "integer", "Labelled", "Movements that the rater calls so, or a class included."),
         Column("n_called", "integer", "Called", "Labelled movements that were called so."),
         *interval_columns("precision", "Precision", "Share of those called so that are labelled so.", "1"),
         *interval_columns("recall", "Recall", "Share of those labelled so that are called so.", "1"),
@@ -83,6 +91,7 @@ _CONFUSION: Final = TableSpec(
     "together.",
     columns=(
         Column("label", "string", "Label", "Class by the reference rater."),
+        _INCLUDES,
         Column("called", "string", "Called", "Class by a model that never saw the participant."),
         Column("n", "integer", "Movements", "How many."),
         Column("share", "number", "Share", "Part of the movements with this label.", "1", 4),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..vocabulary import EVENT_TYPES
 from .spec import Column, TableSpec, interval_columns
 
 __all__ = [
@@ -42,7 +43,7 @@ _LABELLED_S = Column("labelled_seconds", "number", "labelled time", "Labelled ti
 READING = Column("reading", "string", "in words", "What the numbers of this row say, with their limits.")
 
 _TYPE = (
-    Column("trial_type", "string", "event type", "What was looked for: initial_contact, toe_off, swallow, knee_bend."),
+    Column("trial_type", "string", "event type", f"What was looked for: {', '.join(EVENT_TYPES)}."),
     Column("side", "string", "side", "left, right, or 'all' for both sides together (or where labels have no side)."),
     Column(
         "criterion",

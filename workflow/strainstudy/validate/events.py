@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 
 from ..stats.intervals import MINIMUM_CLUSTERS, cluster_bootstrap, rate_interval, wilson
 from ..stats.matching import match_centres
+from ..stats.spans import labelled_spans, merged, total_length, within
 from ..tables.validation import CONFOUNDERS, EVENTS, SHAPES
 from ..vocabulary import CONFOUNDERS as CONFOUNDER_TYPES
 from .frames import rows_frame
 from .parameters import ValidateParameters
 from .rates import named_interval, rates, timing_columns
-from .scoring import Tally, labelled_spans, merged, scored_types, tally, total_length, within
+from .scoring import Tally, scored_types, tally
 from .wording import confounder_words, event_words
 
 __all__ = ["POOLED", "grouped", "score_confounders", "score_events", "score_shapes"]

@@ -16,6 +16,7 @@ from .frames import text_or_none
 __all__ = [
     "COLUMNS",
     "GAIT_MEASURES",
+    "SIZE",
     "SWALLOW_MEASURES",
     "gait_measurements",
     "join",
@@ -34,6 +35,7 @@ COLUMNS: Final = (
     "value",
     "standard_error",
 )
+SIZE: Final = "_size"
 GAIT_MEASURES: Final[dict[str, str]] = {
     "cadence": "1/min",
     "stride_time_mean": "s",
@@ -48,17 +50,18 @@ GAIT_MEASURES: Final[dict[str, str]] = {
     "range_of_motion_mean_left": "deg",
     "range_of_motion_mean_right": "deg",
     "step_time_symmetry_index": "percent",
-    "step_time_log_ratio": "percent",
-    "stance_time_log_ratio": "percent",
-    "swing_time_log_ratio": "percent",
-    "range_of_motion_log_ratio": "percent",
+    "step_time_log_ratio_size": "percent",
+    "stance_time_log_ratio_size": "percent",
+    "swing_time_log_ratio_size": "percent",
+    "range_of_motion_log_ratio_size": "percent",
     "phase_deviation": "deg",
     "coordination_index": "percent",
 }
 """Measures of ``tables/gait.tsv`` that are followed per person, with their units.
 
-Amplitudes only in degrees: in units of the response they tell of the sensors that were worn, which may differ by
-session."""
+A name that ends in ``_size`` is the size of the signed measure before it: published limits are of sizes, and in a
+group of whom some limp on the left and some on the right the signs cancel. Amplitudes are followed only in degrees:
+in units of the response they tell of the sensors that were worn, which may differ by session."""
 SWALLOW_MEASURES: Final[dict[str, str]] = {
     "swallow_duration": "s",
     "swallow_interval": "s",
@@ -103,10 +106,11 @@ def gait_measurements(gait: pd.DataFrame, recordings: pd.DataFrame) -> pd.DataFr
         if head is None or head["participant_id"] is None:
             continue
         for measure, unit in GAIT_MEASURES.items():
-            value = row.get(measure)
+            column = measure.removesuffix(SIZE)
+            value = row.get(column)
             if value is None or pd.isna(value):
                 continue
-            low, high = row.get(f"{measure}_low", np.nan), row.get(f"{measure}_high", np.nan)
+            low, high = row.get(f"{column}_low", np.nan), row.get(f"{column}_high", np.nan)
             rows.append(
                 {
                     "recording_id": recording,
@@ -114,7 +118,7 @@ def gait_measurements(gait: pd.DataFrame, recordings: pd.DataFrame) -> pd.DataFr
                     "trial_type": text_or_none(row.get("trial_type")),
                     "measure": measure,
                     "unit": unit,
-                    "value": float(value),
+                    "value": float(value) if column == measure else abs(float(value)),
                     "standard_error": (float(high) - float(low)) / (2 * _NORMAL_95),
                 }
             )

@@ -20,12 +20,13 @@ from ..stats.agreement import bland_altman_repeated, concordance
 from ..stats.intervals import Interval, cluster_bootstrap
 from ..stats.matching import match_centres
 from ..stats.reliability import icc
+from ..stats.spans import intersect, labelled_spans, merged, total_length, within
 from ..tables.validation import PARAMETERS
 from ..vocabulary import GAIT_STATES, SIDES
 from .frames import rows_frame, text_or_none
 from .parameters import ValidateParameters
 from .rates import named_interval
-from .scoring import intersect, labelled_spans, merged, total_length, within, without_straight_legs
+from .scoring import without_straight_legs
 from .wording import parameter_words
 
 __all__ = ["UNITS", "bend_angles", "compare_parameters", "event_parameters", "labelled_against_detected"]
@@ -83,7 +84,8 @@ def _gait_parameters(events: pd.DataFrame, spans: Floats, longest: float) -> dic
     if not enough:
         return {}
     mean = float(np.mean([s for own in enough for s in own]))
-    spread = float(np.mean([np.std(own, ddof=1) for own in enough]))
+    square = sum(np.var(own, ddof=1) * (len(own) - 1) for own in enough)
+    spread = math.sqrt(square / sum(len(own) - 1 for own in enough))
     found = {"stride_time_mean": mean, "cadence": 120 / mean, "stride_time_cv": 100 * spread / mean}
     usual = [_usual(steps[side], longest) for side in SIDES]
     if min(len(own) for own in usual) >= MINIMUM_STRIDES:
@@ -119,8 +121,8 @@ def event_parameters(
 ) -> list[tuple[str, str | None, float]]:
     """Parameters of one recording from its events alone.
 
-    Stride time: from a contact to the next of the same side; its variability: SD within a side, mean of the
-    sides, as percent of the mean; cadence: 120 / mean stride time; step time of a side: from the other side's
+    Stride time: from a contact to the next of the same side; its variability: SD about the mean of the side, both
+    sides pooled, as percent of the mean; cadence: 120 / mean stride time; step time of a side: from the other side's
     contact to this side's next; symmetry index of Robinson RO, Herzog W, Nigg BM 1987 J Manipulative Physiol
     Ther 10:172-176. Nothing is counted across spans.
 

@@ -22,6 +22,7 @@ from ..errors import Problem, StudyError
 from ..tables.standing import NORMS
 from ..vocabulary import MISSING
 from .frames import rows_frame, text_or_none
+from .measurements import SIZE
 from .wording import norm_words
 
 __all__ = ["NORM_COLUMNS", "position", "published_range", "read_norms"]
@@ -233,7 +234,7 @@ def position(
     norms : DataFrame
         From `read_norms`. A norm without age limits or sex fits everybody; one with age limits is not used
         for a person whose age is not known. A norm of measure ``stance_fraction_mean`` is used for ``_left``
-        and ``_right``.
+        and ``_right``, one of ``swing_time_log_ratio`` for its size.
     ages, sexes : mapping of participant_id
         Years; ``male``, ``female``, ``other`` or None.
 
@@ -246,7 +247,7 @@ def position(
     rows: list[dict[str, Any]] = []
     for person in people.to_dict("records"):
         who, measure = str(person["participant_id"]), str(person["measure"])
-        base = measure.removesuffix("_left").removesuffix("_right")
+        base = measure.removesuffix("_left").removesuffix("_right").removesuffix(SIZE)
         age = ages.get(who)
         age = None if age is None or not math.isfinite(age) else age
         entries = []

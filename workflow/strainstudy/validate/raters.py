@@ -14,15 +14,17 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from ..classify.state_time import COLUMN_STATES, StateSeconds, state_seconds
 from ..stats.intervals import NOBODY_DIFFERS, Interval, cluster_bootstrap
+from ..stats.spans import intersect, labelled_spans
 from ..tables.validation import RATERS
 from ..vocabulary import STATES as STATE_WORDS
 from .events import grouped
 from .frames import LabelsByRater, reference_labels, rows_frame
 from .parameters import ValidateParameters
 from .rates import f1_of, named_interval, person_counts, rates, timing_columns
-from .scoring import Tally, intersect, labelled_spans, scored_types, tally, without_straight_legs
-from .states import COLUMN_STATES, StateSeconds, kappa_sums, state_seconds
+from .scoring import Tally, scored_types, tally, without_straight_legs
+from .states import kappa_sums
 from .wording import rater_words
 
 __all__ = ["compare_raters", "standing"]

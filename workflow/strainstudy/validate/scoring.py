@@ -22,7 +22,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from ..stats.matching import match_centres, match_instants, match_overlaps
-from ..vocabulary import CONFOUNDERS, INSTANTS, LABELLED, SIDES
+from ..stats.spans import spans_of, within
+from ..vocabulary import CONFOUNDERS, EVENT_TYPES, INSTANTS, SIDES
 from .parameters import ValidateParameters
 
 __all__ = [
@@ -31,21 +32,15 @@ __all__ = [
     "Criterion",
     "Tally",
     "criteria",
-    "intersect",
-    "labelled_spans",
-    "merged",
     "scored_types",
     "tally",
-    "total_length",
-    "within",
     "without_straight_legs",
 ]
 
 Floats = NDArray[np.float64]
 
-SCORED_TYPES: Final = (*INSTANTS, "swallow", "knee_bend")
+SCORED_TYPES: Final = tuple(EVENT_TYPES)
 ALL_SIDES: Final = "all"
-BORDER_S: Final = 1e-9
 
 
 @dataclass(frozen=True)
@@ -93,64 +88,6 @@ class Tally:
     false_negative: int
     timing: Floats
     duration: Floats
-
-
-def merged(spans: Floats) -> Floats:
-    """Join spans that touch or overlap.
-
-    Parameters
-    ----------
-    spans : ndarray, shape (n, 2)
-        Onset and end, seconds.
-
-    Returns
-    -------
-    ndarray, shape (m, 2)
-        In order and apart from each other.
-    """
-    if len(spans) == 0:
-        return np.empty((0, 2))
-    ordered = spans[np.argsort(spans[:, 0], kind="stable")]
-    ends = np.maximum.accumulate(ordered[:, 1])
-    first = np.r_[True, ordered[1:, 0] > ends[:-1] + BORDER_S]
-    last = np.r_[first[1:], True]
-    return np.column_stack([ordered[first, 0], ends[last]])
-
-
-def intersect(first: Floats | None, second: Floats | None) -> Floats | None:
-    """Time that lies in both sets of spans; None stands for all time."""
-    if first is None or second is None:
-        return second if first is None else first
-    pieces = [(max(a, c), min(b, d)) for a, b in first.tolist() for c, d in second.tolist() if max(a, c) < min(b, d)]
-    return merged(np.array(pieces, dtype=np.float64).reshape(-1, 2))
-
-
-def total_length(spans: Floats) -> float:
-    """Seconds that merged spans cover."""
-    return float((spans[:, 1] - spans[:, 0]).sum())
-
-
-def within(times: Floats, spans: Floats | None) -> NDArray[np.bool_]:
-    """Tell which times lie in the spans, borders included; all of them where spans are None."""
-    if spans is None:
-        return np.ones(len(times), dtype=bool)
-    if len(spans) == 0:
-        return np.zeros(len(times), dtype=bool)
-    place = np.searchsorted(spans[:, 0], times + BORDER_S, side="right") - 1
-    inside: NDArray[np.bool_] = (place >= 0) & (times <= spans[np.maximum(place, 0), 1] + BORDER_S)
-    return inside
-
-
-def _spans(rows: pd.DataFrame) -> Floats:
-    onset = rows["onset"].to_numpy(dtype=np.float64)
-    length = np.nan_to_num(rows["duration"].to_numpy(dtype=np.float64, na_value=np.nan), nan=0.0)
-    return np.column_stack([onset, onset + length])
-
-
-def labelled_spans(labels: pd.DataFrame) -> Floats | None:
-    """Return the spans that the rater looked at, merged; None where the rater set no limits."""
-    rows = labels[labels["trial_type"] == LABELLED]
-    return merged(_spans(rows)) if len(rows) else None
 
 
 def without_straight_legs(labels: pd.DataFrame) -> pd.DataFrame:
@@ -244,9 +181,9 @@ def tally(
         sided = len(truth) > 0 and bool(truth["side"].isin(SIDES).all())
         sides = [side for side in SIDES if sided and (truth["side"] == side).any()]
         groups = (
-            [(side, _spans(truth[truth["side"] == side]), _spans(found[found["side"] == side])) for side in sides]
+            [(side, spans_of(truth[truth["side"] == side]), spans_of(found[found["side"] == side])) for side in sides]
             if sided
-            else [(ALL_SIDES, _spans(truth), _spans(found))]
+            else [(ALL_SIDES, spans_of(truth), spans_of(found))]
         )
         # An instant has no length to overlap with or to compare.
         instants = trial_type not in INSTANTS and len(truth) > 0 and not (truth["duration"].fillna(0) > 0).any()

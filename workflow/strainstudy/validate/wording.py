@@ -9,6 +9,8 @@ import math
 from collections.abc import Mapping
 from typing import Any, Final
 
+from ..vocabulary import EVENT_TYPES
+
 __all__ = [
     "change_words",
     "confounder_words",
@@ -23,12 +25,6 @@ __all__ = [
 
 Row = Mapping[str, Any]
 
-_THINGS: Final = {
-    "initial_contact": "initial contacts",
-    "toe_off": "toe-offs",
-    "swallow": "swallows",
-    "knee_bend": "knee bends",
-}
 _STATES: Final = {"rest": "rest", "normal_gait": "normal gait", "limping_gait": "limping gait", "turn": "turn"}
 _RULES: Final = {
     "time": "within {} s",
@@ -67,7 +63,7 @@ def _people(n: int) -> str:
 
 def event_words(row: Row) -> str:
     """Say how many labelled events were found, how many detected ones were false, and how late they came."""
-    things = _THINGS[row["trial_type"]]
+    things = EVENT_TYPES[row["trial_type"]].plural
     side = "" if row["side"] == "all" else f"{row['side']} "
     rule = _RULES[row["criterion"]].format(_number(row["tolerance"]))
     text = (
@@ -128,7 +124,7 @@ def rater_words(row: Row) -> str:
         what = "states"
     else:
         own, theirs, name = "pipeline_f1", "f1", "F1"
-        what = f"{_THINGS[row['trial_type']]} {_RULES[row['criterion']].format(_number(row['tolerance']))}"
+        what = f"{EVENT_TYPES[row['trial_type']].plural} {_RULES[row['criterion']].format(_number(row['tolerance']))}"
     return (
         f"Against {row['reference_rater']}, {what}: {name} of the pipeline {_number(row[own])}, of {other} "
         f"{_number(row[theirs])}; {row['standing']} (pipeline minus rater: "

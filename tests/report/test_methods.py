@@ -1,0 +1,105 @@
+"""The methods text, held to what runs."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from strainstudy.condition import trace
+from strainstudy.condition.parameters import ConditionParameters
+from strainstudy.gait import GaitParameters, walk
+from strainstudy.report.content import Text
+from strainstudy.report.methods import CONDITION_STEPS, GAIT_STEPS, METHODS, methods_blocks
+from strainstudy.report.results import StudyTables
+from strainstudy.sections import SECTIONS
+from strainstudy.simulate.gaits import Gait
+from strainstudy.simulate.knee import Segment, walk_knees
+from strainstudy.tables import write_table
+from strainstudy.tables.classifier import BOUTS
+from strainstudy.tables.validation import EVENTS
+
+SETTINGS = {name: kind() for name, kind in SECTIONS.items()}
+FS = 100.0
+
+
+@pytest.fixture(scope="module")
+def knees():
+    script = [Segment("rest", 3.0), Segment("walk", 20.0, Gait()), Segment("rest", 3.0)]
+    return dict(walk_knees(script, FS, np.random.default_rng(1)).angles)
+
+
+def calls(monkeypatch, module, names):
+    """Note the order in which functions of a module are first called."""
+    order = []
+
+    def watched(name, function):
+        def run(*given, **named):
+            if name not in order:
+                order.append(name)
+            return function(*given, **named)
+
+        return run
+
+    for name in names:
+        monkeypatch.setattr(module, name, watched(name, getattr(module, name)))
+    return order
+
+
+def words_of(settings, tables):
+    texts = [block.words for block in methods_blocks(settings, tables) if isinstance(block, Text)]
+    return dict(zip(settings, texts, strict=True))
+
+
+def test_the_steps_of_gait_detection_are_told_in_the_order_in_which_they_run(monkeypatch, knees):
+    order = calls(monkeypatch, walk, GAIT_STEPS)
+    assert len(walk.detect_walk(knees, FS, GaitParameters()).strides)
+    assert order == list(GAIT_STEPS)
+
+
+def test_the_steps_of_conditioning_are_told_in_the_order_in_which_they_run(monkeypatch, knees):
+    order = calls(monkeypatch, trace, CONDITION_STEPS)
+    trace.condition_trace(knees["left"], FS, tracked_point="left_knee", units="a.u.", parameters=ConditionParameters())
+    assert order == list(CONDITION_STEPS)
+
+
+def test_every_section_has_a_sentence_and_a_new_one_without_raises(tmp_path):
+    assert set(METHODS) == set(SECTIONS)
+    assert set(words_of(SETTINGS, StudyTables(tmp_path))) == set(SECTIONS)
+    with pytest.raises(ValueError, match="the settings section elbows has no sentence of method"):
+        methods_blocks({"elbows": SETTINGS["bends"]}, StudyTables(tmp_path))
+
+
+@pytest.mark.parametrize(
+    ("predictions", "said", "unsaid"),
+    [
+        (("rule",), "published limits, without", "left out"),
+        (("out_of_fold", "final"), "whole participants left out; in people without labels", "published limits"),
+    ],
+)
+def test_what_called_gait_normal_or_limping_is_read_from_the_bouts(tmp_path, predictions, said, unsaid):
+    bouts = pd.DataFrame(
+        {"recording_id": "r", "onset": range(len(predictions)), "trial_type": "normal_gait", "prediction": predictions}
+    ).reindex(columns=list(BOUTS.names))
+    rest = bouts.iloc[:1].assign(onset=99.0, trial_type="rest", prediction="rule")
+    write_table(pd.concat([bouts, rest]), BOUTS, tmp_path)
+    words = words_of(SETTINGS, StudyTables(tmp_path))["classify"]
+    assert said in words
+    assert unsaid not in words
+
+
+def test_over_what_an_interval_is_is_read_from_the_table(tmp_path):
+    events = pd.DataFrame(
+        {
+            "recording_id": ["pooled", "r1", "r2"],
+            "interval_method": ["bootstrap over participants (BCa)", "Wilson", "none: nothing was counted"],
+        }
+    ).reindex(columns=list(EVENTS.names))
+    write_table(events, EVENTS, tmp_path)
+    words = words_of(SETTINGS, StudyTables(tmp_path))["validate"]
+    assert "events, pooled (bootstrap over participants (BCa)), of events of one recording (Wilson)." in words
+    assert "nothing was counted" not in words
+
+
+def test_a_study_without_bench_holds_or_gait_claims_none(tmp_path):
+    words = words_of(SETTINGS, StudyTables(tmp_path))
+    assert "no bench recordings" in words["bench"]
+    assert "no knee was calibrated" in words["calibrate"]
+    assert "No gait was found" in words["classify"]
