@@ -33,9 +33,10 @@ def settings_of(*sections):
     return {name: asdict(SETTINGS[name]) for name in sections}
 
 
-def sheet_rows(batch, label_tasks=()):
-    """Sheet rows of a batch; labels are named only for the tasks whose labels the stage reads."""
-    return [asdict(r if r.task in label_tasks else replace(r, labels={})) for r in BATCHES[batch]]
+def sheet_rows(batch, label_tasks=(), reference=False):
+    """Sheet rows of a batch; labels and the use of a reference are named only where the stage reads them."""
+    rows = [r if r.task in label_tasks else replace(r, labels={}) for r in BATCHES[batch]]
+    return [asdict(r if reference else replace(r, reference_use=None)) for r in rows]
 
 
 def sensor_rows(batch):
@@ -81,9 +82,9 @@ def of_all_batches(pattern):
     return expand(pattern, batch=list(BATCHES))
 
 
-def study_rows(labels=False):
+def study_rows(labels=False, reference=False):
     """The whole study's rows for stages that collect the batches."""
-    recordings = STUDY.recordings.values()
+    recordings = [r if reference else replace(r, reference_use=None) for r in STUDY.recordings.values()]
     return {
         "participants": [asdict(p) for p in STUDY.participants.values()],
         "recordings": [asdict(r if labels else replace(r, labels={})) for r in recordings],

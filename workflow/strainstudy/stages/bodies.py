@@ -12,7 +12,7 @@ from ..io.store import Trace
 from ..records import Recording
 from ..vocabulary import KNEES
 
-__all__ = ["angles_of", "knees_of", "limits_of", "of_reference_rater", "seat_of", "sensor_of"]
+__all__ = ["angles_of", "beside", "knees_of", "limits_of", "of_reference_rater", "seat_of", "sensor_of"]
 
 Array = npt.NDArray[np.float64]
 T = TypeVar("T")
@@ -43,6 +43,16 @@ def of_reference_rater(labels: Mapping[str, T], reference_rater: str | None) -> 
         return None
     rater = min(labels) if reference_rater is None or reference_rater not in labels else reference_rater
     return labels[rater]
+
+
+def beside(reference: Trace, values: Array, trace: Trace) -> Array:
+    """Put values of a reference, shape (m,), on the grid of the sensor it stands beside; NaN where it has none."""
+    placed = np.full(trace.n, np.nan)
+    first = round((reference.start - trace.start) * trace.sampling_frequency)
+    start, stop = max(first, 0), min(first + len(values), trace.n)
+    if start < stop:
+        placed[start:stop] = values[start - first : stop - first]
+    return placed
 
 
 def _on_one_grid(traces: Mapping[str, Trace], quantity: str) -> dict[str, Array]:

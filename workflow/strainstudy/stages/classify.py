@@ -17,6 +17,7 @@ from ..io.store import read_recording
 from ..jobs import Progress
 from ..records import Participant, Recording
 from ..sensor.anglemap import AngleMap
+from ..sensor.referencemap import ReferenceMap
 from ..sensor.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
 from ..swallow.measures import measure_swallows, summarise_swallows
 from ..swallow.parameters import SwallowParameters
@@ -85,7 +86,7 @@ def _gait_rows(
     strides: pd.DataFrame,
     signals: Path,
     signs: Mapping[str, int],
-    maps: Mapping[str, AngleMap],
+    maps: Mapping[str, AngleMap | ReferenceMap],
     flagged: Sequence[str],
     gait: GaitParameters,
     verdict: VerdictParameters,
@@ -105,12 +106,12 @@ def _gait_rows(
     return rows
 
 
-def _maps_of(recording: Recording, maps: Mapping[MapKey, Any]) -> dict[str, AngleMap]:
+def _maps_of(recording: Recording, maps: Mapping[MapKey, Any]) -> dict[str, AngleMap | ReferenceMap]:
     found = {}
     for side in SIDES:
         sensor_id = sensor_of(recording, KNEES[side])
         entry = maps.get(MapKey.of(recording.participant_id, recording.session_id, KNEES[side], sensor_id))
-        if isinstance(entry, AngleMap):
+        if isinstance(entry, AngleMap | ReferenceMap):
             found[side] = entry
     return found
 

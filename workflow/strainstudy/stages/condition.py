@@ -17,15 +17,15 @@ from ..io.store import FloatArray, Trace, TraceWriter, read_recording
 from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..sensor.anglemap import POSSIBLE_DEG, AngleMap, Refusal
+from ..sensor.referencemap import ReferenceMap
 from ..sensor.response import strain
 from ..signal.quality import assess_channel, smallest_step
-from ..vocabulary import SIDE_OF_POINT, VOLT_UNITS
-from .bodies import sensor_of
+from ..vocabulary import REFERENCE_SUFFIX, SIDE_OF_POINT, VOLT_UNITS
+from .bodies import beside, sensor_of
 
 __all__ = ["QUANTITIES", "run"]
 
 QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
-REFERENCE = ":reference"
 NO_HOLDS = "no bend recording with labelled holds in this session"
 
 
@@ -34,7 +34,7 @@ _DEAD_S = 2.0
 
 
 def _angles(
-    trace: Trace, clean: Conditioned, angle_map: AngleMap | Refusal, rest_ohm: float
+    trace: Trace, clean: Conditioned, angle_map: AngleMap | ReferenceMap | Refusal, rest_ohm: float
 ) -> tuple[dict[str, FloatArray], str | None]:
     nothing = np.full(trace.n, np.nan)
     empty: dict[str, FloatArray] = {"angle": nothing, "angle_low": nothing, "angle_high": nothing}
@@ -42,12 +42,22 @@ def _angles(
         return {**empty, "angle": clean.response}, None
     if isinstance(angle_map, Refusal):
         return empty, f"no angle: {angle_map.reason}" if trace.tracked_point in SIDE_OF_POINT else None
-    found = angle_map.apply(clean.response, trace.sampling_frequency, drift=clean.drift, rest_ohm=rest_ohm)
+    said, fs = [], trace.sampling_frequency
+    if isinstance(angle_map, ReferenceMap):
+        found = angle_map.apply(
+            clean.response, fs, drift=clean.drift, rest_ohm=rest_ohm, recording_id=trace.recording_id
+        )
+        fitted = [f"{a:.4g} to {b:.4g} s" for a, b in trace.start + angle_map.spans_in(trace.recording_id)]
+        if fitted:
+            said.append(f"{', '.join(fitted)} of the reference calibrated the angle, which is not validated there")
+    else:
+        found = angle_map.apply(clean.response, fs, drift=clean.drift, rest_ohm=rest_ohm)
     share = float(found.extrapolated[np.isfinite(found.angle)].mean()) if np.isfinite(found.angle).any() else 0.0
     first, last = angle_map.range_deg
-    said = []
     if share >= 0.001:
-        said.append(f"{share:.1%} of the angle lies beyond the calibrated {first:g} to {last:g} degrees: extrapolated")
+        said.append(
+            f"{share:.1%} of the angle lies beyond the calibrated {first:.4g} to {last:.4g} degrees: extrapolated"
+        )
     if found.impossible.any():
         low, high = POSSIBLE_DEG
         share = float(found.impossible.mean())
@@ -135,7 +145,7 @@ def run(
     with TraceWriter(signals, QUANTITIES) as writer:
         for number, recording in enumerate(recordings, start=1):
             found = read_recording(traces, recording.recording_id, ("response",))
-            references = {p: t for p, t in found.items() if p.endswith(REFERENCE)}
+            references = {p: t for p, t in found.items() if p.endswith(REFERENCE_SUFFIX)}
             for point, trace in found.items():
                 if point in references:
                     continue
@@ -148,7 +158,7 @@ def run(
                     tracked_point=point,
                     units=trace.units,
                     parameters=parameters,
-                    end=(1 if angle_map.sign > 0 else -1) if isinstance(angle_map, AngleMap) else None,
+                    end=None if isinstance(angle_map, Refusal) else (1 if angle_map.sign > 0 else -1),
                 )
                 rest_ohm = rest.get((recording.recording_id, point), math.nan)
                 angles, reason = _angles(trace, clean, angle_map, rest_ohm)
@@ -161,15 +171,16 @@ def run(
                     "reference_angle": np.full(trace.n, np.nan),
                     **angles,
                 }
-                reference = references.get(f"{point}{REFERENCE}")
+                reference = references.get(f"{point}{REFERENCE_SUFFIX}")
                 if reference is not None:
-                    columns["reference_angle"] = condition_trace(
+                    angle = condition_trace(
                         reference["response"],
                         reference.sampling_frequency,
                         tracked_point=point,
                         units=reference.units,
                         parameters=parameters,
                     ).response
+                    columns["reference_angle"] = beside(reference, angle, trace)
                 writer.write(
                     Trace(trace.recording_id, point, trace.units, trace.sampling_frequency, columns, trace.start)
                 )
