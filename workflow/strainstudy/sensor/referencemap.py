@@ -71,7 +71,8 @@ def levels_of(response: Array, drift: Array, *, sign: int, scale: float, as_reco
     scale : float
         From this recording's rest resistance to that of the map.
     as_recorded : bool
-        Drift stays in, and the leg rests at the tenth percentile of the recording; else drift is off, and it rests at 0.
+        Drift stays in, and the leg rests at the tenth percentile of the recording; else drift is off, and the leg rests
+        at 0.
     """
     if not as_recorded:
         return np.asarray(sign * scale * response)
@@ -249,12 +250,15 @@ class ReferenceMap:
     @classmethod
     def from_dict(cls, values: dict[str, Any]) -> ReferenceMap:
         """Undo `to_dict`."""
-        plain = {name: math.nan if value is None else value for name, value in values.items()}
-        models = {
-            name: ReferenceModel(**{key: tuple(v) if isinstance(v, list) else v for key, v in plain[name].items()})
-            for name in ("within", "beyond")
+        plain: dict[str, Any] = {name: math.nan if value is None else value for name, value in values.items()}
+        models: dict[str, Any] = {}
+        for name in ("within", "beyond"):
+            own: dict[str, Any] = {key: tuple(v) if isinstance(v, list) else v for key, v in plain[name].items()}
+            models[name] = ReferenceModel(**own)
+        lists: dict[str, Any] = {
+            "fitted": tuple(tuple(span) for span in plain["fitted"]),
+            "notes": tuple(plain["notes"]),
         }
-        lists = {"fitted": tuple(tuple(span) for span in plain["fitted"]), "notes": tuple(plain["notes"])}
         return cls(**{**plain, **models, **lists})
 
     def spans_in(self, recording_id: str | None) -> Array:

@@ -53,7 +53,7 @@ def _angles(signals: Sequence[Path], recordings: Sequence[Recording]) -> pd.Data
 
 
 def _fitted(trace: Trace, recording: Recording) -> npt.NDArray[np.bool_]:
-    """Samples whose reference calibrated the angle."""
+    """Mark the samples whose reference calibrated the angle."""
     time = trace.time
     fitted = np.zeros(trace.n, dtype=bool)
     for first, last in calibrating_spans(recording.reference_use, trace.start + trace.n / trace.sampling_frequency):
