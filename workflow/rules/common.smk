@@ -9,6 +9,7 @@ from strainstudy.config import load_config
 from strainstudy.errors import StudyError
 from strainstudy.intake.start import check_all, reference_rater
 from strainstudy.provenance.code import code_hash
+from strainstudy.vocabulary import SIDE_OF_POINT
 
 config_files = [str(file) for file in workflow.configfiles]
 try:
@@ -59,6 +60,18 @@ def label_files(tasks=None, batch=None):
         if tasks is None or recording.task in tasks
         for path in recording.labels.values()
     )
+
+
+def answer_files(batch):
+    """What the bench says of how sensors answer, for a batch that has one of them on a knee."""
+    benched = {r.sensor_id for r in BATCHES.get(BENCH, [])}
+    worn = {
+        c.sensor_id or r.sensor_id
+        for r in BATCHES[batch]
+        for c in r.channels
+        if c.tracked_point in SIDE_OF_POINT and c.units != "deg"
+    }
+    return [f"{STAGES}/characterise/answers.json"] if benched & worn - {None} else []
 
 
 def study_files():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,8 @@ from ..io.store import FloatArray, Trace, TraceWriter, read_recording
 from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..sensor.anglemap import POSSIBLE_DEG, AngleMap, Refusal
+from ..sensor.answer import Answer
+from ..sensor.parameters import CalibrateParameters
 from ..sensor.referencemap import ReferenceMap
 from ..sensor.response import strain
 from ..signal.quality import assess_channel, smallest_step
@@ -26,6 +29,8 @@ from .bodies import beside, sensor_of
 __all__ = ["QUANTITIES", "run"]
 
 QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
+RELATIVE = (*VOLT_UNITS, "ohm")
+"""Units whose response is a relative change of resistance, as the bench's is."""
 NO_HOLDS = "no bend recording with labelled holds in this session"
 
 
@@ -93,8 +98,29 @@ def _recorded(trace: Trace) -> dict[str, Any]:
     }
 
 
+def _answer(
+    trace: Trace, bench: Answer | None, angle_map: AngleMap | ReferenceMap | Refusal, parameters: CalibrateParameters
+) -> Answer | None:
+    """How this sensor answers, where that is better known than the settings know it: by the bench, else a reference."""
+    if trace.tracked_point not in SIDE_OF_POINT or trace.units == "deg":
+        return None
+    known = [bench] if bench is not None else []
+    if isinstance(angle_map, ReferenceMap) and angle_map.lag_s >= 0:
+        known.append(Answer(angle_map.lag_s, angle_map.lag_error_s, source="reference"))
+    for answer in known:
+        if answer.error_s < parameters.lag_error_s:
+            # Loops of other units than relative change are those of another scale.
+            return answer if trace.units in RELATIVE else replace(answer, loop=())
+    return None
+
+
 def _note(
-    recording: Recording, trace: Trace, clean: Conditioned, reason: str | None, measured_rest_ohm: float | None
+    recording: Recording,
+    trace: Trace,
+    clean: Conditioned,
+    reason: str | None,
+    measured_rest_ohm: float | None,
+    answer: Answer | None,
 ) -> dict[str, Any]:
     return {
         "measured_rest_ohm": measured_rest_ohm,
@@ -104,6 +130,7 @@ def _note(
         "spikes": clean.spikes,
         "bridged": clean.bridged,
         "hum_hz": list(clean.hum_hz),
+        "answer": None if answer is None else answer.to_dict(),
         **_recorded(trace),
         "notes": [*clean.notes, *([reason] if reason else [])],
     }
@@ -114,6 +141,8 @@ def run(
     sensors: Mapping[str, Sensor],
     *,
     parameters: ConditionParameters,
+    calibrate: CalibrateParameters,
+    answers: Mapping[str, Answer],
     traces: Path,
     maps: Path,
     calibration_notes: Path,
@@ -128,6 +157,10 @@ def run(
     recordings : sequence of Recording
     sensors : mapping of str to Sensor
     parameters : ConditionParameters
+    calibrate : CalibrateParameters
+        What is assumed of a sensor's answer where it was not measured.
+    answers : mapping of sensor_id to Answer
+        What the bench measured.
     traces, maps, calibration_notes : Path
         What calibrate left.
     signals, notes : Path
@@ -160,6 +193,9 @@ def run(
                     parameters=parameters,
                     end=None if isinstance(angle_map, Refusal) else (1 if angle_map.sign > 0 else -1),
                 )
+                answer = _answer(trace, answers.get(sensor_id or ""), angle_map, calibrate)
+                if answer is not None and isinstance(angle_map, AngleMap):
+                    angle_map = replace(angle_map, lag_s=answer.time_constant_s, lag_error_s=answer.error_s)
                 rest_ohm = rest.get((recording.recording_id, point), math.nan)
                 angles, reason = _angles(trace, clean, angle_map, rest_ohm)
                 sensor = sensors.get(sensor_id or "")
@@ -184,6 +220,7 @@ def run(
                 writer.write(
                     Trace(trace.recording_id, point, trace.units, trace.sampling_frequency, columns, trace.start)
                 )
-                rows.append(_note(recording, trace, clean, reason, _measured_rest(trace, clean, sensor, rest_ohm)))
+                rest_measured = _measured_rest(trace, clean, sensor, rest_ohm)
+                rows.append(_note(recording, trace, clean, reason, rest_measured, answer))
             progress.say(f"{recording.recording_id}; {number} of {len(recordings)} recordings")
     write_rows(notes, rows)
