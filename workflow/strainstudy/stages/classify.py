@@ -125,11 +125,11 @@ def _gait_rows(
         if own.empty:
             continue
         row = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{recording.recording_id} {state}")
-        row = (
-            with_timing_error(row, math.hypot(*(answer["error"] or 0.0 for answer in answers.values())))
-            | {f"answer_time_{side}": answer["time_constant"] for side, answer in answers.items()}
-            | {f"answer_time_source_{side}": answer["source"] for side, answer in answers.items()}
-        )
+        row = with_timing_error(row, math.hypot(*(answer["error"] or 0.0 for answer in answers.values())))
+        for side in SIDES:
+            undone = answers.get(side, {})
+            row[f"answer_time_{side}"] = undone.get("time_constant")
+            row[f"answer_time_source_{side}"] = undone.get("source")
         judged = sensor_or_gait(walk_evidence(row, own, maps, flagged), verdict)
         rows.append({"recording_id": recording.recording_id, "trial_type": state, **row, **judged.columns})
     return rows
@@ -239,12 +239,9 @@ def run(
             gait,
             verdict,
         )
-    gait_table = (
-        pd.DataFrame(rows)
-        if rows
-        else GAIT.empty().reindex(columns=[*GAIT.names, *_names((*ANSWERS, *VERDICT_COLUMNS))])
-    )
-    write_table(_with_who(gait_table, recordings, participants), GAIT, results, [*ANSWERS, *VERDICT_COLUMNS, *WHO])
+    extra = [*ANSWERS, *VERDICT_COLUMNS]
+    gait_table = pd.DataFrame(rows) if rows else GAIT.empty().reindex(columns=[*GAIT.names, *_names(extra)])
+    write_table(_with_who(gait_table, recordings, participants), GAIT, results, [*extra, *WHO])
     write_table(strides.reindex(columns=list(STRIDES.names)), STRIDES, results)
     write_table(bouts.reindex(columns=list(BOUTS.names)), BOUTS, results)
     label_next = read_frame(decisions["label_next"])

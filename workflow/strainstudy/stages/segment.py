@@ -113,7 +113,7 @@ def segment_recording(
 
 def _undone(traces: Mapping[str, Trace], answers: Mapping[str, Answer], lag_s: float) -> dict[str, dict[str, Any]]:
     """Lag to undo on each knee that a sensor measured, its standard error and what measured it."""
-    found = {}
+    found: dict[str, dict[str, Any]] = {}
     for side, point in KNEES.items():
         if point in answers:
             own = answers[point]
