@@ -9,12 +9,14 @@ from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.io.frames import read_rows, write_rows
 from strainstudy.io.store import Trace, TraceWriter
 from strainstudy.records import Channel, Recording, Sensor
+from strainstudy.sensor.answer import Answer
+from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.stages import condition
 
 FS = 100.0
 
 
-def note(tmp_path, *, units="V", r2_ohm=10_000.0, stated_ohm=10_000.0, true_ohm=10_400.0):
+def note(tmp_path, *, units="V", r2_ohm=10_000.0, stated_ohm=10_000.0, true_ohm=10_400.0, answers=None):
     """Condition a still knee of a resistance beside a stated one, and read its note back."""
     quiet = true_ohm * (1 + 1e-4 * np.random.default_rng(1).standard_normal(3000))
     columns = {"resistance_ohm": quiet, "response": quiet / stated_ohm - 1, "strain": np.full(3000, np.nan)}
@@ -31,7 +33,8 @@ def note(tmp_path, *, units="V", r2_ohm=10_000.0, stated_ohm=10_000.0, true_ohm=
     (tmp_path / "maps.json").write_text("[]")
     write_rows(tmp_path / "told.json", [{"recording_id": "r1", "tracked_point": "left_knee", "rest_ohm": stated_ohm}])
     condition.run(
-        [recording], {"k": sensor}, parameters=ConditionParameters(), traces=tmp_path / "traces.parquet",
+        [recording], {"k": sensor}, parameters=ConditionParameters(), calibrate=CalibrateParameters(),
+        answers=answers or {}, traces=tmp_path / "traces.parquet",
         maps=tmp_path / "maps.json", calibration_notes=tmp_path / "told.json", signals=tmp_path / "signals.parquet",
         notes=tmp_path / "notes.json", progress=Mock(),
     )  # fmt: skip
@@ -45,3 +48,28 @@ def test_rest_resistance_is_the_measured_one_and_not_that_of_the_sheet(tmp_path,
 
 def test_a_bridge_that_was_trimmed_measures_no_rest_resistance(tmp_path):
     assert note(tmp_path, r2_ohm=None)["measured_rest_ohm"] is None
+
+
+OWN = Answer(0.04, 0.001, ((0.02, 0.1),))
+
+
+@pytest.mark.parametrize(
+    ("answer", "told"),
+    [
+        (OWN, OWN.to_dict()),
+        # Seven tenths of the assumed 23 ms are what is not known of an assumed answer.
+        (Answer(0.04, 0.02), None),
+    ],
+)
+def test_the_answer_of_a_sensor_is_its_own_where_that_is_known_better_than_the_assumed_one(tmp_path, answer, told):
+    found = note(tmp_path, answers={"k": answer})["answer"]
+    assert (None if found is None else Answer.from_dict(found)) == (None if told is None else Answer.from_dict(told))
+
+
+def test_a_loop_in_relative_change_is_not_undone_in_other_units(tmp_path):
+    found = Answer.from_dict(note(tmp_path, units="a.u.", answers={"k": OWN})["answer"])
+    assert found == Answer(0.04, 0.001)
+
+
+def test_the_answer_of_another_sensor_is_nobody_elses(tmp_path):
+    assert note(tmp_path, answers={"other": OWN})["answer"] is None

@@ -207,8 +207,8 @@ def agreement_table(traces: Sequence[tuple[Mapping[str, Any], pd.DataFrame]]) ->
     Parameters
     ----------
     traces : sequence of (ids, sums)
-        ``ids`` with ``recording_id``, ``participant_id``, ``tracked_point``, ``task`` and ``fitted`` (seconds whose
-        reference made the map); ``sums`` from `angle_sums` of the rest.
+        ``ids`` with ``recording_id``, ``participant_id``, ``tracked_point``, ``task`` and, where there are any,
+        ``fitted`` (seconds whose reference made the map); ``sums`` from `angle_sums` of the rest.
 
     Returns
     -------
@@ -220,16 +220,17 @@ def agreement_table(traces: Sequence[tuple[Mapping[str, Any], pd.DataFrame]]) ->
     rows: list[dict[str, object]] = []
     parts = []
     for ids, sums in traces:
+        fitted = float(ids.get("fitted", 0.0))
         who = {key: ids[key] for key in ("recording_id", "participant_id", "tracked_point")}
-        if sums.empty and ids["fitted"] > 0:
+        if sums.empty and fitted > 0:
             whole = dict(zip(_GROUPS, ("all", -math.inf, math.inf), strict=True))
             nothing = dict.fromkeys([name for name in AGREEMENT_COLUMNS if name not in _GROUPS], math.nan)
-            rows.append({**who, **whole, **nothing, "n_participants": 1, "seconds": 0.0, "fitted": ids["fitted"]})
+            rows.append({**who, **whole, **nothing, "n_participants": 1, "seconds": 0.0, "fitted": fitted})
         for _, s in sums.iterrows():
             rows.append(
                 who
                 | {name: s[name] for name in _GROUPS}
-                | {"n_participants": 1, "fitted": ids["fitted"] if _is_whole(s) else math.nan}
+                | {"n_participants": 1, "fitted": fitted if _is_whole(s) else math.nan}
                 | _numbers(s)
                 | dict.fromkeys(("rmse_low", "rmse_high", "bias_low", "bias_high"), math.nan)
             )
