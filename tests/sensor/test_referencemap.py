@@ -60,9 +60,9 @@ def test_what_was_not_fitted_is_told_within_two_degrees_and_its_interval_covers(
 
 def test_branches_and_rate_are_kept_because_they_predict_what_was_left_out():
     angle = knee()
-    assert {"branches", "rate"} <= set(fit_reference_map([piece(angle, sensor(angle))], P).within.terms)
+    assert {"branches", "rate"} <= set(fit_reference_map([piece(angle, sensor(angle))], P).own[0].terms)
     plain = fit_reference_map([piece(angle, sensor(angle, percent=0.0, lag=0.0))], P)
-    assert plain.within.rmse_left_out < 1
+    assert plain.rmse_left_out < 1
 
 
 @pytest.mark.parametrize("lag", [0.0, 0.04, 0.1])
@@ -77,7 +77,7 @@ def test_held_angles_rise_with_the_response_on_both_branches():
     angle = knee()
     found = fit_reference_map([piece(angle, sensor(angle))], P)
     for order in (1, -1):
-        stairs = np.repeat(np.linspace(found.low, found.high, 30)[::order], 250)
+        stairs = np.repeat(np.linspace(found.joint.low, found.joint.high, 30)[::order], 250)
         told = found.apply(stairs, FS, drift=np.zeros(len(stairs)), recording_id="elsewhere").angle[200::250]
         assert (order * np.diff(told) > -1e-6).all()
 
@@ -108,15 +108,30 @@ def test_the_interval_is_wider_in_another_recording_and_far_from_what_was_fitted
     assert np.median((other.high - other.low)[near]) > np.median(width[near])
 
 
-def test_a_recording_at_a_time_is_left_out_where_there_are_several():
+def test_where_recordings_agree_they_are_told_by_one_another_and_where_not_each_has_its_own_map():
     angles = [knee(seed) for seed in range(3)]
-    pieces = [piece(angle, sensor(angle), name="r" * (k + 1)) for k, angle in enumerate(angles)]
+    names = ["r", "rr", "rrr"]
+    pieces = [piece(angle, sensor(angle), name=name) for name, angle in zip(names, angles, strict=True)]
     found = fit_reference_map(pieces, P)
-    assert [name for name, *_ in found.fitted] == ["r", "rr", "rrr"]
+    assert [name for name, *_ in found.fitted] == names
     assert found.seconds == pytest.approx(3 * N / FS)
-    # A third recording that says something else is an error of what was left out.
-    odd = [*pieces[:2], replace(pieces[2], reference=0.7 * pieces[2].reference)]
-    assert fit_reference_map(odd, P).within.rmse_left_out > found.within.rmse_left_out + 3
+    assert found.joint.rmse_left_out < 2
+    # The sleeve was moved: the same bend reads a third less.
+    moved = [*pieces[:2], replace(pieces[2], response=pieces[2].response / 1.5)]
+    apart = fit_reference_map(moved, P)
+    assert apart.joint.rmse_left_out > 3
+    assert apart.model_for("rrr").recording_id == "rrr"
+    told = applied(apart, moved[2])
+    assert np.sqrt(np.mean((told.angle - angles[2]) ** 2)) < 2
+
+
+def test_a_span_too_short_for_a_map_of_its_own_is_told_by_the_other_recordings():
+    angles = [knee(seed) for seed in range(2)]
+    whole, short = piece(angles[0], sensor(angles[0])), piece(angles[1], sensor(angles[1]), name="short", last=100)
+    found = fit_reference_map([whole, short], P)
+    assert found.model_for("short").recording_id is None
+    told = applied(found, short)
+    assert np.sqrt(np.mean((told.angle - angles[1])[100:] ** 2)) < 3
 
 
 def test_the_same_resistance_relative_to_another_rest_is_the_same_angle():

@@ -189,15 +189,14 @@ _NUMBERS: Final = (
 
 
 def _numbers_of_reference(entry: ReferenceMap) -> dict[str, object]:
-    low, high = entry.range_deg
     return {
         "source": "reference",
-        "angle_from": low,
-        "angle_to": high,
+        "angle_from": entry.joint.angle_from,
+        "angle_to": entry.joint.angle_to,
         "response_per_degree": entry.response_per_degree,
         "polarity": entry.sign,
         "reference_time": entry.seconds,
-        "left_out_error": entry.within.rmse_left_out,
+        "left_out_error": entry.rmse_left_out,
         "answer_time": entry.lag_s,
         "answer_time_se": entry.lag_error_s,
         "status_description": "; ".join(entry.notes),

@@ -4,9 +4,10 @@ In: recordings in which the reference stands beside the sensor, and which of the
 `ReferenceMap`, or a `Refusal` with its reason.
 
 The weights are those of least squares with the ramps of the curves not negative, which makes the curves monotone: a
-convex problem with one answer. Which terms the map has, and whether drift is taken off first, is not assumed: parts
-of the reference are left out in turn (a recording at a time; with one recording, fifths of its time), and a term goes
-where what was left out is predicted better without it. The interval rests on the errors in what was left out.
+convex problem with one answer. Which terms a model has, and whether drift is taken off first, is not assumed: parts
+of the reference are left out in turn (a recording at a time; within one recording, fifths of its time), and a term goes
+where what was left out is predicted better without it. The interval rests on the errors in what was left out. A
+recording has a model of its own where that predicts the parts of it that were left out better than the others do.
 """
 
 from __future__ import annotations
@@ -39,10 +40,10 @@ _FIT_HZ: Final = 25.0
 """Samples closer than this say the same thing twice: traces are low-passed at 6 Hz."""
 _FEWEST_S: Final = 5.0
 _LEAST_RANGE_DEG: Final = 20.0
+_DRIFT_OFF_WORTH: Final = 0.2
+"""Share by which that error has to be smaller with drift taken off than without: over the time of a fit drift is small,
+and what is taken off for it may be movement (chosen on the sleeve: docs/sleeve-study.md)."""
 _RIDGE: Final = 1e-6
-_OTHER_RECORDING_FACTOR: Final = 1.25
-"""Intervals in other recordings over what the errors within the fitted ones ask for (chosen on three of five pairs of
-the sleeve: docs/sleeve-study.md)."""
 _LOOP_AS_LAG_S: Final = 0.005
 """What a loop of another shape than that of two branches may add to a lag (ours: of recorded walks through simulated
 sensors most lags came out within 2 ms, the worst 8 ms off)."""
@@ -88,6 +89,7 @@ class _Rows:
     part: npt.NDArray[np.intp]
     low: float
     high: float
+    as_recorded: bool
 
 
 def _sign(pieces: Sequence[ReferencePiece]) -> int:
@@ -124,6 +126,7 @@ def _rows(pieces: Sequence[ReferencePiece], sign: int, rest_ohm: float, *, as_re
         np.concatenate(parts),
         float(low),
         float(high),
+        as_recorded,
     )
 
 
@@ -197,21 +200,44 @@ def _spread(angle: Array, rows: _Rows, span: tuple[float, float], level: float) 
     return tuple(weights.tolist()), float(np.quantile(ratio, level))
 
 
-def _model(
-    rows: _Rows, terms: tuple[str, ...], span: tuple[float, float], level: float, factor: float
-) -> ReferenceModel:
+def _terms_and_rows(
+    pieces: Sequence[ReferencePiece], sign: int, rest_ohm: float, allowed: Sequence[str]
+) -> tuple[tuple[str, ...], _Rows]:
+    choices = []
+    for as_recorded in (True, False):
+        rows = _rows(pieces, sign, rest_ohm, as_recorded=as_recorded)
+        if not rows.high > rows.low:
+            continue
+        terms, error = _choose(rows, allowed)
+        choices.append((error if as_recorded else error / (1 - _DRIFT_OFF_WORTH), terms, rows))
+    if not choices:
+        return (), rows
+    _, terms, rows = min(choices, key=lambda choice: choice[0])
+    return terms, rows
+
+
+def _model(rows: _Rows, terms: tuple[str, ...], level: float, recording_id: str | None) -> tuple[ReferenceModel, Array]:
+    """Fit the terms, and give the errors of the samples in what was left out."""
     design = _design(rows, terms)
     angle = _left_out(design, rows, terms)
-    spread, multiplier = _spread(angle, rows, span, level)
-    return ReferenceModel(
+    first, last = np.quantile(rows.reference, [0.001, 0.999]).tolist()
+    spread, multiplier = _spread(angle, rows, (first, last), level)
+    model = ReferenceModel(
+        recording_id=recording_id,
+        low=rows.low,
+        high=rows.high,
+        angle_from=first,
+        angle_to=last,
+        as_recorded=rows.as_recorded,
         terms=terms,
         weights=tuple(_weights(design, rows.reference, terms).tolist()),
         lowest=tuple(design.min(axis=0).tolist()),
         highest=tuple(design.max(axis=0).tolist()),
         spread=spread,
-        multiplier=factor * multiplier,
+        multiplier=multiplier,
         rmse_left_out=float(np.sqrt(np.mean((angle - rows.reference) ** 2))),
     )
+    return model, angle - rows.reference
 
 
 def _lag(rows: _Rows) -> tuple[float, float]:
@@ -271,33 +297,32 @@ def fit_reference_map(pieces: Sequence[ReferencePiece], parameters: CalibratePar
             f"{seconds:.1f} s with both sensor and reference in the spans that reference_use names; "
             f"{_FEWEST_S:g} s are needed"
         )
-    rest_ohm = kept[0].rest_ohm
-    sign = _sign(kept)
-    choices = []
-    for as_recorded in (False, True):
-        rows = _rows(kept, sign, rest_ohm, as_recorded=as_recorded)
-        first, last = np.quantile(rows.reference, [0.001, 0.999]).tolist()
-        if last - first < _LEAST_RANGE_DEG:
-            return Refusal(f"the reference moves by {last - first:.1f} degrees only; {_LEAST_RANGE_DEG:g} are needed")
-        if not rows.high > rows.low:
-            return Refusal("the sensor does not answer where the reference moves")
-        choices.append((*_choose(rows, TERMS), as_recorded, rows))
-    terms, _, as_recorded, rows = min(choices, key=lambda choice: choice[1])
-    plain, _ = _choose(rows, [term for term in TERMS if term != "settling"])
-    span = (float(first), float(last))
-    lag_s, lag_error_s = _lag(rows)
-    level = parameters.prediction_level
+    rest_ohm, sign, level = kept[0].rest_ohm, _sign(kept), parameters.prediction_level
+    terms, rows = _terms_and_rows(kept, sign, rest_ohm, [term for term in TERMS if term != "settling"])
+    if not rows.high > rows.low:
+        return Refusal("the sensor does not answer where the reference moves")
+    moved = _range(rows.reference)
+    if moved < _LEAST_RANGE_DEG:
+        return Refusal(f"the reference moves by {moved:.1f} degrees only; {_LEAST_RANGE_DEG:g} are needed")
+    joint, errors = _model(rows, terms, level, None)
+    own, lags = [], []
+    for number, piece in enumerate(kept):
+        terms, alone = _terms_and_rows([piece], sign, rest_ohm, TERMS)
+        enough = len(alone.reference) / _FIT_HZ >= _FEWEST_S and _range(alone.reference) >= _LEAST_RANGE_DEG
+        if not enough or not alone.high > alone.low:
+            continue
+        lags.append(_lag(alone))
+        model, _ = _model(alone, terms, level, piece.recording_id)
+        others = float(np.sqrt(np.mean(errors[rows.part == number] ** 2))) if len(kept) > 1 else math.inf
+        if model.rmse_left_out <= others:
+            own.append(model)
+    lag_s, lag_error_s = _mean_lag(lags)
     return ReferenceMap(
         sign=sign,
-        low=rows.low,
-        high=rows.high,
         knots=_KNOTS,
-        angle_from=span[0],
-        angle_to=span[1],
-        as_recorded=as_recorded,
         rest_ohm=rest_ohm,
-        within=_model(rows, terms, span, level, 1.0),
-        beyond=_model(rows, plain, span, level, _OTHER_RECORDING_FACTOR),
+        joint=joint,
+        own=tuple(own),
         zero_error_deg=parameters.straight_leg_sd_deg,
         lag_s=lag_s,
         lag_error_s=lag_error_s,
@@ -308,5 +333,33 @@ def fit_reference_map(pieces: Sequence[ReferencePiece], parameters: CalibratePar
             for piece in kept
             for first, last in runs(piece.used)
         ),
-        notes=(),
+        notes=(_note(joint, own, len(kept)),),
     )
+
+
+def _range(reference: Array) -> float:
+    return float(np.ptp(np.quantile(reference, [0.001, 0.999]))) if len(reference) else 0.0
+
+
+def _mean_lag(lags: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Mean over recordings; its error is the mean error, or the scatter between recordings where that is larger."""
+    told = np.array([lag for lag in lags if np.isfinite(lag).all()]).reshape(-1, 2)
+    if not len(told):
+        return math.nan, math.nan
+    scatter = float(np.std(told[:, 0], ddof=1)) if len(told) > 1 else 0.0
+    return float(told[:, 0].mean()), max(float(told[:, 1].mean()), scatter)
+
+
+def _note(joint: ReferenceModel, own: Sequence[ReferenceModel], recordings: int) -> str:
+    """Say what the map is made of, and how well it told what was left out."""
+    model = own[0] if len(own) == 1 and recordings == 1 else joint
+    parts = ", ".join(model.terms) or "one curve alone"
+    kind = "a recording" if recordings > 1 else "a fifth of the time"
+    text = f"{parts}; drift {'left in' if model.as_recorded else 'taken off'}; RMSE {model.rmse_left_out:.1f} degrees"
+    text += f" when {kind} is left out"
+    if recordings > 1 and own:
+        errors = [one.rmse_left_out for one in own]
+        text += (
+            f"; {len(own)} of {recordings} recordings have a map of their own ({min(errors):.1f} to {max(errors):.1f})"
+        )
+    return text

@@ -14,9 +14,10 @@ others vanish while the response stands still, so that a held angle is read from
 - surroundings: the mean of the response around the sample less the response, before and after alike (a knit that
   gathers and slips at the turning point reads less there than just before and just after).
 
-One more term serves the recordings that the map was fitted in: settling, a gain that changes with the logarithm of the
-time since the recording began, as stretched elastomers soften over their first cycles (Mullins 1969, Rubber Chem
-Technol 42:339-362, from memory).
+A sleeve lies otherwise on the leg whenever it was moved, so a recording of which a span was fitted has a model of its
+own; the one of all fitted spans together serves the other recordings of the session. A model of one recording may have
+one more term: settling, a gain that changes with the logarithm of the time since the recording began, as stretched
+elastomers soften over their first cycles (Mullins 1969, Rubber Chem Technol 42:339-362, from memory).
 
 Beyond the response that was seen with the reference, the curves go on along their ends, and rate, creep and
 surroundings stay at the largest that was seen; the interval widens by what the map would have added there.
@@ -53,9 +54,11 @@ _RESTING_SHARE: Final = 0.1
 """Share of the samples below the reading that counts as the resting leg's (ours)."""
 _EXTRAPOLATION_SHARE: Final = 0.3
 """As in `strainstudy.sensor.anglemap`."""
-_DRIFT_DEG_PER_ROOT_MINUTE: Final = 1.25
-"""Standard deviation by which sleeve and sensor leave the map in a minute from the nearest fitted sample
-(chosen on three of five pairs of the sleeve: docs/sleeve-study.md)."""
+_DRIFT_DEG_PER_ROOT_MINUTE: Final = 1.75
+"""Standard deviation by which sleeve and sensor leave the map in a minute from the nearest fitted sample (chosen on the
+sleeve: docs/sleeve-study.md)."""
+_OTHER_RECORDING_FACTOR: Final = 1.25
+"""Intervals in other recordings over what the errors within a single fitted one ask for (chosen on the sleeve)."""
 _SPEED_SCALE: Final = 100.0
 
 
@@ -145,10 +148,18 @@ def spread_columns(angle: Array, fs: float, first: float, last: float) -> tuple[
 
 @dataclass(frozen=True)
 class ReferenceModel:
-    """Terms and weights of one map, and how well it did on what was left out of its fit.
+    """One fit: terms and weights, where they hold, and how well they did on what was left out.
 
     Parameters
     ----------
+    recording_id : str or None
+        The recording it was fitted in, of which it is the own model; None for the one of all together.
+    low, high : float
+        Levels of the first and the last knot, in units of the response towards flexion.
+    angle_from, angle_to : float
+        Range of the reference where it was fitted, degrees.
+    as_recorded : bool
+        As for `levels_of`.
     terms : tuple of str
         Of `TERMS`.
     weights : tuple of float
@@ -163,6 +174,12 @@ class ReferenceModel:
         Degrees; root mean square error on parts of the reference that were left out in turn.
     """
 
+    recording_id: str | None
+    low: float
+    high: float
+    angle_from: float
+    angle_to: float
+    as_recorded: bool
     terms: tuple[str, ...]
     weights: tuple[float, ...]
     lowest: tuple[float, ...]
@@ -171,21 +188,33 @@ class ReferenceModel:
     multiplier: float
     rmse_left_out: float
 
-    def predict(self, level: Array, fs: float, low: float, high: float, knots: int) -> tuple[Array, Array]:
-        """Angle, and the variance that extrapolation of rate, creep and surroundings adds, each shape (n,)."""
-        angle, beyond = np.zeros(len(level)), np.zeros(len(level))
+    @property
+    def response_per_degree(self) -> float:
+        """Mean slope over the calibrated range, without sign."""
+        return (self.high - self.low) / (self.angle_to - self.angle_from)
+
+    def predict(self, level: Array, fs: float, knots: int) -> tuple[Array, Array]:
+        """Angle of a finite level and its variance but for the drift of the zero, each shape (n,)."""
+        angle, variance = np.zeros(len(level)), np.zeros(len(level))
         curves = 1 + (knots - 1) * (2 if "branches" in self.terms else 1)
         settling = len(self.weights) - 1 if "settling" in self.terms else -1
-        columns = columns_of(level, fs, low, high, knots, self.terms)
+        columns = columns_of(level, fs, self.low, self.high, knots, self.terms)
         for k, (column, weight) in enumerate(zip(columns, self.weights, strict=True)):
             # The curves go on, and time goes on; what they cost is counted by level and by settling.
             seen = column if k < curves or k == settling else np.clip(column, self.lowest[k], self.highest[k])
             angle += weight * seen
             if k == settling:
-                beyond += (_EXTRAPOLATION_SHARE * weight * np.maximum(column - self.highest[k], 0.0)) ** 2
+                variance += (_EXTRAPOLATION_SHARE * weight * np.maximum(column - self.highest[k], 0.0)) ** 2
             elif k >= curves:
-                beyond += (weight * (column - seen)) ** 2
-        return angle, beyond
+                variance += (weight * (column - seen)) ** 2
+        for column, weight in zip(spread_columns(angle, fs, self.angle_from, self.angle_to), self.spread, strict=True):
+            variance += weight * column
+        variance += (_EXTRAPOLATION_SHARE * self.outside(level) / self.response_per_degree) ** 2
+        return angle, variance
+
+    def outside(self, level: Array) -> Array:
+        """How far a level lies beyond the fitted ones, in its unit, shape (n,)."""
+        return np.asarray(np.maximum(level - self.high, np.maximum(self.low - level, 0.0)))
 
 
 @dataclass(frozen=True)
@@ -196,20 +225,16 @@ class ReferenceMap:
     ----------
     sign : {1, -1}
         Direction in which the response runs with flexion.
-    low, high : float
-        Levels of the first and the last knot, in units of the response towards flexion.
     knots : int
-        Evenly spaced.
-    angle_from, angle_to : float
-        Range of the reference where it was fitted, degrees.
-    as_recorded : bool
-        As for `levels_of`.
+        Of the curves, evenly spaced.
     rest_ohm : float
         Rest resistance that levels are relative to; NaN for arbitrary units.
-    within, beyond : ReferenceModel
-        For the recordings that it was fitted in, and for others of the session.
+    joint : ReferenceModel
+        Of all fitted spans together.
+    own : tuple of ReferenceModel
+        Of recordings that their own spans tell better than the others' do.
     zero_error_deg : float
-        Standard error of the straight leg's angle in other recordings.
+        Standard error of the straight leg's angle in a recording that was not fitted.
     lag_s, lag_error_s : float
         Time constant of the sensor's answer against the reference, and its standard error; NaN if not told.
     prediction_level : float
@@ -223,15 +248,10 @@ class ReferenceMap:
     """
 
     sign: int
-    low: float
-    high: float
     knots: int
-    angle_from: float
-    angle_to: float
-    as_recorded: bool
     rest_ohm: float
-    within: ReferenceModel
-    beyond: ReferenceModel
+    joint: ReferenceModel
+    own: tuple[ReferenceModel, ...]
     zero_error_deg: float
     lag_s: float
     lag_error_s: float
@@ -251,44 +271,39 @@ class ReferenceMap:
     def from_dict(cls, values: dict[str, Any]) -> ReferenceMap:
         """Undo `to_dict`."""
         plain: dict[str, Any] = {name: math.nan if value is None else value for name, value in values.items()}
-        models: dict[str, Any] = {}
-        for name in ("within", "beyond"):
-            own: dict[str, Any] = {key: tuple(v) if isinstance(v, list) else v for key, v in plain[name].items()}
-            models[name] = ReferenceModel(**own)
-        lists: dict[str, Any] = {
-            "fitted": tuple(tuple(span) for span in plain["fitted"]),
-            "notes": tuple(plain["notes"]),
-        }
-        return cls(**{**plain, **models, **lists})
+        plain["joint"] = _model_of(plain["joint"])
+        plain["own"] = tuple(_model_of(model) for model in plain["own"])
+        plain["fitted"] = tuple(tuple(span) for span in plain["fitted"])
+        plain["notes"] = tuple(plain["notes"])
+        return cls(**plain)
 
-    def spans_in(self, recording_id: str | None) -> Array:
+    def spans_in(self, recording_id: str) -> Array:
         """Spans of a recording that were fitted, shape (m, 2), seconds from its first sample."""
         spans = [(first, last) for recording, first, last in self.fitted if recording == recording_id]
         return np.array(spans, dtype=np.float64).reshape(-1, 2)
 
-    @property
-    def range_deg(self) -> tuple[float, float]:
-        """Lowest and highest calibrated angle."""
-        return self.angle_from, self.angle_to
+    def model_for(self, recording_id: str) -> ReferenceModel:
+        """Give a recording's own model, else the joint one."""
+        return next((model for model in self.own if model.recording_id == recording_id), self.joint)
 
     @property
     def response_per_degree(self) -> float:
         """Mean slope over the calibrated range, without sign: what of an amplitude is the sensor's gain."""
-        return (self.high - self.low) / (self.angle_to - self.angle_from)
+        return self.joint.response_per_degree
+
+    @property
+    def rmse_left_out(self) -> float:
+        """Error in what was left out of the models that the fitted recordings have, degrees."""
+        errors = [self.model_for(recording).rmse_left_out for recording in {name for name, *_ in self.fitted}]
+        return float(np.sqrt(np.mean(np.square(errors))))
 
     @property
     def gain_error_share(self) -> float:
         """Standard error of the slope as a share of it: the error that was left out, over the calibrated range."""
-        return self.beyond.rmse_left_out / (self.angle_to - self.angle_from)
+        return self.joint.rmse_left_out / (self.joint.angle_to - self.joint.angle_from)
 
     def apply(
-        self,
-        response: npt.ArrayLike,
-        fs: float,
-        *,
-        drift: npt.ArrayLike,
-        rest_ohm: float = math.nan,
-        recording_id: str | None = None,
+        self, response: npt.ArrayLike, fs: float, *, drift: npt.ArrayLike, recording_id: str, rest_ohm: float = math.nan
     ) -> Angles:
         """Turn a conditioned response into degrees.
 
@@ -300,10 +315,10 @@ class ReferenceMap:
             Hz.
         drift : array, shape (n,)
             What conditioning took off.
+        recording_id : str
+            Decides on the model, and on what is known of the zero.
         rest_ohm : float
             Rest resistance the response is relative to; NaN for arbitrary units.
-        recording_id : str, optional
-            Whether the map was fitted in this recording decides on settling and on the error of the zero.
 
         Returns
         -------
@@ -311,27 +326,28 @@ class ReferenceMap:
         """
         scale = rest_ohm / self.rest_ohm if math.isfinite(rest_ohm) and math.isfinite(self.rest_ohm) else 1.0
         x, slow = np.asarray(response, dtype=np.float64), np.asarray(drift, dtype=np.float64)
-        level = levels_of(x, slow, sign=self.sign, scale=scale, as_recorded=self.as_recorded)
+        model = self.model_for(recording_id)
+        level = levels_of(x, slow, sign=self.sign, scale=scale, as_recorded=model.as_recorded)
         missing = np.isnan(level)
         if len(x) < 2 or missing.all():
             empty, never = np.full(len(x), np.nan), np.zeros(len(x), dtype=bool)
             return Angles(empty, empty, empty, never, never)
+        level = spanned(level)
+        angle, variance = model.predict(level, fs, self.knots)
         spans = self.spans_in(recording_id)
-        own = bool(len(spans))
-        model = self.within if own else self.beyond
-        angle, variance = model.predict(spanned(level), fs, self.low, self.high, self.knots)
-        for column, weight in zip(spread_columns(angle, fs, self.angle_from, self.angle_to), model.spread, strict=True):
-            variance += weight * column
-        outside = np.maximum(level - self.high, np.maximum(self.low - level, 0.0)) / self.response_per_degree
-        extrapolated = np.where(missing, False, outside > 0)
-        variance += (_EXTRAPOLATION_SHARE * np.where(missing, 0.0, outside)) ** 2
-        if own:
+        if len(spans):
             time = np.arange(len(x)) / fs
             away = np.maximum(spans[:, :1] - time, time - spans[:, 1:]).min(axis=0)
             variance += _DRIFT_DEG_PER_ROOT_MINUTE**2 * np.maximum(away, 0.0) / 60
-        else:
-            variance += self.zero_error_deg**2
+        elif len({recording for recording, *_ in self.fitted}) == 1:
+            # Between recordings nothing was left out: what a new one adds has to be assumed.
+            variance = _OTHER_RECORDING_FACTOR**2 * variance + self.zero_error_deg**2
         impossible = ~missing & ((angle < POSSIBLE_DEG[0]) | (angle > POSSIBLE_DEG[1]))
-        angle = np.where(impossible | missing, np.nan, angle)
         half = model.multiplier * np.sqrt(variance)
-        return Angles(angle, angle - half, angle + half, extrapolated, impossible)
+        angle = np.where(impossible | missing, np.nan, angle)
+        return Angles(angle, angle - half, angle + half, ~missing & (model.outside(level) > 0), impossible)
+
+
+def _model_of(values: dict[str, Any]) -> ReferenceModel:
+    plain: dict[str, Any] = {name: tuple(v) if isinstance(v, list) else v for name, v in values.items()}
+    return ReferenceModel(**plain)

@@ -52,13 +52,15 @@ def _angles(
         found = angle_map.apply(
             clean.response, fs, drift=clean.drift, rest_ohm=rest_ohm, recording_id=trace.recording_id
         )
+        model = angle_map.model_for(trace.recording_id)
+        first, last = model.angle_from, model.angle_to
         fitted = [f"{a:.4g} to {b:.4g} s" for a, b in trace.start + angle_map.spans_in(trace.recording_id)]
         if fitted:
             said.append(f"{', '.join(fitted)} of the reference calibrated the angle, which is not validated there")
     else:
         found = angle_map.apply(clean.response, fs, drift=clean.drift, rest_ohm=rest_ohm)
+        first, last = angle_map.range_deg
     share = float(found.extrapolated[np.isfinite(found.angle)].mean()) if np.isfinite(found.angle).any() else 0.0
-    first, last = angle_map.range_deg
     if share >= 0.001:
         said.append(
             f"{share:.1%} of the angle lies beyond the calibrated {first:.4g} to {last:.4g} degrees: extrapolated"
