@@ -134,3 +134,19 @@ def test_columns_are_those_of_the_table():
     assert set(table.columns) == set(ANGLES.names)
     assert not np.isinf(table.select_dtypes("number").to_numpy()).any()
     assert isinstance(table, pd.DataFrame)
+
+
+def test_time_that_made_the_map_is_named_and_a_trace_that_made_it_as_a_whole_has_no_figures():
+    ids = {"participant_id": "sub-01", "tracked_point": "left_knee", "task": "free"}
+    tested = angle_sums(*around(KNEE + 1), KNEE, FS)
+    nothing = angle_sums(*around(KNEE), np.full(len(KNEE), np.nan), FS)
+    table = agreement_table([({**ids, "recording_id": "a", "fitted": 12.5}, tested),
+                             ({**ids, "recording_id": "b", "fitted": 30.0}, nothing)])  # fmt: skip
+    whole = table[(table["phase"] == "all") & table["angle_from"].isna() & table["angle_to"].isna()]
+    whole = whole.set_index("recording_id")
+    assert whole.loc["a", "fitted"] == 12.5
+    assert whole.loc["b", "seconds"] == 0
+    assert np.isnan(whole.loc["b", "rmse"])
+    pooled = whole.loc[["pooled"]]
+    assert pooled["seconds"].unique() == pytest.approx([len(KNEE) / FS])
+    assert table.loc[table["recording_id"] == "b"].shape[0] == 1
