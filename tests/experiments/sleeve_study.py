@@ -28,7 +28,7 @@ from strainstudy.sensor.referencemap import TERMS, ReferenceMap
 from strainstudy.study import load_study
 from strainstudy.vocabulary import KNEES
 
-__all__ = ["CHOSEN_ON", "Figures", "figures_of", "page", "read_pieces"]
+__all__ = ["CHOSEN_ON", "Figures", "figures_of", "first_third", "mapped", "page", "read_pieces"]
 
 CHOSEN_ON = ("pair-01-02", "pair-05-06", "pair-09-10")
 SHARE = 1 / 3
@@ -42,11 +42,20 @@ class Figures:
     coverage: np.ndarray
 
 
-def read_pieces(folder: Path) -> list[ReferencePiece]:
-    """Read every knee that has both a sensor and a reference, conditioned as the pipeline does, all of it usable."""
+def read_pieces(folder: Path, start: str = "") -> list[ReferencePiece]:
+    """Read every knee that has both a sensor and a reference, conditioned as the pipeline does, all of it usable.
+
+    Parameters
+    ----------
+    folder : Path
+    start : str
+        Of the ids of the recordings to read.
+    """
     how = ConditionParameters()
     pieces = []
     for recording in load_study(folder).recordings.values():
+        if not recording.recording_id.startswith(start):
+            continue
         for point in KNEES.values():
             names = {c.units == "deg": c for c in recording.channels if c.tracked_point == point}
             if len(names) < 2 or recording.sampling_frequency is None:
@@ -68,7 +77,8 @@ def read_pieces(folder: Path) -> list[ReferencePiece]:
     return pieces
 
 
-def _first_third(piece: ReferencePiece) -> ReferencePiece:
+def first_third(piece: ReferencePiece) -> ReferencePiece:
+    """Leave the first third of a recording to be fitted."""
     n = len(piece.used)
     return replace(piece, used=np.arange(n) < n * SHARE)
 
@@ -90,7 +100,8 @@ def _static(fitted: ReferencePiece, tested: ReferencePiece) -> tuple[np.ndarray,
     return angle, nothing, nothing
 
 
-def _mapped(fitted: ReferencePiece, tested: ReferencePiece) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def mapped(fitted: ReferencePiece, tested: ReferencePiece) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Angle and limits of the pipeline's map."""
     found = fit_reference_map([fitted], CalibrateParameters())
     assert isinstance(found, ReferenceMap), (fitted.recording_id, found)
     angles = found.apply(
@@ -133,7 +144,7 @@ def _without(term: str) -> Method:
 
     def method(fitted: ReferencePiece, tested: ReferencePiece) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         with patch.object(referencefit, "TERMS", tuple(other for other in TERMS if other != term)):
-            return _mapped(fitted, tested)
+            return mapped(fitted, tested)
 
     return method
 
@@ -142,7 +153,7 @@ def page(pieces: Sequence[ReferencePiece]) -> str:
     """Write the page."""
     chosen = [piece for piece in pieces if piece.recording_id.startswith(CHOSEN_ON)]
     groups = [chosen, [piece for piece in pieces if not piece.recording_id.startswith(CHOSEN_ON)]]
-    thirds = [[(_first_third(piece), piece) for piece in group] for group in groups]
+    thirds = [[(first_third(piece), piece) for piece in group] for group in groups]
     whole = [[(piece, piece) for piece in group] for group in groups]
     near = [[(other, piece) for piece in group for other in _neighbours(piece, pieces)] for group in groups]
     counts = [len(group) for group in groups]
@@ -150,9 +161,9 @@ def page(pieces: Sequence[ReferencePiece]) -> str:
         ("one rising curve, in sample", whole, _static, True),
         ("one rising curve of a neighbouring recording", near, _static, False),
         ("one rising curve, first third", thirds, _static, False),
-        ("the map, first third", thirds, _mapped, False),
+        ("the map, first third", thirds, mapped, False),
         *((f"the same without {term}", thirds, _without(term), False) for term in TERMS),
-        ("the map, of a neighbouring recording", near, _mapped, False),
+        ("the map, of a neighbouring recording", near, mapped, False),
     ]
     head = ["map", *(f"{kind}, {group}" for group in ("chosen on", "left out") for kind in ("RMSE", "covered, %"))]
     lines = [

@@ -15,9 +15,10 @@ METHODS: Final = {
     "disconnected channels were counted, and recordings graded good, degraded or rejected.",
     "calibrate": "Bridge output was turned into resistance by the exact inverse of the bridge equation and into "
     "relative resistance change; knee sensors were calibrated to degrees from holds at known angles, one monotone "
-    "map per sensor and session.",
+    "map per sensor and session, or by a reference angle beside them in the spans that the sheet names.",
     "condition": "Signals were freed of spikes (Hampel), mains hum where found, and slow drift, and low-passed "
-    "without phase shift (Butterworth, both ways, cutoff corrected for two passes).",
+    "without phase shift (Butterworth, both ways, cutoff corrected for two passes). Each sensor's own answering "
+    "time and hysteresis were undone where its bench or a reference measured them, else an assumed time.",
     "gait": "Bouts of walking were found first, initial contacts and toe-offs inside them, without thresholds in "
     "units of the signal.",
     "swallow": "Swallow candidates were taken from the continuous throat signal and classified where labels allowed.",
