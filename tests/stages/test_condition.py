@@ -5,12 +5,14 @@ from unittest.mock import Mock
 
 import numpy as np
 import pytest
+from strainstudy.calibrate.maps import MapKey
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.io.frames import read_rows, write_rows
 from strainstudy.io.store import Trace, TraceWriter
 from strainstudy.records import Channel, Recording, Sensor
 from strainstudy.sensor.answer import Answer
 from strainstudy.sensor.parameters import CalibrateParameters
+from strainstudy.sensor.referencemap import ReferenceMap
 from strainstudy.stages import condition
 
 FS = 100.0
@@ -73,3 +75,28 @@ def test_a_loop_in_relative_change_is_not_undone_in_other_units(tmp_path):
 
 def test_the_answer_of_another_sensor_is_nobody_elses(tmp_path):
     assert note(tmp_path, answers={"other": OWN})["answer"] is None
+
+
+def told(lag_s, error_s=0.006):
+    """Stand in for a map by a reference that knows this lag."""
+    return Mock(spec=ReferenceMap, lag_s=lag_s, lag_error_s=error_s)
+
+
+@pytest.mark.parametrize(
+    ("bench", "references", "sources"),
+    [
+        ({"L": OWN, "R": OWN}, {"L": told(0.1), "R": told(0.1)}, {"left_knee": "bench", "right_knee": "bench"}),
+        ({"L": OWN}, {"L": told(0.1), "R": told(0.1)}, {"left_knee": "reference", "right_knee": "reference"}),
+        ({"L": OWN}, {"R": told(0.1)}, {"left_knee": "bench"}),
+        ({}, {"R": told(0.1)}, {}),
+        ({}, {"L": told(0.1), "R": told(-0.02)}, {}),
+        ({}, {"L": told(0.1), "R": told(0.1, 0.05)}, {}),
+    ],
+)
+def test_a_reference_tells_the_lag_of_all_knees_or_of_none_for_its_clock_may_be_off(bench, references, sources):
+    points = {"left_knee": "L", "right_knee": "R"}
+    traces = {point: Trace("r1", point, "V", FS, {"response": np.zeros(2)}) for point in points}
+    keys = {point: MapKey("sub-01", "ses-01", point, sensor) for point, sensor in points.items()}
+    maps = {key: references[key.sensor_id] for key in keys.values() if key.sensor_id in references}
+    found = condition._answers(traces, keys, bench, maps, CalibrateParameters())
+    assert {point: answer.source for point, answer in found.items()} == sources

@@ -100,20 +100,35 @@ def _recorded(trace: Trace) -> dict[str, Any]:
     }
 
 
-def _answer(
-    trace: Trace, bench: Answer | None, angle_map: AngleMap | ReferenceMap | Refusal, parameters: CalibrateParameters
-) -> Answer | None:
-    """How this sensor answers, where that is better known than the settings know it: by the bench, else a reference."""
-    if trace.tracked_point not in SIDE_OF_POINT or trace.units == "deg":
-        return None
-    known = [bench] if bench is not None else []
-    if isinstance(angle_map, ReferenceMap) and angle_map.lag_s >= 0:
-        known.append(Answer(angle_map.lag_s, angle_map.lag_error_s, source="reference"))
-    for answer in known:
-        if answer.error_s < parameters.lag_error_s:
-            # Loops of other units than relative change are those of another scale.
-            return answer if trace.units in RELATIVE else replace(answer, loop=())
-    return None
+def _answers(
+    traces: Mapping[str, Trace],
+    keys: Mapping[str, MapKey],
+    bench: Mapping[str, Answer],
+    maps: Mapping[MapKey, AngleMap | ReferenceMap | Refusal],
+    parameters: CalibrateParameters,
+) -> dict[str, Answer]:
+    """How the sensors on the knees of one recording answer, where that is known better than the settings know it.
+
+    An offset of the reference's clock is in what a reference tells, and cancels between the knees if it told both: so
+    a reference counts for all knees of the recording or for none, and where the bench knows all it counts alone.
+    """
+    knees = [point for point, trace in traces.items() if point in SIDE_OF_POINT and trace.units != "deg"]
+    by_bench = {point: bench[keys[point].sensor_id] for point in knees if keys[point].sensor_id in bench}
+    by_reference = {}
+    for point in knees:
+        entry = maps.get(keys[point])
+        if isinstance(entry, ReferenceMap) and entry.lag_s >= 0:
+            by_reference[point] = Answer(entry.lag_s, entry.lag_error_s, source="reference")
+    sure, told = (
+        {point: answer for point, answer in known.items() if answer.error_s < parameters.lag_error_s}
+        for known in (by_bench, by_reference)
+    )
+    found = told if len(sure) < len(knees) == len(told) else sure
+    # Loops of other units than relative change are those of another scale.
+    return {
+        point: answer if traces[point].units in RELATIVE else replace(answer, loop=())
+        for point, answer in found.items()
+    }
 
 
 def _note(
@@ -181,12 +196,15 @@ def run(
         for number, recording in enumerate(recordings, start=1):
             found = read_recording(traces, recording.recording_id, ("response",))
             references = {p: t for p, t in found.items() if p.endswith(REFERENCE_SUFFIX)}
+            keys = {
+                point: MapKey.of(recording.participant_id, recording.session_id, point, sensor_of(recording, point))
+                for point in found
+            }
+            own = _answers(found, keys, answers, angle_maps, calibrate)
             for point, trace in found.items():
                 if point in references:
                     continue
-                sensor_id = sensor_of(recording, point)
-                key = MapKey.of(recording.participant_id, recording.session_id, point, sensor_id)
-                angle_map = angle_maps.get(key, Refusal(NO_HOLDS))
+                angle_map = angle_maps.get(keys[point], Refusal(NO_HOLDS))
                 clean = condition_trace(
                     trace["response"],
                     trace.sampling_frequency,
@@ -195,12 +213,12 @@ def run(
                     parameters=parameters,
                     end=None if isinstance(angle_map, Refusal) else (1 if angle_map.sign > 0 else -1),
                 )
-                answer = _answer(trace, answers.get(sensor_id or ""), angle_map, calibrate)
+                answer = own.get(point)
                 if answer is not None and isinstance(angle_map, AngleMap):
                     angle_map = replace(angle_map, lag_s=answer.time_constant_s, lag_error_s=answer.error_s)
                 rest_ohm = rest.get((recording.recording_id, point), math.nan)
                 angles, reason = _angles(trace, clean, angle_map, rest_ohm)
-                sensor = sensors.get(sensor_id or "")
+                sensor = sensors.get(keys[point].sensor_id)
                 known = sensor is not None and trace.units not in ("deg", "a.u.", "percent", "mm")
                 columns = {
                     "response": clean.response,
