@@ -25,7 +25,16 @@ from ..signal.gaps import spanned
 from ..signal.runs import runs
 from .anglemap import Refusal
 from .parameters import CalibrateParameters
-from .referencemap import TERMS, ReferenceMap, ReferenceModel, columns_of, levels_of, spread_columns
+from .referencemap import (
+    CREEP_S,
+    SURROUNDINGS_S,
+    TERMS,
+    ReferenceMap,
+    ReferenceModel,
+    columns_of,
+    levels_of,
+    spread_columns,
+)
 
 __all__ = ["ReferencePiece", "fit_reference_map"]
 
@@ -47,7 +56,9 @@ _RIDGE: Final = 1e-6
 _LOOP_AS_LAG_S: Final = 0.005
 """What a loop of another shape than that of two branches may add to a lag (ours: of recorded walks through simulated
 sensors most lags came out within 2 ms, the worst 8 ms off)."""
-_LAGS_S: Final = np.linspace(-0.1, 0.3, 41)
+_LAGS_S: Final = np.linspace(-0.1, 0.3, 9)
+_WIDTHS: Final = {"rate": 2, "creep": len(CREEP_S), "surroundings": len(SURROUNDINGS_S), "settling": 1}
+"""Columns of each term besides the curves."""
 
 
 @dataclass(frozen=True)
@@ -159,19 +170,34 @@ def _left_out(design: Array, rows: _Rows, terms: tuple[str, ...]) -> Array:
     return angle
 
 
-def _error(rows: _Rows, terms: tuple[str, ...]) -> float:
-    return float(np.sqrt(np.mean((_left_out(_design(rows, terms), rows, terms) - rows.reference) ** 2)))
+def _chosen_columns(terms: tuple[str, ...], fullest: tuple[str, ...]) -> list[int]:
+    """Places of the columns of some terms among those of more terms with the same curves."""
+    place = 1 + (_KNOTS - 1) * (2 if "branches" in terms else 1)
+    chosen = list(range(place))
+    for term in fullest:
+        width = _WIDTHS.get(term, 0)
+        if term in terms:
+            chosen += range(place, place + width)
+        place += width
+    return chosen
 
 
 def _choose(rows: _Rows, allowed: Sequence[str]) -> tuple[tuple[str, ...], float]:
     """Start with all terms and drop, the worst first, those without which what was left out is predicted better."""
     terms = tuple(allowed)
-    best = _error(rows, terms)
+    fullest = {"branches" in kind: (kind, _design(rows, kind)) for kind in (terms, _without(terms, "branches"))}
+
+    def error(kept: tuple[str, ...]) -> float:
+        kind, design = fullest["branches" in kept]
+        angle = _left_out(design[:, _chosen_columns(kept, kind)], rows, kept)
+        return float(np.sqrt(np.mean((angle - rows.reference) ** 2)))
+
+    best = error(terms)
     while terms:
-        error, less = min((_error(rows, less), less) for less in (_without(terms, term) for term in terms))
-        if error > (1 - _WORTH) * best:
+        least, less = min((error(less), less) for less in (_without(terms, term) for term in terms))
+        if least > (1 - _WORTH) * best:
             break
-        terms, best = less, error
+        terms, best = less, least
     return terms, best
 
 
@@ -247,14 +273,18 @@ def _lag(rows: _Rows) -> tuple[float, float]:
     The error is the jackknife's over the parts, with `_LOOP_AS_LAG_S`.
     """
     parts = np.unique(rows.part)
-    errors = np.empty((len(_LAGS_S), len(parts)))
-    for k, lag in enumerate(_LAGS_S):
+
+    def misfit(lag: float) -> Array:
         levels = tuple(level + lag * fs * np.gradient(level) for level, fs in zip(rows.level, rows.rate, strict=True))
         design = _design(replace(rows, level=levels), ("branches",))
         residual = design @ _weights(design, rows.reference, ("branches",)) - rows.reference
-        errors[k] = np.bincount(np.searchsorted(parts, rows.part), weights=residual**2, minlength=len(parts))
-    whole = _lowest(errors.sum(axis=1))
-    without = np.array([_lowest(errors.sum(axis=1) - errors[:, k]) for k in range(len(parts))])
+        return np.asarray(np.bincount(np.searchsorted(parts, rows.part), weights=residual**2, minlength=len(parts)))
+
+    coarse = float(_LAGS_S[np.argmin([misfit(lag).sum() for lag in _LAGS_S])])
+    lags = coarse + np.linspace(-1, 1, 11) * float(_LAGS_S[1] - _LAGS_S[0])
+    errors = np.array([misfit(lag) for lag in lags])
+    whole = _lowest(lags, errors.sum(axis=1))
+    without = np.array([_lowest(lags, errors.sum(axis=1) - errors[:, k]) for k in range(len(parts))])
     n = len(parts)
     if n < 2 or not np.isfinite([whole, *without]).all():
         return math.nan, math.nan
@@ -262,14 +292,13 @@ def _lag(rows: _Rows) -> tuple[float, float]:
     return whole, math.hypot(scatter, _LOOP_AS_LAG_S)
 
 
-def _lowest(error: Array) -> float:
+def _lowest(lags: Array, error: Array) -> float:
     """Lag at the bottom of the parabola through the three lowest; NaN at an end of the range."""
     k = int(np.argmin(error))
     if k in (0, len(error) - 1):
         return math.nan
     before, least, after = error[k - 1 : k + 2]
-    step = float(_LAGS_S[1] - _LAGS_S[0])
-    return float(_LAGS_S[k] + 0.5 * step * (before - after) / (before - 2 * least + after))
+    return float(lags[k] + 0.5 * (lags[1] - lags[0]) * (before - after) / (before - 2 * least + after))
 
 
 def fit_reference_map(pieces: Sequence[ReferencePiece], parameters: CalibrateParameters) -> ReferenceMap | Refusal:

@@ -39,7 +39,16 @@ from ..signal.gaps import spanned
 from ..signal.play import branch
 from .anglemap import POSSIBLE_DEG, Angles
 
-__all__ = ["TERMS", "ReferenceMap", "ReferenceModel", "columns_of", "levels_of", "spread_columns"]
+__all__ = [
+    "CREEP_S",
+    "SURROUNDINGS_S",
+    "TERMS",
+    "ReferenceMap",
+    "ReferenceModel",
+    "columns_of",
+    "levels_of",
+    "spread_columns",
+]
 
 Array = npt.NDArray[np.float64]
 
