@@ -348,9 +348,10 @@ class ReferenceMap:
             time = np.arange(len(x)) / fs
             away = np.maximum(spans[:, :1] - time, time - spans[:, 1:]).min(axis=0)
             variance += _DRIFT_DEG_PER_ROOT_MINUTE**2 * np.maximum(away, 0.0) / 60
-        elif len({recording for recording, *_ in self.fitted}) == 1:
-            # Between recordings nothing was left out: what a new one adds has to be assumed.
-            variance = _OTHER_RECORDING_FACTOR**2 * variance + self.zero_error_deg**2
+        else:
+            # A few recordings that were left out in turn, or none, know little of where the next one's leg rests.
+            single = len({recording for recording, *_ in self.fitted}) == 1
+            variance = (_OTHER_RECORDING_FACTOR if single else 1.0) ** 2 * variance + self.zero_error_deg**2
         impossible = ~missing & ((angle < POSSIBLE_DEG[0]) | (angle > POSSIBLE_DEG[1]))
         half = model.multiplier * np.sqrt(variance)
         angle = np.where(impossible | missing, np.nan, angle)
