@@ -118,6 +118,8 @@ def _stages(root: Path, folder: Path, batches: int = 1, upto: str = "features") 
                 recordings,
                 study.sensors,
                 parameters=ConditionParameters(),
+                calibrate=CalibrateParameters(),
+                answers={},
                 traces=own / "calibrated.parquet",
                 maps=own / "maps.json",
                 calibration_notes=own / "calibrate.json",

@@ -747,6 +747,30 @@ BROKEN = (
         ),
     ),
     Broken(
+        "a use of the reference that says nothing, and one without a reference",
+        put(
+            RECORDINGS,
+            "\n".join(
+                f"{line}\t{cell}"
+                for line, cell in zip(
+                    FILES[RECORDINGS].splitlines(),
+                    ("reference_use", "calibrate", "first third", "n/a", "0-5"),
+                    strict=True,
+                )
+            )
+            + "\n",
+        ),
+        (
+            "recordings.tsv, row 2, column reference_use, value 'calibrate': no channel in deg beside a sensor of the"
+            " same knee to calibrate it; add both channels of a knee to channels.tsv, or leave the cell n/a.",
+            "recordings.tsv, row 3, column reference_use, value 'first third': not a use of the reference; write"
+            " calibrate, validate, or the spans that calibrate: 0-33.5 in seconds or 0-33% of the recording, with"
+            " commas between.",
+            "recordings.tsv, row 5, column reference_use, value '0-5': no channel in deg beside a sensor of the same"
+            " knee to calibrate it; add both channels of a knee to channels.tsv, or leave the cell n/a.",
+        ),
+    ),
+    Broken(
         "no recordings at all",
         put(RECORDINGS, FILES[RECORDINGS].split("\n")[0] + "\n"),
         ("recordings.tsv: no recordings; add one row for each raw file.",),

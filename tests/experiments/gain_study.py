@@ -314,12 +314,12 @@ def page(results: Mapping[str, Mapping[str, Figures]], cancelling: Mapping[str, 
         "",
         *_timing_table(timing),
         "",
-        "The settings undo one answering time on all sensors. What is left of a difference between the sides "
+        "Without a bench one answering time is undone on all sensors. What is left of a difference between the sides "
         "lengthens one step and shortens the other: in a stride of 1.1 s, 15 ms are 5.5 points of the symmetry index "
         "of step time. That is what makes normal walks 'not certain', in the tables above too; the settings "
         "verdict.step_time_error_percent and verdict.phase_error_deg keep it from making them 'gait'. With each "
-        "sensor's own time constant undone, which a bench can measure, it is gone. The classifier, trained and tested "
-        "across these sets, was not misled. Read a verdict that "
+        "sensor's own time constant undone, which its bench measures (answering-times.md), it is gone. The classifier, "
+        "trained and tested across these sets, was not misled. Read a verdict that "
         "rests on step time or phase alone with this in mind where the two sensors were not compared on the bench.",
         "",
         "## What this cannot show",

@@ -13,6 +13,7 @@ from strainstudy.intake.start import reference_rater
 from strainstudy.io.frames import read_frame
 from strainstudy.jobs import Progress
 from strainstudy.records import Study
+from strainstudy.sensor.answer import Answer
 from strainstudy.stages import calibrate, classify, condition, features, ingest, segment, tabulate, train
 from strainstudy.stages.labels import labels_of
 from strainstudy.tables import read_table
@@ -59,7 +60,12 @@ def _paths(folder: Path) -> tuple[dict[str, Path], dict[str, Path]]:
     return at, note
 
 
-def run_to_segments(study: Study, folder: Path, config: Mapping[str, Any] | None = None) -> dict[str, pd.DataFrame]:
+def run_to_segments(
+    study: Study,
+    folder: Path,
+    config: Mapping[str, Any] | None = None,
+    answers: Mapping[str, Answer] | None = None,
+) -> dict[str, pd.DataFrame]:
     """Run ingest to segment, whose frames lie in ``folder`` then, and give the labels of the reference rater.
 
     Parameters
@@ -70,6 +76,8 @@ def run_to_segments(study: Study, folder: Path, config: Mapping[str, Any] | None
         For everything that is written.
     config : mapping, optional
         Settings that are not the defaults, by section.
+    answers : mapping of sensor_id to Answer, optional
+        What a bench measured.
 
     Returns
     -------
@@ -91,7 +99,8 @@ def run_to_segments(study: Study, folder: Path, config: Mapping[str, Any] | None
     )  # fmt: skip
     condition.run(
         recordings, study.sensors, parameters=settings["condition"], traces=at["calibrated"], maps=note["maps"],
-        calibration_notes=note["calibrate_notes"], signals=at["signals"], notes=note["condition_notes"], progress=say,
+        calibration_notes=note["calibrate_notes"], calibrate=settings["calibrate"], answers=answers or {},
+        signals=at["signals"], notes=note["condition_notes"], progress=say,
     )  # fmt: skip
     segment.run(
         recordings, gait=settings["gait"], bends=settings["bends"], swallow=settings["swallow"],

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.interpolate import CubicSpline
 from strainstudy.gait import GaitParameters, Walk, detect_walk
 from strainstudy.gait.phase import EVEN_DEG
+from strainstudy.signal.play import branch
 from strainstudy.simulate.gaits import Gait, Leg, limp, turning
 from strainstudy.simulate.knee import Segment
 from strainstudy.stats.matching import match_instants
@@ -180,6 +181,22 @@ def test_a_lagging_sensor_is_put_right_by_its_time_constant():
     right = detect_walk(knees, recorded.fs, P, lags=dict.fromkeys(SIDES, 0.05))
     assert moved(before, late)[1] > 0.04
     assert moved(before, right)[1] < 0.01
+
+
+def test_a_loop_that_is_told_moves_landmarks_back():
+    """A curve that lies lower while it rises is late at every landmark but its turning points."""
+    recorded = plain_walk()
+    before = detect_walk(recorded.knees, recorded.fs, P)
+    loops = {side: [(0.05 * amplitude(x), 0.15 * amplitude(x))] for side, x in recorded.knees.items()}
+    knees = {side: x - loops[side][0][0] * branch(x, loops[side][0][1]) for side, x in recorded.knees.items()}
+    late = detect_walk(knees, recorded.fs, P)
+    right = detect_walk(knees, recorded.fs, P, loops=loops)
+    for kind in ("initial_contact", "toe_off"):
+        true, off, undone = (
+            np.concatenate([onsets(walk.events, kind, side) for side in SIDES]) for walk in (before, late, right)
+        )
+        assert np.median(off - true) > 0.004
+        assert abs(np.median(undone - true)) < 0.5 * np.median(off - true)
 
 
 def test_gaps_and_spikes_cost_at_most_the_strides_they_touch():

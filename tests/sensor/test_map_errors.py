@@ -40,7 +40,8 @@ def a_map(**changes):
     values = {
         "levels": (0.0, 0.5, 1.0), "angles": (0.0, 50.0, 100.0), "sign": 1, "loop_width": 0.0, "branch_radius": 0.1,
         "slope_error": 0.0, "zero_level": 0.0, "rest_ohm": math.nan, "error_deg": 2.0, "error_share": 0.03,
-        "zero_error_deg": 1.5, "zero_drift_deg": math.inf, "lag_s": 0.0, "freedom": 6.0, "prediction_level": 0.9,
+        "zero_error_deg": 1.5, "zero_drift_deg": math.inf, "lag_s": 0.0, "lag_error_s": 0.0, "freedom": 6.0,
+        "prediction_level": 0.9,
         "hold_count": 9, "repeatability_deg": 1.0, "hysteresis_percent": 0.0, "creep_percent": 0.0,
         "session_drift_deg": 0.0, "session_gain_percent": 0.0, "notes": (),
     }  # fmt: skip
@@ -79,7 +80,7 @@ def test_levels_a_twentieth_beyond_the_holds_still_count_as_calibrated():
 def test_a_lag_advances_the_angle_by_its_rate_of_change_and_is_not_wholly_known():
     """A ramp of 100 degrees a second, 0.05 s late: 5 degrees, give or take 70 % of that."""
     ramp = np.arange(100) / 100.0
-    found = apply(a_map(lag_s=0.05, error_share=0.0), ramp)
+    found = apply(a_map(lag_s=0.05, lag_error_s=0.035, error_share=0.0), ramp)
     assert found.angle[50] == pytest.approx(55.0)
     constant = 2.0**2 + 1.5**2
     freedom = 6.0 * (constant / 2.0**2) ** 2

@@ -146,8 +146,27 @@ def test_limits_of_angles_follow_the_setting_of_all_limits_of_agreement(tmp_path
     with TraceWriter(tmp_path / "signals.parquet", tuple(quantities)) as writer:
         for name in ("r1", "r2"):
             writer.write(Trace(name, "left_knee", "V", FS, quantities))
-    recordings = [SimpleNamespace(recording_id=name, participant_id=f"of {name}", task="walk") for name in ("r1", "r2")]
+    recordings = [
+        SimpleNamespace(recording_id=name, participant_id=f"of {name}", task="walk", reference_use=None)
+        for name in ("r1", "r2")
+    ]
     table = _angles([tmp_path / "signals.parquet"], recordings, multiplier)
     assert len(table[table["participant_id"].isna()])
     assert (table["limit_high"] - table["bias"]).to_numpy() == pytest.approx(multiplier * table["sd"].to_numpy())
     assert (table["bias"] - table["limit_low"]).to_numpy() == pytest.approx(multiplier * table["sd"].to_numpy())
+
+
+def test_time_that_made_the_map_is_named_and_a_trace_that_made_it_as_a_whole_has_no_figures():
+    ids = {"participant_id": "sub-01", "tracked_point": "left_knee", "task": "free"}
+    tested = angle_sums(*around(KNEE + 1), KNEE, FS)
+    nothing = angle_sums(*around(KNEE), np.full(len(KNEE), np.nan), FS)
+    table = agreement_table([({**ids, "recording_id": "a", "fitted": 12.5}, tested),
+                             ({**ids, "recording_id": "b", "fitted": 30.0}, nothing)])  # fmt: skip
+    whole = table[(table["phase"] == "all") & table["angle_from"].isna() & table["angle_to"].isna()]
+    whole = whole.set_index("recording_id")
+    assert whole.loc["a", "fitted"] == 12.5
+    assert whole.loc["b", "seconds"] == 0
+    assert np.isnan(whole.loc["b", "rmse"])
+    pooled = whole.loc[["pooled"]]
+    assert pooled["seconds"].unique() == pytest.approx([len(KNEE) / FS])
+    assert table.loc[table["recording_id"] == "b"].shape[0] == 1

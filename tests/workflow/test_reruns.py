@@ -163,3 +163,23 @@ def test_a_person_withdrawn_is_gone_from_all_results_and_the_users_own_files_sta
     assert set(listed) <= read_ledger(results).names
     assert all((results / name).is_file() for name in listed)
     assert planned(folder, batches=4) == {}
+
+
+def followers(folder: Path, rule: str) -> list[str]:
+    """Rules of the jobs that wait for a rule, before anything has run."""
+    drawn = snakemake(folder, "--dag")
+    assert drawn.returncode == 0, drawn.stderr[-2000:]
+    names = dict(re.findall(r'(\d+)\[label = "(\w+)', drawn.stdout))
+    after = re.findall(r"(\d+) -> (\d+)", drawn.stdout)
+    return sorted(names[to] for start, to in after if names[start] == rule)
+
+
+def test_people_wait_for_the_bench_where_their_sensors_were_on_it_and_only_then(tmp_path):
+    """The answer of a sensor is undone on people, so a changed bench recording runs those again who wear it."""
+    write_study(tmp_path / "study", people=1, **TINY | {"bench": True})
+    assert followers(tmp_path, "characterise") == ["condition", "tabulate"]
+    for name in ("recordings.tsv", "channels.tsv"):
+        sheet = tmp_path / "study" / name
+        lines = sheet.read_text(encoding="utf-8").splitlines(keepends=True)
+        sheet.write_text("".join(line for line in lines if not line.startswith("knee")), encoding="utf-8")
+    assert followers(tmp_path, "characterise") == ["tabulate"]

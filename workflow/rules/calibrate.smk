@@ -1,4 +1,5 @@
-# Volts to resistance, relative change and strain; holds at known angles to one angle map per sensor and session.
+# Volts to resistance, relative change and strain; holds at known angles, or a reference beside the sensor, to one angle
+# map per sensor and session.
 rule calibrate:
     input:
         traces=rules.ingest.output.traces,
@@ -15,7 +16,7 @@ rule calibrate:
         runtime=60,
     params:
         code=code_hash("strainstudy.stages.calibrate"),
-        recordings=lambda w: sheet_rows(w.batch, label_tasks=["bend"]),
+        recordings=lambda w: sheet_rows(w.batch, label_tasks=["bend"], reference=True),
         sensors=lambda w: sensor_rows(w.batch),
         settings=settings_of("calibrate", "condition"),
         reference_rater=REFERENCE_RATER,

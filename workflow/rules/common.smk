@@ -13,6 +13,7 @@ from strainstudy.intake.start import check_all, look, reference_rater
 from strainstudy.provenance.code import code_hash
 from strainstudy.records import Study
 from strainstudy.upstream import UPSTREAM
+from strainstudy.vocabulary import SIDE_OF_POINT
 
 config_files = [str(file) for file in workflow.configfiles]
 UNLOCKING = "--unlock" in sys.argv  # the lock is the working folder's, whatever became of the study
@@ -58,9 +59,10 @@ def settings_of(*sections):
     return {name: asdict(SETTINGS[name]) for name in sections}
 
 
-def sheet_rows(batch, label_tasks=()):
-    """Sheet rows of a batch; labels are named only for the tasks whose labels the stage reads."""
-    return [asdict(r if r.task in label_tasks else replace(r, labels={})) for r in BATCHES[batch]]
+def sheet_rows(batch, label_tasks=(), reference=False):
+    """Sheet rows of a batch; labels and the use of a reference are named only where the stage reads them."""
+    rows = [r if r.task in label_tasks else replace(r, labels={}) for r in BATCHES[batch]]
+    return [asdict(r if reference else replace(r, reference_use=None)) for r in rows]
 
 
 def sensor_rows(batch):
@@ -85,6 +87,18 @@ def label_files(tasks=None, batch=None):
     )
 
 
+def answer_files(batch):
+    """What the bench says of how sensors answer, for a batch that has one of them on a knee."""
+    benched = {r.sensor_id for r in BATCHES.get(BENCH, [])}
+    worn = {
+        c.sensor_id or r.sensor_id
+        for r in BATCHES[batch]
+        for c in r.channels
+        if c.tracked_point in SIDE_OF_POINT and c.units != "deg"
+    }
+    return [f"{STAGES}/characterise/answers.json"] if benched & worn - {None} else []
+
+
 def study_files():
     """Every file of the study that was read: sheets, raw files, labels."""
     sheets = [Path(GENERAL.study) / f"{name}.tsv" for name in ("participants", "sensors", "recordings", "channels")]
@@ -106,9 +120,9 @@ def of_all_batches(pattern):
     return expand(pattern, batch=list(BATCHES))
 
 
-def study_rows(labels=False):
+def study_rows(labels=False, reference=False):
     """The whole study's rows for stages that collect the batches."""
-    recordings = STUDY.recordings.values()
+    recordings = [r if reference else replace(r, reference_use=None) for r in STUDY.recordings.values()]
     return {
         "participants": [asdict(p) for p in STUDY.participants.values()],
         "recordings": [asdict(r if labels else replace(r, labels={})) for r in recordings],

@@ -1,9 +1,11 @@
-# Despiked, hum taken out where there is any, low-passed, drift kept apart; the angle map applied.
+# Despiked, hum taken out where there is any, low-passed, drift kept apart; the angle map applied, with the answer of the
+# sensor undone as its bench measured it.
 rule condition:
     input:
         traces=rules.calibrate.output.traces,
         maps=rules.calibrate.output.maps,
         calibration_notes=rules.calibrate.output.notes,
+        answers=lambda w: answer_files(w.batch),
     output:
         signals=f"{RESULTS}/signals/{{batch}}.parquet",
         notes=f"{STAGES}/condition/{{batch}}.notes.json",
@@ -16,6 +18,6 @@ rule condition:
         code=code_hash("strainstudy.stages.condition"),
         recordings=lambda w: sheet_rows(w.batch),
         sensors=lambda w: sensor_rows(w.batch),
-        settings=settings_of("condition"),
+        settings=settings_of("condition", "calibrate"),
     script:
         "../scripts/condition.py"

@@ -36,6 +36,7 @@ if BENCH in BATCHES:
             cycles=f"{STAGES}/characterise/cycles.parquet",
             steps=f"{STAGES}/characterise/steps.parquet",
             uses=f"{STAGES}/characterise/uses.parquet",
+            answers=f"{STAGES}/characterise/answers.json",
         log:
             f"{RESULTS}/logs/characterise.log",
         resources:

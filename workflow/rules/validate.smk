@@ -41,7 +41,7 @@ rule validate:
         runtime=60,
     params:
         code=code_hash("strainstudy.stages.validate"),
-        rows=study_rows(labels=True),
+        rows=study_rows(labels=True, reference=True),
         settings=settings_of("validate"),
         results=RESULTS,
     script:

@@ -114,6 +114,8 @@ class Recording:
         Rater to label file, by rater.
     extra : mapping of str to str
         The lab's own columns, without missing cells.
+    reference_use : str or None
+        What a reference angle is for (`strainstudy.reference_use`); None as ``validate``.
     """
 
     recording_id: str
@@ -129,6 +131,7 @@ class Recording:
     channels: tuple[Channel, ...] = ()
     labels: Mapping[str, Path] = field(default_factory=dict)
     extra: Mapping[str, str] = field(default_factory=dict)
+    reference_use: str | None = None
 
 
 @dataclass(frozen=True)

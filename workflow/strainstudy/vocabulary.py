@@ -18,6 +18,8 @@ TRACKED_POINTS: Final = BODY_POINTS + BENCH_POINTS
 
 VOLT_UNITS: Final = ("V", "mV")
 RESPONSE_UNITS: Final = (*VOLT_UNITS, "ohm", "a.u.")
+REFERENCE_SUFFIX: Final = ":reference"
+"""Behind the tracked point of a channel in degrees that stands beside a sensor."""
 REFERENCE_UNITS: Final = {"reference_strain": "percent", "reference_displacement": "mm"}
 UNITS: Final = (*RESPONSE_UNITS, "deg", "percent", "mm")
 

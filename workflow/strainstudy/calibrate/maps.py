@@ -11,7 +11,7 @@ import json
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +23,7 @@ from ..sensor.anglefit import fit_angle_map
 from ..sensor.anglemap import AngleMap, Refusal
 from ..sensor.holds import hold_levels
 from ..sensor.parameters import CalibrateParameters
+from ..sensor.referencemap import ReferenceMap
 from ..vocabulary import MISSING
 
 __all__ = [
@@ -169,7 +170,40 @@ def fit_session_maps(
     return maps
 
 
-def calibration_rows(maps: Mapping[MapKey, AngleMap | Refusal]) -> pd.DataFrame:
+_NUMBERS: Final = (
+    "hold_count",
+    "angle_from",
+    "angle_to",
+    "response_per_degree",
+    "polarity",
+    "repeatability",
+    "hysteresis",
+    "creep",
+    "session_drift",
+    "session_gain_change",
+    "reference_time",
+    "left_out_error",
+    "answer_time",
+    "answer_time_se",
+)
+
+
+def _numbers_of_reference(entry: ReferenceMap) -> dict[str, object]:
+    return {
+        "source": "reference",
+        "angle_from": entry.joint.angle_from,
+        "angle_to": entry.joint.angle_to,
+        "response_per_degree": entry.response_per_degree,
+        "polarity": entry.sign,
+        "reference_time": entry.seconds,
+        "left_out_error": entry.rmse_left_out,
+        "answer_time": entry.lag_s,
+        "answer_time_se": entry.lag_error_s,
+        "status_description": "; ".join(entry.notes),
+    }
+
+
+def calibration_rows(maps: Mapping[MapKey, AngleMap | ReferenceMap | Refusal]) -> pd.DataFrame:
     """One row per map or refusal, with the columns of `strainstudy.tables.angles.CALIBRATIONS`."""
     rows = []
     for key, entry in maps.items():
@@ -179,27 +213,16 @@ def calibration_rows(maps: Mapping[MapKey, AngleMap | Refusal]) -> pd.DataFrame:
             "tracked_point": key.tracked_point,
             "sensor_id": key.sensor_id,
             "status": "refused" if isinstance(entry, Refusal) else "fitted",
-        }
+            "source": None,
+        } | dict.fromkeys(_NUMBERS, math.nan)
         if isinstance(entry, Refusal):
-            numbers = dict.fromkeys(
-                (
-                    "hold_count",
-                    "angle_from",
-                    "angle_to",
-                    "response_per_degree",
-                    "polarity",
-                    "repeatability",
-                    "hysteresis",
-                    "creep",
-                    "session_drift",
-                    "session_gain_change",
-                ),
-                math.nan,
-            )
-            row |= numbers | {"status_description": entry.reason}
+            row |= {"status_description": entry.reason}
+        elif isinstance(entry, ReferenceMap):
+            row |= _numbers_of_reference(entry)
         else:
             low, high = entry.range_deg
             row |= {
+                "source": "holds",
                 "hold_count": entry.hold_count,
                 "angle_from": low,
                 "angle_to": high,
@@ -216,19 +239,27 @@ def calibration_rows(maps: Mapping[MapKey, AngleMap | Refusal]) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def maps_to_json(maps: Mapping[MapKey, AngleMap | Refusal]) -> str:
+def maps_to_json(maps: Mapping[MapKey, AngleMap | ReferenceMap | Refusal]) -> str:
     """Write maps, or the reasons why there is none, as JSON text."""
-    entries = [
-        asdict(key) | ({"map": entry.to_dict()} if isinstance(entry, AngleMap) else {"refused": entry.reason})
-        for key, entry in sorted(maps.items())
-    ]
+    entries = []
+    for key, entry in sorted(maps.items()):
+        if isinstance(entry, Refusal):
+            entries.append(asdict(key) | {"refused": entry.reason})
+        else:
+            kind = "reference_map" if isinstance(entry, ReferenceMap) else "map"
+            entries.append(asdict(key) | {kind: entry.to_dict()})
     return json.dumps(entries, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def maps_from_json(text: str) -> dict[MapKey, AngleMap | Refusal]:
+def maps_from_json(text: str) -> dict[MapKey, AngleMap | ReferenceMap | Refusal]:
     """Undo `maps_to_json`."""
-    maps: dict[MapKey, AngleMap | Refusal] = {}
+    maps: dict[MapKey, AngleMap | ReferenceMap | Refusal] = {}
     for entry in json.loads(text):
         key = MapKey(*(entry[field.name] for field in fields(MapKey)))
-        maps[key] = Refusal(entry["refused"]) if "refused" in entry else AngleMap.from_dict(entry["map"])
+        if "refused" in entry:
+            maps[key] = Refusal(entry["refused"])
+        elif "reference_map" in entry:
+            maps[key] = ReferenceMap.from_dict(entry["reference_map"])
+        else:
+            maps[key] = AngleMap.from_dict(entry["map"])
     return maps

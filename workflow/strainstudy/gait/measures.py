@@ -25,7 +25,14 @@ from .curves import stride_curves
 from .parameters import GaitParameters
 from .phase import EVEN_DEG, coordination_index_from
 
-__all__ = ["ASYMMETRIES", "ASYMMETRY_QUANTITIES", "SIDE_QUANTITIES", "WHOLE_MEASURES", "summarise_walk"]
+__all__ = [
+    "ASYMMETRIES",
+    "ASYMMETRY_QUANTITIES",
+    "SIDE_QUANTITIES",
+    "WHOLE_MEASURES",
+    "summarise_walk",
+    "with_timing_error",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -56,6 +63,7 @@ ASYMMETRIES: Final = {
     "symmetry_ratio": symmetry_ratio,
     "log_ratio": log_ratio,
 }
+_NORMAL_95: Final = 1.96
 WHOLE_MEASURES: Final = (
     "cadence",
     "stride_time_mean",
@@ -214,6 +222,43 @@ def summarise_walk(
         table = np.hstack([_curve_sums(knees[side], rows[side], fs, cycle[side], cycles) for side in SIDES])
     result[name], result[f"{name}_low"], result[f"{name}_high"] = interval(table, _likeness)
     return result
+
+
+def with_timing_error(
+    row: Mapping[str, float | int | str | None], error_s: float
+) -> dict[str, float | int | str | None]:
+    """Widen the intervals of what a shift of one side's contacts against the other's moves.
+
+    Parameters
+    ----------
+    row : mapping
+        From `summarise_walk`.
+    error_s : float
+        Standard error of the time of the right contacts against the left ones, of all strides alike, seconds: no
+        number of strides makes it smaller.
+
+    Returns
+    -------
+    dict
+        The row with the limits of the step-time asymmetries and of the mean phase moved out in quadrature.
+    """
+    widened = dict(row)
+
+    def widen(name: str, error: float) -> None:
+        value, low, high = (float(row[f"{name}{end}"] or 0.0) for end in ("", "_low", "_high"))
+        extra = _NORMAL_95 * error
+        widened[f"{name}_low"] = value - float(np.hypot(value - low, extra))
+        widened[f"{name}_high"] = value + float(np.hypot(high - value, extra))
+
+    left, right = (float(row[f"step_time_mean_{side}"] or np.nan) for side in SIDES)
+    if error_s > 0 and np.isfinite(left) and np.isfinite(right):
+        shift = np.array([-error_s, error_s])
+        for title, asymmetry in ASYMMETRIES.items():
+            # A later right contact lengthens the step onto it and shortens the next.
+            error = float(np.ptp(asymmetry(left - shift, right + shift))) / 2
+            widen(f"step_time_{title}", error)
+        widen("phase_mean", 360.0 * error_s / (left + right))
+    return widened
 
 
 def _from_sums(centres: tuple[float, ...], formula: Formula, sums: FloatArray) -> FloatArray:

@@ -7,6 +7,7 @@ cutoff corrected for two passes (Winter, Biomechanics and Motor Control of Human
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from ..signal.filters import lowpass
+from ..signal.play import branch
 
 __all__ = ["ANALYSIS_RATE_HZ", "KneeCurve", "for_landmarks", "prepare"]
 
@@ -97,8 +99,10 @@ def prepare(knee: FloatArray, fs: float) -> KneeCurve | None:
     return KneeCurve(value=value, speed=np.gradient(value) * ANALYSIS_RATE_HZ, measured=measured)
 
 
-def for_landmarks(curve: KneeCurve, stride_time: float, lag: float = 0.0) -> KneeCurve:
-    """Smooth a curve as far as its strides allow, and undo the sensor's lag.
+def for_landmarks(
+    curve: KneeCurve, stride_time: float, lag: float = 0.0, loop: Sequence[tuple[float, float]] = ()
+) -> KneeCurve:
+    """Smooth a curve as far as its strides allow, and undo the sensor's lag and hysteresis.
 
     Parameters
     ----------
@@ -109,11 +113,15 @@ def for_landmarks(curve: KneeCurve, stride_time: float, lag: float = 0.0) -> Kne
     lag : float
         Time constant of the sensor's answer in seconds; a first-order answer is undone exactly by adding the lag
         times the rate of change.
+    loop : sequence of (half width, radius)
+        Play operators of its hysteresis, in the unit of the curve; the lag came after it and is undone before.
 
     Returns
     -------
     KneeCurve
     """
     cutoff = float(np.clip(HARMONICS / stride_time, *CUTOFF_LIMITS_HZ))
-    value = lowpass(curve.value + lag * curve.speed, ANALYSIS_RATE_HZ, cutoff)
+    answered = curve.value + lag * curve.speed
+    answered = answered + sum(width * branch(answered, radius) for width, radius in loop)
+    value = lowpass(answered, ANALYSIS_RATE_HZ, cutoff)
     return KneeCurve(value=value, speed=np.gradient(value) * ANALYSIS_RATE_HZ, measured=curve.measured)

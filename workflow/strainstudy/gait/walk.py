@@ -8,7 +8,7 @@ docs/method-gait.md.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,6 +69,7 @@ def detect_walk(
     parameters: GaitParameters,
     *,
     lags: Mapping[str, float] | None = None,
+    loops: Mapping[str, Sequence[tuple[float, float]]] | None = None,
 ) -> Walk:
     """Find rest, walks, turns, contacts and strides.
 
@@ -83,6 +84,8 @@ def detect_walk(
     lags : mapping of side to float, optional
         Time constant, in seconds, of the answer of the sensor on each knee; a side that is not named has none (a joint
         angle).
+    loops : mapping of side to sequence of (half width, radius), optional
+        Play operators of the hysteresis of the sensor on each knee, in the unit of its curve.
 
     Returns
     -------
@@ -111,7 +114,10 @@ def detect_walk(
     chosen = choose_swings({side: fit_swings(curve, clock) for side, curve in curves.items()})
     upright = {side: curve.turned(chosen[side].polarity.sign) for side, curve in curves.items()}
     usual_stride = float(np.median(rhythm.stride_time))
-    smooth = {side: for_landmarks(curve, usual_stride, (lags or {}).get(side, 0.0)) for side, curve in upright.items()}
+    smooth = {
+        side: for_landmarks(curve, usual_stride, (lags or {}).get(side, 0.0), (loops or {}).get(side, ()))
+        for side, curve in upright.items()
+    }
     swings = {
         side: _swings(smooth[side], chosen[side], clock, rhythm.stride_time, strength, parameters)
         for side, strength in zip(curves, rhythm.strengths, strict=True)

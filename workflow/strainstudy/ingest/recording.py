@@ -23,7 +23,7 @@ from ..records import Channel, Recording
 from ..signal.quality import ChannelQuality, assess_channel
 from ..signal.runs import runs
 from ..tables.recordings import RECORDINGS
-from ..vocabulary import BODY_TASKS, REFERENCE_UNITS, RESPONSE_UNITS
+from ..vocabulary import BODY_TASKS, REFERENCE_SUFFIX, REFERENCE_UNITS, RESPONSE_UNITS
 from .parameters import IngestParameters
 from .timing import Grid, NoTimeError, make_grid
 
@@ -71,7 +71,7 @@ def trace_names(channels: Sequence[Channel]) -> dict[str, str]:
     """
     strain = {channel.tracked_point for channel in channels if channel.units in RESPONSE_UNITS}
     return {
-        channel.name: f"{channel.tracked_point}:reference"
+        channel.name: f"{channel.tracked_point}{REFERENCE_SUFFIX}"
         if channel.units == "deg" and channel.tracked_point in strain
         else channel.tracked_point
         for channel in channels

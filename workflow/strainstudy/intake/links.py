@@ -15,6 +15,7 @@ import pandas as pd
 
 from ..errors import Problem
 from ..io.readers.suffixes import FORMATS_WITH_RATE, file_format
+from ..reference_use import calibrates
 from ..vocabulary import (
     BENCH_POINTS,
     BENCH_TASKS,
@@ -227,6 +228,10 @@ def _set_problems(recording: Row, rows: list[Row]) -> list[Problem]:
     if task in BENCH_TASKS and not any(row["tracked_point"] == "sensor" for row in rows):
         message = f"the task {task} needs a channel of tracked point sensor"
         fault(recording, "recording_id", message, f"add the channel of the sensor to {CHANNELS.file}")
+    angles = {point for point, is_reference in kinds if is_reference and point in KNEES.values()}
+    if calibrates(recording["reference_use"]) and not any((point, False) in kinds for point in angles):
+        remedy = f"add both channels of a knee to {CHANNELS.file}, or leave the cell n/a"
+        fault(recording, "reference_use", "no channel in deg beside a sensor of the same knee to calibrate it", remedy)
     timed = recording["time_column"] is not None or recording["sampling_frequency"] is not None
     form = file_format(Path(recording.text("file")))
     if not timed and form is not None and form not in FORMATS_WITH_RATE:

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from ..io.sheets import Rule, matches, number, one_of
+from ..io.sheets import Check, Rule, matches, number, one_of
+from ..reference_use import REFERENCE_USE_REMEDY, understood
 from ..vocabulary import AFFECTED_SIDES, CHANNEL_STATUS, SEXES, TASKS, TRACKED_POINTS, UNITS
 
 __all__ = [
@@ -99,6 +100,7 @@ RECORDINGS: Final = SheetKind(
         Rule("sampling_frequency", number(lambda v: v > 0, _POSITIVE, "hertz")),
         Rule("time_column"),
         Rule("volume_ml", number(lambda v: v > 0, _POSITIVE, "millilitres")),
+        Rule("reference_use", (Check(understood, "not a use of the reference", REFERENCE_USE_REMEDY),)),
     ),
     extra_allowed=True,
 )

@@ -13,7 +13,7 @@ from typing import Any, Final
 import pandas as pd
 
 from ..settings import describe
-from ..vocabulary import GAIT_STATES
+from ..vocabulary import GAIT_STATES, SIDES
 from .content import Block, Table, Text
 from .results import StudyTables
 
@@ -51,14 +51,33 @@ _INTERVALS: Final = {
 
 
 def _calibrate(tables: StudyTables) -> str:
+    ways = {
+        "holds": "from holds at known angles, one monotone map per sensor and session",
+        "reference": "by a reference angle beside them, in the spans that the sheet names",
+    }
+    used = set(tables("tables/calibrations", "source")["source"].dropna())
+    said = [words for way, words in ways.items() if way in used]
     holds = (
-        "knee sensors were calibrated to degrees from holds at known angles, one monotone map per sensor and session"
-        if len(tables("tables/calibrations"))
+        f"knee sensors were calibrated to degrees {', or '.join(said)}"
+        if said
         else "no knee was calibrated to degrees, as no holds at known angles were labelled"
     )
     return (
         "Bridge output was turned into resistance by the exact inverse of the bridge equation and into relative "
         f"resistance change; {holds}."
+    )
+
+
+def _condition(tables: StudyTables) -> str:
+    names = [f"answer_time_source_{side}" for side in SIDES]
+    told = pd.concat([tables("tables/gait", *names)[name] for name in names])
+    own = [words for way, words in (("bench", "its bench"), ("reference", "a reference")) if (told == way).any()]
+    steps = f"Signals were, in this order, {', '.join(CONDITION_STEPS.values())}."
+    if not own:
+        return steps
+    return (
+        f"{steps} A sensor's own answering time and hysteresis were undone where {' or '.join(own)} had measured "
+        "them, else an assumed time."
     )
 
 
@@ -120,7 +139,7 @@ METHODS: Final[Mapping[str, Sentence]] = {
     "ingest": "Raw files were brought to a uniform grid; gaps, repeated and backward time stamps, clipped samples and "
     "disconnected channels were counted, and recordings graded good, degraded or rejected.",
     "calibrate": _calibrate,
-    "condition": f"Signals were, in this order, {', '.join(CONDITION_STEPS.values())}.",
+    "condition": _condition,
     "gait": f"In this order were found: {', '.join(GAIT_STEPS.values())}; nothing in units of the signal decided.",
     "bends": "Knee bends and holds were found by their height against the recording's highest flexion and by their "
     "length, those within a walk left out; their angle is the median of the plateau where the knee was calibrated.",

@@ -56,7 +56,8 @@ READING: Final = {
     "settled cycles. Intervals are 95 % over cycles, steps or taps. The delay between the sensor's record and the "
     "bench's is removed before hysteresis is read, so that an offset of two clocks is not sold as hysteresis.",
     "calibration": "A sleeve and its sensor turn flexion into resistance with a gain that differs from knee to knee "
-    "and from one donning to the next. Holds at known angles give each sensor and session its own map to degrees.",
+    "and from one donning to the next. Holds at known angles, or a reference beside the sensor in part of the time, "
+    "give each sensor and session its own map to degrees.",
     "recordings": "Every recording as the pipeline saw it: in degrees where calibrated, else the relative resistance "
     "change. Strokes at the foot of a knee's panel are detected initial contacts, strokes at its head the reference "
     "rater's. Rows below: what was detected, then what each rater labelled; states grey (rest), blue (normal), orange "

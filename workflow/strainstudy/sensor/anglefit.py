@@ -182,6 +182,7 @@ def fit_angle_map(
         zero_error_deg=parameters.straight_leg_sd_deg,
         zero_drift_deg=zero_drift,
         lag_s=parameters.lag_s,
+        lag_error_s=parameters.lag_error_s,
         freedom=float(freedom) if freedom > 0 else math.inf,
         prediction_level=parameters.prediction_level,
         hold_count=len(bent),

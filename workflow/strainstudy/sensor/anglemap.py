@@ -19,8 +19,9 @@ to zero in every recording; so is one whose reading moved further than either ex
 Limits. An amplifier whose offset jumps, or a loose lead, gives angles that no knee has: outside `POSSIBLE_DEG` there is
 no angle, so that no stride is sized by it.
 
-Lag. A soft sensor follows with a first-order lag; the angle is advanced by the lag of the response time in the
-settings, and the interval widens with angular speed for what is not known of it.
+Lag. A soft sensor follows with a first-order lag; the angle is advanced by this sensor's own where it was measured
+(`strainstudy.sensor.answer`), else by that of the response time in the settings, and the interval widens with angular
+speed for what is not known of it.
 """
 
 from __future__ import annotations
@@ -48,8 +49,6 @@ POSSIBLE_DEG: Final = (-30.0, 165.0)
 Orthop Scand 53:205-208, from memory), with room for an error of the zero and for other people."""
 _EXTRAPOLATION_SHARE: Final = 0.3
 """Standard error of an extrapolated angle as share of its distance from the calibrated range (ours)."""
-_LAG_ERROR_SHARE: Final = 0.7
-"""Standard error of the lag as share of the lag: that of a lag anywhere from none to 2.4 times as long (ours)."""
 _SLIP_PROBABILITY: Final = 0.1
 _SLIP_DEG: Final = 20.0
 """A sleeve that slips or a sensor that ages in a session moves its zero by some tens of degrees (both ours)."""
@@ -99,8 +98,8 @@ class AngleMap:
     error_deg, error_share, zero_error_deg, zero_drift_deg : float
         Standard errors: of any angle in degrees, and as a share of the angle; of the straight leg's angle in a
         recording; of the sensor's zero from the bend recording to another, degrees.
-    lag_s : float
-        First-order time constant by which the angle is advanced.
+    lag_s, lag_error_s : float
+        First-order time constant by which the angle is advanced, and its standard error.
     freedom : float
         Degrees of freedom of ``error_deg``; infinite if it rests on settings.
     prediction_level : float
@@ -133,6 +132,7 @@ class AngleMap:
     zero_error_deg: float
     zero_drift_deg: float
     lag_s: float
+    lag_error_s: float
     freedom: float
     prediction_level: float
     hold_count: int
@@ -243,7 +243,7 @@ class AngleMap:
         variance = (
             constant
             + (self.error_share * angle) ** 2
-            + (_LAG_ERROR_SHARE * self.lag_s * speed / self.response_per_degree) ** 2
+            + (self.lag_error_s * speed / self.response_per_degree) ** 2
             + (_EXTRAPOLATION_SHARE * beyond) ** 2
         )
         # Welch and Satterthwaite: only the spread of the holds is estimated, the rest is taken as known.

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
 from ..settings import setting
 
 __all__ = ["CalibrateParameters", "HealthParameters", "VerdictParameters"]
+
+_LAG_ERROR_SHARE: Final = 0.7
+"""Standard error of the lag as share of the lag: that of a lag anywhere from none to 2.4 times as long (ours)."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +66,8 @@ class CalibrateParameters:
     )
     response_time_s: float = setting(
         0.05,
-        "Time of a strain sensor from 10 to 90 % of a step; its first-order lag is undone in angles and contacts",
+        "Time of a strain sensor from 10 to 90 % of a step, whose first-order lag is undone in angles and contacts "
+        "unless this sensor's own was measured on a bench or against a reference",
         source="Amjadi et al. 2016, Adv Funct Mater 26:1678 (from memory): 50 to 300 ms, lower end",
         unit="s",
         minimum=0,
@@ -81,6 +86,11 @@ class CalibrateParameters:
     def lag_s(self) -> float:
         """First-order time constant of `response_time_s`: from 10 to 90 % of a step takes ln 9 of them."""
         return self.response_time_s / math.log(9)
+
+    @property
+    def lag_error_s(self) -> float:
+        """Standard error of `lag_s` of a sensor whose own was not measured."""
+        return _LAG_ERROR_SHARE * self.lag_s
 
 
 @dataclass(frozen=True)

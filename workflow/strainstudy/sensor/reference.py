@@ -12,8 +12,8 @@ samples.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from typing import Final
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -197,15 +197,21 @@ def _pooled(people: pd.DataFrame, multiplier: float) -> dict[str, float]:
     return numbers | interval
 
 
+def _is_whole(s: pd.Series) -> bool:
+    """Whether sums are over all phases and angles."""
+    return s["phase"] == "all" and math.isinf(s["angle_from"]) and math.isinf(s["angle_to"])
+
+
 def agreement_table(
-    traces: Sequence[tuple[dict[str, str], pd.DataFrame]], *, multiplier: float = LIMITS_MULTIPLIER
+    traces: Sequence[tuple[Mapping[str, Any], pd.DataFrame]], *, multiplier: float = LIMITS_MULTIPLIER
 ) -> pd.DataFrame:
     """Put traces together: one block per trace, one per participant, one over all.
 
     Parameters
     ----------
     traces : sequence of (ids, sums)
-        ``ids`` with ``recording_id``, ``participant_id``, ``tracked_point``, ``task``; ``sums`` from `angle_sums`.
+        ``ids`` with ``recording_id``, ``participant_id``, ``tracked_point``, ``task`` and, where there are any,
+        ``fitted`` (seconds whose reference made the map); ``sums`` from `angle_sums` of the rest.
     multiplier : float
         Standard deviations from the bias to a limit of agreement.
 
@@ -214,16 +220,22 @@ def agreement_table(
     DataFrame
         Columns of `strainstudy.tables.angles.ANGLES`. Bend recordings made the map, so they have rows of their own but
         are left out where recordings are pooled (``recording_id`` is ``pooled``; ``participant_id`` missing: over
-        all).
+        all). A trace that made the map as a whole has one row, of 0 seconds.
     """
     rows: list[dict[str, object]] = []
     parts = []
     for ids, sums in traces:
+        fitted = float(ids.get("fitted", 0.0))
+        who = {key: ids[key] for key in ("recording_id", "participant_id", "tracked_point")}
+        if sums.empty and fitted > 0:
+            whole = dict(zip(_GROUPS, ("all", -math.inf, math.inf), strict=True))
+            nothing = dict.fromkeys([name for name in AGREEMENT_COLUMNS if name not in _GROUPS], math.nan)
+            rows.append({**who, **whole, **nothing, "n_participants": 1, "seconds": 0.0, "fitted": fitted})
         for _, s in sums.iterrows():
             rows.append(
-                {key: ids[key] for key in ("recording_id", "participant_id", "tracked_point")}
+                who
                 | {name: s[name] for name in _GROUPS}
-                | {"n_participants": 1}
+                | {"n_participants": 1, "fitted": fitted if _is_whole(s) else math.nan}
                 | _numbers(s, multiplier)
                 | dict.fromkeys(("rmse_low", "rmse_high", "bias_low", "bias_high"), math.nan)
             )

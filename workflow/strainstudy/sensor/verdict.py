@@ -76,7 +76,8 @@ VERDICT_COLUMNS: Final = (
         "gain_ratio_source",
         "string",
         "Source of the gain ratio",
-        "bends (hold calibration of both knees), bench (gauge factors only: says nothing of the sleeve), or none.",
+        "bends (hold calibration of both knees), reference (an angle channel beside a sensor calibrated at least one), "
+        "bench (gauge factors only: says nothing of the sleeve), or none.",
     ),
     *interval_columns(
         "amplitude_ratio_calibrated",
@@ -138,7 +139,7 @@ class WalkEvidence:
         degrees. Robinson, Herzog & Nigg 1987.
     gain_ratio : Measured
         Right over left response per degree, or gauge factor, of the sensors.
-    gain_ratio_source : {"bends", "bench", "none"}
+    gain_ratio_source : {"bends", "reference", "bench", "none"}
         Where the gain ratio comes from.
     step_time : Measured
         Symmetry index of step time, percent; positive when the step onto the right foot takes longer.
@@ -156,7 +157,7 @@ class WalkEvidence:
     amplitude_recorded: Measured = _UNKNOWN
     amplitude_calibrated: Measured = _UNKNOWN
     gain_ratio: Measured = _UNKNOWN
-    gain_ratio_source: Literal["bends", "bench", "none"] = "none"
+    gain_ratio_source: Literal["bends", "reference", "bench", "none"] = "none"
     step_time: Measured = _UNKNOWN
     phase: Measured = _UNKNOWN
     peak_timing: Measured = _UNKNOWN
@@ -271,7 +272,7 @@ def _decide(
         return CANNOT_TELL if evidence.strides >= parameters.minimum_strides and recorded_differs else "not enough data"
     if found or amplitude_differs:
         gain = evidence.gain_ratio.mapped(lambda g: 200.0 * (g - 1.0) / (g + 1.0))
-        by_bends = evidence.gain_ratio_source == "bends"
+        by_bends = evidence.gain_ratio_source in ("bends", "reference")
         return "gait and sensor" if by_bends and gain.beyond(limit) else "gait"
     if unsettled:
         return "not certain"
@@ -291,7 +292,11 @@ def _sentence(verdict: str, evidence: WalkEvidence, found: list[str], unsettled:
     if evidence.amplitude_recorded.known:
         parts.append(f"amplitude right/left {_ratio_text(evidence.amplitude_recorded)} as recorded")
     if evidence.gain_ratio.known:
-        words = {"bends": "the bend calibration", "bench": "the gauge factors on the bench"}
+        words = {
+            "bends": "the bend calibration",
+            "reference": "the calibration",
+            "bench": "the gauge factors on the bench",
+        }
         source = words.get(evidence.gain_ratio_source, "the sensors")
         parts.append(f"{source} explains {evidence.gain_ratio.value:.2f}".replace("bench explains", "bench explain"))
     if evidence.amplitude_calibrated.known:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ..calibrate.maps import BendTrace, MapKey, calibration_rows, fit_session_maps, maps_to_json
+from ..calibrate.references import ReferenceTrace, fit_references, joined
 from ..calibrate.traces import calibrate_trace
 from ..condition.parameters import ConditionParameters
 from ..io.atomic import write_text
@@ -16,8 +17,9 @@ from ..io.labels import read_labels
 from ..io.store import Trace, TraceWriter, read_recording
 from ..jobs import Progress
 from ..records import Recording, Sensor
+from ..reference_use import calibrating_spans
 from ..sensor.parameters import CalibrateParameters
-from ..vocabulary import SIDE_OF_POINT
+from ..vocabulary import REFERENCE_SUFFIX, SIDE_OF_POINT
 from .bodies import of_reference_rater, sensor_of
 
 __all__ = ["run"]
@@ -50,6 +52,32 @@ def _bends(
         for trace in traces
         if trace.tracked_point in SIDE_OF_POINT and trace.units != "deg"
     ]
+
+
+def _references(recording: Recording, traces: Sequence[Trace], rests: Mapping[str, float]) -> list[ReferenceTrace]:
+    """Knees whose reference calibrates."""
+    angles = {trace.tracked_point: trace for trace in traces}
+    found = []
+    for trace in traces:
+        point = trace.tracked_point
+        reference = angles.get(f"{point}{REFERENCE_SUFFIX}")
+        if point not in SIDE_OF_POINT or trace.units == "deg" or reference is None:
+            continue
+        spans = calibrating_spans(recording.reference_use, trace.n / trace.sampling_frequency)
+        if spans:
+            found.append(
+                ReferenceTrace(
+                    MapKey.of(recording.participant_id, recording.session_id, point, sensor_of(recording, point)),
+                    recording.recording_id,
+                    trace.sampling_frequency,
+                    trace.units,
+                    trace["response"],
+                    rests[point],
+                    reference["response"],
+                    list(spans),
+                )
+            )
+    return found
 
 
 def run(
@@ -85,6 +113,7 @@ def run(
     progress : Progress
     """
     bends: list[BendTrace] = []
+    references: list[ReferenceTrace] = []
     rows: list[dict[str, Any]] = []
     with TraceWriter(traces, QUANTITIES) as writer:
         for recording in recordings:
@@ -114,9 +143,10 @@ def run(
                         "notes": list(done.notes),
                     }
                 )
+            references += _references(recording, made, rests)
             if recording.task == "bend":
                 bends += _bends(recording, made, rests, reference_rater)
-    fitted = fit_session_maps(bends, parameters, condition)
+    fitted = joined(fit_session_maps(bends, parameters, condition), fit_references(references, parameters, condition))
     write_text(maps, maps_to_json(fitted))
     table = calibration_rows(fitted).to_dict("records")
     write_rows(calibrations, table)

@@ -8,9 +8,10 @@ from typing import Any
 
 import pandas as pd
 
+from ..bench.answer import answer_of
 from ..bench.characterise import BenchRecording, characterise, reference_strain
 from ..bench.parameters import BenchParameters
-from ..io.frames import write_frame
+from ..io.frames import write_frame, write_json
 from ..io.store import Trace, read_recording
 from ..jobs import Progress
 from ..records import Recording, Sensor
@@ -69,7 +70,8 @@ def run(
     traces : Path
         What calibrate left of them: before any low-pass, which would shorten noise and lengthen response times.
     outputs : mapping of str to Path
-        ``sensors``, ``curves``, ``loops``, ``cycles``, ``steps`` and, for sensor health, ``uses``: frames to write.
+        ``sensors``, ``curves``, ``loops``, ``cycles``, ``steps`` and, for sensor health, ``uses``: frames to write;
+        ``answers``: how each sensor answers, by id, as JSON.
     progress : Progress
     """
     by_sensor: dict[str, list[BenchRecording]] = {}
@@ -87,6 +89,7 @@ def run(
         "cycles": BENCH_CYCLES,
         "steps": BENCH_STEPS,
     }
+    answers = {}
     frames: dict[str, list[pd.DataFrame]] = {name: [spec.empty()] for name, spec in specs.items()}
     for number, (sensor_id, pieces) in enumerate(sorted(by_sensor.items()), start=1):
         bench = characterise(pieces, parameters)
@@ -97,10 +100,14 @@ def run(
             "cycles": bench.cycles,
             "steps": bench.steps,
         }
+        answer = answer_of(bench.row, bench.loops)
+        if answer is not None:
+            answers[sensor_id] = answer.to_dict()
         for name, frame in made.items():
             frames[name].append(frame.assign(sensor_id=sensor_id))
         progress.say(f"{sensor_id}: {len(pieces)} recordings; {number} of {len(by_sensor)} sensors")
     uses = [_use(*key, pieces, parameters) for key, pieces in sorted(by_use.items())]
+    write_json(outputs["answers"], answers)
     write_frame(outputs["uses"], pd.DataFrame(uses, columns=list(USE_COLUMNS)))
     for name, parts in frames.items():
         filled = [part for part in parts if len(part)]

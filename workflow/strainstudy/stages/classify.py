@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -10,13 +11,14 @@ import numpy as np
 import pandas as pd
 
 from ..calibrate.maps import MapKey, maps_from_json
-from ..gait.measures import summarise_walk
+from ..gait.measures import summarise_walk, with_timing_error
 from ..gait.parameters import GaitParameters
 from ..io.frames import read_frame, read_frames, read_json
 from ..io.store import read_recording
 from ..jobs import Progress
 from ..records import Participant, Recording
 from ..sensor.anglemap import AngleMap
+from ..sensor.referencemap import ReferenceMap
 from ..sensor.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
 from ..swallow.measures import measure_swallows, summarise_swallows
 from ..swallow.parameters import SwallowParameters
@@ -32,6 +34,28 @@ from .evidence import walk_evidence
 __all__ = ["BATCH_INPUTS", "run", "state_of"]
 
 BATCH_INPUTS = ("signals", "maps", "events", "strides", "knee_bends", "segment_notes")
+ANSWERS = tuple(
+    column
+    for side in SIDES
+    for column in (
+        Column(
+            f"answer_time_{side}",
+            "number",
+            f"Answering time undone, {side}",
+            "Time constant of the sensor's first-order answer, undone in contacts and angles; n/a for a joint angle. "
+            "The error of a measured one is in the intervals of step-time asymmetry and phase.",
+            "s",
+            4,
+        ),
+        Column(
+            f"answer_time_source_{side}",
+            "string",
+            f"Answering time, {side}, from",
+            "bench (its steps), reference (an angle beside the sensor) or assumed (the setting "
+            "calibrate.response_time_s); n/a for a joint angle.",
+        ),
+    )
+)
 WHO = (
     Column("participant_id", "string", "Participant", "Whose recording it is."),
     Column("session_id", "string", "Session", "In which session."),
@@ -84,8 +108,8 @@ def _gait_rows(
     recording: Recording,
     strides: pd.DataFrame,
     signals: Path,
-    signs: Mapping[str, int],
-    maps: Mapping[str, AngleMap],
+    notes: Mapping[str, Any],
+    maps: Mapping[str, AngleMap | ReferenceMap],
     flagged: Sequence[str],
     gait: GaitParameters,
     verdict: VerdictParameters,
@@ -93,24 +117,30 @@ def _gait_rows(
     """One row of gait measures and a verdict for each gait state of a recording."""
     traces = read_recording(signals, recording.recording_id)
     curves, fs = knees_of({point: t for point, t in traces.items() if point in KNEES.values()})
-    knees = {side: signs.get(side, 1) * curve for side, curve in curves.items()}
+    signs, answers = notes["polarity"], notes["answers"]
+    knees = {side: (signs[side]["sign"] if side in signs else 1) * curve for side, curve in curves.items()}
     rows = []
     for state in GAIT_STATES:
         own = strides[strides["trial_type"] == state]
         if own.empty:
             continue
         row = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{recording.recording_id} {state}")
+        row = with_timing_error(row, math.hypot(*(answer["error"] or 0.0 for answer in answers.values())))
+        for side in SIDES:
+            undone = answers.get(side, {})
+            row[f"answer_time_{side}"] = undone.get("time_constant")
+            row[f"answer_time_source_{side}"] = undone.get("source")
         judged = sensor_or_gait(walk_evidence(row, own, maps, flagged), verdict)
         rows.append({"recording_id": recording.recording_id, "trial_type": state, **row, **judged.columns})
     return rows
 
 
-def _maps_of(recording: Recording, maps: Mapping[MapKey, Any]) -> dict[str, AngleMap]:
+def _maps_of(recording: Recording, maps: Mapping[MapKey, Any]) -> dict[str, AngleMap | ReferenceMap]:
     found = {}
     for side in SIDES:
         sensor_id = sensor_of(recording, KNEES[side])
         entry = maps.get(MapKey.of(recording.participant_id, recording.session_id, KNEES[side], sensor_id))
-        if isinstance(entry, AngleMap):
+        if isinstance(entry, AngleMap | ReferenceMap):
             found[side] = entry
     return found
 
@@ -203,14 +233,15 @@ def run(
             recording,
             own,
             inputs["signals"][batch_of[recording.recording_id]],
-            {side: entry["sign"] for side, entry in notes[recording.recording_id]["polarity"].items()},
+            notes[recording.recording_id],
             _maps_of(recording, maps),
             sorted(outside & {sensor for sensor in used if sensor is not None}),
             gait,
             verdict,
         )
-    gait_table = pd.DataFrame(rows) if rows else GAIT.empty().reindex(columns=[*GAIT.names, *_names(VERDICT_COLUMNS)])
-    write_table(_with_who(gait_table, recordings, participants), GAIT, results, [*VERDICT_COLUMNS, *WHO])
+    extra = [*ANSWERS, *VERDICT_COLUMNS]
+    gait_table = pd.DataFrame(rows) if rows else GAIT.empty().reindex(columns=[*GAIT.names, *_names(extra)])
+    write_table(_with_who(gait_table, recordings, participants), GAIT, results, [*extra, *WHO])
     write_table(strides.reindex(columns=list(STRIDES.names)), STRIDES, results)
     write_table(bouts.reindex(columns=list(BOUTS.names)), BOUTS, results)
     label_next = read_frame(decisions["label_next"])

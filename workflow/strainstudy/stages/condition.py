@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,20 +18,24 @@ from ..io.store import FloatArray, Trace, TraceWriter, read_recording
 from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..sensor.anglemap import POSSIBLE_DEG, AngleMap, Refusal
+from ..sensor.answer import Answer
+from ..sensor.parameters import CalibrateParameters
+from ..sensor.referencemap import ReferenceMap
 from ..sensor.response import strain
 from ..signal.quality import smallest_step
-from ..vocabulary import SIDE_OF_POINT, VOLT_UNITS
+from ..vocabulary import REFERENCE_SUFFIX, SIDE_OF_POINT, VOLT_UNITS
 from .bodies import sensor_of
 
 __all__ = ["QUANTITIES", "run"]
 
 QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
-REFERENCE = ":reference"
+RELATIVE = (*VOLT_UNITS, "ohm")
+"""Units whose response is a relative change of resistance, as the bench's is."""
 NO_HOLDS = "no bend recording with labelled holds in this session"
 
 
 def _angles(
-    trace: Trace, clean: Conditioned, angle_map: AngleMap | Refusal, rest_ohm: float
+    trace: Trace, clean: Conditioned, angle_map: AngleMap | ReferenceMap | Refusal, rest_ohm: float
 ) -> tuple[dict[str, FloatArray], str | None]:
     nothing = np.full(trace.n, np.nan)
     empty: dict[str, FloatArray] = {"angle": nothing, "angle_low": nothing, "angle_high": nothing}
@@ -38,12 +43,24 @@ def _angles(
         return {**empty, "angle": clean.response}, None
     if isinstance(angle_map, Refusal):
         return empty, f"no angle: {angle_map.reason}" if trace.tracked_point in SIDE_OF_POINT else None
-    found = angle_map.apply(clean.response, trace.sampling_frequency, drift=clean.drift, rest_ohm=rest_ohm)
+    said, fs = [], trace.sampling_frequency
+    if isinstance(angle_map, ReferenceMap):
+        found = angle_map.apply(
+            clean.response, fs, drift=clean.drift, rest_ohm=rest_ohm, recording_id=trace.recording_id
+        )
+        model = angle_map.model_for(trace.recording_id)
+        first, last = model.angle_from, model.angle_to
+        fitted = [f"{a:.4g} to {b:.4g} s" for a, b in angle_map.spans_in(trace.recording_id)]
+        if fitted:
+            said.append(f"{', '.join(fitted)} of the reference calibrated the angle, which is not validated there")
+    else:
+        found = angle_map.apply(clean.response, fs, drift=clean.drift, rest_ohm=rest_ohm)
+        first, last = angle_map.range_deg
     share = float(found.extrapolated[np.isfinite(found.angle)].mean()) if np.isfinite(found.angle).any() else 0.0
-    first, last = angle_map.range_deg
-    said = []
     if share >= 0.001:
-        said.append(f"{share:.1%} of the angle lies beyond the calibrated {first:g} to {last:g} degrees: extrapolated")
+        said.append(
+            f"{share:.1%} of the angle lies beyond the calibrated {first:.4g} to {last:.4g} degrees: extrapolated"
+        )
     if found.impossible.any():
         low, high = POSSIBLE_DEG
         share = float(found.impossible.mean())
@@ -75,8 +92,44 @@ def _recorded(trace: Trace) -> dict[str, Any]:
     return {"resolution": smallest_step(steps[np.isfinite(steps)]), "clipped_s": trace.clipped_s}
 
 
+def _answers(
+    traces: Mapping[str, Trace],
+    keys: Mapping[str, MapKey],
+    bench: Mapping[str, Answer],
+    maps: Mapping[MapKey, AngleMap | ReferenceMap | Refusal],
+    parameters: CalibrateParameters,
+) -> dict[str, Answer]:
+    """How the sensors on the knees of one recording answer, where that is known better than the settings know it.
+
+    An offset of the reference's clock is in what a reference tells, and cancels between the knees if it told both: so
+    a reference counts for all knees of the recording or for none, and where the bench knows all it counts alone.
+    """
+    knees = [point for point, trace in traces.items() if point in SIDE_OF_POINT and trace.units != "deg"]
+    by_bench = {point: bench[keys[point].sensor_id] for point in knees if keys[point].sensor_id in bench}
+    by_reference = {}
+    for point in knees:
+        entry = maps.get(keys[point])
+        if isinstance(entry, ReferenceMap) and entry.lag_s >= 0:
+            by_reference[point] = Answer(entry.lag_s, entry.lag_error_s, source="reference")
+    sure, told = (
+        {point: answer for point, answer in known.items() if answer.error_s < parameters.lag_error_s}
+        for known in (by_bench, by_reference)
+    )
+    found = told if len(sure) < len(knees) == len(told) else sure
+    # Loops of other units than relative change are those of another scale.
+    return {
+        point: answer if traces[point].units in RELATIVE else replace(answer, loop=())
+        for point, answer in found.items()
+    }
+
+
 def _note(
-    recording: Recording, trace: Trace, clean: Conditioned, reason: str | None, measured_rest_ohm: float | None
+    recording: Recording,
+    trace: Trace,
+    clean: Conditioned,
+    reason: str | None,
+    measured_rest_ohm: float | None,
+    answer: Answer | None,
 ) -> dict[str, Any]:
     return {
         "measured_rest_ohm": measured_rest_ohm,
@@ -86,6 +139,7 @@ def _note(
         "spikes": clean.spikes,
         "bridged": clean.bridged,
         "hum_hz": list(clean.hum_hz),
+        "answer": None if answer is None else answer.to_dict(),
         **_recorded(trace),
         "notes": [*clean.notes, *([reason] if reason else [])],
     }
@@ -96,6 +150,8 @@ def run(
     sensors: Mapping[str, Sensor],
     *,
     parameters: ConditionParameters,
+    calibrate: CalibrateParameters,
+    answers: Mapping[str, Answer],
     traces: Path,
     maps: Path,
     calibration_notes: Path,
@@ -110,6 +166,10 @@ def run(
     recordings : sequence of Recording
     sensors : mapping of str to Sensor
     parameters : ConditionParameters
+    calibrate : CalibrateParameters
+        What is assumed of a sensor's answer where it was not measured.
+    answers : mapping of sensor_id to Answer
+        What the bench measured.
     traces, maps, calibration_notes : Path
         What calibrate left.
     signals, notes : Path
@@ -127,24 +187,30 @@ def run(
     with TraceWriter(signals, QUANTITIES) as writer:
         for number, recording in enumerate(recordings, start=1):
             found = read_recording(traces, recording.recording_id, ("response",))
-            references = {p: t for p, t in found.items() if p.endswith(REFERENCE)}
+            references = {p: t for p, t in found.items() if p.endswith(REFERENCE_SUFFIX)}
+            keys = {
+                point: MapKey.of(recording.participant_id, recording.session_id, point, sensor_of(recording, point))
+                for point in found
+            }
+            own = _answers(found, keys, answers, angle_maps, calibrate)
             for point, trace in found.items():
                 if point in references:
                     continue
-                sensor_id = sensor_of(recording, point)
-                key = MapKey.of(recording.participant_id, recording.session_id, point, sensor_id)
-                angle_map = angle_maps.get(key, Refusal(NO_HOLDS))
+                angle_map = angle_maps.get(keys[point], Refusal(NO_HOLDS))
                 clean = condition_trace(
                     trace["response"],
                     trace.sampling_frequency,
                     tracked_point=point,
                     units=trace.units,
                     parameters=parameters,
-                    end=(1 if angle_map.sign > 0 else -1) if isinstance(angle_map, AngleMap) else None,
+                    end=None if isinstance(angle_map, Refusal) else (1 if angle_map.sign > 0 else -1),
                 )
+                answer = own.get(point)
+                if answer is not None and isinstance(angle_map, AngleMap):
+                    angle_map = replace(angle_map, lag_s=answer.time_constant_s, lag_error_s=answer.error_s)
                 rest_ohm = rest.get((recording.recording_id, point), math.nan)
                 angles, reason = _angles(trace, clean, angle_map, rest_ohm)
-                sensor = sensors.get(sensor_id or "")
+                sensor = sensors.get(keys[point].sensor_id)
                 known = sensor is not None and trace.units not in ("deg", "a.u.", "percent", "mm")
                 columns = {
                     "response": clean.response,
@@ -153,18 +219,20 @@ def run(
                     "reference_angle": np.full(trace.n, np.nan),
                     **angles,
                 }
-                reference = references.get(f"{point}{REFERENCE}")
+                reference = references.get(f"{point}{REFERENCE_SUFFIX}")
                 if reference is not None:
-                    columns["reference_angle"] = condition_trace(
+                    angle = condition_trace(
                         reference["response"],
                         reference.sampling_frequency,
                         tracked_point=point,
                         units=reference.units,
                         parameters=parameters,
                     ).response
+                    columns["reference_angle"] = angle
                 writer.write(
                     Trace(trace.recording_id, point, trace.units, trace.sampling_frequency, columns, trace.clipped_s)
                 )
-                rows.append(_note(recording, trace, clean, reason, _measured_rest(trace, clean, sensor, rest_ohm)))
+                rest_measured = _measured_rest(trace, clean, sensor, rest_ohm)
+                rows.append(_note(recording, trace, clean, reason, rest_measured, answer))
             progress.say(f"{recording.recording_id}; {number} of {len(recordings)} recordings")
     write_rows(notes, rows)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 import pandas as pd
 
 from ..sensor.anglemap import AngleMap
+from ..sensor.referencemap import ReferenceMap
 from ..sensor.verdict import Measured, WalkEvidence, gain_ratio_of_bends
 
 __all__ = ["walk_evidence"]
@@ -17,13 +18,22 @@ def _measured(row: Mapping[str, Any], name: str) -> Measured:
     return Measured(float(row[name]), float(row[f"{name}_low"]), float(row[f"{name}_high"]))
 
 
-def _gain(entry: AngleMap) -> tuple[float, float]:
+def _gain(entry: AngleMap | ReferenceMap) -> tuple[float, float]:
     """Response per degree and its standard error: the map's relative error of any angle is an error of its gain."""
-    return entry.response_per_degree, entry.response_per_degree * entry.error_share
+    share = entry.gain_error_share if isinstance(entry, ReferenceMap) else entry.error_share
+    return entry.response_per_degree, entry.response_per_degree * share
+
+
+def _source(maps: Mapping[str, AngleMap | ReferenceMap]) -> Literal["bends", "reference"]:
+    by_reference = any(isinstance(entry, ReferenceMap) for entry in maps.values())
+    return "reference" if by_reference else "bends"
 
 
 def walk_evidence(
-    row: Mapping[str, Any], strides: pd.DataFrame, maps: Mapping[str, AngleMap], flagged: Sequence[str]
+    row: Mapping[str, Any],
+    strides: pd.DataFrame,
+    maps: Mapping[str, AngleMap | ReferenceMap],
+    flagged: Sequence[str],
 ) -> WalkEvidence:
     """Gather the evidence of one row of ``tables/gait.tsv``.
 
@@ -33,8 +43,8 @@ def walk_evidence(
         Of `strainstudy.gait.measures.summarise_walk`.
     strides : DataFrame
         The strides it was made of, for their number.
-    maps : mapping of side to AngleMap
-        Bend calibrations of the session.
+    maps : mapping of side to AngleMap or ReferenceMap
+        Calibrations of the session.
     flagged : sequence of str
         Sensors of the recording that left their control limits.
 
@@ -51,7 +61,7 @@ def walk_evidence(
         amplitude_recorded=_measured(row, "response_range_symmetry_index"),
         amplitude_calibrated=_measured(row, "range_of_motion_symmetry_index"),
         gain_ratio=gain_ratio_of_bends(_gain(maps["right"]), _gain(maps["left"])) if both else Measured(),
-        gain_ratio_source="bends" if both else "none",
+        gain_ratio_source=_source(maps) if both else "none",
         step_time=_measured(row, "step_time_symmetry_index"),
         phase=phase.mapped(lambda value: value - 180.0),
         peak_timing=_measured(row, "swing_peak_timing_difference"),

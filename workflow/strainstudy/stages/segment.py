@@ -22,6 +22,7 @@ from ..io.frames import read_json, write_frame, write_json
 from ..io.store import Trace, read_recording
 from ..jobs import Progress
 from ..records import Recording
+from ..sensor.answer import Answer
 from ..swallow.activity import observed_seconds
 from ..swallow.candidates import CANDIDATE_COLUMNS, detect_together
 from ..swallow.features import FEATURE_NAMES
@@ -56,7 +57,13 @@ def _outside_gait(bends: pd.DataFrame, states: pd.DataFrame) -> pd.DataFrame:
 
 
 def segment_recording(
-    task: str, traces: Mapping[str, Trace], gait: GaitParameters, bends: BendParameters, *, lag_s: float
+    task: str,
+    traces: Mapping[str, Trace],
+    gait: GaitParameters,
+    bends: BendParameters,
+    *,
+    lag_s: float,
+    answers: Mapping[str, Answer] | None = None,
 ) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
     """Cut one recording into all but swallow candidates, which `throat_candidates` finds.
 
@@ -68,21 +75,26 @@ def segment_recording(
         Conditioned signals.
     gait, bends : parameters
     lag_s : float
-        Time constant of a strain sensor's answer, seconds.
+        Time constant of the answer of a strain sensor whose own was not measured, seconds.
+    answers : mapping of tracked point to Answer, optional
+        How the sensors answer whose own was measured.
 
     Returns
     -------
     frames : dict of str to DataFrame
         Those of `FRAMES` that apply.
     notes : dict
-        ``polarity`` of each knee with its evidence; ``throat_s``, ``observed_throat_s``.
+        ``polarity`` of each knee with its evidence; ``answers``, the lag undone on each knee with its error (None: as
+        assumed) and source; ``throat_s``, ``observed_throat_s``.
     """
     frames: dict[str, pd.DataFrame] = {}
-    notes: dict[str, Any] = {"polarity": {}, "throat_s": None, "observed_throat_s": None}
+    notes: dict[str, Any] = {"polarity": {}, "answers": {}, "throat_s": None, "observed_throat_s": None}
     knees, fs = knees_of(traces)
     if knees and task in WALKS:
-        lags = {side: lag_s for side, point in KNEES.items() if point in traces and traces[point].units in LAGGING}
-        walk = detect_walk(knees, fs, gait, lags=lags)
+        notes["answers"] = _undone(traces, answers or {}, lag_s)
+        lags = {side: undone["time_constant"] for side, undone in notes["answers"].items()}
+        loops = {side: answers[point].loop for side, point in KNEES.items() if answers and point in answers}
+        walk = detect_walk(knees, fs, gait, lags=lags, loops=loops)
         frames["events"] = walk.events.assign(value=np.nan)
         frames["states"] = walk.states
         frames["strides"] = in_degrees(walk.strides, angles_of(traces), fs)
@@ -97,6 +109,18 @@ def segment_recording(
         notes["throat_s"] = throat.n / throat.sampling_frequency
         notes["observed_throat_s"] = observed_seconds(throat["response"], throat.sampling_frequency)
     return frames, notes
+
+
+def _undone(traces: Mapping[str, Trace], answers: Mapping[str, Answer], lag_s: float) -> dict[str, dict[str, Any]]:
+    """Lag to undo on each knee that a sensor measured, its standard error and what measured it."""
+    found: dict[str, dict[str, Any]] = {}
+    for side, point in KNEES.items():
+        if point in answers:
+            own = answers[point]
+            found[side] = {"time_constant": own.time_constant_s, "error": own.error_s, "source": own.source}
+        elif point in traces and traces[point].units in LAGGING:
+            found[side] = {"time_constant": lag_s, "error": None, "source": "assumed"}
+    return found
 
 
 class Recorded(NamedTuple):
@@ -139,6 +163,15 @@ def _recorded(notes: Path) -> dict[str, Recorded]:
     }
 
 
+def _answers(notes: Path) -> dict[str, dict[str, Answer]]:
+    """Read from the notes of conditioning how sensors answer, by recording and tracked point."""
+    found: dict[str, dict[str, Answer]] = {}
+    for row in read_json(notes):
+        if row["answer"] is not None:
+            found.setdefault(str(row["recording_id"]), {})[str(row["tracked_point"])] = Answer.from_dict(row["answer"])
+    return found
+
+
 def run(
     recordings: Sequence[Recording],
     *,
@@ -170,12 +203,14 @@ def run(
     """
     parts: dict[str, list[pd.DataFrame]] = {name: [] for name in FRAMES}
     said = {}
-    recorded = _recorded(condition_notes)
+    recorded, answers = _recorded(condition_notes), _answers(condition_notes)
     left = Counter(seat_of(recording) for recording in recordings)
     throats: dict[tuple[str, ...], dict[str, Trace]] = {seat: {} for seat in left}
     for number, recording in enumerate(recordings, start=1):
         traces = read_recording(signals, recording.recording_id, QUANTITIES)
-        frames, said[recording.recording_id] = segment_recording(recording.task, traces, gait, bends, lag_s=lag_s)
+        frames, said[recording.recording_id] = segment_recording(
+            recording.task, traces, gait, bends, lag_s=lag_s, answers=answers.get(recording.recording_id)
+        )
         counts = ", ".join(f"{len(frame)} {name.replace('_', ' ')}" for name, frame in frames.items())
         found = {name: [(recording.recording_id, frame)] for name, frame in frames.items()}
         seat = seat_of(recording)

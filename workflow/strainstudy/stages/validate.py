@@ -6,12 +6,14 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from ..io.frames import read_frame
-from ..io.store import iter_traces
+from ..io.store import Trace, iter_traces
 from ..jobs import Progress
 from ..records import Participant, Recording
+from ..reference_use import calibrates, calibrating_spans
 from ..sensor.reference import agreement_table, angle_sums
 from ..tables import read_table, write_table
 from ..tables.angles import ANGLES
@@ -35,16 +37,28 @@ def _angles(signals: Sequence[Path], recordings: Sequence[Recording], multiplier
             recording = known.get(trace.recording_id)
             if recording is None or trace.units == "deg" or not np.isfinite(trace["reference_angle"]).any():
                 continue
+            fitted = _fitted(trace, recording) & np.isfinite(trace["reference_angle"])
             ids = {
                 "recording_id": recording.recording_id,
                 "participant_id": recording.participant_id or MISSING,
                 "tracked_point": trace.tracked_point,
                 "task": recording.task,
+                "fitted": float(np.count_nonzero(fitted)) / trace.sampling_frequency,
             }
             angle, low, high = (trace[name] for name in ("angle", "angle_low", "angle_high"))
-            traces.append((ids, angle_sums(angle, low, high, trace["reference_angle"], trace.sampling_frequency)))
+            reference = np.where(fitted, np.nan, trace["reference_angle"])
+            traces.append((ids, angle_sums(angle, low, high, reference, trace.sampling_frequency)))
     table = agreement_table(traces, multiplier=multiplier)
     return ANGLES.empty() if table.empty else table
+
+
+def _fitted(trace: Trace, recording: Recording) -> npt.NDArray[np.bool_]:
+    """Mark the samples whose reference calibrated the angle."""
+    time = trace.time
+    fitted = np.zeros(trace.n, dtype=bool)
+    for first, last in calibrating_spans(recording.reference_use, trace.n / trace.sampling_frequency):
+        fitted |= (time >= first) & (time < last)
+    return fitted
 
 
 def run(
@@ -88,6 +102,7 @@ def run(
         ages={p.participant_id: p.age for p in people},
         sexes={p.participant_id: p.sex for p in people},
         groups={p.participant_id: p.group for p in people},
+        calibrating=frozenset(r.recording_id for r in recordings if calibrates(r.reference_use)),
     )
     progress.say(f"{len(study.labels)} of {len(recordings)} recordings have labels")
     # at the start large files are not read to their end, so that labels a little beyond it show only now

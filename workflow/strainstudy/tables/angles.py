@@ -18,6 +18,12 @@ CALIBRATIONS: Final = TableSpec(
         Column("tracked_point", "string", "Tracked point", "Knee."),
         Column("sensor_id", "string", "Sensor", "Sensor worn there."),
         Column("status", "string", "Status", "fitted, or refused: then no angle is given."),
+        Column(
+            "source",
+            "string",
+            "Made from",
+            "holds (labelled bends at known angles) or reference (an angle channel beside the sensor); n/a if refused.",
+        ),
         Column("status_description", "string", "Why", "Reason of a refusal, or what the holds showed."),
         Column("hold_count", "integer", "Holds", "Labelled holds that were read."),
         Column("angle_from", "number", "Range from", "Lowest calibrated angle.", "deg", 1),
@@ -59,6 +65,24 @@ CALIBRATIONS: Final = TableSpec(
             "%",
             2,
         ),
+        Column("reference_time", "number", "Time fitted", "Time of the reference that made the map.", "s", 1),
+        Column(
+            "left_out_error",
+            "number",
+            "Error on what was left out",
+            "Root mean square error on parts of that time that were left out of the fit in turn.",
+            "deg",
+            2,
+        ),
+        Column(
+            "answer_time",
+            "number",
+            "Answer against the reference",
+            "First-order time constant by which the sensor follows the reference, an offset of their clocks included.",
+            "s",
+            4,
+        ),
+        Column("answer_time_se", "number", "Its standard error", "Jackknife over the parts left out.", "s", 4),
     ),
     key=("participant_id", "session_id", "tracked_point", "sensor_id"),
 )
@@ -67,7 +91,8 @@ ANGLES: Final = TableSpec(
     path="validation/angles.tsv",
     title="Angle against reference",
     description="Calibrated knee angle against the reference angle beside it, by phase and range of the reference, "
-    "with limits of agreement (Bland & Altman 1986, 2007). Pooled rows leave out bend recordings, which made the map.",
+    "with limits of agreement (Bland & Altman 1986, 2007). Pooled rows leave out bend recordings, which made the map; "
+    "every row leaves out time whose reference made it.",
     columns=(
         Column("recording_id", "string", "Recording", "Recording, or 'pooled'."),
         Column("participant_id", "string", "Participant", "Person; n/a where all are pooled."),
@@ -77,6 +102,14 @@ ANGLES: Final = TableSpec(
         Column("angle_to", "number", "Range to", "Greatest reference angle of the row; n/a: no limit.", "deg", 0),
         Column("n_participants", "integer", "People", "How many people the row rests on."),
         Column("seconds", "number", "Time", "Time with both angle and reference.", "s", 1),
+        Column(
+            "fitted",
+            "number",
+            "Time left out",
+            "Time whose reference calibrated the angle (reference_use) and so does not validate it; n/a in parts.",
+            "s",
+            1,
+        ),
         *interval_columns("rmse", "RMSE", "Root mean square of angle minus reference.", "deg"),
         *interval_columns("bias", "Bias", "Mean of angle minus reference; positive: the angle is too large.", "deg"),
         Column(

@@ -44,6 +44,8 @@ class StudyResults:
         From `norms.read_norms`.
     ages, sexes, groups : mapping of participant_id
         From the participants sheet; None where missing.
+    calibrating : frozenset of recording_id
+        Those whose reference made an angle map.
     """
 
     recordings: pd.DataFrame
@@ -56,6 +58,7 @@ class StudyResults:
     ages: Mapping[str, float | None] = field(default_factory=dict)
     sexes: Mapping[str, str | None] = field(default_factory=dict)
     groups: Mapping[str, str | None] = field(default_factory=dict)
+    calibrating: frozenset[str] = frozenset()
 
 
 def _by_recording(table: pd.DataFrame, recordings: list[str]) -> dict[str, pd.DataFrame]:
@@ -93,7 +96,7 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
     people = per_person(measurements)
     states, confusion = score_states(truth, bouts, who, parameters, rater=rater)
     durations = {name: float(heads[name]["duration"]) for name in used}
-    calibrating = {name for name in used if heads[name]["task"] == "bend"}
+    calibrating = {name for name in used if heads[name]["task"] == "bend" or name in results.calibrating}
     known = results.swallow_summary.dropna(subset=["response_shape"])
     shapes = dict(zip(known["recording_id"].astype(str), known["response_shape"].astype(str), strict=True))
     pairs = [
