@@ -110,6 +110,15 @@ def test_a_stamp_far_ahead_costs_one_sample_not_all_that_follow():
     assert np.flatnonzero(np.isnan(base.onto_grid(SLOW))).tolist() == [400]
 
 
+def test_a_stamp_far_ahead_directly_before_a_gap_costs_one_sample_too():
+    t = np.where(np.arange(N) > 400, T + 5.0, T)
+    t[400] = 1e6
+    base = time_base(t, None, gap_steps=1.5)
+    assert (base.backward_stamps, base.left_out) == (1, 1)
+    assert base.n == N + 500
+    assert np.flatnonzero(np.isnan(base.onto_grid(SLOW))).tolist() == list(range(400, 901))
+
+
 def test_samples_whose_stamps_run_backwards_are_left_out():
     t = T.copy()
     t[[500, 501]] = t[[501, 500]]

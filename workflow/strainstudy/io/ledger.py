@@ -1,8 +1,8 @@
 """Whose the files of a results folder are: a marker that makes the folder ours, and a ledger of what was written there.
 
 In: a results folder and the names of all files that a run may write below it. Out: the marker `MARKER` and the ledger
-`LEDGER`; names of files that no run needs any longer. Nothing is removed that the ledger does not name, and a ledger that
-was changed by other hands names nothing: what it says is ours may not be.
+`LEDGER`; names of files that no run needs any longer. Nothing is removed that the ledger does not name, and a ledger
+that was changed by other hands names nothing: what it says is ours may not be.
 """
 
 from __future__ import annotations

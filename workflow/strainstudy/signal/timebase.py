@@ -244,9 +244,8 @@ def _increasing(t: Array, step: float) -> tuple[npt.NDArray[np.intp], int, int]:
     keep = np.ones(len(t), dtype=bool)
     back = np.flatnonzero(d < 0)
     inner = back[back > 0]
-    # one stamp too late among good ones: that one goes, not all that follow it
-    spike = (t[inner] - t[inner - 1] > 2 * step) & (t[inner + 1] > t[inner - 1])
-    keep[inner[spike & (t[inner + 1] - t[inner - 1] <= 3 * step)]] = False
+    # one stamp too late among good ones, a gap behind it or none: that one goes, not all that follow it
+    keep[inner[(t[inner] - t[inner - 1] > 2 * step) & (t[inner + 1] > t[inner - 1])]] = False
     kept = np.flatnonzero(keep)
     highest = np.maximum.accumulate(t[kept])
     rising = np.concatenate([[True], t[kept][1:] > highest[:-1]])
