@@ -261,8 +261,8 @@ def test_labels_of_one_rater_under_a_second_name_are_a_caution_and_two_raters_ar
         (root / f"labels/walk-01/{rater}_events.tsv").write_text(text, encoding="utf-8")
     (caution,) = load_study(root).cautions
     assert str(caution) == (
-        "labels/walk-01/zw_events.tsv: the same 9 labels, to the last digit, as labels/walk-01/mh_events.tsv; remove one"
-        " of the two if it is a copy: agreement with a copy is no agreement."
+        "labels/walk-01/zw_events.tsv: the same 9 labels, to the last digit, as labels/walk-01/mh_events.tsv; remove"
+        " one of the two if it is a copy: agreement with a copy is no agreement."
     )
     (root / "labels/walk-01/zw_events.tsv").write_text(text.replace("1.31\t", "1.32\t"), encoding="utf-8")
     assert load_study(root).cautions == ()
