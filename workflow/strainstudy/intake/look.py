@@ -31,7 +31,7 @@ __all__ = ["Looked", "look_into_files"]
 
 _MOST_NAMES: Final = 12
 _GOES_ON: Final = "the run goes on without the recording"
-_CUT: Final = "the file ends early: copy it again from the recorder, else these labels are passed over"
+_CUT: Final = "the file ends early: copy it again from the recorder, else what lies beyond it is passed over"
 
 
 _MUCH_LONGER: Final = 1.3
@@ -224,6 +224,13 @@ def _ends_early(recording: Recording) -> bool:
     return any("ends early" in fault for fault in faults)
 
 
+def _once(beyond: Sequence[Problem]) -> Problem:
+    """Make one caution of all labels beyond the end of a file that is cut."""
+    more = len(beyond) - 1
+    further = "" if more == 0 else f" (and {more} further row{'s' if more > 1 else ''})"
+    return replace(beyond[0], message=beyond[0].message + further, remedy=_CUT, caution=True)
+
+
 def _label_problems(
     study: Study, recording: Recording, looked: Looked, seen: Peek, settings: _Settings
 ) -> list[Problem]:
@@ -244,7 +251,7 @@ def _label_problems(
                 "look like" in problem.remedy for problem in beyond
             )  # another unit, whatever became of the file
             if beyond and not likely and _ends_early(recording):
-                beyond = [replace(p, remedy=_CUT, caution=True) for p in beyond]
+                beyond = [_once(beyond)]
             problems += beyond
         if points and points != sheet_points:
             # a row for every recording may name a channel that this file does not have
