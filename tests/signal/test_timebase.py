@@ -270,3 +270,10 @@ def test_half_an_hour_at_1_khz_takes_a_fraction_of_a_second():
     for column in columns:
         base.onto_grid(column)
     assert time.process_time() - start < 0.5
+
+
+def test_a_named_unit_that_leads_far_beyond_our_days_gives_way_to_one_that_does_not():
+    since_1970 = 1_714_731_072_000_000_000
+    found = stamp_unit(np.round(T * 1e9), "time_s", None, FS, origin=float(since_1970))
+    assert (found.seconds, found.since_1970) == (1e-9, True)
+    assert stamp_unit(T * 1e12, "time_s", None, FS).seconds == 1.0
