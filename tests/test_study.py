@@ -239,3 +239,30 @@ def test_a_sensors_sheet_with_its_header_only_is_a_study_without_bridges():
     assert len(study.recordings) == 16
     assert study.sensors == {}
     assert all({c.units for c in r.channels} == {"deg"} for r in study.recordings.values())
+
+
+def test_angles_of_bends_in_radians_are_a_caution_and_two_small_bends_beside_a_deep_one_are_not(root):
+    text = FILES["labels/bend-01/mh_events.tsv"]
+    path = root / "labels/bend-01/mh_events.tsv"
+    path.write_text(text.replace("left\t60", "left\t1.05").replace("left\t30", "left\t0.52"), encoding="utf-8")
+    (caution,) = load_study(root).cautions
+    assert str(caution) == (
+        "labels/bend-01/mh_events.tsv, row 2, column value, value '1.05': implausible: of 2 bends none is deeper than"
+        " 1.05 degrees; give angles in degrees; these look like radians."
+    )
+    path.write_text(text.replace("left\t30", "left\t0"), encoding="utf-8")
+    assert load_study(root).cautions == ()
+
+
+def test_labels_of_one_rater_under_a_second_name_are_a_caution_and_two_raters_are_not(root):
+    text = FILES["labels/walk-01/mh_events.tsv"]
+    text += "".join(f"{1.31 + 1.1 * i:.2f}\t0\tinitial_contact\tright\tn/a\n" for i in range(6))
+    for rater in ("mh", "zw"):
+        (root / f"labels/walk-01/{rater}_events.tsv").write_text(text, encoding="utf-8")
+    (caution,) = load_study(root).cautions
+    assert str(caution) == (
+        "labels/walk-01/zw_events.tsv: the same 9 labels, to the last digit, as labels/walk-01/mh_events.tsv; remove"
+        " one of the two if it is a copy: agreement with a copy is no agreement."
+    )
+    (root / "labels/walk-01/zw_events.tsv").write_text(text.replace("1.31\t", "1.32\t"), encoding="utf-8")
+    assert load_study(root).cautions == ()

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from strainstudy.intake.claims import folder_problems, planned_problems
-from strainstudy.io.ledger import LEDGER, MARKER, begin, settle
+from strainstudy.io.ledger import LEDGER, MARKER, begin, read_ledger, settle
 from strainstudy.provenance.adopt import earlier_files, main
 from strainstudy.provenance.manifest import MANIFEST, sha256_of
 
@@ -180,6 +180,21 @@ def test_the_refusal_of_earlier_results_gives_the_command_that_takes_them_over(t
     assert fault.endswith(f" -m strainstudy.provenance.adopt {tmp_path}")
     command = [*shlex.split(fault.rpartition(": ")[2]), "--help"]
     assert "results folder of an earlier version" in subprocess.run(command, capture_output=True, text=True).stdout
+
+
+def test_a_ledger_edited_by_hand_is_refused_until_it_is_found_anew(tmp_path, monkeypatch, capsys):
+    earlier(tmp_path)
+    begin(tmp_path, [], tmp_path / "study")
+    (tmp_path / "tables/mine.tsv").write_text("mine", encoding="utf-8")
+    with (tmp_path / LEDGER).open("a", encoding="utf-8") as ledger:
+        ledger.write("before\ttables/mine.tsv\n")
+    (fault,) = in_the_way(tmp_path, "tables/gait.tsv")
+    assert f"{LEDGER}, by which the files of strainstudy are known, was changed by other hands" in fault
+    monkeypatch.setattr(sys, "argv", ["adopt", str(tmp_path)])
+    main()
+    assert "files taken over, none changed" in capsys.readouterr().out
+    assert in_the_way(tmp_path, "tables/gait.tsv") == []
+    assert "tables/mine.tsv" not in read_ledger(tmp_path).names
 
 
 def test_without_its_ledger_a_folder_is_refused_and_taken_over_by_the_command(tmp_path, monkeypatch, capsys):

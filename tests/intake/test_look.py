@@ -147,6 +147,21 @@ def test_a_single_label_beyond_the_end_or_longer_than_the_recording_is_a_fault_w
     ]
 
 
+def test_labels_beyond_a_file_that_ends_within_a_row_stop_nothing_unless_they_are_in_another_unit(root):
+    path = root / "raw/walk-01.csv"
+    path.write_bytes(path.read_bytes()[: -len(b",0.123456\n") - 2])
+    labels(root, [*CONTACTS, *((100.0 + i, 0.0, "toe_off", "left") for i in range(3))])
+    assert said(root) == [
+        "caution labels/walk-01/mh_events.tsv, row 22, column onset, value '100': toe_off begins beyond the end: the"
+        " recording is 59.99 s long (raw/walk-01.csv) (and 2 further rows); the file ends early: copy it again from the"
+        " recorder, else what lies beyond it is passed over.",
+    ]
+    labels(root, CONTACTS, 1000.0)
+    (line,) = said(root)
+    assert line.startswith("fault ")
+    assert "these look like milliseconds" in line
+
+
 def test_a_last_label_that_outlasts_the_recording_by_less_than_a_second_is_let_through(root):
     labels(root, [*CONTACTS, (50.0, 10.9, "normal_gait", "n/a")])
     assert said(root) == []

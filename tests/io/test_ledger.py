@@ -76,10 +76,45 @@ def test_a_ledger_that_names_a_file_outside_leads_nowhere(tmp_path, name):
     outside = tmp_path / "outside.txt"
     outside.write_text("mine", encoding="utf-8")
     folder = tmp_path / "results"
-    begin(folder, [], tmp_path)
-    (folder / LEDGER).write_text(f"before\t{name}\n", encoding="utf-8")
+    adopt(folder, [name])
+    assert not read_ledger(folder).changed
     assert clear(folder) == []
     assert outside.read_text(encoding="utf-8") == "mine"
+
+
+def one_more(text: str) -> str:
+    return text + "before\ttables/mine.tsv\n"
+
+
+def renamed(text: str) -> str:
+    return text.replace("tables/gait.tsv", "tables/mine.tsv")
+
+
+def without_sum(text: str) -> str:
+    return "".join(line for line in one_more(text).splitlines(keepends=True) if "sha256" not in line)
+
+
+@pytest.mark.parametrize("edit", [one_more, renamed, without_sum])
+def test_a_ledger_edited_by_hand_lets_no_file_of_the_user_be_removed_and_stays_for_him_to_put_right(tmp_path, edit):
+    begin(tmp_path, ["tables/gait.tsv"], tmp_path)
+    begin(tmp_path, [], tmp_path)
+    put(tmp_path, "tables/mine.tsv")
+    ledger = tmp_path / LEDGER
+    ledger.write_text(edit(ledger.read_text(encoding="utf-8")), encoding="utf-8")
+    edited = ledger.read_bytes()
+    assert read_ledger(tmp_path) == Ledger(changed=True)
+    assert clear(tmp_path) == []
+    settle(tmp_path)
+    assert files(tmp_path) == {"tables/mine.tsv", MARKER, LEDGER}
+    assert ledger.read_bytes() == edited
+
+
+def test_a_ledger_with_other_line_ends_is_the_same_ledger(tmp_path):
+    begin(tmp_path, ["tables/gait.tsv", "report.html"], tmp_path)
+    before, ledger = read_ledger(tmp_path), tmp_path / LEDGER
+    ledger.write_bytes(ledger.read_bytes().replace(b"\n", b"\r\n"))
+    assert read_ledger(tmp_path) == before
+    assert len(before.now) == 2
 
 
 def test_a_link_is_removed_and_what_it_leads_to_stays(tmp_path):

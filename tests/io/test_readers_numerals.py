@@ -181,6 +181,14 @@ def test_names_that_are_numbers_are_names_where_they_are_looked_for(tmp_path):
     assert read_raw(write(tmp_path, f"t,1,2\n{rows}")).names == ("t", "1", "2")
 
 
+@pytest.mark.parametrize("mark", ["9.9E37", "-9.9E37", "9.91E37", "1e308"])
+def test_numbers_that_instruments_write_for_infinity_are_over_range(tmp_path, mark):
+    """SCPI-1999 (from memory): 9.9E37 stands for infinity, 9.91E37 for no number."""
+    raw = read_raw(write(tmp_path, f"t,left\n0.0,0.1\n0.1,{mark}\n0.2,0.3\n"))
+    np.testing.assert_array_equal(raw.channels["left"].values, [0.1, np.nan, 0.3])
+    assert raw.faults == ("1 sample of column 'left' is over range and counts as missing (first: sample 2)",)
+
+
 def test_infinite_numbers_of_any_format_are_over_range(tmp_path):
     left = np.array([0.1, np.inf, -np.inf, 0.4])
     frame = pd.DataFrame({"left": left})

@@ -205,6 +205,8 @@ def test_a_row_that_breaks_off_is_left_out_and_named_with_its_line(tmp_path):
     text = table()[:-14]
     raw = read_raw(write(tmp_path, text))
     assert len(raw.channels["left"].values) == len(LEFT) - 1
+    assert raw.faults == ("the file ends early: its last row (line 41) is cut off",)
+    raw = read_raw(write(tmp_path, text + "\n"))
     assert raw.faults == ("1 row has the wrong number of cells and was left out (first: line 41)",)
 
 

@@ -110,6 +110,15 @@ def test_a_stamp_far_ahead_costs_one_sample_not_all_that_follow():
     assert np.flatnonzero(np.isnan(base.onto_grid(SLOW))).tolist() == [400]
 
 
+def test_a_stamp_far_ahead_directly_before_a_gap_costs_one_sample_too():
+    t = np.where(np.arange(N) > 400, T + 5.0, T)
+    t[400] = 1e6
+    base = time_base(t, None, gap_steps=1.5)
+    assert (base.backward_stamps, base.left_out) == (1, 1)
+    assert base.n == N + 500
+    assert np.flatnonzero(np.isnan(base.onto_grid(SLOW))).tolist() == list(range(400, 901))
+
+
 def test_samples_whose_stamps_run_backwards_are_left_out():
     t = T.copy()
     t[[500, 501]] = t[[501, 500]]
@@ -261,3 +270,10 @@ def test_half_an_hour_at_1_khz_takes_a_fraction_of_a_second():
     for column in columns:
         base.onto_grid(column)
     assert time.process_time() - start < 0.5
+
+
+def test_a_named_unit_that_leads_far_beyond_our_days_gives_way_to_one_that_does_not():
+    since_1970 = 1_714_731_072_000_000_000
+    found = stamp_unit(np.round(T * 1e9), "time_s", None, FS, origin=float(since_1970))
+    assert (found.seconds, found.since_1970) == (1e-9, True)
+    assert stamp_unit(T * 1e12, "time_s", None, FS).seconds == 1.0

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import pandas as pd
 from strainstudy.records import Recording
-from strainstudy.stages.labels import beyond_the_end
+from strainstudy.stages.labels import beyond_the_end, until_the_end
 
 
 def test_a_label_beyond_the_end_of_what_was_read_is_named_with_its_row(tmp_path):
@@ -20,3 +21,11 @@ def test_a_label_beyond_the_end_of_what_was_read_is_named_with_its_row(tmp_path)
         " long (raw/w.csv); correct it, or remove it if the raw file was cut."
     )
     assert beyond_the_end(recordings, {"walk-02": (200.5, 100.0)}) == []
+
+
+def test_a_label_beyond_the_end_does_not_count_as_missed_and_one_that_lasts_beyond_it_stays():
+    rows = pd.DataFrame({"onset": [1.0, 59.0, 60.5], "duration": [0.0, 5.0, 0.0]})
+    labels = {"walk-01": {"mh": rows}, "walk-02": {"mh": rows}}
+    kept = until_the_end(labels, {"walk-01": (60.0, 100.0)})
+    assert kept["walk-01"]["mh"]["onset"].tolist() == [1.0, 59.0]
+    assert kept["walk-02"]["mh"].equals(rows)

@@ -15,7 +15,7 @@ import pandas as pd
 from .errors import Problem, StudyError
 from .intake.copies import copy_problems
 from .intake.files import label_files, raw_file_problems
-from .intake.labelling import labels_in, meaning_problems
+from .intake.labelling import copied_problems, labels_in, meaning_problems
 from .intake.links import Row, channel_rows, link_problems, rows_of
 from .intake.plausible import magnitude_problems
 from .intake.rules import CHANNELS, EVERY_RECORDING, PARTICIPANTS, RECORDINGS, SENSORS, SHEETS, SheetKind
@@ -124,12 +124,13 @@ def _label_problems(
         for path in raters.values()
     }
     sheets, problems = check_labels([(path, file, tasks[identifier]) for file, (identifier, path) in owner.items()])
+    found = {sheet.file: labels_in(sheet) for sheet in sheets}
     for sheet in sheets:
         rows = None if channels is None else channels[owner[sheet.file][0]]
         # what is said of a recording without channels is said of the recording
         points = None if not rows else {row.text("tracked_point") for row in rows}
-        problems += meaning_problems(labels_in(sheet), points, sheet.file)
-    return problems
+        problems += meaning_problems(found[sheet.file], points, sheet.file)
+    return problems + copied_problems(found)
 
 
 def load_study(root: Path) -> Study:

@@ -137,7 +137,12 @@ def planned_problems(
     list of Problem
         The first few of each kind; the last says how many more there are.
     """
-    ours = read_ledger(results).names | {*known, MARKER, LEDGER}
+    ledger = read_ledger(results)
+    if ledger.changed:
+        message = f"{LEDGER}, by which the files of strainstudy are known, was changed by other hands"
+        remedy = f"put it back as it was, name another folder, or have them found anew: {_taking_over(results)}"
+        return [Problem(str(results), message, remedy)]
+    ours = ledger.names | {*known, MARKER, LEDGER}
     faults = [*_folder_faults(results, planned), *_read_there(results, planned, inputs)]
     for name in [*planned, MARKER, LEDGER]:
         path = results / name

@@ -7,7 +7,7 @@ second, a last label that outlasts the recording by a second.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -17,7 +17,7 @@ from ..errors import Problem
 from ..io.sheets import Sheet, to_number
 from ..vocabulary import CONFOUNDERS, INSTANTS, KNEES, LABELLED, STATES
 
-__all__ = ["Label", "labels_in", "length_problems", "meaning_problems"]
+__all__ = ["Label", "copied_problems", "labels_in", "length_problems", "meaning_problems"]
 
 # Two raters marking one change in a video differ by up to half a second; adjoining states that overlap by less are the
 # hand, not a contradiction. Rule of thumb: common practice, no source.
@@ -34,6 +34,8 @@ _SHORTEST_STRIDE_S: Final = 0.15
 _LONGEST_STRIDE_S: Final = 60.0
 _A_SECOND_IN_MS: Final = 800.0
 _LONG_ENOUGH_TO_TELL: Final = 5
+# A knee that is bent as far as it goes is at 2.8 rad (160 degrees, from memory).
+_DEEPEST_RAD: Final = 3.0
 _LASTING: Final = (*STATES, *CONFOUNDERS, "knee_bend", "artefact", LABELLED)
 _KNEE_KINDS: Final = (*INSTANTS, "knee_bend")
 _THROAT_KINDS: Final = ("swallow", *CONFOUNDERS)
@@ -178,6 +180,43 @@ def _odd_strides(labels: Sequence[Label], file: str) -> list[Problem]:
     return []
 
 
+def _angles_in_radians(labels: Sequence[Label], file: str) -> list[Problem]:
+    bends = [label for label in labels if label.kind == "knee_bend" and label.value is not None]
+    deepest = max((abs(label.value or 0.0) for label in bends), default=0.0)
+    if len({label.value for label in bends}) < 2 or deepest > _DEEPEST_RAD:
+        return []
+    message = f"implausible: of {len(bends)} bends none is deeper than {deepest:.3g} degrees"
+    remedy = "give angles in degrees; these look like radians"
+    return [replace(_at(file, bends[0], "value", message, remedy), caution=True)]
+
+
+def copied_problems(files: Mapping[str, Sequence[Label]]) -> list[Problem]:
+    """Find label files that hold the very same labels: a copy tells nothing of how well two raters agree.
+
+    Parameters
+    ----------
+    files : mapping of str to sequence of Label
+        Labels by the name of their file.
+
+    Returns
+    -------
+    list of Problem
+        Cautions, one for each copy. Files of a few labels may well be equal.
+    """
+    problems = []
+    first: dict[tuple[tuple[object, ...], ...], str] = {}
+    for file, labels in files.items():
+        if len(labels) <= _LONG_ENOUGH_TO_TELL:
+            continue
+        same = tuple((x.onset, x.duration, x.kind, x.side, x.value) for x in labels)
+        original = first.setdefault(same, file)
+        if original != file:
+            message = f"the same {len(labels)} labels, to the last digit, as {original}"
+            remedy = "remove one of the two if it is a copy: agreement with a copy is no agreement"
+            problems.append(Problem(file, message, remedy, caution=True))
+    return problems
+
+
 def meaning_problems(labels: Sequence[Label], points: Collection[str] | None, file: str) -> list[Problem]:
     """Find labels of one rater that cannot be, from the labels and the channels of the recording alone.
 
@@ -193,9 +232,9 @@ def meaning_problems(labels: Sequence[Label], points: Collection[str] | None, fi
     Returns
     -------
     list of Problem
-        By row. A knee on the side without a channel is a caution, everything else a fault.
+        By row. What is unlikely and a knee on the side without a channel are cautions, everything else faults.
     """
-    problems = _impossible_lengths(labels, file) + _odd_strides(labels, file)
+    problems = _impossible_lengths(labels, file) + _odd_strides(labels, file) + _angles_in_radians(labels, file)
     if points is not None:
         problems += _without_channel(labels, points, file)
     known = {(p.row, p.column) for p in problems}

@@ -1,8 +1,9 @@
 """A look into the raw files before any work: columns, times, lengths, and labels that lie beyond the end.
 
-In: a checked study. Out: problems. A label beyond the end of its recording is a fault; what is wrong with a raw file
-is a caution, since a run goes on without a recording that it cannot use, and says so in the table of recordings. Under
-the setting ``strict`` a run would stop there, so it is a fault then.
+In: a checked study. Out: problems. A label beyond the end of its recording is a fault, unless the raw file itself tells
+that its end is missing; what is wrong with a raw file is a caution, since a run goes on without a recording that it
+cannot use, and says so in the table of recordings. Under the setting ``strict`` a run would stop there, so it is a
+fault then.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import numpy as np
 
 from ..errors import Problem
 from ..io.labels import LABEL_COLUMNS
-from ..io.readers import Peek, ReadError, peek
+from ..io.readers import Peek, ReadError, peek, read_raw
 from ..io.readers.extent import Extent, read_extent
 from ..io.sheets import read_sheet
 from ..records import Channel, Recording, Study
@@ -30,6 +31,7 @@ __all__ = ["Looked", "look_into_files"]
 
 _MOST_NAMES: Final = 12
 _GOES_ON: Final = "the run goes on without the recording"
+_CUT: Final = "the file ends early: copy it again from the recorder, else what lies beyond it is passed over"
 
 
 _MUCH_LONGER: Final = 1.3
@@ -213,6 +215,22 @@ def _longer_look(recording: Recording, looked: Looked, seen: Peek, end: float, s
     return _timed(recording, looked.channels, seen, extent, settings)[0].length_s
 
 
+def _ends_early(recording: Recording) -> bool:
+    """Say whether a file tells of itself that its end is missing, or cannot be read to its end."""
+    try:
+        faults = read_raw(recording.path, _names(recording)).faults
+    except ReadError:
+        return True
+    return any("ends early" in fault for fault in faults)
+
+
+def _once(beyond: Sequence[Problem]) -> Problem:
+    """Make one caution of all labels beyond the end of a file that is cut."""
+    more = len(beyond) - 1
+    further = "" if more == 0 else f" (and {more} further row{'s' if more > 1 else ''})"
+    return replace(beyond[0], message=beyond[0].message + further, remedy=_CUT, caution=True)
+
+
 def _label_problems(
     study: Study, recording: Recording, looked: Looked, seen: Peek, settings: _Settings
 ) -> list[Problem]:
@@ -228,7 +246,13 @@ def _label_problems(
         labels = labels_in(sheet)
         length = _longer_look(recording, looked, seen, max((label.end for label in labels), default=0.0), settings)
         if length is not None:
-            problems += length_problems(labels, length, looked.rate, file, recording.file)
+            beyond = length_problems(labels, length, looked.rate, file, recording.file)
+            likely = any(
+                "look like" in problem.remedy for problem in beyond
+            )  # another unit, whatever became of the file
+            if beyond and not likely and _ends_early(recording):
+                beyond = [_once(beyond)]
+            problems += beyond
         if points and points != sheet_points:
             # a row for every recording may name a channel that this file does not have
             problems += [p for p in meaning_problems(labels, points, file) if "channel" in p.message]

@@ -1,11 +1,13 @@
 """Whose the files of a results folder are: a marker that makes the folder ours, and a ledger of what was written there.
 
 In: a results folder and the names of all files that a run may write below it. Out: the marker `MARKER` and the ledger
-`LEDGER`; names of files that no run needs any longer. Nothing is removed that the ledger does not name.
+`LEDGER`; names of files that no run needs any longer. Nothing is removed that the ledger does not name, and a ledger
+that was changed by other hands names nothing: what it says is ours may not be.
 """
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 from collections.abc import Collection, Iterable, Iterator
@@ -28,8 +30,10 @@ format: {FORMAT}
 """
 _LEDGER_HEAD = """\
 # The files below this folder that strainstudy wrote or is about to write, one a line: "now" belongs to the study as it
-# is, "before" to an earlier state of it; the last job of a run removes the latter.
+# is, "before" to an earlier state of it; the last job of a run removes the latter. Leave this file as it is: where the
+# sum is not that of the lines below, nothing is written or removed.
 """
+_SUM = "# sha256 of the lines below: "
 
 
 @dataclass(frozen=True)
@@ -42,10 +46,14 @@ class Marker:
 
 @dataclass(frozen=True)
 class Ledger:
-    """Names of files below a results folder: those of the study as it is, and those of an earlier state of it."""
+    """Names of files below a results folder: those of the study as it is, and those of an earlier state of it.
+
+    ``changed`` where the ledger is no longer as it was written; it has no names then.
+    """
 
     now: frozenset[str] = field(default=frozenset())
     before: frozenset[str] = field(default=frozenset())
+    changed: bool = False
 
     @property
     def names(self) -> frozenset[str]:
@@ -70,23 +78,32 @@ def read_marker(results: Path) -> Marker | None:
     return Marker(int(number), given.get("study")) if re.fullmatch(r"[0-9]{1,9}", number) else None
 
 
+def _sum_of(lines: Iterable[str]) -> str:
+    return _SUM + hashlib.sha256("\n".join(lines).encode()).hexdigest()
+
+
 def read_ledger(results: Path) -> Ledger:
     """Read the ledger of a results folder; empty where there is none. Names that lead out of it are left out."""
     try:
         lines = (results / LEDGER).read_text(encoding="utf-8").splitlines()
-    except (OSError, UnicodeDecodeError):
+    except UnicodeDecodeError:
+        return Ledger(changed=True)
+    except OSError:
         return Ledger()
-    rows = [line.split("\t", 1) for line in lines if "\t" in line and not line.startswith("#")]
-    kinds = {
-        kind: frozenset(name for said, name in rows if said == kind and _is_plain(name)) for kind in ("now", "before")
-    }
-    return Ledger(**kinds)
+    named = [line for line in lines if not line.startswith("#")]
+    if _sum_of(named) not in lines:
+        return Ledger(changed=True)
+    rows = [line.split("\t", 1) for line in named if "\t" in line]
+    now, before = (
+        frozenset(name for said, name in rows if said == kind and _is_plain(name)) for kind in ("now", "before")
+    )
+    return Ledger(now, before)
 
 
 def _write_ledger(results: Path, ledger: Ledger) -> None:
     lines = [f"now\t{name}" for name in sorted(ledger.now)]
     lines += [f"before\t{name}" for name in sorted(ledger.before - ledger.now)]
-    write_text(results / LEDGER, _LEDGER_HEAD + "".join(f"{line}\n" for line in lines))
+    write_text(results / LEDGER, _LEDGER_HEAD + "".join(f"{line}\n" for line in (_sum_of(lines), *lines)))
 
 
 def begin(results: Path, planned: Iterable[str], study: Path) -> None:
@@ -161,6 +178,8 @@ def clear(results: Path) -> list[str]:
 def settle(results: Path) -> None:
     """Leave in the ledger only files that are there: a name that a run could have used is free for others again."""
     ledger = read_ledger(results)
+    if ledger.changed:
+        return
     _write_ledger(results, Ledger(_present(results, ledger.now), _present(results, ledger.before)))
 
 

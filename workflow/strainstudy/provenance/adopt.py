@@ -13,7 +13,7 @@ import sys
 from pathlib import Path
 
 from ..errors import Problem, StudyError
-from ..io.ledger import LEDGER, MARKER, adopt, read_marker
+from ..io.ledger import LEDGER, MARKER, adopt, read_ledger, read_marker
 from ..tables.classifier import EVIDENCE
 from ..tables.throat import THROAT_EVIDENCE
 from .manifest import MANIFEST, sha256_of
@@ -105,7 +105,7 @@ def main() -> None:
     parser.add_argument("folder", type=Path, help="results folder of an earlier version")
     results: Path = parser.parse_args().folder
     try:
-        if read_marker(results) is not None and (results / LEDGER).is_file():
+        if read_marker(results) is not None and (results / LEDGER).is_file() and not read_ledger(results).changed:
             raise StudyError([Problem(MARKER, "is there: the folder is taken over already", "run the study")])
         names = earlier_files(results)
     except StudyError as error:

@@ -13,6 +13,7 @@ __all__ = ["FIGURES", "FIGURE_LIST", "figure_files", "forms_of", "recording_file
 
 _PAGE_AND_PRINT: Final = ("png", "svg", "pdf")
 _OF_SENSOR: Final = ("png", "svg")
+_SENSOR: Final = "sensor_"
 FIGURES: Final[Mapping[str, tuple[str, ...]]] = dict.fromkeys(
     (
         "agreement_events",
@@ -45,8 +46,9 @@ FIGURE_LIST: Final = TableSpec(
 
 
 def sensor_figure(sensor: str) -> str:
-    """Name the figure of a sensor on the bench, without suffix."""
-    return f"sensor_{sensor}"
+    """Name the figure of a sensor on the bench, without suffix; where that is a study's figure, with another dash."""
+    name = f"{_SENSOR}{sensor}"
+    return name if name not in FIGURES else name.replace("_", "-")
 
 
 def recording_file(recording: str) -> str:
@@ -71,7 +73,7 @@ def forms_of(name: str) -> tuple[str, ...]:
     KeyError
         If the figure is neither in `FIGURES` nor that of a sensor: a file that nobody expects must not be written.
     """
-    return FIGURES[name] if name in FIGURES or not name.startswith(sensor_figure("")) else _OF_SENSOR
+    return FIGURES[name] if name in FIGURES or not name.replace("-", "_").startswith(_SENSOR) else _OF_SENSOR
 
 
 def figure_files(recordings: Iterable[Recording]) -> list[str]:

@@ -190,16 +190,19 @@ def stamp_unit(stamps: Array, name: str, units: str | None, nominal: float | Non
     Returns
     -------
     StampUnit
-        The named unit; else the one in which they count from 1970 to our days; else the one that agrees with
+        The named unit, unless it leads beyond the year 2100 and another does not; else the one in which they count
+        from 1970 to our days; else the one that agrees with
         the sheet's rate (a count of samples included); else seconds, unless those would give a rate below 5 Hz
         and milliseconds would not.
     """
     head = stamps[np.isfinite(stamps)][:10000]
     named = _named_unit(name, units)
-    if named is not None:
-        late = head.size > 0 and _EARLIEST_S <= (float(head[-1]) + origin) * named <= _LATEST_S
-        return StampUnit(named, f"stamps in {_UNIT_WORDS[named]}", late)
+    last = (float(head[-1]) + origin) * (named or 0.0) if head.size else 0.0
+    if named is not None and last <= _LATEST_S:
+        return StampUnit(named, f"stamps in {_UNIT_WORDS[named]}", last >= _EARLIEST_S)
     epoch = _since_1970(head, origin, nominal) if head.size else None
+    if named is not None and epoch is None:
+        return StampUnit(named, f"stamps in {_UNIT_WORDS[named]}")
     if epoch is not None:
         return StampUnit(epoch, f"stamps in {_UNIT_WORDS[epoch]} since 1970", True)
     steps = np.diff(head)
@@ -244,9 +247,8 @@ def _increasing(t: Array, step: float) -> tuple[npt.NDArray[np.intp], int, int]:
     keep = np.ones(len(t), dtype=bool)
     back = np.flatnonzero(d < 0)
     inner = back[back > 0]
-    # one stamp too late among good ones: that one goes, not all that follow it
-    spike = (t[inner] - t[inner - 1] > 2 * step) & (t[inner + 1] > t[inner - 1])
-    keep[inner[spike & (t[inner + 1] - t[inner - 1] <= 3 * step)]] = False
+    # one stamp too late among good ones, a gap behind it or none: that one goes, not all that follow it
+    keep[inner[(t[inner] - t[inner - 1] > 2 * step) & (t[inner + 1] > t[inner - 1])]] = False
     kept = np.flatnonzero(keep)
     highest = np.maximum.accumulate(t[kept])
     rising = np.concatenate([[True], t[kept][1:] > highest[:-1]])

@@ -12,7 +12,7 @@ from ..io.labels import LABEL_COLUMNS, read_labels
 from ..io.sheets import read_sheet
 from ..records import Recording
 
-__all__ = ["beyond_the_end", "labels_of"]
+__all__ = ["beyond_the_end", "labels_of", "until_the_end"]
 
 
 def labels_of(recordings: Iterable[Recording]) -> dict[str, dict[str, pd.DataFrame]]:
@@ -33,6 +33,30 @@ def labels_of(recordings: Iterable[Recording]) -> dict[str, dict[str, pd.DataFra
         for recording in recordings
         if recording.labels
     }
+
+
+def until_the_end(
+    labels: Mapping[str, Mapping[str, pd.DataFrame]], lengths: Mapping[str, tuple[float, float]]
+) -> dict[str, dict[str, pd.DataFrame]]:
+    """Leave out labels that begin beyond the end of their recording: nobody can detect what was not stored.
+
+    Parameters
+    ----------
+    labels : mapping of recording_id to mapping of rater to DataFrame
+        As `labels_of` gives them.
+    lengths : mapping of str to (float, float)
+        As for `beyond_the_end`.
+
+    Returns
+    -------
+    dict of recording_id to dict of rater to DataFrame
+        Labels that only last beyond the end stay as they are.
+    """
+    kept = {}
+    for recording, raters in labels.items():
+        end = lengths[recording][0] if recording in lengths else float("inf")
+        kept[recording] = {rater: rows[rows["onset"] <= end].reset_index(drop=True) for rater, rows in raters.items()}
+    return kept
 
 
 def beyond_the_end(recordings: Iterable[Recording], lengths: Mapping[str, tuple[float, float]]) -> list[Problem]:

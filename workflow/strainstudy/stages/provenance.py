@@ -58,7 +58,7 @@ def run(*, study: Path, inputs: Sequence[Path], settings: Sequence[Path], result
     removed = clear(results)
     now = read_ledger(results).now
     if not now:
-        message = "the list of what this run writes is missing"
+        message = "the list of what this run writes is missing, or was changed by other hands"
         raise StudyError([Problem(LEDGER, message, "run it again, without --no-hooks")])
     listed = (name for name in now if name.split("/")[0] in (*RESULT_FOLDERS, PAGE) and name != _LEFT_OUT)
     outputs = [path for path in (results / name for name in listed) if path.is_file()]

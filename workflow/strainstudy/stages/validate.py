@@ -23,7 +23,7 @@ from ..validate.norms import read_norms
 from ..validate.parameters import ValidateParameters
 from ..validate.study import StudyResults, validate_study
 from ..vocabulary import MISSING
-from .labels import beyond_the_end, labels_of
+from .labels import beyond_the_end, labels_of, until_the_end
 
 __all__ = ["run"]
 
@@ -91,13 +91,17 @@ def run(
     progress : Progress
     """
     people = participants.values()
+    table = read_table(results / "tables/recordings.tsv")
+    used = table[table["status"] != "rejected"]
+    columns = (used[name] for name in ("recording_id", "duration", "sampling_frequency"))
+    lengths = {str(name): (float(length), float(rate)) for name, length, rate in zip(*columns, strict=True)}
     study = StudyResults(
-        recordings=read_table(results / "tables/recordings.tsv"),
+        recordings=table,
         events=read_table(results / "tables/events.tsv"),
         bouts=read_table(results / "tables/bouts.tsv"),
         gait=read_table(results / "tables/gait.tsv"),
         swallow_summary=read_table(results / "tables/swallow_summary.tsv"),
-        labels=labels_of(recordings),
+        labels=until_the_end(labels_of(recordings), lengths),
         norms=read_norms(norms, str(norms)),
         ages={p.participant_id: p.age for p in people},
         sexes={p.participant_id: p.sex for p in people},
@@ -105,10 +109,7 @@ def run(
         calibrating=frozenset(r.recording_id for r in recordings if calibrates(r.reference_use)),
     )
     progress.say(f"{len(study.labels)} of {len(recordings)} recordings have labels")
-    # at the start large files are not read to their end, so that labels a little beyond it show only now
-    table = study.recordings[study.recordings["status"] != "rejected"]
-    columns = (table[name] for name in ("recording_id", "duration", "sampling_frequency"))
-    lengths = {str(name): (float(length), float(rate)) for name, length, rate in zip(*columns, strict=True)}
+    # at the start large files are not read to their end, and of those that end early nothing is refused
     for problem in beyond_the_end(recordings, lengths):
         progress.say(f"nothing can be compared with this label: {problem}")
     for spec, table in validate_study(study, parameters):

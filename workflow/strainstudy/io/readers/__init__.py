@@ -17,6 +17,9 @@ from .suffixes import FORMATS, file_format
 
 __all__ = ["Peek", "RawChannel", "RawFile", "ReadError", "peek", "read_raw"]
 
+_LARGEST = 1e30
+"""No volts, ohms or degrees. Instruments write 9.9E37 for infinity, 9.91E37 for no number (SCPI-1999; from memory)."""
+
 
 def _reader(path: Path) -> Any:
     """Load the module of a file's format, if the file is there and has something in it."""
@@ -78,10 +81,10 @@ def peek(path: Path, columns: Sequence[str] = ()) -> Peek:
 
 
 def _without_infinite(raw: RawFile) -> RawFile:
-    """Take infinite values, by which recorders mark what is over range, as missing, and count them."""
+    """Take infinite and as good as infinite values, by which instruments mark what is over range, as missing."""
     channels, faults = dict(raw.channels), list(raw.faults)
     for name, channel in raw.channels.items():
-        over = np.isinf(channel.values)
+        over = np.abs(channel.values) > _LARGEST
         count = int(np.count_nonzero(over))
         if count:
             channels[name] = replace(channel, values=np.where(over, np.nan, channel.values))

@@ -142,11 +142,13 @@ class _OddRows:
     def __init__(self) -> None:
         self.count = 0
         self.first: str | None = None
+        self.last: str | None = None
 
     def __call__(self, row: pcsv.InvalidRow) -> str:
         if not row.text.lstrip().startswith(_COMMENT):
             self.count += 1
             self.first = self.first or row.text
+            self.last = row.text
         return "skip"
 
 
@@ -261,6 +263,10 @@ def _channels(
             made = whole.get(i)
             made = RawChannel(values[i]) if made is None or len(made.values) != len(values[i]) else made
             channels[layout.names[i]] = replace(made, units=units)
+    if odd.last is not None and content.endswith(f"\n{odd.last}".encode()):
+        odd.count -= 1
+        last = content.count(b"\n") + 1
+        faults.append(f"the file ends early: its last row (line {last}) is cut off")
     if odd.count:
         number = _line_of(content, odd.first or "", layout.first_row)
         noun, verb = ("row has", "was") if odd.count == 1 else ("rows have", "were")
