@@ -76,7 +76,7 @@ _OWN_RESTS: Final = 3.0
 _RIPPLE_SHARE: Final = 0.5
 """Between two bends the knee comes back below this share of the lesser one."""
 _ECHO_SHARE: Final = 0.1
-"""A knee that never moves by this share of the other one is still: sensors of one study differ by less in gain (ours)."""
+"""A knee that never moves by this share of the other one is still: two sensors differ by less in gain (ours)."""
 
 
 @dataclass(frozen=True)

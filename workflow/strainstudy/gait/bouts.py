@@ -29,12 +29,22 @@ LONGEST_STRIDE = 1.6
 """Two swings of a walk are at most this many local strides apart."""
 STANCE_PART = 0.62
 """Contact to toe-off of one leg in strides, until the walk itself tells (Perry & Burnfield 2010; from memory)."""
-TOGETHER = 0.15
-"""Peaks of the two knees closer than this part of a stride move together."""
+IN_PHASE = 0.8
+"""Correlation of the rates of change of the knees, over a stride either way, from which they move together. Squats and
+jumping jacks have 0.97 and more, recorded walks at most 0.43, the stiffest simulated stroke walks 0.62."""
+ALTERNATING = 0.25
+"""A swing of the other knee at least this part of a stride away alternates."""
+STEP_SHARE = 0.40
+"""A swing wave lasts less than this part of its stride at half its height (recorded: 0.22 to 0.35; a sine has 0.5)."""
+STEP_ALONE_S = {True: 0.65, False: 0.5}
+"""And less than so long, of one knee, where a walk is expected and where it is not: recorded walks have 0.25 to 0.45 s,
+also through sensors; a knee that bends and stretches within 1.5 s has 0.6 s and more."""
+STEP_IN_TURN_S = {True: 0.95, False: 0.65}
+"""And where the other knee swings in between: a slow walk with strides of 2.5 s has 0.6 s, simulated limps 0.9 s."""
 BEND_MIN_S = 1.5
-"""Cycles at least this long may be bends; nobody squats at the pace of walking (ours)."""
-BEND_FIT = 0.8
-"""A slow cycle that fits the pattern less than this is a bend (a sine has 0.75, a slow walk above 0.85)."""
+"""Cycles at least this long may be bends, and so may any where no walk is expected (ours)."""
+STEP_FIT = 0.8
+"""Then the knee that walks best fits the pattern so well (a sine has 0.75, recorded stiff knees alone 0.85)."""
 CLEAR = 1.0
 """Fit to the pattern plus autocorrelation at the stride time that a walk must reach (noise: 0.6; an aimless wander:
 0.9; the stiffest recorded knee alone: 1.5)."""
@@ -71,15 +81,79 @@ def _breaks(
     return broken
 
 
-def find_walks(swings: Mapping[str, Swings], rest_min: float) -> tuple[dict[str, IntArray], list[Span]]:
+def _near(own: Swings, other: Swings) -> IntArray:
+    """Position of the other knee's swing that is nearest to each."""
+    after = np.clip(np.searchsorted(other.peak, own.peak), 1, max(other.peak.size - 1, 1))
+    before = np.clip(after - 1, 0, other.peak.size - 1)
+    after = np.clip(after, 0, other.peak.size - 1)
+    nearer: IntArray = np.where(own.peak - other.peak[before] < other.peak[after] - own.peak, before, after)
+    return nearer
+
+
+def _in_phase(own: Swings, curves: Sequence[KneeCurve]) -> BoolArray:
+    """Whether the knees move together in the stride before and after each swing."""
+    one, two = (curve.speed for curve in curves)
+    sums = [np.concatenate([[0.0], np.cumsum(x)]) for x in (one, two, one * one, two * two, one * two)]
+    first, last = (
+        np.clip(np.round((own.peak + part * own.stride_time) * ANALYSIS_RATE_HZ), 0, one.size).astype(np.intp)
+        for part in (-1.0, 1.0)
+    )
+    count = np.maximum(last - first, 1)
+    a, b, aa, bb, ab = ((total[last] - total[first]) / count for total in sums)
+    spread = np.sqrt(np.maximum(aa - a * a, 0.0) * np.maximum(bb - b * b, 0.0))
+    return np.asarray((ab - a * b) > IN_PHASE * np.maximum(spread, np.finfo(float).tiny))
+
+
+def _steps(swings: Mapping[str, Swings], curves: Mapping[str, KneeCurve], expected: bool) -> dict[str, BoolArray]:
+    """Tell swings of a walk from bends: by how long the wave lasts, and by the knees taking turns.
+
+    One knee that walks is enough: the other may be so stiff that its wave has no shape, or bend most in stance.
+    """
+    heard = {side: median_filter(one.clear, 5, mode="nearest") >= HEARD for side, one in swings.items()}
+    sides = [side for side in swings if heard[side].any()]
+    if len(sides) < 2:
+        alone = STEP_ALONE_S[expected]
+        return {
+            side: heard[side] & median_filter(_brief(one, np.full(one.peak.size, alone)), 3, mode="nearest")
+            for side, one in swings.items()
+        }
+    brief = {}
+    nearest = {}
+    for side, other in (sides, sides[::-1]):
+        own, beside = swings[side], swings[other]
+        nearest[side] = _near(own, beside)
+        away = np.abs(own.peak - beside.peak[nearest[side]]) / own.stride_time
+        turns = (away > ALTERNATING) & (away < 1.0) & heard[other][nearest[side]]
+        longest = np.where(turns, STEP_IN_TURN_S[expected], STEP_ALONE_S[expected])
+        brief[side] = median_filter(_brief(own, longest), 3, mode="nearest") & heard[side]
+    found = {}
+    for side, other in (sides, sides[::-1]):
+        own = swings[side]
+        near = np.abs(own.peak - swings[other].peak[nearest[side]]) <= own.stride_time
+        together = median_filter(_in_phase(own, [curves[name] for name in sides]), 3, mode="nearest")
+        found[side] = heard[side] & (brief[side] | (near & brief[other][nearest[side]])) & ~together
+    return found
+
+
+def _brief(own: Swings, longest: FloatArray) -> BoolArray:
+    return np.asarray((own.width < longest) & (own.width < STEP_SHARE * own.stride_time))
+
+
+def find_walks(
+    swings: Mapping[str, Swings], curves: Mapping[str, KneeCurve], rest_min: float, *, expected: bool
+) -> tuple[dict[str, IntArray], list[Span]]:
     """Chain swings into walks.
 
     Parameters
     ----------
     swings : mapping of side to Swings
         Swings of each knee.
+    curves : mapping of side to KneeCurve
+        The knees, flexion upwards.
     rest_min : float
         Shortest pause, in seconds, that ends a walk.
+    expected : bool
+        Whether a walk is expected; if not, swings must be more like those of a step.
 
     Returns
     -------
@@ -106,7 +180,8 @@ def find_walks(swings: Mapping[str, Swings], rest_min: float) -> tuple[dict[str,
     stride = merged([swings[name].stride_time for name in sides])
     clear = merged([swings[name].clear for name in sides])
     # a knee whose sensor has come loose must not break up, or add to, the walk that the other knee sees
-    heard = merged([median_filter(swings[name].clear, 5, mode="nearest") >= HEARD for name in sides])
+    steps = _steps(swings, curves, expected)
+    heard = merged([steps[name] for name in sides])
     fit = merged([swings[name].fit for name in sides])
     own = np.concatenate([np.arange(swings[name].peak.size) for name in sides])[order]
     peak, side, toe_off, contact, stride, fit, clear, own = (
@@ -121,23 +196,17 @@ def find_walks(swings: Mapping[str, Swings], rest_min: float) -> tuple[dict[str,
         counts = np.bincount(side[part], minlength=len(sides))
         if counts.max() < 2 or counts.sum() < (SWINGS_MIN if counts.min() and len(sides) > 1 else 2):
             continue
-        if np.median(clear[part]) < CLEAR or _bending(peak[part], side[part], stride[part], fit[part]):
+        # the knee that walks best speaks for the walk
+        own_parts = [np.flatnonzero(side[part] == place) for place in range(len(sides)) if counts[place] >= 2]
+        if max(np.median(clear[part][at]) for at in own_parts) < CLEAR:
+            continue
+        slow = np.median(stride[part]) >= BEND_MIN_S
+        if (slow or not expected) and max(np.median(fit[part][at]) for at in own_parts) < STEP_FIT:
             continue
         for place, name in enumerate(sides):
             numbers[name][own[part][side[part] == place]] = len(spans)
         spans.append(Span(float(toe_off[part].min()), float(contact[part].max())))
     return numbers, spans
-
-
-def _bending(peak: FloatArray, side: IntArray, stride: FloatArray, fit: FloatArray) -> bool:
-    """Whether slow cycles are bends: unlike a step, or the same in both knees at once."""
-    if np.median(stride) < BEND_MIN_S:
-        return False
-    other = side[1:] != side[:-1]
-    close = np.diff(peak) < TOGETHER * stride[:-1]
-    fewer = min(np.count_nonzero(side == side[0]), np.count_nonzero(side != side[0]))
-    together = fewer > 0 and np.count_nonzero(close & other) > 0.5 * fewer
-    return bool(together or np.median(fit) < BEND_FIT)
 
 
 def reach_edges(spans: Sequence[Span], busy: BoolArray, stride_time: FloatArray) -> list[Span]:

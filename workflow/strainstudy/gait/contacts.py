@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from .prepare import ANALYSIS_RATE_HZ, KneeCurve
 
-__all__ = ["Landmarks", "find_landmarks"]
+__all__ = ["Landmarks", "find_landmarks", "half_widths"]
 
 FloatArray = NDArray[np.float64]
 
@@ -41,6 +41,10 @@ USUAL_TERMINAL_SWING = 0.28
 """Swing peak to contact, in strides (72 and 100 % of the cycle: Schwartz et al. 2008)."""
 TERMINAL_SWING_WIDTH = 0.15
 """How far from there a contact is expected, in strides (ours: about half of terminal swing)."""
+AROUND_STRIDES, AROUND_S = 0.6, 1.0
+"""How far before and after its peak a wave's foot is looked for: this part of a stride, and so many seconds at least."""
+FOOT = 0.1
+"""A wave rises from the level below which the knee is this part of the time around it."""
 STEPS = 200
 """Points per stride at which the curve around a swing is read."""
 
@@ -164,3 +168,33 @@ def find_landmarks(curve: KneeCurve, near: FloatArray, stride_time: FloatArray) 
     fastest = fall[:, : int(RISE_REACH * STEPS)].min(axis=1)
     contact = peak + _contact(fall, read(curve.value, peak, after), fastest) / STEPS * length[:, 0]
     return Landmarks(peak=peak, toe_off=toe_off, contact=contact)
+
+
+def half_widths(curve: KneeCurve, peak: FloatArray, stride_time: FloatArray) -> FloatArray:
+    """Measure for how long a wave stays above half its height.
+
+    Parameters
+    ----------
+    curve : KneeCurve
+        One knee, flexion upwards.
+    peak : ndarray, shape (k,)
+        Peaks of waves, in samples of the analysis grid.
+    stride_time : ndarray, shape (k,)
+        Local stride time in seconds.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Seconds; at most what is looked at.
+    """
+    reach = np.maximum(AROUND_STRIDES * stride_time, AROUND_S)
+    parts = np.linspace(-1.0, 1.0, STEPS + 1)
+    at = peak[:, None] + parts * reach[:, None] * ANALYSIS_RATE_HZ
+    value = np.interp(at, np.arange(curve.value.size), curve.value)
+    foot = np.partition(value, int(FOOT * STEPS), axis=1)[:, int(FOOT * STEPS)]
+    below = value < 0.5 * (foot + value[:, STEPS // 2])[:, None]
+    steps = np.arange(STEPS + 1)
+    before = np.where(below & (steps < STEPS // 2), steps, 0).max(axis=1)
+    after = np.where(below & (steps > STEPS // 2), steps, STEPS).min(axis=1)
+    width: FloatArray = (after - before - 1) / (STEPS / 2) * reach
+    return width

@@ -56,6 +56,8 @@ class Swings:
         Local stride time.
     size : ndarray
         Swing peak above the curve at contact, unit as given.
+    width : ndarray
+        Seconds above half the height of the wave.
     fit : ndarray
         Correlation of the cycle around the swing with the pattern, 0 to 1.
     clear : ndarray
@@ -71,6 +73,7 @@ class Swings:
     contact: FloatArray
     stride_time: FloatArray
     size: FloatArray
+    width: FloatArray
     fit: FloatArray
     clear: FloatArray
     score: FloatArray

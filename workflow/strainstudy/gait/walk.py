@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from ..vocabulary import SIDES
 from .bouts import Span, find_walks, moving, reach_edges
 from .choice import Chosen, choose_swings
-from .contacts import find_landmarks
+from .contacts import find_landmarks, half_widths
 from .parameters import GaitParameters
 from .polarity import Polarity
 from .prepare import ANALYSIS_RATE_HZ, KneeCurve, for_landmarks, prepare
@@ -69,6 +69,7 @@ def detect_walk(
     parameters: GaitParameters,
     *,
     lags: Mapping[str, float] | None = None,
+    expected: bool = True,
 ) -> Walk:
     """Find rest, walks, turns, contacts and strides.
 
@@ -116,7 +117,7 @@ def detect_walk(
         side: _swings(smooth[side], chosen[side], clock, rhythm.stride_time, strength, parameters)
         for side, strength in zip(curves, rhythm.strengths, strict=True)
     }
-    numbers, spans = find_walks(swings, parameters.rest_min_s)
+    numbers, spans = find_walks(swings, smooth, parameters.rest_min_s, expected=expected)
     busy = moving(list(smooth.values()), [chosen[side].usual for side in smooth])
     spans = reach_edges(spans, busy, rhythm.stride_time)
     turns = _turns(swings, numbers, len(spans))
@@ -163,6 +164,7 @@ def _swings(
         contact=marks.contact / ANALYSIS_RATE_HZ + parameters.contact_offset_percent / 100.0 * stride,
         stride_time=stride,
         size=rise,
+        width=half_widths(curve, marks.peak, stride),
         fit=chosen.fit,
         clear=chosen.fit + np.interp(near, grid, strength),
         score=chosen.worth,

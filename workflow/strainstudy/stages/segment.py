@@ -82,7 +82,7 @@ def segment_recording(
     knees, fs = knees_of(traces)
     if knees and task in WALKS:
         lags = {side: lag_s for side, point in KNEES.items() if point in traces and traces[point].units in LAGGING}
-        walk = detect_walk(knees, fs, gait, lags=lags)
+        walk = detect_walk(knees, fs, gait, lags=lags, expected=task == "walk")
         frames["events"] = walk.events.assign(value=np.nan)
         frames["states"] = walk.states
         frames["strides"] = in_degrees(walk.strides, angles_of(traces), fs)
