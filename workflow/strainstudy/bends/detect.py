@@ -75,7 +75,7 @@ _OWN_RESTS: Final = 3.0
 """Standard deviations of rest that each bend of a knee that bends reaches."""
 _RIPPLE_SHARE: Final = 0.5
 """Between two bends the knee comes back below this share of the lesser one."""
-_ECHO_SHARE: Final = 0.1
+_ECHO_SHARE: Final = 0.15
 """A knee that never moves by this share of the other one is still: two sensors differ by less in gain (ours)."""
 
 

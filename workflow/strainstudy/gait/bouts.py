@@ -189,24 +189,46 @@ def find_walks(
     )
     if peak.size < 2:
         return numbers, []
-    edges = np.flatnonzero(_breaks(peak, toe_off, contact, side, stride, rest_min)) + 1
+    leads = np.isin(side, _leading(side, fit))
+    group = np.full(peak.size, -1)
+    group[leads] = np.concatenate(
+        [[0], np.cumsum(_breaks(*(values[leads] for values in (peak, toe_off, contact, side, stride)), rest_min))]
+    )
+    _follow(group, peak, stride, leads)
     spans: list[Span] = []
-    for first, last in zip(np.concatenate([[0], edges]), np.concatenate([edges, [peak.size]]), strict=True):
-        part = slice(int(first), int(last))
+    for number in range(int(group.max(initial=-1)) + 1):
+        part = np.flatnonzero(group == number)
         counts = np.bincount(side[part], minlength=len(sides))
         if counts.max() < 2 or counts.sum() < (SWINGS_MIN if counts.min() and len(sides) > 1 else 2):
             continue
         # the knee that walks best speaks for the walk
-        own_parts = [np.flatnonzero(side[part] == place) for place in range(len(sides)) if counts[place] >= 2]
-        if max(np.median(clear[part][at]) for at in own_parts) < CLEAR:
+        each = [part[side[part] == place] for place in range(len(sides)) if counts[place] >= 2]
+        if max(np.median(clear[own_part]) for own_part in each) < CLEAR:
             continue
         slow = np.median(stride[part]) >= BEND_MIN_S
-        if (slow or not expected) and max(np.median(fit[part][at]) for at in own_parts) < STEP_FIT:
+        if (slow or not expected) and max(np.median(fit[own_part]) for own_part in each) < STEP_FIT:
             continue
         for place, name in enumerate(sides):
             numbers[name][own[part][side[part] == place]] = len(spans)
-        spans.append(Span(float(toe_off[part].min()), float(contact[part].max())))
+        edge = part[leads[part]]
+        spans.append(Span(float(toe_off[edge].min()), float(contact[edge].max())))
     return numbers, spans
+
+
+def _leading(side: IntArray, fit: FloatArray) -> list[int]:
+    """Knees whose swings say where a walk breaks off: where one has the shape of walking and one has not, the first."""
+    places = [int(place) for place in np.unique(side)]
+    shaped = [place for place in places if np.median(fit[side == place]) >= STEP_FIT]
+    return shaped or places
+
+
+def _follow(group: IntArray, peak: FloatArray, stride: FloatArray, leads: BoolArray) -> None:
+    """Give the swings of a knee that does not lead to the walk of the nearest swing that does, if one is in reach."""
+    lead = np.flatnonzero(leads)
+    for at in np.flatnonzero(~leads):
+        nearest = lead[np.argmin(np.abs(peak[lead] - peak[at]))]
+        if abs(peak[nearest] - peak[at]) <= stride[at]:
+            group[at] = group[nearest]
 
 
 def reach_edges(spans: Sequence[Span], busy: BoolArray, stride_time: FloatArray) -> list[Span]:

@@ -42,7 +42,7 @@ USUAL_TERMINAL_SWING = 0.28
 TERMINAL_SWING_WIDTH = 0.15
 """How far from there a contact is expected, in strides (ours: about half of terminal swing)."""
 AROUND_STRIDES, AROUND_S = 0.6, 1.0
-"""How far before and after its peak a wave's foot is looked for: this part of a stride, and so many seconds at least."""
+"""How far before and after its peak a wave's foot is looked for: this part of a stride, and as many seconds."""
 FOOT = 0.1
 """A wave rises from the level below which the knee is this part of the time around it."""
 STEPS = 200
