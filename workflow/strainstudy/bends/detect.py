@@ -71,6 +71,8 @@ _WALKING_GAP_S: Final = 3.0
 _LONGEST_CYCLE_S: Final = 4.0
 _SAME_LEVEL_SHARE: Final = 0.2
 _HIGHEST_QUANTILE: Final = 0.998
+_SLOW_STEP: Final = 1.8
+"""A wave up to so many least widths is a step where the knees take turns, as in a walk with strides of 2.5 s."""
 _OWN_RESTS: Final = 3.0
 """Standard deviations of rest that each bend of a knee that bends reaches."""
 _RIPPLE_SHARE: Final = 0.5
@@ -150,7 +152,7 @@ def _peaks(signal: _Signal) -> _Peaks:
                 kept[-1] = k
             continue
         kept.append(k)
-    data = tuple(properties[name][kept] for name in ("prominences", "left_bases", "right_bases"))
+    data = (properties["prominences"][kept], properties["left_bases"][kept], properties["right_bases"][kept])
     chosen = at[kept]
     width = peak_widths(y, chosen, rel_height=0.5, prominence_data=data)[0] if len(chosen) else np.empty(0)
     return _Peaks(chosen, width / signal.rate)
@@ -169,11 +171,11 @@ def _alternates(times: Array, k: int, other: Array) -> bool:
     return False
 
 
-def _among_steps(time: float, narrow: Array) -> bool:
-    """Whether swing waves of the same knee lie close on both sides."""
+def _among_steps(time: float, narrow: Array, *, either: bool = False) -> bool:
+    """Whether swing waves of the same knee lie close on both sides, or on one where that is enough."""
     before = narrow[(narrow < time) & (narrow > time - _WALKING_GAP_S)]
     after = narrow[(narrow > time) & (narrow < time + _WALKING_GAP_S)]
-    return bool(len(before) and len(after))
+    return bool(len(before) or len(after)) if either else bool(len(before) and len(after))
 
 
 @dataclass(frozen=True)
@@ -190,9 +192,10 @@ def _peak_holds(signal: _Signal, peaks: _Peaks, other: Array, parameters: BendPa
     narrow = times[peaks.width_s < parameters.least_width_s]
     holds = []
     for k, (at, width) in enumerate(zip(peaks.at.tolist(), peaks.width_s.tolist(), strict=True)):
-        if width < parameters.least_width_s or _among_steps(at / signal.rate, narrow):
+        brief = width < 2 * parameters.least_width_s
+        if width < parameters.least_width_s or _among_steps(at / signal.rate, narrow, either=brief):
             continue
-        if width < 2 * parameters.least_width_s and _alternates(times, k, other):
+        if width < _SLOW_STEP * parameters.least_width_s and _alternates(times, k, other):
             continue
         holds.append(_around(signal, at, width))
     return holds
@@ -225,7 +228,10 @@ def _still_holds(signal: _Signal, holds: list[_Hold], narrow: Array, parameters:
         inside = any(h.start < stop and start < h.stop for h in holds)
         level = float(np.median(y[start:stop]))
         whole = max(y[: start + 1].min(), y[stop - 1 :].min()) <= level - signal.least
-        if inside or not whole or seconds < parameters.hold_shortest_s or _among_steps(middle, narrow):
+        short = seconds < parameters.held_at_least_s
+        if inside or not whole or seconds < parameters.hold_shortest_s:
+            continue
+        if _among_steps(middle, narrow, either=short):
             continue
         edge = max(1, (stop - start) // 5)
         creep = float(np.median(y[stop - edge : stop]) - np.median(y[start : start + edge]))

@@ -21,10 +21,10 @@ class BendParameters:
         maximum=0.9,
     )
     least_rest_spreads: float = setting(
-        7.0,
+        6.0,
         "Least height of the highest flexion of a knee that bends, in standard deviations of what it does at rest",
         source="ours: normal noise of any colour reaches 2.5 to 4.5 within a minute; the bends of 69 recorded knees "
-        "reach 9 to 50",
+        "reach 9 to 50, without a pause 6",
         minimum=0.0,
         maximum=50,
     )

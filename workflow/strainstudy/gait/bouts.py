@@ -37,10 +37,14 @@ ALTERNATING = 0.25
 STEP_SHARE = 0.40
 """A swing wave lasts less than this part of its stride at half its height (recorded: 0.22 to 0.35; a sine has 0.5)."""
 STEP_ALONE_S = {True: 0.65, False: 0.5}
-"""And less than so long, of one knee, where a walk is expected and where it is not: recorded walks have 0.25 to 0.45 s,
-also through sensors; a knee that bends and stretches within 1.5 s has 0.6 s and more."""
-STEP_IN_TURN_S = {True: 0.95, False: 0.65}
-"""And where the other knee swings in between: a slow walk with strides of 2.5 s has 0.6 s, simulated limps 0.9 s."""
+"""And so long at most, of one knee alone, where a walk is expected and where it is not. Recorded walks have 0.25 to
+0.45 s, also through sensors; a knee that bends and stretches within 1.5 s has 0.6 s and more."""
+STEP_IN_TURN_S = {True: 0.95, False: 0.68}
+"""The same where the other knee swings in between (strides of 2.5 s: 0.6 s, simulated limps up to 0.9 s)."""
+STEP_LOADED_S = 0.95
+"""And where the knee bends under load after its swing."""
+LOADED = 0.08
+"""It does if it bends by this share of the swing, five swings in a row (walks: 0.07 to 0.4; the median of bends: 0)."""
 BEND_MIN_S = 1.5
 """Cycles at least this long may be bends, and so may any where no walk is expected (ours)."""
 STEP_FIT = 0.8
@@ -112,11 +116,7 @@ def _steps(swings: Mapping[str, Swings], curves: Mapping[str, KneeCurve], expect
     heard = {side: median_filter(one.clear, 5, mode="nearest") >= HEARD for side, one in swings.items()}
     sides = [side for side in swings if heard[side].any()]
     if len(sides) < 2:
-        alone = STEP_ALONE_S[expected]
-        return {
-            side: heard[side] & median_filter(_brief(one, np.full(one.peak.size, alone)), 3, mode="nearest")
-            for side, one in swings.items()
-        }
+        return {side: heard[side] & _brief(one, STEP_ALONE_S[expected]) for side, one in swings.items()}
     brief = {}
     nearest = {}
     for side, other in (sides, sides[::-1]):
@@ -124,8 +124,7 @@ def _steps(swings: Mapping[str, Swings], curves: Mapping[str, KneeCurve], expect
         nearest[side] = _near(own, beside)
         away = np.abs(own.peak - beside.peak[nearest[side]]) / own.stride_time
         turns = (away > ALTERNATING) & (away < 1.0) & heard[other][nearest[side]]
-        longest = np.where(turns, STEP_IN_TURN_S[expected], STEP_ALONE_S[expected])
-        brief[side] = median_filter(_brief(own, longest), 3, mode="nearest") & heard[side]
+        brief[side] = heard[side] & _brief(own, np.where(turns, STEP_IN_TURN_S[expected], STEP_ALONE_S[expected]))
     found = {}
     for side, other in (sides, sides[::-1]):
         own = swings[side]
@@ -135,8 +134,12 @@ def _steps(swings: Mapping[str, Swings], curves: Mapping[str, KneeCurve], expect
     return found
 
 
-def _brief(own: Swings, longest: FloatArray) -> BoolArray:
-    return np.asarray((own.width < longest) & (own.width < STEP_SHARE * own.stride_time))
+def _brief(own: Swings, longest: FloatArray | float) -> BoolArray:
+    """Whether waves are as short as those of steps, each with its neighbours."""
+    loaded = median_filter(own.loading, 5, mode="nearest") > LOADED
+    limit = np.where(loaded, np.maximum(longest, STEP_LOADED_S), longest)
+    short = (own.width < limit) & (own.width < STEP_SHARE * own.stride_time)
+    return np.asarray(median_filter(short, 3, mode="nearest"))
 
 
 def find_walks(
@@ -192,7 +195,7 @@ def find_walks(
     leads = np.isin(side, _leading(side, fit))
     group = np.full(peak.size, -1)
     group[leads] = np.concatenate(
-        [[0], np.cumsum(_breaks(*(values[leads] for values in (peak, toe_off, contact, side, stride)), rest_min))]
+        [[0], np.cumsum(_breaks(peak[leads], toe_off[leads], contact[leads], side[leads], stride[leads], rest_min))]
     )
     _follow(group, peak, stride, leads)
     spans: list[Span] = []

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from ..vocabulary import SIDES
 from .bouts import Span, find_walks, moving, reach_edges
 from .choice import Chosen, choose_swings
-from .contacts import find_landmarks, half_widths
+from .contacts import find_landmarks, half_widths, loading_waves
 from .parameters import GaitParameters
 from .polarity import Polarity
 from .prepare import ANALYSIS_RATE_HZ, KneeCurve, for_landmarks, prepare
@@ -165,6 +165,7 @@ def _swings(
         stride_time=stride,
         size=rise,
         width=half_widths(curve, marks.peak, stride),
+        loading=loading_waves(curve, marks.peak, stride, rise),
         fit=chosen.fit,
         clear=chosen.fit + np.interp(near, grid, strength),
         score=chosen.worth,
