@@ -134,6 +134,16 @@ class _Peaks:
 
     at: npt.NDArray[np.intp]
     width_s: Array
+    rate: float
+
+    @property
+    def times(self) -> Array:
+        """Seconds."""
+        return np.asarray(self.at / self.rate)
+
+    def brief(self, parameters: BendParameters) -> Array:
+        """Times of the peaks that are too narrow for a bend: steps."""
+        return np.asarray(self.times[self.width_s < parameters.least_width_s])
 
 
 def _peaks(signal: _Signal) -> _Peaks:
@@ -155,7 +165,7 @@ def _peaks(signal: _Signal) -> _Peaks:
     data = (properties["prominences"][kept], properties["left_bases"][kept], properties["right_bases"][kept])
     chosen = at[kept]
     width = peak_widths(y, chosen, rel_height=0.5, prominence_data=data)[0] if len(chosen) else np.empty(0)
-    return _Peaks(chosen, width / signal.rate)
+    return _Peaks(chosen, width / signal.rate, signal.rate)
 
 
 def _alternates(times: Array, k: int, other: Array) -> bool:
@@ -187,15 +197,16 @@ class _Hold:
     width_s: float
 
 
-def _peak_holds(signal: _Signal, peaks: _Peaks, other: Array, parameters: BendParameters) -> list[_Hold]:
-    times = peaks.at / signal.rate
-    narrow = times[peaks.width_s < parameters.least_width_s]
+def _peak_holds(signal: _Signal, peaks: _Peaks, opposite: _Peaks, parameters: BendParameters) -> list[_Hold]:
+    times, narrow = peaks.times, peaks.brief(parameters)
     holds = []
     for k, (at, width) in enumerate(zip(peaks.at.tolist(), peaks.width_s.tolist(), strict=True)):
         brief = width < 2 * parameters.least_width_s
         if width < parameters.least_width_s or _among_steps(at / signal.rate, narrow, either=brief):
             continue
-        if width < _SLOW_STEP * parameters.least_width_s and _alternates(times, k, other):
+        if brief and _among_steps(at / signal.rate, opposite.brief(parameters)):
+            continue
+        if width < _SLOW_STEP * parameters.least_width_s and _alternates(times, k, opposite.times):
             continue
         holds.append(_around(signal, at, width))
     return holds
@@ -215,7 +226,9 @@ def _around(signal: _Signal, at: int, width: float) -> _Hold:
     return _Hold(start + found.start, start + found.stop, found.level, found.creep, width)
 
 
-def _still_holds(signal: _Signal, holds: list[_Hold], narrow: Array, parameters: BendParameters) -> list[_Hold]:
+def _still_holds(
+    signal: _Signal, holds: list[_Hold], narrow: Array, opposite: _Peaks, parameters: BendParameters
+) -> list[_Hold]:
     """Standstills at a height that belong to no peak: the lower stairs of a series of holds."""
     window = max(3, round(_STILL_WINDOW_S * signal.rate)) | 1
     y = signal.flexion
@@ -231,7 +244,7 @@ def _still_holds(signal: _Signal, holds: list[_Hold], narrow: Array, parameters:
         short = seconds < parameters.held_at_least_s
         if inside or not whole or seconds < parameters.hold_shortest_s:
             continue
-        if _among_steps(middle, narrow, either=short):
+        if _among_steps(middle, narrow, either=short) or (short and _among_steps(middle, opposite.brief(parameters))):
             continue
         edge = max(1, (stop - start) // 5)
         creep = float(np.median(y[stop - edge : stop]) - np.median(y[start : start + edge]))
@@ -344,12 +357,10 @@ def detect_bends(
     if signal is None or (beside is not None and signal.top < _ECHO_SHARE * beside.top):
         return pd.DataFrame({name: pd.Series(dtype=_TYPES.get(name, "float64")) for name in BEND_COLUMNS})
     peaks = _peaks(signal)
-    times = peaks.at / signal.rate
-    opposite = _peaks(beside) if beside is not None else None
-    other_times = opposite.at / signal.rate if opposite is not None else np.empty(0)
-    holds = _peak_holds(signal, peaks, other_times, parameters)
-    narrow = times[peaks.width_s < parameters.least_width_s]
-    holds = sorted([*holds, *_still_holds(signal, holds, narrow, parameters)], key=lambda hold: hold.start)
+    opposite = _Peaks(np.empty(0, dtype=np.intp), np.empty(0), signal.rate) if beside is None else _peaks(beside)
+    holds = _peak_holds(signal, peaks, opposite, parameters)
+    holds += _still_holds(signal, holds, peaks.brief(parameters), opposite, parameters)
+    holds.sort(key=lambda hold: hold.start)
     rows = []
     for k, hold in enumerate(holds):
         previous = holds[k - 1] if k and not _returns(signal, holds[k - 1], hold) else None
