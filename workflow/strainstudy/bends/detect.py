@@ -142,7 +142,7 @@ class _Peaks:
         return np.asarray(self.at / self.rate)
 
     def brief(self, parameters: BendParameters) -> Array:
-        """Times of the peaks that are too narrow for a bend: steps."""
+        """Give the times of the peaks that are too narrow for a bend: steps."""
         return np.asarray(self.times[self.width_s < parameters.least_width_s])
 
 
@@ -204,7 +204,7 @@ def _peak_holds(signal: _Signal, peaks: _Peaks, opposite: _Peaks, parameters: Be
         brief = width < 2 * parameters.least_width_s
         if width < parameters.least_width_s or _among_steps(at / signal.rate, narrow, either=brief):
             continue
-        if brief and _among_steps(at / signal.rate, opposite.brief(parameters)):
+        if width < parameters.held_at_least_s and _among_steps(at / signal.rate, opposite.brief(parameters)):
             continue
         if width < _SLOW_STEP * parameters.least_width_s and _alternates(times, k, opposite.times):
             continue
