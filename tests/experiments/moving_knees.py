@@ -2,10 +2,11 @@
 
     python tests/experiments/moving_knees.py REAL_BENDS [REAL_WALKS]
 
-REAL_BENDS is a study folder with labelled knee bends, and with `exercise_segments.tsv` where sessions of exercise are in
-it; REAL_WALKS one of walks with contacts. Recordings go through ingest, calibrate, condition and segment as in a run. What
-is derived from them: bends set one after another without the pauses between them; a still knee (sway, noise, drift, the
-other knee's echo) beside each bending one; walks said to be `free`. Run in two checkouts it tells before from after.
+REAL_BENDS is a study folder with labelled knee bends, and with `exercise_segments.tsv` where sessions of exercise are
+in it; REAL_WALKS one of walks with contacts. Recordings go through ingest, calibrate, condition and segment as in a
+run. What is derived from them: bends set one after another without the pauses between them; a still knee (sway, noise,
+drift, the other knee's echo) beside each bending one; walks said to be `free`. Run in two checkouts it tells before
+from after.
 """
 
 from __future__ import annotations
@@ -82,10 +83,7 @@ class Tally:
         self.gait_s += 0.0 if states is None else gait_share(states) * seconds
 
     def line(self, name: str) -> str:
-        if self.labelled:
-            f1 = f"{2 * self.matched / (self.labelled + self.found):.3f}"
-        else:
-            f1 = "-"
+        f1 = f"{2 * self.matched / (self.labelled + self.found):.3f}" if self.labelled else "-"
         return (
             f"| {name} | {self.recordings} | {self.seconds / 60:.1f} | {self.labelled} | {self.found} | {f1} | "
             f"{100 * self.gait_s / self.seconds:.1f} |"
@@ -126,7 +124,7 @@ def in_a_row(
 
 
 def beside(curve_deg: np.ndarray, fs: float, size_deg: float, seed: int) -> Iterator[tuple[str, np.ndarray]]:
-    """Make still knees beside a bending one: white noise, 1/f noise, sway, a slow sine, drift, and an echo of the other.
+    """Make still knees beside a bending one: noise, sway, a slow sine, drift, and an echo of the other.
 
     ``size_deg`` is the standard deviation of noise and sway, the height of the rest.
     """
