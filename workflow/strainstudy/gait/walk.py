@@ -35,6 +35,10 @@ IntArray = NDArray[np.intp]
 
 STRIDE_RATIO_LIMITS = (0.5, 1.6)
 """A stride that differs more than this from the local stride time is two strides, or a pause."""
+TURNED = 0.25
+"""A turn ends this part of a stride after the contact before its last swing: when the other foot has left the ground."""
+TURN_GAP_S = 1.6
+"""Between two turning strides of one knee lies at most this."""
 STATE_NAMES = ("other", "rest", "gait", "turn")
 OTHER, REST, GAIT, TURN = range(4)
 
@@ -268,9 +272,9 @@ def _states(
     onset = flowing["onset"].to_numpy(dtype=float)
     steady = covered(onset, onset + flowing["stride_time"].to_numpy(dtype=float))
     for side, own in swings.items():
-        # from the contact before the first turning swing to the start of the last one: there the body faces onwards
+        # a turning stride begins at a contact; soon after the last of these contacts the body faces onwards
         before = np.concatenate([own.toe_off[:1], own.contact[:-1]])
-        code[covered(before[turns[side]], own.toe_off[turns[side]])] = TURN
+        code[covered(before[turns[side]], (before + TURNED * own.stride_time)[turns[side]])] = TURN
     _close_turns(code)
     _absorb_short(code, walk, int(rest_min * ANALYSIS_RATE_HZ))
     steady &= code == GAIT
@@ -291,10 +295,10 @@ def _states(
 
 
 def _close_turns(code: NDArray[np.int8]) -> None:
-    """Fill what lies between the swings of one turn (shorter than a second)."""
+    """Fill what lies between the strides of one turn."""
     turned = np.flatnonzero(code == TURN)
     gaps = np.diff(turned)
-    for at in np.flatnonzero((gaps > 1) & (gaps <= ANALYSIS_RATE_HZ)):
+    for at in np.flatnonzero((gaps > 1) & (gaps <= TURN_GAP_S * ANALYSIS_RATE_HZ)):
         code[turned[at] : turned[at + 1]] = TURN
 
 
