@@ -36,7 +36,7 @@ IntArray = NDArray[np.intp]
 STRIDE_RATIO_LIMITS = (0.5, 1.6)
 """A stride that differs more than this from the local stride time is two strides, or a pause."""
 TURNED = 0.25
-"""A turn ends this part of a stride after the contact before its last swing: when the other foot has left the ground."""
+"""A turn ends this part of a stride after the contact before its last swing: the other foot has left the ground."""
 TURN_GAP_S = 1.6
 """Between two turning strides of one knee lies at most this."""
 STATE_NAMES = ("other", "rest", "gait", "turn")
