@@ -37,6 +37,8 @@ __all__ = ["beside", "in_a_row", "main", "segmented", "stiff_walks"]
 NEAR_S = 1.0
 """Centres of a labelled and a found bend lie within this."""
 STILL_DEG = (1.0, 5.0)
+STILL_EVERY = 3
+"""Still knees are set beside one bending knee in so many."""
 LONGEST_PAUSE_S = (0.0, 0.6)
 SPEEDS = (1.0, 1.3)
 FS = 100.0
@@ -164,6 +166,7 @@ def _folder(root: Path, place: Path, say: Callable[[str], None]) -> None:
     sessions = pd.read_csv(exercise, sep="\t") if exercise.is_file() else None
     tallies: dict[str, Tally] = {}
     still: dict[str, list[float]] = {}
+    bending = 0
     for name in sorted(study.recordings):
         traces = read_recording(place / "signals.parquet", name, ("response", "angle", "reference_angle"))
         own, seen = bends[bends["recording_id"] == name], states[states["recording_id"] == name]
@@ -188,6 +191,9 @@ def _folder(root: Path, place: Path, say: Callable[[str], None]) -> None:
                 tallies.setdefault(f"{kind.split(',')[0]}, in a row", Tally()).add(
                     marks, spans(found["knee_bends"]), found["states"], row.size / fs
                 )
+        bending += 1
+        if bending % STILL_EVERY != 1:
+            continue
         angle = trace["angle"] if trace.units == "deg" else trace["reference_angle"]
         angle = np.nan_to_num(angle - np.nanquantile(angle, 0.05))
         for size in STILL_DEG:

@@ -49,6 +49,8 @@ BEND_MIN_S = 1.5
 """Cycles at least this long may be bends, and so may any where no walk is expected (ours)."""
 STEP_FIT = 0.8
 """Then the knee that walks best fits the pattern so well (a sine has 0.75, recorded stiff knees alone 0.85)."""
+LEAD_MARGIN = 0.1
+"""A knee that fits the pattern less than the other by more than this follows it: its landmarks break up no walk."""
 CLEAR = 1.0
 """Fit to the pattern plus autocorrelation at the stride time that a walk must reach (noise: 0.6; an aimless wander:
 0.9; the stiffest recorded knee alone: 1.5)."""
@@ -219,10 +221,10 @@ def find_walks(
 
 
 def _leading(side: IntArray, fit: FloatArray) -> list[int]:
-    """Knees whose swings say where a walk breaks off: where one has the shape of walking and one has not, the first."""
+    """Choose the knees that say where a walk breaks off: the one most like walking, and the other if hardly less so."""
     places = [int(place) for place in np.unique(side)]
-    shaped = [place for place in places if np.median(fit[side == place]) >= STEP_FIT]
-    return shaped or places
+    fits = [float(np.median(fit[side == place])) for place in places]
+    return [place for place, own in zip(places, fits, strict=True) if own >= max(fits) - LEAD_MARGIN]
 
 
 def _follow(group: IntArray, peak: FloatArray, stride: FloatArray, leads: BoolArray) -> None:
