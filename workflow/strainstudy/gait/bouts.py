@@ -118,7 +118,7 @@ def _steps(swings: Mapping[str, Swings], curves: Mapping[str, KneeCurve], expect
     heard = {side: median_filter(one.clear, 5, mode="nearest") >= HEARD for side, one in swings.items()}
     sides = [side for side in swings if heard[side].any()]
     if len(sides) < 2:
-        return {side: heard[side] & _brief(one, STEP_ALONE_S[expected]) for side, one in swings.items()}
+        return {side: heard[side] & _brief(one, STEP_ALONE_S[expected], expected) for side, one in swings.items()}
     brief = {}
     nearest = {}
     for side, other in (sides, sides[::-1]):
@@ -126,7 +126,9 @@ def _steps(swings: Mapping[str, Swings], curves: Mapping[str, KneeCurve], expect
         nearest[side] = _near(own, beside)
         away = np.abs(own.peak - beside.peak[nearest[side]]) / own.stride_time
         turns = (away > ALTERNATING) & (away < 1.0) & heard[other][nearest[side]]
-        brief[side] = heard[side] & _brief(own, np.where(turns, STEP_IN_TURN_S[expected], STEP_ALONE_S[expected]))
+        brief[side] = heard[side] & _brief(
+            own, np.where(turns, STEP_IN_TURN_S[expected], STEP_ALONE_S[expected]), expected
+        )
     found = {}
     for side, other in (sides, sides[::-1]):
         own = swings[side]
@@ -136,12 +138,14 @@ def _steps(swings: Mapping[str, Swings], curves: Mapping[str, KneeCurve], expect
     return found
 
 
-def _brief(own: Swings, longest: FloatArray | float) -> BoolArray:
+def _brief(own: Swings, longest: FloatArray | float, expected: bool) -> BoolArray:
     """Whether waves are as short as those of steps, each with its neighbours."""
     loaded = median_filter(own.loading, 5, mode="nearest") > LOADED
     limit = np.where(loaded, np.maximum(longest, STEP_LOADED_S), longest)
     short = (own.width < limit) & (own.width < STEP_SHARE * own.stride_time)
-    return np.asarray(median_filter(short, 3, mode="nearest"))
+    steps = median_filter(short, 3, mode="nearest")
+    # the first step of a walk may be a slow one, and the last
+    return np.asarray(maximum_filter1d(steps.astype(np.int8), 3).astype(bool) if expected else steps)
 
 
 def find_walks(

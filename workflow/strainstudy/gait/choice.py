@@ -130,11 +130,12 @@ def choose_swings(fits: Mapping[str, tuple[SwingFit, SwingFit]]) -> dict[str, Ch
     chosen = {}
     for side in fits:
         fit, size = fits[side][way[side]], usual[side]
-        turns = np.zeros(worth[side].size)
+        share = fit.size[points[side]] / size
+        least = np.full(share.size, SMALL)
         for other in fits:
-            if other != side:
-                turns = _in_turn(points[other], turns.size)
-        least = np.where(turns[points[side]] > IN_TURN, SMALL_IN_TURN, SMALL)
-        kept = points[side][fit.size[points[side]] >= least * size]
+            if other != side and (share < SMALL).any():
+                turns = _in_turn(points[other], worth[side].size)[points[side]] > IN_TURN
+                least[turns] = SMALL_IN_TURN
+        kept = points[side][share >= least]
         chosen[side] = Chosen(polarity[side], size, kept, np.clip(fit.fit[kept], 0.0, 1.0), worth[side][kept])
     return chosen

@@ -191,15 +191,16 @@ def half_widths(curve: KneeCurve, peak: FloatArray, stride_time: FloatArray) -> 
         Seconds; at most what is looked at.
     """
     reach = np.maximum(AROUND_STRIDES * stride_time, AROUND_S)
-    parts = np.linspace(-1.0, 1.0, STEPS + 1)
-    at = peak[:, None] + parts * reach[:, None] * ANALYSIS_RATE_HZ
+    half = STEPS // 4
+    steps = np.arange(-half, half + 1)
+    at = peak[:, None] + steps / half * reach[:, None] * ANALYSIS_RATE_HZ
     value = np.interp(at, np.arange(curve.value.size), curve.value)
-    foot = np.partition(value, int(FOOT * STEPS), axis=1)[:, int(FOOT * STEPS)]
-    below = value < 0.5 * (foot + value[:, STEPS // 2])[:, None]
-    steps = np.arange(STEPS + 1)
-    before = np.where(below & (steps < STEPS // 2), steps, 0).max(axis=1)
-    after = np.where(below & (steps > STEPS // 2), steps, STEPS).min(axis=1)
-    width: FloatArray = (after - before - 1) / (STEPS / 2) * reach
+    low = int(FOOT * steps.size)
+    foot = np.partition(value, low, axis=1)[:, low]
+    below = value < 0.5 * (foot + value[:, half])[:, None]
+    before = np.where(below & (steps < 0), steps, -half).max(axis=1)
+    after = np.where(below & (steps > 0), steps, half).min(axis=1)
+    width: FloatArray = (after - before - 1) / half * reach
     return width
 
 
@@ -220,7 +221,7 @@ def loading_waves(curve: KneeCurve, peak: FloatArray, stride_time: FloatArray, s
     ndarray, shape (k,)
     """
     first, straight, last = LOADING
-    parts = np.arange(first, last, 1.0 / STEPS)
+    parts = np.arange(first, last, 2.0 / STEPS)
     at = peak[:, None] + parts * stride_time[:, None] * ANALYSIS_RATE_HZ
     value = np.interp(at, np.arange(curve.value.size), curve.value)
     rise = (value - np.minimum.accumulate(value, axis=1))[:, parts >= straight].max(axis=1)
