@@ -94,7 +94,7 @@ class _Signal:
 
 
 def _working(
-    response: npt.ArrayLike, fs: float, parameters: BendParameters, angle: npt.ArrayLike | None = None
+    response: npt.ArrayLike, fs: float, parameters: BendParameters, angle: Array | None = None, low: Array | None = None
 ) -> _Signal | None:
     x = np.asarray(response, dtype=np.float64)
     block = max(1, round(fs / _WORKING_HZ))
@@ -113,19 +113,20 @@ def _working(
     resting = rest_share(smooth[finite], rate)
     if parameters.least_rest_spreads * resting > 1:
         return None
-    least = top * max(parameters.least_height_share, _OWN_RESTS * resting)
+    # where the angle has limits, they say what is bent
+    limited = low is not None and bool(np.isfinite(low).any())
+    least = top * max(parameters.least_height_share, 0.0 if limited else _OWN_RESTS * resting)
     return _Signal(sign * smooth, finite, rate, top, sign, least)
 
 
-def _way(response: Array, angle: npt.ArrayLike | None) -> float:
+def _way(response: Array, angle: Array | None) -> float:
     """Tell which way is flexion, where the angle says it; 0 where it does not."""
     if angle is None:
         return 0.0
-    degrees = np.asarray(angle, dtype=np.float64)
-    there = np.isfinite(response) & np.isfinite(degrees)
+    there = np.isfinite(response) & np.isfinite(angle)
     if np.count_nonzero(there) < 2:
         return 0.0
-    return float(np.sign(np.cov(response[there], degrees[there])[0, 1]))
+    return float(np.sign(np.cov(response[there], angle[there])[0, 1]))
 
 
 @dataclass(frozen=True)
@@ -352,7 +353,7 @@ def detect_bends(
         that way goes in the other direction); ``angle`` and its limits are medians over the plateau. ``series``
         and ``repeat`` count bends to about the same level that follow one another; ``score`` is 0 to 1.
     """
-    signal = _working(response, fs, parameters, angle)
+    signal = _working(response, fs, parameters, angle, angle_low)
     beside = _working(other, fs, parameters) if other is not None else None
     if signal is None or (beside is not None and signal.top < _ECHO_SHARE * beside.top):
         return pd.DataFrame({name: pd.Series(dtype=_TYPES.get(name, "float64")) for name in BEND_COLUMNS})
