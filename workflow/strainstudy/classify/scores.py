@@ -4,7 +4,8 @@ In: labels and bouts of each recording; probabilities of labelled windows. Out: 
 for the classifier and for each baseline beside it. A state counts by its time: recall of normal gait is the share of
 the time labelled normal gait that was called normal gait, whatever else it was called. Balanced accuracy is the mean
 of the recalls of normal and limping gait, over all time labelled so and over the part that was found to be either (what
-is lost between the two was called a turn or rest by gait detection). Only time that has a state label is scored.
+is lost between the two was called rest or other by gait detection). Only time that has a state label is scored, and no
+time of walking that a rater or gait detection calls a turn.
 """
 
 from __future__ import annotations
@@ -81,7 +82,9 @@ def state_seconds(labels: pd.DataFrame, bouts: pd.DataFrame) -> FloatArray:
     middle, length = 0.5 * (edges[1:] + edges[:-1]), np.diff(edges)
     label_row, bout_row = state_at(labels, middle), state_at(bouts, middle, sorted(set(bouts["trial_type"])))
     label_kind, bout_kind = _words(labels, "trial_type")[label_row], _words(bouts, "trial_type")[bout_row]
-    scored = label_row >= 0
+    # a turn is neither normal nor limping, whoever says so
+    turned = (label_kind == "turn") | (np.isin(label_kind, GAIT_STATES) & (bout_kind == "turn"))
+    scored = (label_row >= 0) & ~turned
     for k, state in enumerate(SCORED_STATES):
         said, found = scored & (label_kind == state), scored & (bout_kind == state)
         out[_PER_STATE * k : _PER_STATE * (k + 1)] = [length[mask].sum() for mask in (said, found, said & found)]

@@ -47,6 +47,7 @@ BOUT_COLUMNS = (
     "side_probability",
     "prediction",
     "caution",
+    "turns_known",
 )
 
 
@@ -138,7 +139,7 @@ def bouts_of(
         Whose.
     states : DataFrame
         ``onset, duration, trial_type`` (rest, gait, turn, ...) and, where known, ``walk``: rows of one walk share a
-        number of 0 or more; without it touching gait and turn rows are one walk.
+        number of 0 or more; without it touching gait and turn rows are one walk; ``turns_known`` where it is known.
     windows : DataFrame
         ``time, duration, probability_limping, probability_left`` (of a limp being left), ``caution``.
     parameters : ClassifyParameters
@@ -159,6 +160,7 @@ def bouts_of(
     end = onset + states["duration"].to_numpy(dtype=float)
     walking = [k in (GAIT, "turn") for k in kind]
     number = states["walk"].tolist() if "walk" in states else [0 if w else -1 for w in walking]
+    shown = states["turns_known"].tolist() if "turns_known" in states else [None] * len(states)
     time = windows["time"].to_numpy(dtype=float)
     for a, b in _runs(list(zip(walking, number, strict=True))):
         if not walking[a]:
@@ -173,15 +175,17 @@ def bouts_of(
                 joined[-1] = (joined[-1][0], high)
             else:
                 joined.append((low, high))
-        rows += _cut(_pieces(start, stop, own, parameters, prediction), joined)
+        pieces = _cut(_pieces(start, stop, own, parameters, prediction), joined)
+        rows += [{**piece, "turns_known": shown[a]} for piece in pieces]
         rows += [
-            {"onset": onset[i], "duration": end[i] - onset[i], "trial_type": "turn"}
+            {"onset": onset[i], "duration": end[i] - onset[i], "trial_type": "turn", "turns_known": shown[i]}
             for i in range(a, b)
             if kind[i] == "turn"
         ]
     frame = pd.DataFrame(rows, columns=[c for c in BOUT_COLUMNS if c not in ("recording_id", "prediction")])
     frame = frame.sort_values("onset", kind="stable", ignore_index=True)
     frame.insert(0, "recording_id", recording_id)
+    frame["turns_known"] = frame["turns_known"].astype("boolean")
     gait = frame["trial_type"].isin(GAIT_STATES).to_numpy()
     frame["prediction"] = np.where(gait, prediction, "rule")
     return _join(frame)[list(BOUT_COLUMNS)]

@@ -13,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-__all__ = ["turning"]
+from ..signal.hampel import MAD_TO_SD
+
+__all__ = ["turning", "would_show"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -51,6 +53,41 @@ def _flanks(logs: FloatArray) -> tuple[FloatArray, FloatArray]:
     return np.where(np.isnan(before), few, before), np.where(np.isnan(after), few, after)
 
 
+def _departures(size: FloatArray, stride: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """By how much (log ratio) each swing of a knee is smaller, and slower, than both flanks."""
+    sizes, times = (np.log(np.maximum(x, np.finfo(float).tiny)) for x in (size, stride))
+    return np.minimum(*_flanks(sizes)) - sizes, times - np.maximum(*_flanks(times))
+
+
+def _spread(departure: FloatArray, least: float) -> float:
+    """Robust standard deviation of the departures of a knee, not below what a regular walk is given."""
+    return max(MAD_TO_SD * float(np.median(np.abs(departure - np.median(departure)))), least / REGULAR)
+
+
+def would_show(side: IntArray, size: FloatArray, stride: FloatArray) -> bool:
+    """Tell whether a turn could be told from the other steps of a walk.
+
+    Parameters
+    ----------
+    side, size, stride : ndarray, shape (k,)
+        As for `turning`.
+
+    Returns
+    -------
+    bool
+        False where one knee alone was recorded (the outer leg may turn unchanged), the walk is too short to have a
+        walk before and after a turn, or its steps vary so much that a turn of usual size is lost among them.
+    """
+    knees = np.unique(side)
+    if knees.size < 2 or side.size < 2 * FLANK * knees.size + 2:
+        return False
+    shown = 0.0
+    for one in knees:
+        smaller, slower = _departures(size[side == one], stride[side == one])
+        shown += LEAST_SMALLER / _spread(smaller, LEAST_SMALLER) + LEAST_SLOWER / _spread(slower, LEAST_SLOWER)
+    return bool(shown / knees.size / np.sqrt(2.0) > SPREADS)
+
+
 def _grown(values: FloatArray, limit: float) -> BoolArray:
     """Mark the runs above half the limit that somewhere reach it."""
     outer = values > 0.5 * limit
@@ -85,13 +122,10 @@ def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArr
     smaller, slower, score = np.zeros(k), np.zeros(k), np.zeros(k)
     for one in knees:
         members = np.flatnonzero(side == one)
-        sizes, times = (np.log(np.maximum(x[members], np.finfo(float).tiny)) for x in (size, stride))
-        smaller[members] = np.minimum(*_flanks(sizes)) - sizes
-        slower[members] = times - np.maximum(*_flanks(times))
+        smaller[members], slower[members] = _departures(size[members], stride[members])
         for departure, least in ((smaller[members], LEAST_SMALLER), (slower[members], LEAST_SLOWER)):
-            spread = 1.4826 * np.median(np.abs(departure - np.median(departure)))
             # one wild swing is no turn
-            score[members] += np.clip(departure / max(spread, least / REGULAR), -2.0 * SPREADS, 2.0 * SPREADS)
+            score[members] += np.clip(departure / _spread(departure, least), -2.0 * SPREADS, 2.0 * SPREADS)
     score /= np.sqrt(2.0)
     turned = _grown(uniform_filter1d(score, RUN * knees.size, mode="nearest"), SPREADS)
     edges = np.diff(np.concatenate([[0], turned.astype(np.int8), [0]]))

@@ -8,7 +8,7 @@ docs/method-gait.md.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,7 +25,7 @@ from .prepare import ANALYSIS_RATE_HZ, KneeCurve, for_landmarks, prepare
 from .rhythm import local_rhythm
 from .strides import STRIDE_COLUMNS, Swings, stride_rows
 from .swings import StrideClock, fit_swings, stride_clock
-from .turns import turning
+from .turns import turning, would_show
 
 __all__ = ["Walk", "detect_walk"]
 
@@ -40,6 +40,7 @@ TURNED = 0.25
 TURN_GAP_S = 1.6
 """Between two turning strides of one knee lies at most this."""
 STATE_NAMES = ("other", "rest", "gait", "turn")
+STATE_COLUMNS = ("onset", "duration", "trial_type", "steady", "walk", "turns_known")
 OTHER, REST, GAIT, TURN = range(4)
 
 
@@ -50,9 +51,10 @@ class Walk:
     Parameters
     ----------
     states : DataFrame
-        onset, duration, trial_type (rest, gait, turn, other), steady, walk; tiles the recording. ``walk`` numbers the
-        walks from 0, -1 outside; ``steady`` is True where no walk starts, stops or turns; a walk has one row for each
-        stretch that is steady or is not.
+        `STATE_COLUMNS`: onset, duration, trial_type (rest, gait, turn, other), steady, walk, turns_known; tiles the
+        recording. ``walk`` numbers the walks from 0, -1 outside; ``steady`` is True where no walk starts, stops or
+        turns; a walk has one row for each stretch that is steady or is not. ``turns_known`` is False outside of walks
+        and in walks in which a turn would not show.
     events : DataFrame
         onset, duration (0), trial_type (initial_contact, toe_off), side, score (0 to 1).
     strides : DataFrame
@@ -124,10 +126,10 @@ def detect_walk(
     numbers, spans = find_walks(swings, smooth, parameters.rest_min_s, expected=expected)
     busy = moving(list(smooth.values()), [chosen[side].usual for side in smooth])
     spans = reach_edges(spans, busy, rhythm.stride_time)
-    turns = _turns(swings, numbers, len(spans))
+    turns, shown = _turns(swings, numbers, len(spans))
     strides = _strides(knees, fs, swings, numbers, turns, chosen, parameters)
     return Walk(
-        states=_states(spans, busy, strides, swings, turns, seconds, parameters.rest_min_s),
+        states=_states(spans, busy, strides, swings, turns, shown, seconds, parameters.rest_min_s),
         events=_events(swings, numbers),
         strides=strides,
         polarity={side: one.polarity for side, one in chosen.items()},
@@ -135,7 +137,7 @@ def detect_walk(
 
 
 def _nothing(seconds: float) -> Walk:
-    states = _states([], np.ones(0, dtype=bool), _no_strides(), {}, {}, seconds, 0.0)
+    states = _states([], np.ones(0, dtype=bool), _no_strides(), {}, {}, [], seconds, 0.0)
     return Walk(states, _events({}, {}), _no_strides(), {})
 
 
@@ -177,8 +179,11 @@ def _swings(
     )
 
 
-def _turns(swings: Mapping[str, Swings], numbers: Mapping[str, IntArray], walks: int) -> dict[str, BoolArray]:
-    """Which swings of each knee turn."""
+def _turns(
+    swings: Mapping[str, Swings], numbers: Mapping[str, IntArray], walks: int
+) -> tuple[dict[str, BoolArray], list[bool]]:
+    """Which swings of each knee turn, and in which walks a turn would show."""
+    shown = []
     marked = {side: np.zeros(one.peak.size, dtype=bool) for side, one in swings.items()}
     for walk in range(walks):
         members = {side: np.flatnonzero(numbers[side] == walk) for side in swings}
@@ -191,9 +196,10 @@ def _turns(swings: Mapping[str, Swings], numbers: Mapping[str, IntArray], walks:
         order = np.argsort(peak, kind="stable")
         turned = np.zeros(peak.size, dtype=bool)
         turned[order] = turning(peak[order], place[order], size[order], stride[order])
+        shown.append(would_show(place[order], size[order], stride[order]))
         for k, side in enumerate(kept):
             marked[side][members[side]] = turned[place == k]
-    return marked
+    return marked, shown
 
 
 def _strides(
@@ -249,6 +255,7 @@ def _states(
     strides: pd.DataFrame,
     swings: Mapping[str, Swings],
     turns: Mapping[str, BoolArray],
+    shown: Sequence[bool],
     seconds: float,
     rest_min: float,
 ) -> pd.DataFrame:
@@ -279,7 +286,7 @@ def _states(
     _absorb_short(code, walk, int(rest_min * ANALYSIS_RATE_HZ))
     steady &= code == GAIT
     if n == 0:
-        return pd.DataFrame({"onset": [], "duration": [], "trial_type": [], "steady": [], "walk": []})
+        return pd.DataFrame({name: [] for name in STATE_COLUMNS})
     change = (code[1:] != code[:-1]) | (walk[1:] != walk[:-1]) | (steady[1:] != steady[:-1])
     start = np.concatenate([[0], np.flatnonzero(change) + 1])
     edges = np.concatenate([start / ANALYSIS_RATE_HZ, [seconds]])
@@ -290,6 +297,7 @@ def _states(
             "trial_type": [STATE_NAMES[k] for k in code[start]],
             "steady": steady[start],
             "walk": walk[start],
+            "turns_known": np.array([*shown, False], dtype=bool)[walk[start]],
         }
     )
 

@@ -17,7 +17,7 @@ from ..bends.parameters import BendParameters
 from ..gait.angles import in_degrees
 from ..gait.parameters import GaitParameters
 from ..gait.strides import STRIDE_COLUMNS
-from ..gait.walk import detect_walk
+from ..gait.walk import STATE_COLUMNS, detect_walk
 from ..io.frames import read_json, write_frame, write_json
 from ..io.store import Trace, read_recording
 from ..jobs import Progress
@@ -33,7 +33,7 @@ __all__ = ["FRAMES", "Recorded", "run", "segment_recording", "throat_candidates"
 
 FRAMES = {
     "events": ("onset", "duration", "trial_type", "side", "value", "score"),
-    "states": ("onset", "duration", "trial_type", "steady", "walk"),
+    "states": STATE_COLUMNS,
     "strides": STRIDE_COLUMNS,
     "knee_bends": ("side", *BEND_COLUMNS),
     "candidates": (*CANDIDATE_COLUMNS, *FEATURE_NAMES),
