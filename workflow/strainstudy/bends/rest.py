@@ -25,6 +25,8 @@ _QUARTER_SDS: Final = 0.6373
 _FARTHEST: Final = 0.002
 """Share of the values at either end that are too few to go by."""
 _WANDER_S: Final = 15.0
+_WANDER_HZ: Final = 4.0
+"""Rate at which the wander is followed."""
 _CYCLE_S: Final = (0.7, 10.0)
 
 
@@ -43,7 +45,9 @@ def rest_share(curve: Array, rate: float) -> float:
     float
         Normal noise of any colour has about 0.3; bends have 0.02 to 0.13. 1 where nothing moves.
     """
-    wander = median_filter(curve, int(_WANDER_S * rate) | 1, mode="nearest")
+    thin = max(1, int(rate / _WANDER_HZ))
+    coarse = median_filter(curve[::thin], int(_WANDER_S * rate / thin) | 1, mode="nearest")
+    wander = np.interp(np.arange(len(curve)), np.arange(len(coarse)) * thin, coarse)
     return min(_share(curve, rate), _share(curve - wander, rate))
 
 

@@ -173,6 +173,12 @@ def find_landmarks(curve: KneeCurve, near: FloatArray, stride_time: FloatArray) 
     return Landmarks(peak=peak, toe_off=toe_off, contact=contact)
 
 
+def _nearest(curve: KneeCurve, at: FloatArray) -> FloatArray:
+    """Values of a curve at the nearest samples: near enough for widths and heights."""
+    values: FloatArray = curve.value[np.clip(np.rint(at).astype(np.intp), 0, curve.value.size - 1)]
+    return values
+
+
 def half_widths(curve: KneeCurve, peak: FloatArray, stride_time: FloatArray) -> FloatArray:
     """Measure for how long a wave stays above half its height.
 
@@ -193,8 +199,7 @@ def half_widths(curve: KneeCurve, peak: FloatArray, stride_time: FloatArray) -> 
     reach = np.maximum(AROUND_STRIDES * stride_time, AROUND_S)
     half = STEPS // 4
     steps = np.arange(-half, half + 1)
-    at = peak[:, None] + steps / half * reach[:, None] * ANALYSIS_RATE_HZ
-    value = np.interp(at, np.arange(curve.value.size), curve.value)
+    value = _nearest(curve, peak[:, None] + steps / half * reach[:, None] * ANALYSIS_RATE_HZ)
     low = int(FOOT * steps.size)
     foot = np.partition(value, low, axis=1)[:, low]
     below = value < 0.5 * (foot + value[:, half])[:, None]
@@ -222,8 +227,7 @@ def loading_waves(curve: KneeCurve, peak: FloatArray, stride_time: FloatArray, s
     """
     first, straight, last = LOADING
     parts = np.arange(first, last, 2.0 / STEPS)
-    at = peak[:, None] + parts * stride_time[:, None] * ANALYSIS_RATE_HZ
-    value = np.interp(at, np.arange(curve.value.size), curve.value)
+    value = _nearest(curve, peak[:, None] + parts * stride_time[:, None] * ANALYSIS_RATE_HZ)
     rise = (value - np.minimum.accumulate(value, axis=1))[:, parts >= straight].max(axis=1)
     share: FloatArray = rise / np.maximum(np.abs(size), np.finfo(float).tiny)
     return share
