@@ -42,7 +42,7 @@ STEP_ALONE_S = {True: 0.65, False: 0.5}
 STEP_IN_TURN_S = {True: 0.95, False: 0.68}
 """The same where the other knee swings in between (strides of 2.5 s: 0.6 s, simulated limps up to 0.9 s)."""
 STEP_LOADED_S = 0.95
-"""And where the knee bends under load after its swing."""
+"""And of one knee alone that bends under load after its swing."""
 LOADED = 0.08
 """It does if it bends by this share of the swing, five swings in a row (walks: 0.07 to 0.4; the median of bends: 0)."""
 BEND_MIN_S = 1.5
@@ -118,7 +118,12 @@ def _steps(swings: Mapping[str, Swings], curves: Mapping[str, KneeCurve], expect
     heard = {side: median_filter(one.clear, 5, mode="nearest") >= HEARD for side, one in swings.items()}
     sides = [side for side in swings if heard[side].any()]
     if len(sides) < 2:
-        return {side: heard[side] & _brief(one, STEP_ALONE_S[expected], expected) for side, one in swings.items()}
+        found = {}
+        for side, one in swings.items():
+            loaded = median_filter(one.loading, 5, mode="nearest") > LOADED
+            longest = np.where(loaded, STEP_LOADED_S, STEP_ALONE_S[expected])
+            found[side] = heard[side] & _brief(one, longest, expected)
+        return found
     brief = {}
     nearest = {}
     for side, other in (sides, sides[::-1]):
@@ -140,9 +145,7 @@ def _steps(swings: Mapping[str, Swings], curves: Mapping[str, KneeCurve], expect
 
 def _brief(own: Swings, longest: FloatArray | float, expected: bool) -> BoolArray:
     """Whether waves are as short as those of steps, each with its neighbours."""
-    loaded = median_filter(own.loading, 5, mode="nearest") > LOADED
-    limit = np.where(loaded, np.maximum(longest, STEP_LOADED_S), longest)
-    short = (own.width < limit) & (own.width < STEP_SHARE * own.stride_time)
+    short = (own.width < longest) & (own.width < STEP_SHARE * own.stride_time)
     steps = median_filter(short, 3, mode="nearest")
     # the first step of a walk may be a slow one, and the last
     return np.asarray(maximum_filter1d(steps.astype(np.int8), 3).astype(bool) if expected else steps)

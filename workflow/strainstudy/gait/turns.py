@@ -15,7 +15,7 @@ from scipy.ndimage import uniform_filter1d
 
 from ..signal.hampel import MAD_TO_SD
 
-__all__ = ["turning", "would_show"]
+__all__ = ["turning"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -45,9 +45,12 @@ def _flanks(logs: FloatArray) -> tuple[FloatArray, FloatArray]:
     n = logs.size
     few = np.full(n, float(np.median(logs)))
     sides = []
+    rows = np.arange(n)
     for part in (windows[:n], windows[FAR + NEAR : FAR + NEAR + n]):
-        enough = np.count_nonzero(np.isfinite(part), axis=1) >= 2
-        sides.append(np.where(enough, np.nanmedian(np.where(enough[:, None], part, 0.0), axis=1), np.nan))
+        ordered = np.sort(part, axis=1)  # NaN sort last
+        count = np.count_nonzero(np.isfinite(part), axis=1)
+        middle = 0.5 * (ordered[rows, np.maximum(count - 1, 0) // 2] + ordered[rows, count // 2])
+        sides.append(np.where(count >= 2, middle, np.nan))
     before, after = sides
     before, after = np.where(np.isnan(before), after, before), np.where(np.isnan(after), before, after)
     return np.where(np.isnan(before), few, before), np.where(np.isnan(after), few, after)
@@ -64,30 +67,6 @@ def _spread(departure: FloatArray, least: float) -> float:
     return max(MAD_TO_SD * float(np.median(np.abs(departure - np.median(departure)))), least / REGULAR)
 
 
-def would_show(side: IntArray, size: FloatArray, stride: FloatArray) -> bool:
-    """Tell whether a turn could be told from the other steps of a walk.
-
-    Parameters
-    ----------
-    side, size, stride : ndarray, shape (k,)
-        As for `turning`.
-
-    Returns
-    -------
-    bool
-        False where one knee alone was recorded (the outer leg may turn unchanged), the walk is too short to have a
-        walk before and after a turn, or its steps vary so much that a turn of usual size is lost among them.
-    """
-    knees = np.unique(side)
-    if knees.size < 2 or side.size < 2 * FLANK * knees.size + 2:
-        return False
-    shown = 0.0
-    for one in knees:
-        smaller, slower = _departures(size[side == one], stride[side == one])
-        shown += LEAST_SMALLER / _spread(smaller, LEAST_SMALLER) + LEAST_SLOWER / _spread(slower, LEAST_SLOWER)
-    return bool(shown / knees.size / np.sqrt(2.0) > SPREADS)
-
-
 def _grown(values: FloatArray, limit: float) -> BoolArray:
     """Mark the runs above half the limit that somewhere reach it."""
     outer = values > 0.5 * limit
@@ -97,7 +76,7 @@ def _grown(values: FloatArray, limit: float) -> BoolArray:
     return grown
 
 
-def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArray) -> BoolArray:
+def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArray) -> tuple[BoolArray, bool]:
     """Mark the turning swings of one walk.
 
     Parameters
@@ -113,19 +92,26 @@ def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArr
 
     Returns
     -------
-    ndarray of bool, shape (k,)
+    turned : ndarray of bool, shape (k,)
+    shown : bool
+        Whether a turn could be told from the other steps. False where one knee alone was recorded (the outer leg may
+        turn unchanged), the walk is too short to have a walk before and after a turn, or its steps vary so much that a
+        turn of usual size is lost among them.
     """
     k, knees = peak.size, np.unique(side)
     flank, longest = FLANK * knees.size, LONGEST * knees.size
     if k < 2 * flank + 2:
-        return np.zeros(k, dtype=bool)
+        return np.zeros(k, dtype=bool), False
+    usual = 0.0
     smaller, slower, score = np.zeros(k), np.zeros(k), np.zeros(k)
     for one in knees:
         members = np.flatnonzero(side == one)
         smaller[members], slower[members] = _departures(size[members], stride[members])
         for departure, least in ((smaller[members], LEAST_SMALLER), (slower[members], LEAST_SLOWER)):
+            spread = _spread(departure, least)
+            usual += least / spread / knees.size
             # one wild swing is no turn
-            score[members] += np.clip(departure / _spread(departure, least), -2.0 * SPREADS, 2.0 * SPREADS)
+            score[members] += np.clip(departure / spread, -2.0 * SPREADS, 2.0 * SPREADS)
     score /= np.sqrt(2.0)
     turned = _grown(uniform_filter1d(score, RUN * knees.size, mode="nearest"), SPREADS)
     edges = np.diff(np.concatenate([[0], turned.astype(np.int8), [0]]))
@@ -141,5 +127,4 @@ def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArr
         lasting = 2 <= last - first <= longest and first >= flank and k - last >= flank
         if not lasting or slower[part].mean() < SLOWER or smaller[part].mean() < SMALLER:
             turned[part] = False
-    found: BoolArray = turned
-    return found
+    return turned, bool(knees.size > 1 and usual / np.sqrt(2.0) > SPREADS)

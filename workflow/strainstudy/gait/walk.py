@@ -25,7 +25,7 @@ from .prepare import ANALYSIS_RATE_HZ, KneeCurve, for_landmarks, prepare
 from .rhythm import local_rhythm
 from .strides import STRIDE_COLUMNS, Swings, stride_rows
 from .swings import StrideClock, fit_swings, stride_clock
-from .turns import turning, would_show
+from .turns import turning
 
 __all__ = ["Walk", "detect_walk"]
 
@@ -195,8 +195,8 @@ def _turns(
         place = np.concatenate([np.full(members[side].size, k) for k, side in enumerate(kept)])
         order = np.argsort(peak, kind="stable")
         turned = np.zeros(peak.size, dtype=bool)
-        turned[order] = turning(peak[order], place[order], size[order], stride[order])
-        shown.append(would_show(place[order], size[order], stride[order]))
+        turned[order], seen = turning(peak[order], place[order], size[order], stride[order])
+        shown.append(seen)
         for k, side in enumerate(kept):
             marked[side][members[side]] = turned[place == k]
     return marked, shown
