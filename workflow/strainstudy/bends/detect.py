@@ -241,7 +241,7 @@ def _still_holds(
         middle = (start + stop) / 2 / signal.rate
         inside = any(h.start < stop and start < h.stop for h in holds)
         level = float(np.median(y[start:stop]))
-        whole = max(y[: start + 1].min(), y[stop - 1 :].min()) <= level - signal.least
+        whole = max(y[: start + 1].min(), y[stop - 1 :].min()) <= level - min(signal.least, _RIPPLE_SHARE * level)
         short = seconds < parameters.held_at_least_s
         if inside or not whole or seconds < parameters.hold_shortest_s:
             continue
