@@ -96,13 +96,22 @@ def test_seconds_are_those_of_a_fine_grid_scored_by_scikit_learn():
     assert table.loc[("pooled", "all"), "side_accuracy"] == pytest.approx((22.2 - 17.5) / 10)
 
 
-def test_time_called_a_turn_is_wrong_but_not_a_wrong_state():
-    labels = sheet([(0, 10, "normal_gait", None), (10, 10, "limping_gait", "left")])
-    bouts = sheet([(0, 8, "normal_gait", None), (8, 4, "turn", None), (12, 8, "limping_gait", "left")], "limping_side")
+def test_time_in_turns_counts_for_nobody():
+    """Neither time called a turn, nor time labelled a turn and called normal; time called rest is wrong."""
+    labels = sheet([(0, 10, "normal_gait", None), (10, 10, "limping_gait", "left"), (20, 4, "turn", None)])
+    bouts = sheet(
+        [
+            (0, 8, "normal_gait", None), (8, 4, "turn", None), (12, 6, "limping_gait", "left"), (18, 2, "rest", None),
+            (20, 4, "normal_gait", None),
+        ],
+        "limping_side",
+    )  # fmt: skip
     rows = pd.DataFrame(score_rows("classifier", {"p": sums_of(labels, bouts)}, {}, {"p": 0}, PARAMETERS))
-    total = rows[(rows["scope"] == "pooled") & (rows["trial_type"] == "all")].iloc[0]
-    assert total["balanced_accuracy"] == pytest.approx(0.8)
-    assert total["balanced_accuracy_within_gait"] == pytest.approx(1.0)
+    table = rows[rows["scope"] == "pooled"].set_index("trial_type")
+    assert table.loc["normal_gait", "recall"] == pytest.approx(1.0)
+    assert table.loc["normal_gait", "precision"] == pytest.approx(1.0)
+    assert table.loc["limping_gait", "recall"] == pytest.approx(6 / 8)
+    assert table.loc["all", "balanced_accuracy_within_gait"] == pytest.approx(1.0)
 
 
 def test_unlabelled_time_is_not_scored():

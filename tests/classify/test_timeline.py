@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from strainstudy.classify.parameters import ClassifyParameters
 from strainstudy.classify.states import bouts_of
-from strainstudy.classify.timeline import LOG_FLOOR, decode, label_windows, owned_spans
+from strainstudy.classify.timeline import LOG_FLOOR, changes, decode, label_windows, owned_spans
 
 PARAMETERS = ClassifyParameters()
 
@@ -133,3 +133,32 @@ def test_a_rule_gives_no_probability():
     bouts = bouts_of("r", STATES, windows_of(times, np.full(38, 0.9)), PARAMETERS, "rule")
     assert bouts["probability"].isna().all()
     assert bouts.loc[1, "limping_side"] == "left"
+
+
+def medians_over(kinds, size=6):
+    """Median of every run of six strides: two features of strides of two kinds."""
+    values = np.column_stack([np.where(kinds, 40.0, 0.0), np.where(kinds, 1.3, 1.1)])
+    values = values + np.random.default_rng(3).normal(0.0, [2.0, 0.02], values.shape)
+    return np.median(np.lib.stride_tricks.sliding_window_view(values, size, axis=0), axis=2)
+
+
+@pytest.mark.parametrize("bias", [0, 1, 2, 3])
+def test_a_change_is_placed_within_a_stride_however_early_the_windows_turn(bias):
+    """A window counts as odd from its first odd stride on; the bout must not start or end there."""
+    kinds = (np.arange(60) >= 22) & (np.arange(60) < 40)
+    x = medians_over(kinds)
+    centres = np.arange(len(x)) + 3.0
+    window = np.full(len(x), 6.0)
+    edges = owned_spans(centres, 0.0, 60.0)
+    path = ((centres >= 22 - bias) & (centres < 40 + bias)).astype(int)
+    moved = changes(path, edges, centres, window, x)
+    assert moved == pytest.approx([22.0, 40.0], abs=1.0)
+
+
+def test_a_change_that_no_feature_shows_stays_where_the_windows_put_it():
+    centres = np.arange(30) + 3.0
+    edges = owned_spans(centres, 0.0, 36.0)
+    path = (centres >= 17).astype(int)
+    for x in (np.full((30, 2), np.nan), np.ones((30, 1)), np.empty((30, 0))):
+        assert changes(path, edges, centres, np.full(30, 6.0), x).tolist() == [16.5]
+    assert changes(np.zeros(30, dtype=int), edges, centres, np.full(30, 6.0), np.ones((30, 1))).size == 0

@@ -4,10 +4,12 @@ In: the conditioned response of a knee (rest about 0; unit and sign do not matte
 and the calibrated angle where there is one. Out: one row per bend, with its plateau, creep and the times of flexing
 and extending.
 
-Rules (ours, scale-free). A bend is a flexion peak, or a standstill on the way between two levels, that is high enough
-against the recording's highest flexion and lasts long above half its height. Steps are told from bends by context: a
-swing wave is narrow, repeats within seconds and alternates with the other knee's; a bend is wide, and the other knee
-either bends with it or rests.
+Rules (ours). A bend is a flexion peak that is entered and left within the recording, or a standstill on the way between
+two levels, that is high enough against the recording's highest flexion, stands out of what this knee does at rest
+(`rest.rest_share`), is no mere echo of the other knee, and lasts long above half its height. Ripples on its top that do
+not fall below half are part of it. Where there is an angle, the angle must be one that no standing knee has, and its
+interval must exclude the straight leg. Steps are told from bends by context: a swing wave is narrow, repeats within
+seconds and alternates with the other knee's; a bend is wide, and the other knee either bends with it or rests.
 """
 
 from __future__ import annotations
@@ -27,6 +29,7 @@ from ..signal.gaps import runs, spanned
 from ..signal.hampel import MAD_TO_SD
 from ..signal.plateau import find_plateau
 from .parameters import BendParameters
+from .rest import rest_share
 
 __all__ = ["BEND_COLUMNS", "bend_reference", "bends_of_knees", "detect_bends"]
 
@@ -68,20 +71,31 @@ _WALKING_GAP_S: Final = 3.0
 _LONGEST_CYCLE_S: Final = 4.0
 _SAME_LEVEL_SHARE: Final = 0.2
 _HIGHEST_QUANTILE: Final = 0.998
+_SLOW_STEP: Final = 1.8
+"""A wave up to so many least widths is a step where the knees take turns, as in a walk with strides of 2.5 s."""
+_OWN_RESTS: Final = 3.0
+"""Standard deviations of rest that each bend of a knee that bends reaches."""
+_RIPPLE_SHARE: Final = 0.5
+"""Between two bends the knee comes back below this share of the lesser one."""
+_ECHO_SHARE: Final = 0.15
+"""A knee that never moves by this share of the other one is still: two sensors differ by less in gain (ours)."""
 
 
 @dataclass(frozen=True)
 class _Signal:
-    """One knee at the working rate, flexion upwards."""
+    """One knee at the working rate, flexion upwards; what stands out of its rest is at least ``least`` high."""
 
     flexion: Array
     finite: npt.NDArray[np.bool_]
     rate: float
     top: float
     sign: float
+    least: float
 
 
-def _working(response: npt.ArrayLike, fs: float) -> _Signal | None:
+def _working(
+    response: npt.ArrayLike, fs: float, parameters: BendParameters, angle: Array | None = None, low: Array | None = None
+) -> _Signal | None:
     x = np.asarray(response, dtype=np.float64)
     block = max(1, round(fs / _WORKING_HZ))
     n = len(x) // block
@@ -92,25 +106,67 @@ def _working(response: npt.ArrayLike, fs: float) -> _Signal | None:
     rate = fs / block
     smooth = lowpass(blocks, rate, _SMOOTH_HZ) if rate > 2.5 * _SMOOTH_HZ else blocks
     low, high = np.quantile(smooth[finite], [1 - _HIGHEST_QUANTILE, _HIGHEST_QUANTILE])
-    sign = 1.0 if abs(high) >= abs(low) else -1.0
-    top = float(max(abs(high), abs(low)))
-    return _Signal(sign * smooth, finite, rate, top, sign) if top > 0 else None
+    sign = _way(x, angle) or (1.0 if abs(high) >= abs(low) else -1.0)
+    top = float(high if sign > 0 else -low)
+    if top <= 0:
+        return None
+    resting = rest_share(smooth[finite], rate)
+    if parameters.least_rest_spreads * resting > 1:
+        return None
+    # where the angle has limits, they say what is bent
+    limited = low is not None and bool(np.isfinite(low).any())
+    least = top * max(parameters.least_height_share, 0.0 if limited else _OWN_RESTS * resting)
+    return _Signal(sign * smooth, finite, rate, top, sign, least)
+
+
+def _way(response: Array, angle: Array | None) -> float:
+    """Tell which way is flexion, where the angle says it; 0 where it does not."""
+    if angle is None:
+        return 0.0
+    there = np.isfinite(response) & np.isfinite(angle)
+    if np.count_nonzero(there) < 2:
+        return 0.0
+    return float(np.sign(np.cov(response[there], angle[there])[0, 1]))
 
 
 @dataclass(frozen=True)
 class _Peaks:
-    """Prominent flexion peaks of a knee: their samples, heights, and seconds above half their prominence."""
+    """Flexion peaks of a knee that stand out: their samples, and seconds above half their height."""
 
     at: npt.NDArray[np.intp]
     width_s: Array
+    rate: float
+
+    @property
+    def times(self) -> Array:
+        """Seconds."""
+        return np.asarray(self.at / self.rate)
+
+    def brief(self, parameters: BendParameters) -> Array:
+        """Give the times of the peaks that are too narrow for a bend: steps."""
+        return np.asarray(self.times[self.width_s < parameters.least_width_s])
 
 
-def _peaks(signal: _Signal, share: float) -> _Peaks:
-    edged = np.concatenate([[0.0], signal.flexion, [0.0]])
-    at, properties = find_peaks(edged, height=share * signal.top, prominence=share * signal.top)
-    data = (properties["prominences"], properties["left_bases"], properties["right_bases"])
-    width = peak_widths(edged, at, rel_height=0.5, prominence_data=data)[0] if len(at) else np.empty(0)
-    return _Peaks(at - 1, width / signal.rate)
+def _peaks(signal: _Signal) -> _Peaks:
+    """Peaks of excursions that are entered and left; what does not fall below half in between is one excursion."""
+    y = signal.flexion
+    at, properties = find_peaks(y, height=signal.least, prominence=signal.least)
+    around = 2 * round(_LOOK_BACK_S * signal.rate) + 1
+    base = minimum_filter1d(y, around, mode="nearest")
+    kept: list[int] = []
+    for k, here in enumerate(at.tolist()):
+        before = int(at[kept[-1]]) if kept else here
+        lesser = before if y[before] < y[here] else here
+        ripple = y[before : here + 1].min() > base[lesser] + _RIPPLE_SHARE * (y[lesser] - base[lesser])
+        if kept and ripple:
+            if lesser == before:
+                kept[-1] = k
+            continue
+        kept.append(k)
+    data = (properties["prominences"][kept], properties["left_bases"][kept], properties["right_bases"][kept])
+    chosen = at[kept]
+    width = peak_widths(y, chosen, rel_height=0.5, prominence_data=data)[0] if len(chosen) else np.empty(0)
+    return _Peaks(chosen, width / signal.rate, signal.rate)
 
 
 def _alternates(times: Array, k: int, other: Array) -> bool:
@@ -126,11 +182,11 @@ def _alternates(times: Array, k: int, other: Array) -> bool:
     return False
 
 
-def _among_steps(time: float, narrow: Array) -> bool:
-    """Whether swing waves of the same knee lie close on both sides."""
+def _among_steps(time: float, narrow: Array, *, either: bool = False) -> bool:
+    """Whether swing waves of the same knee lie close on both sides, or on one where that is enough."""
     before = narrow[(narrow < time) & (narrow > time - _WALKING_GAP_S)]
     after = narrow[(narrow > time) & (narrow < time + _WALKING_GAP_S)]
-    return bool(len(before) and len(after))
+    return bool(len(before) or len(after)) if either else bool(len(before) and len(after))
 
 
 @dataclass(frozen=True)
@@ -142,14 +198,16 @@ class _Hold:
     width_s: float
 
 
-def _peak_holds(signal: _Signal, peaks: _Peaks, other: Array, parameters: BendParameters) -> list[_Hold]:
-    times = peaks.at / signal.rate
-    narrow = times[peaks.width_s < parameters.least_width_s]
+def _peak_holds(signal: _Signal, peaks: _Peaks, opposite: _Peaks, parameters: BendParameters) -> list[_Hold]:
+    times, narrow = peaks.times, peaks.brief(parameters)
     holds = []
     for k, (at, width) in enumerate(zip(peaks.at.tolist(), peaks.width_s.tolist(), strict=True)):
-        if width < parameters.least_width_s or _among_steps(at / signal.rate, narrow):
+        brief = width < 2 * parameters.least_width_s
+        if width < parameters.least_width_s or _among_steps(at / signal.rate, narrow, either=brief):
             continue
-        if width < 2 * parameters.least_width_s and _alternates(times, k, other):
+        if width < parameters.held_at_least_s and _among_steps(at / signal.rate, opposite.brief(parameters)):
+            continue
+        if width < _SLOW_STEP * parameters.least_width_s and _alternates(times, k, opposite.times):
             continue
         holds.append(_around(signal, at, width))
     return holds
@@ -158,7 +216,9 @@ def _peak_holds(signal: _Signal, peaks: _Peaks, other: Array, parameters: BendPa
 def _around(signal: _Signal, at: int, width: float) -> _Hold:
     """Plateau of a peak: the standstill near its top, or else the time above 95 % of it."""
     y, height = signal.flexion, float(signal.flexion[at])
-    above = runs(y > 0.5 * height)
+    reach = round(_LOOK_BACK_S * signal.rate)
+    base = float(y[max(0, at - reach) : at + reach + 1].min())
+    above = runs(y > base + 0.5 * (height - base))
     start, stop = next((int(a), int(b)) for a, b in above if a <= at < b)
     top = np.where(y[start:stop] > height - 2 * _PLATEAU_SHARE * signal.top, y[start:stop], np.nan)
     found = find_plateau(top, _PLATEAU_SHARE * signal.top, shortest=2)
@@ -167,20 +227,26 @@ def _around(signal: _Signal, at: int, width: float) -> _Hold:
     return _Hold(start + found.start, start + found.stop, found.level, found.creep, width)
 
 
-def _still_holds(signal: _Signal, holds: list[_Hold], narrow: Array, parameters: BendParameters) -> list[_Hold]:
+def _still_holds(
+    signal: _Signal, holds: list[_Hold], narrow: Array, opposite: _Peaks, parameters: BendParameters
+) -> list[_Hold]:
     """Standstills at a height that belong to no peak: the lower stairs of a series of holds."""
     window = max(3, round(_STILL_WINDOW_S * signal.rate)) | 1
     y = signal.flexion
     spread = maximum_filter1d(y, window) - minimum_filter1d(y, window)
-    still = (spread < _STILL_SHARE * signal.top) & signal.finite & (y > parameters.least_height_share * signal.top)
+    still = (spread < _STILL_SHARE * signal.top) & signal.finite & (y > signal.least)
     found = []
     for start, stop in runs(still):
         seconds = (stop - start) / signal.rate + _STILL_WINDOW_S
         middle = (start + stop) / 2 / signal.rate
         inside = any(h.start < stop and start < h.stop for h in holds)
-        if inside or seconds < parameters.hold_shortest_s or _among_steps(middle, narrow):
-            continue
         level = float(np.median(y[start:stop]))
+        whole = max(y[: start + 1].min(), y[stop - 1 :].min()) <= level - min(signal.least, _RIPPLE_SHARE * level)
+        short = seconds < parameters.held_at_least_s
+        if inside or not whole or seconds < parameters.hold_shortest_s:
+            continue
+        if _among_steps(middle, narrow, either=short) or (short and _among_steps(middle, opposite.brief(parameters))):
+            continue
         edge = max(1, (stop - start) // 5)
         creep = float(np.median(y[stop - edge : stop]) - np.median(y[start : start + edge]))
         found.append(_Hold(int(start), int(stop), level, creep, seconds))
@@ -287,17 +353,15 @@ def detect_bends(
         that way goes in the other direction); ``angle`` and its limits are medians over the plateau. ``series``
         and ``repeat`` count bends to about the same level that follow one another; ``score`` is 0 to 1.
     """
-    signal = _working(response, fs)
-    if signal is None:
+    signal = _working(response, fs, parameters, angle, angle_low)
+    beside = _working(other, fs, parameters) if other is not None else None
+    if signal is None or (beside is not None and signal.top < _ECHO_SHARE * beside.top):
         return pd.DataFrame({name: pd.Series(dtype=_TYPES.get(name, "float64")) for name in BEND_COLUMNS})
-    peaks = _peaks(signal, parameters.least_height_share)
-    times = peaks.at / signal.rate
-    beside = _working(other, fs) if other is not None else None
-    opposite = _peaks(beside, parameters.least_height_share) if beside is not None else None
-    other_times = opposite.at / signal.rate if opposite is not None else np.empty(0)
-    holds = _peak_holds(signal, peaks, other_times, parameters)
-    narrow = times[peaks.width_s < parameters.least_width_s]
-    holds = sorted([*holds, *_still_holds(signal, holds, narrow, parameters)], key=lambda hold: hold.start)
+    peaks = _peaks(signal)
+    opposite = _Peaks(np.empty(0, dtype=np.intp), np.empty(0), signal.rate) if beside is None else _peaks(beside)
+    holds = _peak_holds(signal, peaks, opposite, parameters)
+    holds += _still_holds(signal, holds, peaks.brief(parameters), opposite, parameters)
+    holds.sort(key=lambda hold: hold.start)
     rows = []
     for k, hold in enumerate(holds):
         previous = holds[k - 1] if k and not _returns(signal, holds[k - 1], hold) else None
@@ -344,7 +408,18 @@ def detect_bends(
                 "score": min(1.0, hold.width_s / (2 * parameters.least_width_s)),
             }
         )
-    return _numbered(pd.DataFrame(rows, columns=[c for c in BEND_COLUMNS if c not in _COUNTS]), parameters)
+    found = pd.DataFrame(rows, columns=[c for c in BEND_COLUMNS if c not in _COUNTS])
+    return _numbered(found[_bent(found, angle, parameters)].reset_index(drop=True), parameters)
+
+
+def _bent(bends: pd.DataFrame, angle: Array | None, parameters: BendParameters) -> npt.NDArray[np.bool_]:
+    """Whether the angle is one of a bent knee; True where there is none."""
+    if angle is None or not np.isfinite(angle).any():
+        return np.ones(len(bends), dtype=bool)
+    straightest = float(np.nanquantile(angle, 1 - _HIGHEST_QUANTILE))
+    held, low = (bends[name].to_numpy(dtype=float) for name in ("angle", "angle_low"))
+    standing = (held - straightest < parameters.least_angle_deg) | (low <= 0)
+    return ~standing
 
 
 def _numbered(bends: pd.DataFrame, parameters: BendParameters) -> pd.DataFrame:

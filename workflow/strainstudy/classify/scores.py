@@ -4,7 +4,8 @@ In: labels and bouts of each recording; probabilities of labelled windows. Out: 
 for the classifier and for each baseline beside it. A state counts by its time: recall of normal gait is the share of
 the time labelled normal gait that was called normal gait, whatever else it was called. Balanced accuracy is the mean
 of the recalls of normal and limping gait, over all time labelled so and over the part that was found to be either (what
-is lost between the two was called a turn or rest by gait detection). Only time that has a state label is scored.
+is lost between the two was called rest or other by gait detection). Only time that has a state label is scored, and no
+time of walking that a rater or gait detection calls a turn.
 """
 
 from __future__ import annotations
@@ -55,18 +56,23 @@ def state_sums(part: StateSeconds) -> FloatArray:
     Returns
     -------
     array, shape (3 * 3 + 4,)
-        For each of `SCORED_STATES`: seconds labelled so, detected so while any state is labelled, both; then
-        seconds of limping labelled with a side, and those of them called limping on that side; then seconds labelled
-        normal and labelled limping that were called one of the two.
+        Time in turns left out. For each of `SCORED_STATES`: seconds labelled so, detected so while any state is
+        labelled, both; then seconds of limping labelled with a side, and those of them called limping on that side;
+        then seconds labelled normal and labelled limping that were called one of the two.
     """
-    table = part.seconds
+    table = part.seconds.copy()
     columns = [COLUMN_STATES.index(state) for state in GAIT_STATES]
     out = np.zeros(SUMS)
+    # A turn is neither normal nor limping, whoever says so.
+    turn = STATES.index("turn")
+    table[turn] = 0.0
+    table[[STATES.index(state) for state in GAIT_STATES], turn] = 0.0
     for k, state in enumerate(SCORED_STATES):
         row, column = STATES.index(state), COLUMN_STATES.index(state)
         said, found, both = table[row].sum(), table[:, column].sum(), table[row, column]
         out[_PER_STATE * k : _PER_STATE * (k + 1)] = said, found, both
-    out[-4:] = *part.side, *(table[STATES.index(state), columns].sum() for state in GAIT_STATES)
+    sided, right, turned = part.side
+    out[-4:] = sided - turned, right, *(table[STATES.index(state), columns].sum() for state in GAIT_STATES)
     return out
 
 

@@ -36,8 +36,9 @@ class StateSeconds:
         Where they come from.
     seconds : ndarray, shape (len(STATE_WORDS), len(COLUMN_STATES))
         Labelled state by detected state.
-    side : ndarray, shape (2,)
-        Seconds labelled limping with a side, and those of them detected as limping on that side.
+    side : ndarray, shape (3,)
+        Seconds labelled limping with a side, those of them detected as limping on that side, and those detected as
+        a turn.
     """
 
     recording_id: str
@@ -102,7 +103,7 @@ def state_seconds(
     ]
     edges = np.unique(np.concatenate([*corners, np.empty(0) if spans is None else spans.ravel()]))
     table = np.zeros((len(STATE_WORDS), len(COLUMN_STATES)))
-    side = np.zeros(2)
+    side = np.zeros(3)
     if len(edges) < 2:
         return StateSeconds(recording_id, participant_id, table, side)
     labelled, labelled_side = _paint(truth, STATE_WORDS, edges, "side")
@@ -111,9 +112,9 @@ def state_seconds(
     length = np.diff(edges)
     scored = (labelled >= 0) & within((edges[:-1] + edges[1:]) / 2, spans)
     np.add.at(table, (labelled[scored], detected[scored]), length[scored])
-    limping = STATE_WORDS.index("limping_gait")
+    limping, turn = STATE_WORDS.index("limping_gait"), STATE_WORDS.index("turn")
     for piece in np.flatnonzero(scored & (labelled == limping)):
         if labelled_side[piece]:
             right = detected[piece] == limping and detected_side[piece] == labelled_side[piece]
-            side += (length[piece], length[piece] * right)
+            side += length[piece] * np.array([1, right, detected[piece] == turn])
     return StateSeconds(recording_id, participant_id, table, side)

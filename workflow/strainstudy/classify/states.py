@@ -17,13 +17,26 @@ from numpy.typing import NDArray
 
 from ..vocabulary import GAIT_STATES
 from .parameters import ClassifyParameters
-from .timeline import decode, owned_spans
+from .timeline import changes, decode, owned_spans
 
 __all__ = ["BOUT_COLUMNS", "GAIT", "bouts_of"]
 
 FloatArray = NDArray[np.float64]
 
 GAIT = "gait"
+MIDDLES = (
+    "stride_time",
+    "stance_fraction",
+    "step_time_log_ratio",
+    "swing_time_log_ratio",
+    "response_log_ratio",
+    "range_of_motion",
+    "range_of_motion_log_ratio",
+    "swing_peak",
+    "swing_peak_difference",
+)
+"""Features that are medians of a window's strides. Not those of its mean curve, in which large strides outweigh small
+ones, nor those of scatter, which are highest in a window that holds strides of two kinds."""
 BOUT_COLUMNS = (
     "recording_id",
     "onset",
@@ -34,6 +47,7 @@ BOUT_COLUMNS = (
     "side_probability",
     "prediction",
     "caution",
+    "turns_known",
 )
 
 
@@ -52,18 +66,16 @@ def _pieces(
     if not len(windows) or not np.isfinite(p).any():
         why = "too few strides to classify" if not len(windows) else "no feature that the classifier knows"
         return [{"onset": start, "duration": end - start, "trial_type": GAIT, **plain, "caution": why}]
-    edges = owned_spans(windows["time"].to_numpy(dtype=float), start, end)
-    path = decode(
-        np.column_stack([1.0 - p, p]),
-        edges,
-        windows["duration"].to_numpy(dtype=float),
-        parameters.bout_min_s,
-    )
+    centres, length = (windows[name].to_numpy(dtype=float) for name in ("time", "duration"))
+    edges = owned_spans(centres, start, end)
+    path = decode(np.column_stack([1.0 - p, p]), edges, length, parameters.bout_min_s)
+    middles = windows[[name for name in MIDDLES if name in windows]].to_numpy(dtype=float)
+    bounds = np.concatenate([[start], changes(path, edges, centres, length, middles), [end]])
     left = windows["probability_left"].to_numpy(dtype=float)
     owned = np.diff(edges)
     flags = windows["caution"].to_numpy(dtype=object)
     pieces: list[dict[str, object]] = []
-    for a, b in _runs([(c,) for c in path.tolist()]):
+    for number, (a, b) in enumerate(_runs([(c,) for c in path.tolist()])):
         limping = bool(path[a])
         there = np.isfinite(p[a:b])
         weight = np.where(there, owned[a:b] + 1e-9, 0.0)
@@ -88,8 +100,8 @@ def _pieces(
             cautions.append("not sure")
         pieces.append(
             {
-                "onset": float(edges[a]),
-                "duration": float(edges[b] - edges[a]),
+                "onset": float(bounds[number]),
+                "duration": float(bounds[number + 1] - bounds[number]),
                 "trial_type": GAIT_STATES[int(limping)],
                 "probability": probability,
                 "limping_side": side,
@@ -127,7 +139,7 @@ def bouts_of(
         Whose.
     states : DataFrame
         ``onset, duration, trial_type`` (rest, gait, turn, ...) and, where known, ``walk``: rows of one walk share a
-        number of 0 or more; without it touching gait and turn rows are one walk.
+        number of 0 or more; without it touching gait and turn rows are one walk; ``turns_known`` where it is known.
     windows : DataFrame
         ``time, duration, probability_limping, probability_left`` (of a limp being left), ``caution``.
     parameters : ClassifyParameters
@@ -148,6 +160,7 @@ def bouts_of(
     end = onset + states["duration"].to_numpy(dtype=float)
     walking = [k in (GAIT, "turn") for k in kind]
     number = states["walk"].tolist() if "walk" in states else [0 if w else -1 for w in walking]
+    shown = states["turns_known"].tolist() if "turns_known" in states else [None] * len(states)
     time = windows["time"].to_numpy(dtype=float)
     for a, b in _runs(list(zip(walking, number, strict=True))):
         if not walking[a]:
@@ -162,15 +175,17 @@ def bouts_of(
                 joined[-1] = (joined[-1][0], high)
             else:
                 joined.append((low, high))
-        rows += _cut(_pieces(start, stop, own, parameters, prediction), joined)
+        pieces = _cut(_pieces(start, stop, own, parameters, prediction), joined)
+        rows += [{**piece, "turns_known": shown[a]} for piece in pieces]
         rows += [
-            {"onset": onset[i], "duration": end[i] - onset[i], "trial_type": "turn"}
+            {"onset": onset[i], "duration": end[i] - onset[i], "trial_type": "turn", "turns_known": shown[i]}
             for i in range(a, b)
             if kind[i] == "turn"
         ]
     frame = pd.DataFrame(rows, columns=[c for c in BOUT_COLUMNS if c not in ("recording_id", "prediction")])
     frame = frame.sort_values("onset", kind="stable", ignore_index=True)
     frame.insert(0, "recording_id", recording_id)
+    frame["turns_known"] = frame["turns_known"].astype("boolean")
     gait = frame["trial_type"].isin(GAIT_STATES).to_numpy()
     frame["prediction"] = np.where(gait, prediction, "rule")
     return _join(frame)[list(BOUT_COLUMNS)]

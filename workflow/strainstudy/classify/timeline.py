@@ -2,7 +2,7 @@
 
 In: windows with their span, labels, probabilities. Out: the label of each window; a path of classes that is the
 most probable one among those without a bout shorter than a minimum (semi-Markov decoding with a minimum
-duration: Rabiner 1989, Proc IEEE 77(2):257-286, section IV.D; from memory).
+duration: Rabiner 1989, Proc IEEE 77(2):257-286, section IV.D; from memory); the stride at which a change happens.
 """
 
 from __future__ import annotations
@@ -13,9 +13,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from ..signal.hampel import MAD_TO_SD
 from ..vocabulary import GAIT_STATES, SIDES
 
-__all__ = ["SWITCH_COST", "decode", "label_windows", "owned_spans"]
+__all__ = ["SWITCH_COST", "changes", "decode", "label_windows", "owned_spans"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -23,6 +24,13 @@ TextArray = NDArray[np.object_]
 
 SWITCH_COST = 2.0
 """Log odds against a change of state within one window's length: a state lasts about a minute, a window about 7 s."""
+CLEAN_SHARE = 0.75
+"""A window this part of its length away from a change, or more, holds strides of one side of it, even if the change is
+placed a little wrong."""
+CLEAN_MIN, CLEAN_MAX = 3, 12
+"""Windows that say how the person walks on one side of a change."""
+TELLING = 1.0
+"""A feature tells where a change is if it differs by this many of its own spreads."""
 LOG_FLOOR = np.log(0.02)
 """No single window may speak louder than fifty to one: windows share strides, and labels have errors."""
 
@@ -130,3 +138,61 @@ def decode(
         path[i:j] = c
         j, c = i, b
     return path
+
+
+def changes(path: IntArray, edges: FloatArray, centres: FloatArray, window_s: FloatArray, x: FloatArray) -> FloatArray:
+    """Place the changes of a path at the strides where they happen.
+
+    A window that holds a few strides of another kind already looks odd, so a path through windows changes too early
+    into what is odd and too late out of it. Features that are medians of a window's strides pass from one level to the
+    other when the window's centre passes the change: seen along the line between the two levels, as much lies past a
+    change before it as short of it after it.
+
+    Parameters
+    ----------
+    path : array of int, shape (n,)
+        Class of each window, as `decode` gives it.
+    edges : array, shape (n + 1,)
+        Bounds of the time each window owns, seconds.
+    centres, window_s : array, shape (n,)
+        Centre and length of each window, seconds.
+    x : array, shape (n, k)
+        Features that are medians; NaN where missing.
+
+    Returns
+    -------
+    array, shape (m,)
+        Time of each change, in order.
+    """
+    at = np.flatnonzero(np.diff(path)) + 1
+    bounds = [0, *at.tolist(), len(path)]
+    times = []
+    for first, change, last in zip(bounds[:-2], bounds[1:-1], bounds[2:], strict=True):
+        away = CLEAN_SHARE * float(np.median(window_s[first:last]))
+        before = np.arange(first, change)[centres[first:change] <= edges[change] - away][-CLEAN_MAX:]
+        after = np.arange(change, last)[centres[change:last] >= edges[change] + away][:CLEAN_MAX]
+        if min(len(before), len(after)) < CLEAN_MIN:
+            times.append(float(edges[change]))
+            continue
+        part = slice(int(before[-1]) + 1, int(after[0]))
+        passed = _passed(x[before], x[part], x[after])
+        owned = np.diff(edges)[part]
+        times.append(float(edges[change] if passed is None else edges[part.start] + ((1.0 - passed) * owned).sum()))
+    ordered: FloatArray = np.maximum.accumulate(np.array(times, dtype=np.float64))
+    return ordered
+
+
+def _passed(before: FloatArray, between: FloatArray, after: FloatArray) -> FloatArray | None:
+    """How far windows have passed from one level to the other, 0 to 1; None where no feature tells the levels apart."""
+    there = np.isfinite(np.vstack([before, between, after])).all(axis=0)
+    one, two = np.median(before[:, there], axis=0), np.median(after[:, there], axis=0)
+    spread = 0.5 * (
+        np.median(np.abs(before[:, there] - one), axis=0) + np.median(np.abs(after[:, there] - two), axis=0)
+    )
+    spread = MAD_TO_SD * spread + 1e-9 * (np.abs(one) + np.abs(two)) + np.finfo(float).tiny
+    telling = np.abs(two - one) > TELLING * spread
+    if not telling.any():
+        return None
+    step = (two - one)[telling] / spread[telling]
+    along = ((between[:, there] - one)[:, telling] / spread[telling]) @ step / (step @ step)
+    return np.asarray(np.clip(along, 0.0, 1.0))

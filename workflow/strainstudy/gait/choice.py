@@ -23,6 +23,10 @@ WAY = {1: 0, -1: 1}
 """Place of a sign in the pairs of fits."""
 SMALL = 0.15
 """A swing smaller than this part of the knee's usual swing is no swing."""
+SMALL_IN_TURN = 0.05
+"""Nor is one of this part, where the other knee's swings lie before and after it: a knee may be stiff for a while."""
+IN_TURN = 0.5
+"""How well a swing lies between those of the other knee to count as in turn with them."""
 FULL = 0.3
 """A swing of this part of the usual one counts in full: first steps are small."""
 ALTERNATION_WEIGHT = 0.4
@@ -126,6 +130,12 @@ def choose_swings(fits: Mapping[str, tuple[SwingFit, SwingFit]]) -> dict[str, Ch
     chosen = {}
     for side in fits:
         fit, size = fits[side][way[side]], usual[side]
-        kept = points[side][fit.size[points[side]] >= SMALL * size]
+        share = fit.size[points[side]] / size
+        least = np.full(share.size, SMALL)
+        for other in fits:
+            if other != side and (share < SMALL).any():
+                turns = _in_turn(points[other], worth[side].size)[points[side]] > IN_TURN
+                least[turns] = SMALL_IN_TURN
+        kept = points[side][share >= least]
         chosen[side] = Chosen(polarity[side], size, kept, np.clip(fit.fit[kept], 0.0, 1.0), worth[side][kept])
     return chosen

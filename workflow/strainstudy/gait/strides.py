@@ -56,6 +56,10 @@ class Swings:
         Local stride time.
     size : ndarray
         Swing peak above the curve at contact, unit as given.
+    width : ndarray
+        Seconds above half the height of the wave.
+    loading : ndarray
+        How far the knee bends under load after the swing, as a share of the swing.
     fit : ndarray
         Correlation of the cycle around the swing with the pattern, 0 to 1.
     clear : ndarray
@@ -71,6 +75,8 @@ class Swings:
     contact: FloatArray
     stride_time: FloatArray
     size: FloatArray
+    width: FloatArray
+    loading: FloatArray
     fit: FloatArray
     clear: FloatArray
     score: FloatArray

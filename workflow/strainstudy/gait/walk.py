@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from ..vocabulary import SIDES
 from .bouts import Span, find_walks, moving, reach_edges
 from .choice import Chosen, choose_swings
-from .contacts import find_landmarks
+from .contacts import find_landmarks, half_widths, loading_waves
 from .parameters import GaitParameters
 from .polarity import Polarity
 from .prepare import ANALYSIS_RATE_HZ, KneeCurve, for_landmarks, prepare
@@ -35,7 +35,12 @@ IntArray = NDArray[np.intp]
 
 STRIDE_RATIO_LIMITS = (0.5, 1.6)
 """A stride that differs more than this from the local stride time is two strides, or a pause."""
+TURNED = 0.25
+"""A turn ends this part of a stride after the contact before its last swing: the other foot has left the ground."""
+TURN_GAP_S = 1.6
+"""Between two turning strides of one knee lies at most this."""
 STATE_NAMES = ("other", "rest", "gait", "turn")
+STATE_COLUMNS = ("onset", "duration", "trial_type", "steady", "walk", "turns_known")
 OTHER, REST, GAIT, TURN = range(4)
 
 
@@ -46,9 +51,10 @@ class Walk:
     Parameters
     ----------
     states : DataFrame
-        onset, duration, trial_type (rest, gait, turn, other), steady, walk; tiles the recording. ``walk`` numbers the
-        walks from 0, -1 outside; ``steady`` is True where no walk starts, stops or turns; a walk has one row for each
-        stretch that is steady or is not.
+        `STATE_COLUMNS`: onset, duration, trial_type (rest, gait, turn, other), steady, walk, turns_known; tiles the
+        recording. ``walk`` numbers the walks from 0, -1 outside; ``steady`` is True where no walk starts, stops or
+        turns; a walk has one row for each stretch that is steady or is not. ``turns_known`` is False outside of walks
+        and in walks in which a turn would not show.
     events : DataFrame
         onset, duration (0), trial_type (initial_contact, toe_off), side, score (0 to 1).
     strides : DataFrame
@@ -70,6 +76,7 @@ def detect_walk(
     *,
     lags: Mapping[str, float] | None = None,
     loops: Mapping[str, Sequence[tuple[float, float]]] | None = None,
+    expected: bool = True,
 ) -> Walk:
     """Find rest, walks, turns, contacts and strides.
 
@@ -122,13 +129,13 @@ def detect_walk(
         side: _swings(smooth[side], chosen[side], clock, rhythm.stride_time, strength, parameters)
         for side, strength in zip(curves, rhythm.strengths, strict=True)
     }
-    numbers, spans = find_walks(swings, parameters.rest_min_s)
+    numbers, spans = find_walks(swings, smooth, parameters.rest_min_s, expected=expected)
     busy = moving(list(smooth.values()), [chosen[side].usual for side in smooth])
     spans = reach_edges(spans, busy, rhythm.stride_time)
-    turns = _turns(swings, numbers, len(spans))
+    turns, shown = _turns(swings, numbers, len(spans))
     strides = _strides(knees, fs, swings, numbers, turns, chosen, parameters)
     return Walk(
-        states=_states(spans, busy, strides, swings, turns, seconds, parameters.rest_min_s),
+        states=_states(spans, busy, strides, swings, turns, shown, seconds, parameters.rest_min_s),
         events=_events(swings, numbers),
         strides=strides,
         polarity={side: one.polarity for side, one in chosen.items()},
@@ -136,7 +143,7 @@ def detect_walk(
 
 
 def _nothing(seconds: float) -> Walk:
-    states = _states([], np.ones(0, dtype=bool), _no_strides(), {}, {}, seconds, 0.0)
+    states = _states([], np.ones(0, dtype=bool), _no_strides(), {}, {}, [], seconds, 0.0)
     return Walk(states, _events({}, {}), _no_strides(), {})
 
 
@@ -169,6 +176,8 @@ def _swings(
         contact=marks.contact / ANALYSIS_RATE_HZ + parameters.contact_offset_percent / 100.0 * stride,
         stride_time=stride,
         size=rise,
+        width=half_widths(curve, marks.peak, stride),
+        loading=loading_waves(curve, marks.peak, stride, rise),
         fit=chosen.fit,
         clear=chosen.fit + np.interp(near, grid, strength),
         score=chosen.worth,
@@ -176,8 +185,11 @@ def _swings(
     )
 
 
-def _turns(swings: Mapping[str, Swings], numbers: Mapping[str, IntArray], walks: int) -> dict[str, BoolArray]:
-    """Which swings of each knee turn."""
+def _turns(
+    swings: Mapping[str, Swings], numbers: Mapping[str, IntArray], walks: int
+) -> tuple[dict[str, BoolArray], list[bool]]:
+    """Which swings of each knee turn, and in which walks a turn would show."""
+    shown = []
     marked = {side: np.zeros(one.peak.size, dtype=bool) for side, one in swings.items()}
     for walk in range(walks):
         members = {side: np.flatnonzero(numbers[side] == walk) for side in swings}
@@ -189,10 +201,11 @@ def _turns(swings: Mapping[str, Swings], numbers: Mapping[str, IntArray], walks:
         place = np.concatenate([np.full(members[side].size, k) for k, side in enumerate(kept)])
         order = np.argsort(peak, kind="stable")
         turned = np.zeros(peak.size, dtype=bool)
-        turned[order] = turning(peak[order], place[order], size[order], stride[order])
+        turned[order], seen = turning(peak[order], place[order], size[order], stride[order])
+        shown.append(seen)
         for k, side in enumerate(kept):
             marked[side][members[side]] = turned[place == k]
-    return marked
+    return marked, shown
 
 
 def _strides(
@@ -248,6 +261,7 @@ def _states(
     strides: pd.DataFrame,
     swings: Mapping[str, Swings],
     turns: Mapping[str, BoolArray],
+    shown: Sequence[bool],
     seconds: float,
     rest_min: float,
 ) -> pd.DataFrame:
@@ -271,14 +285,14 @@ def _states(
     onset = flowing["onset"].to_numpy(dtype=float)
     steady = covered(onset, onset + flowing["stride_time"].to_numpy(dtype=float))
     for side, own in swings.items():
-        # from the contact before the first turning swing to the start of the last one: there the body faces onwards
+        # a turning stride begins at a contact; soon after the last of these contacts the body faces onwards
         before = np.concatenate([own.toe_off[:1], own.contact[:-1]])
-        code[covered(before[turns[side]], own.toe_off[turns[side]])] = TURN
+        code[covered(before[turns[side]], (before + TURNED * own.stride_time)[turns[side]])] = TURN
     _close_turns(code)
     _absorb_short(code, walk, int(rest_min * ANALYSIS_RATE_HZ))
     steady &= code == GAIT
     if n == 0:
-        return pd.DataFrame({"onset": [], "duration": [], "trial_type": [], "steady": [], "walk": []})
+        return pd.DataFrame({name: [] for name in STATE_COLUMNS})
     change = (code[1:] != code[:-1]) | (walk[1:] != walk[:-1]) | (steady[1:] != steady[:-1])
     start = np.concatenate([[0], np.flatnonzero(change) + 1])
     edges = np.concatenate([start / ANALYSIS_RATE_HZ, [seconds]])
@@ -289,15 +303,16 @@ def _states(
             "trial_type": [STATE_NAMES[k] for k in code[start]],
             "steady": steady[start],
             "walk": walk[start],
+            "turns_known": np.array([*shown, False], dtype=bool)[walk[start]],
         }
     )
 
 
 def _close_turns(code: NDArray[np.int8]) -> None:
-    """Fill what lies between the swings of one turn (shorter than a second)."""
+    """Fill what lies between the strides of one turn."""
     turned = np.flatnonzero(code == TURN)
     gaps = np.diff(turned)
-    for at in np.flatnonzero((gaps > 1) & (gaps <= ANALYSIS_RATE_HZ)):
+    for at in np.flatnonzero((gaps > 1) & (gaps <= TURN_GAP_S * ANALYSIS_RATE_HZ)):
         code[turned[at] : turned[at + 1]] = TURN
 
 

@@ -17,7 +17,7 @@ from ..bends.parameters import BendParameters
 from ..gait.angles import in_degrees
 from ..gait.parameters import GaitParameters
 from ..gait.strides import STRIDE_COLUMNS
-from ..gait.walk import detect_walk
+from ..gait.walk import STATE_COLUMNS, detect_walk
 from ..io.frames import read_json, write_frame, write_json
 from ..io.store import Trace, read_recording
 from ..jobs import Progress
@@ -34,7 +34,7 @@ __all__ = ["FRAMES", "Recorded", "run", "segment_recording", "throat_candidates"
 
 FRAMES = {
     "events": ("onset", "duration", "trial_type", "side", "value", "score"),
-    "states": ("onset", "duration", "trial_type", "steady", "walk"),
+    "states": STATE_COLUMNS,
     "strides": STRIDE_COLUMNS,
     "knee_bends": ("side", *BEND_COLUMNS),
     "candidates": (*CANDIDATE_COLUMNS, *FEATURE_NAMES),
@@ -94,7 +94,7 @@ def segment_recording(
         notes["answers"] = _undone(traces, answers or {}, lag_s)
         lags = {side: undone["time_constant"] for side, undone in notes["answers"].items()}
         loops = {side: answers[point].loop for side, point in KNEES.items() if answers and point in answers}
-        walk = detect_walk(knees, fs, gait, lags=lags, loops=loops)
+        walk = detect_walk(knees, fs, gait, lags=lags, loops=loops, expected=task == "walk")
         frames["events"] = walk.events.assign(value=np.nan)
         frames["states"] = walk.states
         frames["strides"] = in_degrees(walk.strides, angles_of(traces), fs)

@@ -54,6 +54,13 @@ BOUTS: Final = TableSpec(
         ),
         Column("prediction", "string", "Predicted by", MADE_BY),
         Column("caution", "string", "Caution", "Why the row should be doubted."),
+        Column(
+            "turns_known",
+            "boolean",
+            "Turns known",
+            "Of walks: whether a turn would show in this walk; if not (one knee alone, few or uneven steps), its turns "
+            "are part of the gait.",
+        ),
     ),
     key=("recording_id", "onset"),
 )
@@ -198,7 +205,7 @@ _CLASSIFIER: Final = TableSpec(
         *interval_columns(
             "balanced_accuracy_within_gait",
             "Balanced accuracy within gait",
-            "The same over the time that was found to be normal or limping gait, not a turn or rest.",
+            "The same over the time that was found to be normal or limping gait, not rest or other.",
             "1",
         ),
         *interval_columns(

@@ -39,7 +39,7 @@ CLASSES: Final = ("rest", "normal_gait", "limping_gait")
 def _by_person(parts: list[StateSeconds]) -> tuple[list[str], Floats, Floats]:
     people = sorted({p.participant_id for p in parts})
     tables = np.zeros((len(people), len(STATE_WORDS), len(COLUMN_STATES)))
-    sides = np.zeros((len(people), 2))
+    sides = np.zeros((len(people), 3))
     for part in parts:
         place = people.index(part.participant_id)
         tables[place] += part.seconds
