@@ -15,7 +15,7 @@ import pandas as pd
 from scipy.ndimage import binary_opening
 
 from .activity import Activity, Array, Single, activity_of, measure_activity
-from .company import compare_with_company
+from .company import compare_with_company, likeness_in_run
 from .cut import Pieces, cut_together
 from .features import FEATURE_NAMES, RESPONSE_MEASURES, describe_candidates, recorded_shapes
 from .generic import generic_score, plausibility
@@ -155,7 +155,7 @@ def _compared(parts: Sequence[_Described], parameters: SwallowParameters) -> pd.
         stream=stream,
         **typical,
     )
-    frame = frame.assign(**compare_with_company(waves, frame, plausible))
+    frame = frame.assign(**compare_with_company(waves, frame, plausible), **likeness_in_run(waves, frame))
     return frame.assign(score=generic_score(frame, parameters))
 
 

@@ -198,6 +198,21 @@ SWALLOW_FEATURES: Final = (
     SwallowFeature("run_size_spread", None, "Spread of the logarithm of peak activity in the run", "company", _SIPS),
     SwallowFeature("run_duration_spread", None, "Spread of the logarithm of duration in the run", "company", _SIPS),
     SwallowFeature("run_log_duration", None, "Median logarithm of duration in s in the run", "company", _SIPS),
+    SwallowFeature(
+        "run_likeness",
+        None,
+        "Mean correlation of the waveform, over the straight line between its ends, with the others of the run; 0 in "
+        "runs of fewer than three",
+        "company",
+        _SIPS,
+    ),
+    SwallowFeature(
+        "run_interval_cv",
+        None,
+        "Spread of the times from onset to onset in the run over their mean; 0 in runs of fewer than three",
+        "company",
+        "ours: sips keep time, words do not",
+    ),
 )
 
 FEATURE_NAMES: Final = tuple(feature.name for feature in SWALLOW_FEATURES)

@@ -23,6 +23,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from .activity import Array
+from .company import FEWEST_SIPS
 from .features import RUN_PAUSE_S
 from .parameters import SwallowParameters
 
@@ -36,7 +37,7 @@ _RINGING = (1.1, 1.4)
 # Quickness of -1 is the middle of real swallows, 1 that of real coughs.
 _SLOW, _QUICK = -0.1, 0.4
 _SMALL = (-1.9, -1.2)
-_SLOWER = (0.7, 1.2)
+_SLOWER = (0.9, 1.4)
 _UNEVEN = (0.5, 0.8)
 
 __all__ = ["accept_generic", "generic_score", "plausibility"]
@@ -136,6 +137,25 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
     return _in_run(candidates, np.sqrt(np.prod(np.array(parts), axis=0)))
 
 
+def _by_company(candidates: pd.DataFrame, parameters: SwallowParameters, ringing: Array) -> Array:
+    """Score sips by the sips beside them: one is as another, in waveform, length and size, and they keep time."""
+
+    def of(name: str) -> Array:
+        return candidates[name].to_numpy(dtype=np.float64)
+
+    parts = [
+        plausibility(candidates, parameters),
+        _from(of("run_likeness"), 0.5, 0.75),
+        _upto(of("run_interval_cv"), 0.2, 0.35),
+        _upto(of("run_duration_spread"), 0.3, 0.5),
+        _upto(of("run_size_spread"), 0.4, 0.7),
+        np.maximum(_upto(of("quickness"), _SLOW, _QUICK), ringing),
+        _known(_from(of("log_size_ratio"), -1.6, -0.9), 1.0),
+    ]
+    score: Array = np.where(of("run_count") >= FEWEST_SIPS, np.sqrt(np.prod(np.array(parts), axis=0)), 0.0)
+    return score
+
+
 def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
     """Score candidates without labels.
 
@@ -154,7 +174,8 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
     ringing = _from(np.nan_to_num(candidates["typical_quickness"].to_numpy(dtype=np.float64)), *_RINGING)
     # Of too few movements nobody knows either.
     alike = np.where(np.isnan(closeness), 0.0, np.maximum(_from(np.nan_to_num(closeness), *_ALIKE), ringing))
-    score: Array = alike * _by_likeness(candidates, parameters) + (1 - alike) * _by_outline(candidates, parameters)
+    one = alike * _by_likeness(candidates, parameters) + (1 - alike) * _by_outline(candidates, parameters)
+    score: Array = np.maximum(one, _by_company(candidates, parameters, ringing))
     return score
 
 
