@@ -162,6 +162,7 @@ def classify_candidates(
     kinds: pd.Series | None = None,
     external: Mapping[str, Fitted] | None = None,
     external_kinds: Collection[str] = (),
+    sure: NDArray[np.bool_] | None = None,
 ) -> CandidateResult:
     """Say what each candidate is.
 
@@ -186,6 +187,8 @@ def classify_candidates(
         A checked model of another study; nothing is trained then.
     external_kinds : collection of str
         Kinds under which it was tested; empty where none were known.
+    sure : bool array, shape (n,), optional
+        Candidates that their company shows to be swallows: accepted whatever the model says of each by itself.
 
     Returns
     -------
@@ -257,6 +260,10 @@ def classify_candidates(
     swallow = p[:, list(classes).index(TARGET)]
     known = np.isfinite(swallow)
     accepted = np.where(known, np.nan_to_num(swallow) >= parameters.swallow_probability_min, rule).astype(np.bool_)
+    if sure is not None:
+        raised = sure & known & ~accepted
+        caution[raised] = "taken for a swallow as a sip among sips"
+        accepted |= raised
     frame = pd.DataFrame(
         {
             "probability": swallow,

@@ -45,6 +45,7 @@ from ..swallow import (
     label_candidates,
     move_edges,
 )
+from ..swallow.generic import SURE_SIP
 from ..swallow.measures import response_shape
 from ..tables import read_table, write_table
 from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
@@ -147,6 +148,7 @@ def _swallows(
         kinds=kinds,
         external=None if external is None else external.swallows,
         external_kinds=() if external is None else external.response_shapes,
+        sure=rows["sip_score"].to_numpy(dtype=float) >= SURE_SIP,
     )
     judged = pd.concat(
         [rows[["recording_id", "participant_id", "onset", "duration", "score"]], decided.candidates], axis=1

@@ -18,7 +18,7 @@ from .activity import Activity, Array, Single, activity_of, measure_activity
 from .company import compare_with_company, likeness_in_run
 from .cut import Pieces, cut_together
 from .features import FEATURE_NAMES, RESPONSE_MEASURES, describe_candidates, recorded_shapes
-from .generic import generic_score, plausibility
+from .generic import generic_score, plausibility, sip_score
 from .parameters import SwallowParameters
 from .restore import leak_rate, restore
 from .strokes import STROKE_MEASURES, outline_fit, stroke_measures
@@ -42,11 +42,7 @@ CANDIDATE_COLUMNS = (
     "missing_before",
     *STROKE_MEASURES,
     "outline_fit",
-    "typical_closeness",
-    "quickness",
-    "typical_quickness",
-    "size",
-    "stream",
+    "sip_score",
     *(measure.name for measure in RESPONSE_MEASURES),
 )
 
@@ -156,7 +152,7 @@ def _compared(parts: Sequence[_Described], parameters: SwallowParameters) -> pd.
         **typical,
     )
     frame = frame.assign(**compare_with_company(waves, frame, plausible), **likeness_in_run(waves, frame))
-    return frame.assign(score=generic_score(frame, parameters))
+    return frame.assign(score=generic_score(frame, parameters), sip_score=sip_score(frame, parameters))
 
 
 def _share_inside(spans: Array, onset: Array, end: Array) -> Array:

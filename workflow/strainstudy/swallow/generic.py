@@ -39,8 +39,10 @@ _SLOW, _QUICK = -0.1, 0.4
 _SMALL = (-1.9, -1.2)
 _SLOWER = (0.9, 1.4)
 _UNEVEN = (0.5, 0.8)
+SURE_SIP = 0.75
+"""From this `sip_score` a candidate is a sip, whatever a classifier of single movements makes of it."""
 
-__all__ = ["accept_generic", "generic_score", "plausibility"]
+__all__ = ["SURE_SIP", "accept_generic", "generic_score", "plausibility", "sip_score"]
 
 
 def _fits(values: Array, zero_below: float, one_from: float, one_to: float, zero_above: float) -> Array:
@@ -137,8 +139,23 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
     return _in_run(candidates, np.sqrt(np.prod(np.array(parts), axis=0)))
 
 
-def _by_company(candidates: pd.DataFrame, parameters: SwallowParameters, ringing: Array) -> Array:
-    """Score sips by the sips beside them: one is as another, in waveform, length and size, and they keep time."""
+def _ringing(candidates: pd.DataFrame) -> Array:
+    return _from(np.nan_to_num(candidates["typical_quickness"].to_numpy(dtype=np.float64)), *_RINGING)
+
+
+def sip_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
+    """Score sips by the sips beside them: one is as another, in waveform, length and size, and they keep time.
+
+    Parameters
+    ----------
+    candidates, parameters
+        As for `generic_score`.
+
+    Returns
+    -------
+    array, shape (m,)
+        0 to 1; 0 in runs of fewer than three.
+    """
 
     def of(name: str) -> Array:
         return candidates[name].to_numpy(dtype=np.float64)
@@ -146,14 +163,15 @@ def _by_company(candidates: pd.DataFrame, parameters: SwallowParameters, ringing
     parts = [
         plausibility(candidates, parameters),
         _from(of("run_likeness"), 0.5, 0.75),
-        _upto(of("run_interval_cv"), 0.2, 0.35),
-        _upto(of("run_duration_spread"), 0.3, 0.5),
+        _upto(of("run_interval_cv"), 0.18, 0.3),
+        _upto(of("run_duration_spread"), 0.25, 0.4),
         _upto(of("run_size_spread"), 0.4, 0.7),
-        np.maximum(_upto(of("quickness"), _SLOW, _QUICK), ringing),
-        _known(_from(of("log_size_ratio"), -1.6, -0.9), 1.0),
+        np.maximum(_upto(of("quickness"), _SLOW, _QUICK), _ringing(candidates)),
+        _known(_from(of("log_size_ratio"), -1.1, -0.6), 1.0),
+        _known(_upto(of("log_path_length_ratio"), 0.4, 0.9), 1.0),
     ]
-    score: Array = np.where(of("run_count") >= FEWEST_SIPS, np.sqrt(np.prod(np.array(parts), axis=0)), 0.0)
-    return score
+    found: Array = np.where(of("run_count") >= FEWEST_SIPS, np.sqrt(np.prod(np.array(parts), axis=0)), 0.0)
+    return found
 
 
 def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
@@ -162,7 +180,8 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
     Parameters
     ----------
     candidates : DataFrame
-        With the features of `SWALLOW_FEATURES`, ``size``, ``stream``, ``typical_closeness``, ``typical_quickness``, ``quickness`` and `strokes.STROKE_MEASURES`.
+        With the features of `SWALLOW_FEATURES`, ``size``, ``stream``, ``outline_fit``, ``quickness``,
+        ``typical_closeness`` and ``typical_quickness``.
     parameters : SwallowParameters
 
     Returns
@@ -171,11 +190,12 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
         0 to 1.
     """
     closeness = candidates["typical_closeness"].to_numpy(dtype=np.float64)
-    ringing = _from(np.nan_to_num(candidates["typical_quickness"].to_numpy(dtype=np.float64)), *_RINGING)
     # Of too few movements nobody knows either.
-    alike = np.where(np.isnan(closeness), 0.0, np.maximum(_from(np.nan_to_num(closeness), *_ALIKE), ringing))
+    alike = np.where(
+        np.isnan(closeness), 0.0, np.maximum(_from(np.nan_to_num(closeness), *_ALIKE), _ringing(candidates))
+    )
     one = alike * _by_likeness(candidates, parameters) + (1 - alike) * _by_outline(candidates, parameters)
-    score: Array = np.maximum(one, _by_company(candidates, parameters, ringing))
+    score: Array = np.maximum(one, sip_score(candidates, parameters))
     return score
 
 

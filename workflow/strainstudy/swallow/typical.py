@@ -161,7 +161,7 @@ def compare_with_typical(
 
 
 def _likeness_to_densest(waves: Array, chosen: npt.NDArray[np.intp]) -> tuple[Array, npt.NDArray[np.intp], float]:
-    """Correlation of all with the mean of the densest company among the chosen, who that company is, how close it is."""
+    """Correlation of all with the mean of the densest company among the chosen, who that company is, and how close."""
     chosen = chosen[np.unique(np.linspace(0, len(chosen) - 1, min(len(chosen), _MOST)).astype(np.intp))]
     alike = waves[chosen] @ waves[chosen].T
     count = min(max(round(_COMPANY * len(chosen)), _FEWEST), len(chosen))
