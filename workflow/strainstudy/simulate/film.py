@@ -69,12 +69,12 @@ class FilmAct:
 
 
 FILM_ACTS: Final[Mapping[str, FilmAct]] = {
-    "dry": FilmAct("swallow", 1.12, 0.12, 1.7, 0.18, 3.0, 0.3, 0.4, (5.5, 11.0), 0.2, 0.07, restless=1.4),
-    "water": FilmAct("swallow", 1.42, 0.1, 1.1, 0.18, 2.6, 0.9, 0.46, (5.5, 11.0), 0.6, 0.12, restless=1.3),
+    "dry": FilmAct("swallow", 1.12, 0.12, 1.42, 0.18, 3.15, 0.3, 0.44, (5.5, 11.0), 0.15, 0.07, restless=1.4),
+    "water": FilmAct("swallow", 1.45, 0.1, 0.9, 0.25, 2.6, 0.9, 0.5, (5.5, 11.0), 0.5, 0.15, restless=1.3),
     "head_moving": FilmAct(
-        "swallow", 1.05, 0.12, 1.5, 0.12, 3.1, 0.4, 0.5, (5.5, 11.0), 0.2, 0.04, restless=1.9, sway_v=0.11
+        "swallow", 1.05, 0.12, 1.25, 0.12, 3.1, 0.4, 0.6, (5.5, 11.0), 0.15, 0.04, restless=2.0, sway_v=0.13
     ),
-    "cough": FilmAct("cough", 0.45, 0.3, 1.0, 0.6, 3.2, 0.6, 1.0, (6.0, 16.0), 0.5, 0.4, hits=(2, 4), restless=1.6),
+    "cough": FilmAct("cough", 0.47, 0.3, 0.85, 0.5, 3.2, 0.6, 0.95, (6.0, 16.0), 0.2, 0.4, hits=(2, 5), restless=1.6),
 }
 FILM_KINDS: Final = (*FILM_ACTS, "rest")
 
@@ -101,7 +101,7 @@ class Film:
     fs: float = 1920.0
     high_v: float = 5.0
     bits: int = 12
-    rest_v: float = 0.62
+    rest_v: float = 0.52
     noise_v: float = 0.028
     pulse_v: float = 0.03
     hum_v: float = 0.03
@@ -229,7 +229,7 @@ def film_stream(
             size = act.swing_v * person.size * float(rng.lognormal(0, act.swing_cv))
             moving += size * _burst(time, at, act, length, phase, rate, _band(n, film.fs, *act.rough_hz, rng))
             end = at + length
-            at += length * rng.uniform(0.6, 2.3)
+            at += length * rng.uniform(0.5, 1.4)
         low, high = max(onset, 0.0), min(end, seconds)
         if high > low:
             truth.append(Event(low, high - low, act.trial_type))

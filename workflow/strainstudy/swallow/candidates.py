@@ -42,6 +42,7 @@ CANDIDATE_COLUMNS = (
     "missing_before",
     *STROKE_MEASURES,
     "outline_fit",
+    "over_rest",
     "sip_score",
     *(measure.name for measure in RESPONSE_MEASURES),
 )
@@ -123,6 +124,7 @@ def _described(
     frame = describe_candidates(activity, edges, np.array(pieces, dtype=np.intp))
     recorded = recorded_shapes(given, onset_at, end_at)
     recorded |= stroke_measures(broad, onset_at, end_at, activity.fs)
+    recorded |= {"over_rest": np.array([float(activity.significance[left:right].max()) for left, right in pieces])}
     recorded |= {"outline_fit": outline_fit(activity.coarse, onset_at, end_at)}
     centres = edges[:, :2].mean(axis=1)
     return _Described(

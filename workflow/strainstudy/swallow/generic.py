@@ -36,9 +36,16 @@ _ALIKE = (0.97, 0.985)
 _RINGING = (1.1, 1.4)
 # Quickness of -1 is the middle of real swallows, 1 that of real coughs.
 _SLOW, _QUICK = -0.1, 0.4
+# Logarithm of size against the largest movement that could be a swallow: 0.15 and 0.3 of it.
 _SMALL = (-1.9, -1.2)
+# By how much slower a movement is than that largest one: bursts and slow humps are not of one sensor's swallows.
 _SLOWER = (0.9, 1.4)
 _UNEVEN = (0.5, 0.8)
+# Activity over that of rest. Humps of a real throat at rest reach 2 to 5.6 times what rest spans, the smallest of real
+# swallows 6 (33 recordings); activity, which leaves the pulse out of rest, comes to nearly twice that.
+_OVER_REST = (6.0, 9.0)
+# Mean activity of the two seconds on either side over that within.
+_BUSY = (0.4, 0.8)
 SURE_SIP = 0.75
 """From this `sip_score` a candidate is a sip, whatever a classifier of single movements makes of it."""
 
@@ -135,7 +142,13 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
     known = np.isfinite(largest)
     beside = np.where(known, size - largest, 0.0)
     slower = np.where(known, pace[first] - pace, 0.0)
-    parts = [by_itself, _from(beside, *_SMALL), _upto(slower, *_SLOWER), _from(of("outline_fit"), *_UNEVEN)]
+    parts = [
+        by_itself,
+        _from(beside, *_SMALL),
+        _upto(slower, *_SLOWER),
+        _from(of("outline_fit"), *_UNEVEN),
+        _upto((of("activity_before") + of("activity_after")) / 2, *_BUSY),
+    ]
     return _in_run(candidates, np.sqrt(np.prod(np.array(parts), axis=0)))
 
 
@@ -180,7 +193,7 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
     Parameters
     ----------
     candidates : DataFrame
-        With the features of `SWALLOW_FEATURES`, ``size``, ``stream``, ``outline_fit``, ``quickness``,
+        With the features of `SWALLOW_FEATURES`, ``size``, ``stream``, ``outline_fit``, ``over_rest``, ``quickness``,
         ``typical_closeness`` and ``typical_quickness``.
     parameters : SwallowParameters
 
@@ -195,7 +208,8 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
         np.isnan(closeness), 0.0, np.maximum(_from(np.nan_to_num(closeness), *_ALIKE), _ringing(candidates))
     )
     one = alike * _by_likeness(candidates, parameters) + (1 - alike) * _by_outline(candidates, parameters)
-    score: Array = np.maximum(one, sip_score(candidates, parameters))
+    above = np.sqrt(_from(candidates["over_rest"].to_numpy(dtype=np.float64), *_OVER_REST))
+    score: Array = above * np.maximum(one, sip_score(candidates, parameters))
     return score
 
 
