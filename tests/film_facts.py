@@ -3,7 +3,7 @@
 Low-passed at 20 Hz; base line: running median of 3 s; envelope: root of the energy, smoothed at 1.5 Hz; an event's span
 is where the envelope exceeds 20 % of its peak; the two largest events of a recording count. What the table's words
 leave open: filters are second-order Butterworth ones run both ways, the SD of rest is that of the calmer half of the
-recording, likeness is the largest correlation over shifts of up to 0.3 s of stretches of 1.6 s.
+recording, likeness is the largest correlation over shifts of up to 0.1 s of stretches of 1.6 s.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from scipy.ndimage import median_filter
 from scipy.signal import butter, find_peaks, resample_poly, sosfiltfilt
 
 APART_S = 1.5
-HALF_S, SHIFT_S = 0.8, 0.3
+HALF_S, SHIFT_S = 0.8, 0.1
 
 MEDIANS = {
     "span_s": (1.02, 1.25, 0.96, 1.50),

@@ -35,12 +35,12 @@ _ALIKE = (0.97, 0.985)
 # Where what is most alike is quicker than coughs are, the sensor rings, and pace says nothing.
 _RINGING = (1.1, 1.4)
 # Quickness of -1 is the middle of real swallows, 1 that of real coughs.
-_SLOW, _QUICK = -0.1, 0.4
+_SLOW, _QUICK = 0.0, 0.5
 # Logarithm of size against the largest movement that could be a swallow: 0.15 and 0.3 of it.
 _SMALL = (-1.9, -1.2)
 # By how much slower a movement is than that largest one: bursts and slow humps are not of one sensor's swallows.
 _SLOWER = (0.9, 1.4)
-_UNEVEN = (0.5, 0.8)
+_UNEVEN = (0.4, 0.7)
 # Activity over that of rest. Humps of a real throat at rest reach 2 to 5.6 times what rest spans, the smallest of real
 # swallows 6 (33 recordings); activity, which leaves the pulse out of rest, comes to nearly twice that.
 _OVER_REST = (6.0, 9.0)
@@ -183,8 +183,8 @@ def sip_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
         _known(_from(of("log_size_ratio"), -1.1, -0.6), 1.0),
         _known(_upto(of("log_path_length_ratio"), 0.4, 0.9), 1.0),
     ]
-    found: Array = np.where(of("run_count") >= FEWEST_SIPS, np.sqrt(np.prod(np.array(parts), axis=0)), 0.0)
-    return found
+    alone = np.where(of("run_count") >= FEWEST_SIPS, np.sqrt(np.prod(np.array(parts), axis=0)), 0.0)
+    return _in_run(candidates, alone)
 
 
 def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
