@@ -72,7 +72,7 @@ FILM_ACTS: Final[Mapping[str, FilmAct]] = {
     "dry": FilmAct("swallow", 1.12, 0.12, 1.42, 0.18, 3.15, 0.3, 0.44, (5.5, 11.0), 0.15, 0.07, restless=1.4),
     "water": FilmAct("swallow", 1.45, 0.1, 0.9, 0.25, 2.6, 0.9, 0.5, (5.5, 11.0), 0.5, 0.15, restless=1.3),
     "head_moving": FilmAct(
-        "swallow", 1.05, 0.12, 1.25, 0.12, 3.1, 0.4, 0.6, (5.5, 11.0), 0.15, 0.04, restless=2.0, sway_v=0.13
+        "swallow", 1.05, 0.12, 1.25, 0.12, 3.1, 0.4, 0.6, (5.5, 11.0), 0.15, 0.04, restless=2.0, sway_v=0.17
     ),
     "cough": FilmAct("cough", 0.47, 0.3, 0.85, 0.5, 3.2, 0.6, 0.95, (6.0, 16.0), 0.2, 0.4, hits=(2, 5), restless=1.6),
 }
@@ -177,7 +177,7 @@ def _rest(n: int, film: Film, person: FilmPerson, restless: float, sway_v: float
     rest = film.noise_v * _band(n, film.fs, 0.5, 20.0, rng) + film.pulse_v * wave * (1 + 0.3 * level)
     for at in rng.uniform(0, n / film.fs, rng.poisson(0.2 * n / film.fs)):
         seconds = rng.uniform(0.5, 1.1)
-        grain = 0.7 * _band(n, film.fs, 0.8, 3.0, rng) + _band(n, film.fs, 6.0, 14.0, rng)
+        grain = 0.85 * _band(n, film.fs, 0.8, 3.0, rng) + _band(n, film.fs, 6.0, 14.0, rng)
         rest += film.hump_v * rng.lognormal(0, 0.15) * _outline((time - at) / seconds, 0.5) * grain
     hum = film.hum_v * np.sin(2 * np.pi * 50.02 * time + rng.uniform(0, 2 * np.pi))
     rest = restless * (rest + film.wander_v * level) + sway_v * _band(n, film.fs, 0.3, 4.0, rng)

@@ -43,7 +43,7 @@ _SLOWER = (0.9, 1.4)
 _UNEVEN = (0.4, 0.7)
 # Activity over that of rest. Humps of a real throat at rest reach 2 to 5.6 times what rest spans, the smallest of real
 # swallows 6 (33 recordings); activity, which leaves the pulse out of rest, comes to nearly twice that.
-_OVER_REST = (6.0, 9.0)
+_OVER_REST = (6.5, 9.5)
 # Mean activity of the two seconds on either side over that within.
 _BUSY = (0.4, 0.8)
 SURE_SIP = 0.75
@@ -123,8 +123,14 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
     run = np.cumsum(of("pause_before_s") > RUN_PAUSE_S)
     energy = of("size") ** 2 * of("duration_s")
     pace = of("quickness")
-    both = pd.DataFrame({"energy": energy, "pace": energy * pace}).groupby(run).transform("sum")
-    pace = (pace + (both["pace"] / np.maximum(both["energy"], np.finfo(float).tiny)).to_numpy()) / 2
+
+    def of_run(values: Array) -> Array:
+        """Mean over the run, each candidate counting by its energy: the larger part says what a run is."""
+        sums = pd.DataFrame({"weight": energy, "value": energy * values}).groupby(run).transform("sum")
+        mean: Array = (sums["value"] / np.maximum(sums["weight"], np.finfo(float).tiny)).to_numpy()
+        return mean
+
+    pace = (pace + of_run(pace)) / 2
     shape = [
         _fits(of("duration_s"), 0.9 * shortest, 1.6 * shortest, 0.8 * longest, 1.2 * longest),
         _upto(of("level_change"), 0.3, 1.0),
@@ -149,7 +155,9 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
         _from(of("outline_fit"), *_UNEVEN),
         _upto((of("activity_before") + of("activity_after")) / 2, *_BUSY),
     ]
-    return _in_run(candidates, np.sqrt(np.prod(np.array(parts), axis=0)))
+    alone = np.sqrt(np.prod(np.array(parts), axis=0))
+    tempered: Array = np.sqrt(alone * of_run(alone))
+    return tempered
 
 
 def _ringing(candidates: pd.DataFrame) -> Array:

@@ -52,7 +52,7 @@ _COMPANY: Final = 0.25
 _FEWEST: Final = 3
 _ALIKE: Final = 0.85
 # Of fewer, some are alike by chance.
-_FEWEST_TO_BE_ALIKE: Final = 8
+_FEWEST_TO_BE_ALIKE: Final = 12
 _WINDOW_S: Final = 0.9
 _WINDOW_POINTS: Final = 37
 _REFERENCES: Final = 150
