@@ -72,7 +72,7 @@ FILM_ACTS: Final[Mapping[str, FilmAct]] = {
     "dry": FilmAct("swallow", 1.12, 0.12, 1.42, 0.18, 3.15, 0.3, 0.44, (5.5, 11.0), 0.15, 0.07, restless=1.4),
     "water": FilmAct("swallow", 1.45, 0.1, 0.9, 0.25, 2.6, 0.9, 0.5, (5.5, 11.0), 0.5, 0.15, restless=1.3),
     "head_moving": FilmAct(
-        "swallow", 1.05, 0.12, 1.25, 0.12, 3.1, 0.4, 0.6, (5.5, 11.0), 0.15, 0.04, restless=2.0, sway_v=0.17
+        "swallow", 1.05, 0.12, 1.25, 0.12, 3.1, 0.4, 0.6, (5.5, 11.0), 0.15, 0.04, restless=2.0, sway_v=0.155
     ),
     "cough": FilmAct("cough", 0.47, 0.3, 0.85, 0.5, 3.2, 0.6, 0.95, (6.0, 16.0), 0.2, 0.4, hits=(2, 5), restless=1.6),
 }

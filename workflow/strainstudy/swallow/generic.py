@@ -43,7 +43,7 @@ _SLOWER = (0.9, 1.4)
 _UNEVEN = (0.4, 0.7)
 # Activity over that of rest. Humps of a real throat at rest reach 2 to 5.6 times what rest spans, the smallest of real
 # swallows 6 (33 recordings); activity, which leaves the pulse out of rest, comes to nearly twice that.
-_OVER_REST = (6.5, 9.5)
+_OVER_REST = (5.0, 7.5)
 # Mean activity of the two seconds on either side over that within.
 _BUSY = (0.4, 0.8)
 SURE_SIP = 0.75
