@@ -35,6 +35,7 @@ from strainstudy.swallow import (
     label_candidates,
     move_edges,
 )
+from strainstudy.swallow.generic import SURE_SIP
 from strainstudy.swallow.measures import RESPONSE_SHAPES, response_shape
 from strainstudy.vocabulary import CONFOUNDERS
 
@@ -84,6 +85,7 @@ def decide(
         rows["rule"].to_numpy(dtype=bool),
         ClassifyParameters(swallow_probability_min=limit),
         kinds=rows["shape"] if gate else None,
+        sure=rows["sip_score"].to_numpy(dtype=float) >= SURE_SIP if gate else None,
     )
 
 

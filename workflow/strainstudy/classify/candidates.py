@@ -186,6 +186,7 @@ def classify_candidates(
     external: Mapping[str, Fitted] | None = None,
     external_kinds: Collection[str] = (),
     external_caution: str | None = None,
+    sure: NDArray[np.bool_] | None = None,
 ) -> CandidateResult:
     """Say what each candidate is.
 
@@ -212,6 +213,8 @@ def classify_candidates(
         Kinds under which it was tested; empty where none were known.
     external_caution : str, optional
         Why that model is to be doubted here; every row it decides says so.
+    sure : bool array, shape (n,), optional
+        Candidates that their company shows to be swallows: accepted whatever the model says of each by itself.
 
     Returns
     -------
@@ -284,6 +287,10 @@ def classify_candidates(
     swallow = p[:, list(classes).index(TARGET)]
     known = np.isfinite(swallow)
     accepted = np.where(known, np.nan_to_num(swallow) >= parameters.swallow_probability_min, rule).astype(np.bool_)
+    if sure is not None:
+        raised = sure & known & ~accepted
+        caution[raised] = "taken for a swallow as a sip among sips"
+        accepted |= raised
     frame = pd.DataFrame(
         {
             "probability": swallow,

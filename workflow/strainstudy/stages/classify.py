@@ -169,11 +169,14 @@ def _swallow_tables(
         seconds, observed = (notes[recording.recording_id][name] for name in ("throat_s", "observed_throat_s"))
         if seconds is None:
             continue
+        here = candidates[candidates["recording_id"] == recording.recording_id]
         own = measure_swallows(accepted[accepted["recording_id"] == recording.recording_id], parameters)
         measured.append(own)
-        summary = summarise_swallows(own, observed, parameters, volume_ml=recording.volume_ml, duration_s=seconds)
-        judged = candidates.loc[candidates["recording_id"] == recording.recording_id, "prediction"]
-        decided = judged.iloc[0] if len(judged) else None
+        others = here[~here["accepted"].astype(bool)]
+        summary = summarise_swallows(
+            own, observed, parameters, volume_ml=recording.volume_ml, duration_s=seconds, others=others
+        )
+        decided = here["prediction"].iloc[0] if len(here) else None
         summaries.append({"recording_id": recording.recording_id, **summary, "prediction": decided})
     filled = [frame for frame in measured if len(frame)]
     swallows = pd.concat(filled, ignore_index=True) if filled else SWALLOWS.empty().assign(probability=np.nan)

@@ -46,6 +46,7 @@ from ..swallow import (
     label_candidates,
     move_edges,
 )
+from ..swallow.generic import SURE_SIP
 from ..swallow.measures import response_shape
 from ..tables import read_table, write_table
 from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
@@ -151,6 +152,7 @@ def _swallows(
         external=None if external is None else external.swallows,
         external_kinds=() if external is None else external.response_shapes,
         external_caution=None if external is None else external.swallows_caution,
+        sure=rows["sip_score"].to_numpy(dtype=float) >= SURE_SIP,
     )
     judged = pd.concat(
         [rows[["recording_id", "participant_id", "onset", "duration", "score"]], decided.candidates], axis=1

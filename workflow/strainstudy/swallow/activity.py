@@ -71,6 +71,8 @@ class Activity:
         The part of ``level`` below 3 Hz.
     texture : array
         The part of the stream from 5 to 12 Hz.
+    broad : array
+        Stream minus base line with all that the working rate holds.
     coarse, fine : array
         Activity over about half a second and over about a fifth of a second, in the unit of the stream.
     significance : array
@@ -86,6 +88,7 @@ class Activity:
     base: Array
     slow: Array
     texture: Single
+    broad: Single
     coarse: Array
     fine: Array
     significance: Single
@@ -210,6 +213,7 @@ def measure_activity(y: Array, observed: Mask, fs: float) -> Activity | None:
     glide = lowpass(smooth, fs, min(_TEXTURE_EDGE_HZ, 0.4 * fs), order=4)
     texture = np.subtract(smooth, glide, out=glide).astype(np.float32)
     del glide
+    broad = (y - base).astype(np.float32)
     level = smooth - base
     smooth -= slow
     velocity = np.gradient(slow)
@@ -241,6 +245,7 @@ def measure_activity(y: Array, observed: Mask, fs: float) -> Activity | None:
         base=base,
         slow=slow,
         texture=texture,
+        broad=broad,
         coarse=coarse,
         fine=fine,
         significance=significance,

@@ -14,13 +14,14 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.ndimage import binary_opening
 
-from .activity import Activity, Array, activity_of, measure_activity
-from .company import compare_with_company
+from .activity import Activity, Array, Single, activity_of, measure_activity
+from .company import compare_with_company, likeness_in_run
 from .cut import Pieces, cut_together
 from .features import FEATURE_NAMES, RESPONSE_MEASURES, describe_candidates, recorded_shapes
-from .generic import generic_score, plausibility
+from .generic import generic_score, plausibility, sip_score
 from .parameters import SwallowParameters
 from .restore import leak_rate, restore
+from .strokes import STROKE_MEASURES, outline_fit, stroke_measures
 from .typical import company_likeness, compare_with_typical, waveforms, windows
 
 __all__ = ["CANDIDATE_COLUMNS", "detect_candidates", "detect_together"]
@@ -39,6 +40,10 @@ CANDIDATE_COLUMNS = (
     "recorded_strokes",
     "at_limit_fraction",
     "missing_before",
+    *STROKE_MEASURES,
+    "outline_fit",
+    "over_rest",
+    "sip_score",
     *(measure.name for measure in RESPONSE_MEASURES),
 )
 
@@ -111,11 +116,16 @@ def _at_limit(throat: Array, fs: float, onset: Array, end: Array) -> Array:
     return share
 
 
-def _described(activity: Activity, given: Array, pieces: Pieces, parameters: SwallowParameters) -> _Described:
+def _described(
+    activity: Activity, given: Array, broad: Single, pieces: Pieces, parameters: SwallowParameters
+) -> _Described:
     edges = np.array([_edges(activity, left, right, parameters) for left, right in pieces])
     onset_at, end_at = np.rint(np.clip(edges[:, :2], 0, len(activity.slow) - 1)).astype(np.intp).T
     frame = describe_candidates(activity, edges, np.array(pieces, dtype=np.intp))
     recorded = recorded_shapes(given, onset_at, end_at)
+    recorded |= stroke_measures(broad, onset_at, end_at, activity.fs)
+    recorded |= {"over_rest": np.array([float(activity.significance[left:right].max()) for left, right in pieces])}
+    recorded |= {"outline_fit": outline_fit(activity.coarse, onset_at, end_at)}
     centres = edges[:, :2].mean(axis=1)
     return _Described(
         frame.assign(**recorded | {"area": recorded["area"] / activity.fs}),
@@ -129,20 +139,22 @@ def _compared(parts: Sequence[_Described], parameters: SwallowParameters) -> pd.
     """Compare the candidates of all streams with one another, and score them."""
     frame = pd.concat([part.frame for part in parts], ignore_index=True)
     waves, plausible = np.concatenate([part.waves for part in parts]), plausibility(frame, parameters)
+    stream = np.repeat(np.arange(len(parts)), [len(part.frame) for part in parts])
     typical = compare_with_typical(
         waves,
         frame,
         plausible,
         frame["run_count"].to_numpy() <= _LONE_RUN,
-        np.repeat(np.arange(len(parts)), [len(part.frame) for part in parts]),
+        stream,
     )
     frame = frame.assign(
         waveform_likeness=company_likeness(np.concatenate([part.slow for part in parts])),
         envelope_likeness=company_likeness(np.concatenate([part.envelope for part in parts])),
+        stream=stream,
         **typical,
     )
-    frame = frame.assign(**compare_with_company(waves, frame, plausible))
-    return frame.assign(score=generic_score(frame, parameters))
+    frame = frame.assign(**compare_with_company(waves, frame, plausible), **likeness_in_run(waves, frame))
+    return frame.assign(score=generic_score(frame, parameters), sip_score=sip_score(frame, parameters))
 
 
 def _share_inside(spans: Array, onset: Array, end: Array) -> Array:
@@ -209,6 +221,7 @@ def detect_together(
     activities = {k: activity for k, activity in found.items() if activity is not None}
     del found
     levels = {k: activity.level for k, activity in activities.items()}
+    broad = {k: activity.broad for k, activity in activities.items()}
     least = {k: parameters.resolution_factor * resolutions[k] if resolutions else 0.0 for k in activities}
     pieces = _cut(activities, parameters)
     seen = {k: _above_steps(levels[k], own, least[k]) for k, own in pieces.items()}
@@ -218,8 +231,8 @@ def detect_together(
         activities = {k: activity for k, activity in restored.items() if activity is not None}
         pieces = _cut(activities, parameters)
     pieces = {k: _above_steps(levels[k], own, least[k]) for k, own in pieces.items()}
-    parts = {k: _described(activities[k], levels[k], own, parameters) for k, own in pieces.items() if own}
-    del activities, levels
+    parts = {k: _described(activities[k], levels[k], broad[k], own, parameters) for k, own in pieces.items() if own}
+    del activities, levels, broad
     frames = [pd.DataFrame(columns=[*CANDIDATE_COLUMNS, *FEATURE_NAMES], dtype=np.float64) for _ in streams]
     if parts:
         whole = _compared(list(parts.values()), parameters)

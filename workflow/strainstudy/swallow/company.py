@@ -6,6 +6,7 @@ and what the run it stands in is like.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Final, Literal
 
 import numpy as np
@@ -17,10 +18,11 @@ from .features import RUN_PAUSE_S
 
 Mask = npt.NDArray[np.bool_]
 
-__all__ = ["compare_with_company"]
+__all__ = ["FEWEST_SIPS", "compare_with_company", "likeness_in_run"]
 
 # A neighbour is what a person does in the same breath: sips of one drink lie closer together than this.
 _NEIGHBOUR_S: Final = 1.0
+FEWEST_SIPS: Final = 3
 
 
 def _of_nearer(before: Array, after: Array, near_before: Mask, near_after: Mask) -> Array:
@@ -74,3 +76,39 @@ def compare_with_company(waves: Array, measured: pd.DataFrame, plausible: Array)
         "run_duration_spread": over_run(duration, "std"),
         "run_log_duration": over_run(duration, "median"),
     }
+
+
+def likeness_in_run(waves: Array, measured: pd.DataFrame) -> dict[str, Array]:
+    """Say how much of one kind the candidates of each run are, whatever the level they stand on.
+
+    Drinking without a pause lifts the base line of all sips, or sinks it, so each is compared with the others of its
+    run as it stands over the straight line between its own ends.
+
+    Parameters
+    ----------
+    waves : array, shape (m, p)
+        From `typical.waveforms`, m at least 1.
+    measured : DataFrame
+        ``onset``, ``pause_before_s``; streams one after the other, each by onset.
+
+    Returns
+    -------
+    dict
+        ``run_likeness`` (mean correlation with the others of the run), ``run_interval_cv`` (spread of the times from
+        onset to onset over their mean), each shape (m,); 0 in runs of fewer than three.
+    """
+    p = waves.shape[1]
+    free = waves - waves[:, :1] - (waves[:, -1:] - waves[:, :1]) * np.linspace(0, 1, p)
+    free /= np.maximum(np.linalg.norm(free, axis=1, keepdims=True), np.finfo(float).tiny)
+    onset = measured["onset"].to_numpy(dtype=float)
+    run = np.cumsum(measured["pause_before_s"].to_numpy(dtype=float) > RUN_PAUSE_S)
+    likeness, spread = np.zeros(len(waves)), np.zeros(len(waves))
+    starts = np.concatenate([[0], np.flatnonzero(np.diff(run)) + 1, [len(run)]])
+    for first, last in pairwise(starts.tolist()):
+        n = last - first
+        if n >= FEWEST_SIPS:
+            whole = free[first:last].sum(axis=0)
+            likeness[first:last] = (free[first:last] @ whole - 1) / (n - 1)
+            steps = np.diff(onset[first:last])
+            spread[first:last] = float(steps.std() / steps.mean())
+    return {"run_likeness": likeness, "run_interval_cv": spread}

@@ -14,6 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from .activity import Activity, Array
+from .strokes import turning_points
 from .typical import DIFFERENCES, RATIOS
 
 __all__ = [
@@ -197,6 +198,21 @@ SWALLOW_FEATURES: Final = (
     SwallowFeature("run_size_spread", None, "Spread of the logarithm of peak activity in the run", "company", _SIPS),
     SwallowFeature("run_duration_spread", None, "Spread of the logarithm of duration in the run", "company", _SIPS),
     SwallowFeature("run_log_duration", None, "Median logarithm of duration in s in the run", "company", _SIPS),
+    SwallowFeature(
+        "run_likeness",
+        None,
+        "Mean correlation of the waveform, over the straight line between its ends, with the others of the run; 0 in "
+        "runs of fewer than three",
+        "company",
+        _SIPS,
+    ),
+    SwallowFeature(
+        "run_interval_cv",
+        None,
+        "Spread of the times from onset to onset in the run over their mean; 0 in runs of fewer than three",
+        "company",
+        "ours: sips keep time, words do not",
+    ),
 )
 
 FEATURE_NAMES: Final = tuple(feature.name for feature in SWALLOW_FEATURES)
@@ -206,22 +222,6 @@ _LONGEST_PAUSE_S: Final = 5.0
 RUN_PAUSE_S: Final = 0.5
 _SURROUNDINGS_S: Final = 2.0
 _AT_ONCE: Final = 512
-
-
-def _turns(level: Array, inside: Mask, least: Array) -> Array:
-    """Count turning points of each row, leaving out ways back of less than ``least``, shape (m,)."""
-    highest, lowest = level[:, 0].copy(), level[:, 0].copy()
-    rising, falling = np.ones(len(level), dtype=bool), np.ones(len(level), dtype=bool)
-    count = np.zeros(len(level))
-    for value, there in zip(level.T, inside.T, strict=True):
-        np.maximum(highest, value, out=highest, where=there)
-        np.minimum(lowest, value, out=lowest, where=there)
-        down = there & rising & (highest - value >= least)
-        up = there & falling & (value - lowest >= least) & ~down
-        count += (down & ~falling) | (up & ~rising)
-        lowest[down], highest[up] = value[down], value[up]
-        rising[down], falling[down], rising[up], falling[up] = False, True, True, False
-    return count
 
 
 def _spectra(level: Array, length: Indices, fs: float) -> dict[str, Array]:
@@ -270,7 +270,7 @@ def _shapes(activity: Activity, onset: Indices, end: Indices, peak: Indices) -> 
         "half_width": (fine > 0.5 * fine.max(axis=1, keepdims=True)).sum(axis=1) / length,
         "opposite_share": np.maximum((-polarity * level).max(axis=1), 0.0) / unit[:, 0],
         "net_area": np.abs(level.sum(axis=1)) / np.maximum(size.sum(axis=1), tiny),
-        "strokes": _turns(level, inside, 0.25 * unit[:, 0]),
+        "strokes": turning_points(level, inside, 0.25 * unit[:, 0]),
         "path_length": np.where(inside[:, 1:], np.abs(np.diff(level, axis=1)), 0.0).sum(axis=1) / (2 * unit[:, 0]),
         "steepest_rise": np.where(before, slope, 0.0).max(axis=1),
         "steepest_fall": np.where(before, 0.0, slope).max(axis=1),
@@ -357,7 +357,7 @@ def recorded_shapes(level: Array, onset: Indices, end: Indices) -> dict[str, Arr
                 "area": size.sum(axis=1),
                 "polarity": polarity,
                 "recorded_opposite_share": np.maximum((-polarity[:, None] * part).max(axis=1), 0.0) / unit,
-                "recorded_strokes": _turns(part, inside, 0.25 * unit),
+                "recorded_strokes": turning_points(part, inside, 0.25 * unit),
             }
         )
     return {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}

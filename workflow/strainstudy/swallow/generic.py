@@ -2,14 +2,18 @@
 
 In: candidates with their features. Out: a score from 0 to 1 for each, or the mask of those accepted. Every part
 of the score says how well one thing fits, from 0 to 1, and they are multiplied: one thing that does not fit at
-all is enough to reject. Nothing is learnt from labels:
+all is enough to reject. Nothing is learnt from labels. What is asked of every candidate:
 
 - a swallow lasts about a second, seldom less than half and seldom more than two and a half;
 - the larynx comes back to where it was: posture changes do not;
-- it rises and falls once, and in tenths of a second: speech goes up and down several times a second, a cough
-  starts within a few hundredths;
-- a person's swallows repeat one another in waveform and, within a factor of about three, in size;
+- its energy rises once and falls once, with the most of it in the middle;
+- it stands out of this channel's own rest, and is not small beside what else could be a swallow;
+- its strokes are slow: coughs, shaking and noise have their power above 6 Hz and turn more often;
 - what follows without a pause is of one kind: sips after sips, words after words.
+
+Many sensors give a person's swallows one waveform, and then it tells more than all of this: speech and turns of the
+head have others. A film does not: there two true swallows may be as unlike as any two movements. So likeness is
+evidence only where it is seen, that is where a good part of all that could be swallows in the session is alike.
 """
 
 from __future__ import annotations
@@ -19,13 +23,33 @@ import numpy.typing as npt
 import pandas as pd
 
 from .activity import Array
+from .company import FEWEST_SIPS
 from .features import RUN_PAUSE_S
 from .parameters import SwallowParameters
 
 # With both likenesses unknown, a candidate must be plausible to three quarters to reach the usual limit of 0.6.
 _TOO_FEW = 0.7
+# Correlation among the most alike quarter of what could be swallows, from which likeness begins to count and counts
+# alone. The film's swallows stay below, those of sensors that follow the skin or let go above.
+_ALIKE = (0.97, 0.985)
+# Where what is most alike is quicker than coughs are, the sensor rings, and pace says nothing.
+_RINGING = (1.1, 1.4)
+# Quickness of -1 is the middle of real swallows, 1 that of real coughs.
+_SLOW, _QUICK = 0.0, 0.5
+# Logarithm of size against the largest movement that could be a swallow: 0.15 and 0.3 of it.
+_SMALL = (-1.9, -1.2)
+# By how much slower a movement is than that largest one: bursts and slow humps are not of one sensor's swallows.
+_SLOWER = (0.9, 1.4)
+_UNEVEN = (0.5, 0.8)
+# Activity over that of rest. Humps of a real throat at rest reach 2 to 5.6 times what rest spans, the smallest of real
+# swallows 6 (33 recordings); activity, which leaves the pulse out of rest, comes to nearly twice that.
+_OVER_REST = (5.5, 8.5)
+# Mean activity of the two seconds on either side over that within.
+_BUSY = (0.4, 0.8)
+SURE_SIP = 0.75
+"""From this `sip_score` a candidate is a sip, whatever a classifier of single movements makes of it."""
 
-__all__ = ["accept_generic", "generic_score", "plausibility"]
+__all__ = ["SURE_SIP", "accept_generic", "generic_score", "plausibility", "sip_score"]
 
 
 def _fits(values: Array, zero_below: float, one_from: float, one_to: float, zero_above: float) -> Array:
@@ -67,20 +91,17 @@ def plausibility(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arr
     return _mean_of(parts)
 
 
-def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
-    """Score candidates without labels.
+def _in_run(candidates: pd.DataFrame, alone: Array) -> Array:
+    """Temper each score by the median of its run."""
+    pause = candidates["pause_before_s"].to_numpy(dtype=np.float64)
+    run = np.cumsum(pause > RUN_PAUSE_S)
+    company = pd.Series(alone).groupby(run).transform("median").to_numpy()
+    tempered: Array = np.sqrt(alone * company)
+    return tempered
 
-    Parameters
-    ----------
-    candidates : DataFrame
-        With the features of `SWALLOW_FEATURES`.
-    parameters : SwallowParameters
 
-    Returns
-    -------
-    array, shape (m,)
-        0 to 1.
-    """
+def _by_likeness(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
+    """Score by what a session's swallows have in common with one another."""
     parts = [
         plausibility(candidates, parameters),
         _known(_from(candidates["pattern_likeness"].to_numpy(dtype=np.float64), 0.6, 0.9)),
@@ -89,11 +110,114 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
         _known(_fits(candidates["log_duration_s_ratio"].to_numpy(dtype=np.float64), -0.9, -0.5, 0.5, 0.9), 1.0),
         _known(_fits(candidates["log_path_length_ratio"].to_numpy(dtype=np.float64), -0.9, -0.4, 0.4, 0.9), 1.0),
     ]
+    return _in_run(candidates, np.sqrt(np.prod(np.array(parts), axis=0)))
+
+
+def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
+    """Score by what is alike in swallows whose waveforms are not."""
+    shortest, longest = parameters.shortest_s, parameters.longest_s
+
+    def of(name: str) -> Array:
+        return candidates[name].to_numpy(dtype=np.float64)
+
+    run = np.cumsum(of("pause_before_s") > RUN_PAUSE_S)
+    energy = of("size") ** 2 * of("duration_s")
+    pace = of("quickness")
+
+    def of_run(values: Array) -> Array:
+        """Mean over the run, each candidate counting by its energy: the larger part says what a run is."""
+        sums = pd.DataFrame({"weight": energy, "value": energy * values}).groupby(run).transform("sum")
+        mean: Array = (sums["value"] / np.maximum(sums["weight"], np.finfo(float).tiny)).to_numpy()
+        return mean
+
+    pace = (pace + of_run(pace)) / 2
+    shape = [
+        _fits(of("duration_s"), 0.9 * shortest, 1.6 * shortest, 0.8 * longest, 1.2 * longest),
+        _upto(of("level_change"), 0.3, 1.0),
+        _fits(of("peak_position"), 0.0, 0.15, 0.85, 1.0),
+        _fits(of("centre_position"), 0.2, 0.35, 0.65, 0.8),
+        _upto(pace, _SLOW, _QUICK),
+    ]
+    by_itself = np.prod(np.array(shape), axis=0)
+    size = np.log(np.maximum(of("size"), np.finfo(float).tiny))
+    stream = of("stream")
+    rows = pd.DataFrame({"stream": stream, "size": np.where(by_itself >= 0.5, size, -np.inf), "pace": pace})
+    # The largest movement that could be a swallow shows how quick and how large swallows are under this sensor.
+    first = rows["size"].groupby(stream).transform("idxmax").to_numpy()
+    largest = rows["size"].to_numpy()[first]
+    known = np.isfinite(largest)
+    beside = np.where(known, size - largest, 0.0)
+    slower = np.where(known, pace[first] - pace, 0.0)
+    parts = [
+        by_itself,
+        _from(beside, *_SMALL),
+        _upto(slower, *_SLOWER),
+        _from(of("outline_fit"), *_UNEVEN),
+        _upto((of("activity_before") + of("activity_after")) / 2, *_BUSY),
+    ]
     alone = np.sqrt(np.prod(np.array(parts), axis=0))
-    pause = candidates["pause_before_s"].to_numpy(dtype=np.float64)
-    run = np.cumsum(pause > RUN_PAUSE_S)
-    company = pd.Series(alone).groupby(run).transform("median").to_numpy()
-    score: Array = np.sqrt(alone * company)
+    tempered: Array = np.sqrt(alone * of_run(alone))
+    return tempered
+
+
+def _ringing(candidates: pd.DataFrame) -> Array:
+    return _from(np.nan_to_num(candidates["typical_quickness"].to_numpy(dtype=np.float64)), *_RINGING)
+
+
+def sip_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
+    """Score sips by the sips beside them: one is as another, in waveform, length and size, and they keep time.
+
+    Parameters
+    ----------
+    candidates, parameters
+        As for `generic_score`.
+
+    Returns
+    -------
+    array, shape (m,)
+        0 to 1; 0 in runs of fewer than three.
+    """
+
+    def of(name: str) -> Array:
+        return candidates[name].to_numpy(dtype=np.float64)
+
+    parts = [
+        plausibility(candidates, parameters),
+        _from(of("run_likeness"), 0.5, 0.75),
+        _upto(of("run_interval_cv"), 0.18, 0.3),
+        _upto(of("run_duration_spread"), 0.25, 0.4),
+        _upto(of("run_size_spread"), 0.4, 0.7),
+        np.maximum(_upto(of("quickness"), _SLOW, _QUICK), _ringing(candidates)),
+        _known(_from(of("log_size_ratio"), -1.1, -0.6), 1.0),
+        _known(_upto(of("log_path_length_ratio"), 0.4, 0.9), 1.0),
+    ]
+    alone = np.where(of("run_count") >= FEWEST_SIPS, np.sqrt(np.prod(np.array(parts), axis=0)), 0.0)
+    return _in_run(candidates, alone)
+
+
+def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
+    """Score candidates without labels.
+
+    Parameters
+    ----------
+    candidates : DataFrame
+        With the features of `SWALLOW_FEATURES`, ``size``, ``stream``, ``outline_fit``, ``over_rest``, ``quickness``,
+        ``typical_closeness`` and ``typical_quickness``.
+    parameters : SwallowParameters
+
+    Returns
+    -------
+    array, shape (m,)
+        0 to 1.
+    """
+    closeness = candidates["typical_closeness"].to_numpy(dtype=np.float64)
+    # Of too few movements nobody knows either.
+    alike = np.where(
+        np.isnan(closeness), 0.0, np.maximum(_from(np.nan_to_num(closeness), *_ALIKE), _ringing(candidates))
+    )
+    one = alike * _by_likeness(candidates, parameters) + (1 - alike) * _by_outline(candidates, parameters)
+    above = np.sqrt(_from(candidates["over_rest"].to_numpy(dtype=np.float64), *_OVER_REST))
+    score: Array = above * np.maximum(one, sip_score(candidates, parameters))
     return score
 
 

@@ -16,7 +16,7 @@ from .activity import SHORTEST_S, Array
 from .health import AT_LIMIT_FRACTION, throat_health
 from .parameters import SwallowParameters
 
-__all__ = ["RESPONSE_SHAPES", "measure_swallows", "response_shape", "summarise_swallows"]
+__all__ = ["RESPONSE_SHAPES", "drinking_measures", "measure_swallows", "response_shape", "summarise_swallows"]
 
 RESPONSE_SHAPES = ("one_hump", "two_phase", "ringing")
 _BURST_COUNT = 3
@@ -26,6 +26,9 @@ LARGEST_SIP_ML = 70.0
 # either side, of which the second reaches at least a third of the first.
 _RINGING_STROKES = 5
 _TWO_PHASE_SHARE = 1 / 3
+_LIKE_A_SWALLOW = 0.75
+# Less than a third of the usual size.
+_SMALL = -1.1
 
 
 def measure_swallows(swallows: pd.DataFrame, parameters: SwallowParameters) -> pd.DataFrame:
@@ -113,6 +116,42 @@ def _drinking(onset: Array, end: Array, pause_s: float) -> tuple[int, int]:
     return int(starts[longest]), int(starts[longest] + lengths[longest])
 
 
+def drinking_measures(onset: Array, end: Array, volume_ml: float, pause_s: float) -> dict[str, float]:
+    """Measure the drinking of a known volume.
+
+    Parameters
+    ----------
+    onset, end : array, shape (n,)
+        Of all swallows of the recording, s, in order; n at least 1.
+    volume_ml : float
+    pause_s : float
+        As ``clearing_pause_s``.
+
+    Returns
+    -------
+    dict
+        ``volume_per_swallow`` in ml, ``time_per_swallow`` in s, ``swallowing_speed`` in ml/s
+        (Hughes TAT, Wiles CM 1996).
+    """
+    first, last = _drinking(onset, end, pause_s)
+    time = float(end[last - 1] - onset[first])
+    return {
+        "volume_per_swallow": volume_ml / (last - first),
+        "time_per_swallow": time / (last - first),
+        "swallowing_speed": volume_ml / time,
+    }
+
+
+def _called_otherwise(others: pd.DataFrame, begin: float, end: float, parameters: SwallowParameters) -> int:
+    """Count what has a swallow's length, place and way back within the drinking, and was called something else."""
+    centre = others["onset"] + others["duration"] / 2
+    reach = parameters.burst_interval_s
+    within = (centre >= begin - reach) & (centre <= end + reach)
+    return int(
+        (within & (others["plausibility"] >= _LIKE_A_SWALLOW) & (others["log_size_ratio"].fillna(0.0) > _SMALL)).sum()
+    )
+
+
 def summarise_swallows(
     swallows: pd.DataFrame,
     observed_s: float,
@@ -120,6 +159,7 @@ def summarise_swallows(
     *,
     volume_ml: float | None = None,
     duration_s: float | None = None,
+    others: pd.DataFrame | None = None,
 ) -> dict[str, float | int | str | None]:
     """Summarise one recording.
 
@@ -134,6 +174,9 @@ def summarise_swallows(
         Volume drunk in a timed water test.
     duration_s : float, optional
         Length of the recording with its gaps, to say when the sensor was live for a part of it only.
+    others : DataFrame, optional
+        The recording's other candidates, with their features: where a volume was drunk, what looks like a swallow
+        among them is named in ``sensor_note``.
 
     Returns
     -------
@@ -189,11 +232,17 @@ def summarise_swallows(
                 "drinking_count": drinking,
                 "drinking_time": time,
                 "clearing_count": count - drinking,
-                "volume_per_swallow": volume_ml / drinking,
-                "time_per_swallow": time / drinking,
-                "swallowing_speed": volume_ml / time,
             }
+            | drinking_measures(onset, end, volume_ml, parameters.clearing_pause_s)
         )
+    if volume_ml is not None and others is not None and len(others):
+        bout = (onset[first], end[last - 1]) if count else (-np.inf, np.inf)
+        missed = _called_otherwise(others, bout[0], bout[1], parameters)
+        if missed:
+            were = "movement like a swallow was" if missed == 1 else "movements like swallows were"
+            notes.append(
+                f"{missed} {were} called something else within the drinking: look there before using its measures"
+            )
     if observed_s < SHORTEST_S:
         row |= dict.fromkeys(("swallow_count", "rate", "rate_low", "rate_high"), np.nan)
         notes.append(f"live signal for {observed_s:.1f} s: too short to look for swallows")

@@ -17,6 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from .activity import Activity, Array
+from .strokes import quickness
 
 __all__ = ["DIFFERENCES", "RATIOS", "company_likeness", "compare_with_typical", "waveforms", "windows"]
 
@@ -50,6 +51,8 @@ _MOST: Final = 300
 _COMPANY: Final = 0.25
 _FEWEST: Final = 3
 _ALIKE: Final = 0.85
+# Of fewer, some are alike by chance.
+_FEWEST_TO_BE_ALIKE: Final = 12
 _WINDOW_S: Final = 0.9
 _WINDOW_POINTS: Final = 37
 _REFERENCES: Final = 150
@@ -125,12 +128,22 @@ def compare_with_typical(
     if len(chosen) < _FEWEST:
         chosen = np.flatnonzero(plausible >= 0.5)
     likeness, typical = np.full(m, np.nan), np.zeros(m, dtype=bool)
+    close = np.nan
     if len(chosen) >= _FEWEST:
-        likeness, company = _likeness_to_densest(waves, chosen)
+        likeness, company, closeness = _likeness_to_densest(waves, chosen)
         typical = (likeness >= _ALIKE) & (plausible >= 0.5) & lone
+        if len(chosen) >= _FEWEST_TO_BE_ALIKE:
+            close = closeness
         if not typical.any():
             typical[company] = True
-    found = {"pattern_likeness": likeness}
+    pace = quickness(measured)
+    usual_pace = float(np.median(pace[typical])) if typical.any() else np.nan
+    found = {
+        "pattern_likeness": likeness,
+        "typical_closeness": np.full(m, close),
+        "quickness": pace,
+        "typical_quickness": np.full(m, usual_pace),
+    }
     for name in (*DIFFERENCES, *RATIOS):
         value = measured[name].to_numpy(dtype=np.float64)
         key = f"{name}_difference"
@@ -147,14 +160,17 @@ def compare_with_typical(
     return found
 
 
-def _likeness_to_densest(waves: Array, chosen: npt.NDArray[np.intp]) -> tuple[Array, npt.NDArray[np.intp]]:
-    """Correlation of all with the mean of the densest company among the chosen, and who that company is."""
+def _likeness_to_densest(waves: Array, chosen: npt.NDArray[np.intp]) -> tuple[Array, npt.NDArray[np.intp], float]:
+    """Correlation of all with the mean of the densest company among the chosen, who that company is, and how close."""
     chosen = chosen[np.unique(np.linspace(0, len(chosen) - 1, min(len(chosen), _MOST)).astype(np.intp))]
     alike = waves[chosen] @ waves[chosen].T
     count = min(max(round(_COMPANY * len(chosen)), _FEWEST), len(chosen))
     nearest = np.argsort(-alike, axis=1, kind="stable")[:, :count]
     support = np.take_along_axis(alike, nearest, axis=1).mean(axis=1)
-    company = chosen[nearest[int(np.argmax(support))]]
+    middle = int(np.argmax(support))
+    company = chosen[nearest[middle]]
     pattern = waves[company].mean(axis=0)
     likeness: Array = waves @ (pattern / np.linalg.norm(pattern))
-    return likeness, company
+    # Without the correlation of the middle one with itself.
+    closeness = (float(support[middle]) * count - 1) / (count - 1)
+    return likeness, company, closeness

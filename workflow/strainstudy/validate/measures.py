@@ -21,6 +21,8 @@ from ..stats.intervals import Interval, cluster_bootstrap
 from ..stats.matching import match_centres
 from ..stats.reliability import icc
 from ..stats.spans import intersect, labelled_spans, merged, total_length, within
+from ..swallow.measures import drinking_measures
+from ..swallow.parameters import SwallowParameters
 from ..tables.validation import PARAMETERS
 from ..vocabulary import GAIT_STATES, SIDES
 from .frames import rows_frame, text_or_none
@@ -43,6 +45,9 @@ UNITS: Final[dict[str, str]] = {
     "swallow_rate": "1/min",
     "swallow_interval": "s",
     "swallow_duration": "s",
+    "volume_per_swallow": "ml",
+    "time_per_swallow": "s",
+    "swallowing_speed": "ml/s",
     "knee_bend_angle": "deg",
 }
 _PAIRS: Final = ("recording_id", "participant_id", "measure", "trial_type", "detected_from", "labelled", "detected")
@@ -95,7 +100,7 @@ def _gait_parameters(events: pd.DataFrame, spans: Floats, longest: float) -> dic
     return found
 
 
-def _swallow_parameters(events: pd.DataFrame, spans: Floats) -> dict[str, float]:
+def _swallow_parameters(events: pd.DataFrame, spans: Floats, volume_ml: float | None) -> dict[str, float]:
     rows = events[events["trial_type"] == "swallow"]
     onset = rows["onset"].to_numpy(dtype=np.float64)
     duration = rows["duration"].to_numpy(dtype=np.float64)
@@ -110,6 +115,8 @@ def _swallow_parameters(events: pd.DataFrame, spans: Floats) -> dict[str, float]
         found["swallow_duration"] = float(duration.mean())
     if len(onset) > 1:
         found["swallow_interval"] = float(np.diff(onset).mean())
+    if volume_ml is not None and len(onset) and (duration > 0).all():
+        found |= drinking_measures(onset, onset + duration, volume_ml, SwallowParameters().clearing_pause_s)
     return found
 
 
@@ -118,6 +125,7 @@ def event_parameters(
     gait_spans: Mapping[str, Floats],
     swallow_spans: Floats | None,
     parameters: ValidateParameters,
+    volume_ml: float | None = None,
 ) -> list[tuple[str, str | None, float]]:
     """Parameters of one recording from its events alone.
 
@@ -136,6 +144,8 @@ def event_parameters(
         Where swallows are counted; None if they were not labelled.
     parameters : ValidateParameters
         `missed_contact_ratio`.
+    volume_ml : float, optional
+        Drunk in the recording: volume and time per swallow and speed are given as well.
 
     Returns
     -------
@@ -147,7 +157,7 @@ def event_parameters(
         values = _gait_parameters(events, spans, parameters.missed_contact_ratio)
         found += [(measure, state, value) for measure, value in values.items()]
     if swallow_spans is not None:
-        found += [(name, None, value) for name, value in _swallow_parameters(events, swallow_spans).items()]
+        found += [(name, None, value) for name, value in _swallow_parameters(events, swallow_spans, volume_ml).items()]
     return found
 
 
@@ -177,6 +187,7 @@ def labelled_against_detected(
     parameters: ValidateParameters,
     *,
     reported: pd.DataFrame | None = None,
+    volumes: Mapping[str, float] | None = None,
 ) -> pd.DataFrame:
     """Compute each parameter from labels, and over the same time from detected events.
 
@@ -192,6 +203,8 @@ def labelled_against_detected(
         recording_id, trial_type, measure, value (the long form of `measurements`): what the result tables
         report, which cover the detected bouts of the whole recording, is compared with the same labels in
         rows of its own.
+    volumes : mapping of recording_id to float, optional
+        Volume drunk in ml, where one was.
 
     Returns
     -------
@@ -210,8 +223,9 @@ def labelled_against_detected(
         scored = labelled_spans(labels)
         gait = _state_spans(labels, scored, whole)
         swallows = (whole if scored is None else scored) if (labels["trial_type"] == "swallow").any() else None
-        truth = {(m, s): v for m, s, v in event_parameters(labels, gait, swallows, parameters)}
-        found = {(m, s): v for m, s, v in event_parameters(events, gait, swallows, parameters)}
+        volume = (volumes or {}).get(recording)
+        truth = {(m, s): v for m, s, v in event_parameters(labels, gait, swallows, parameters, volume)}
+        found = {(m, s): v for m, s, v in event_parameters(events, gait, swallows, parameters, volume)}
         person = participants.get(recording) or recording
         rows += [(recording, person, *key, "events", value, found.get(key, math.nan)) for key, value in truth.items()]
         rows += [

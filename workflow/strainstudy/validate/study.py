@@ -99,8 +99,10 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
     calibrating = {name for name in used if heads[name]["task"] == "bend" or name in results.calibrating}
     known = results.swallow_summary.dropna(subset=["response_shape"])
     shapes = dict(zip(known["recording_id"].astype(str), known["response_shape"].astype(str), strict=True))
+    drunk = results.swallow_summary.dropna(subset=["volume"])
+    volumes = dict(zip(drunk["recording_id"].astype(str), drunk["volume"].astype(float), strict=True))
     pairs = [
-        labelled_against_detected(truth, events, who, durations, parameters, reported=measurements),
+        labelled_against_detected(truth, events, who, durations, parameters, reported=measurements, volumes=volumes),
         bend_angles(truth, events, who, parameters, calibrating=calibrating),
     ]
     filled = [part for part in pairs if len(part)] or pairs[:1]
