@@ -14,7 +14,7 @@ from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS, EVIDENCE
 from strainstudy.tables.events import EVENTS
 from strainstudy.tables.gait import GAIT
-from strainstudy.tables.recordings import RECORDINGS
+from strainstudy.tables.recordings import ADDED, RECORDINGS
 from strainstudy.tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_HEALTH, SENSOR_LOOPS, SENSORS
 from strainstudy.tables.spec import Column, TableSpec
 from strainstudy.tables.standing import CHANGE, NORMS
@@ -24,7 +24,7 @@ from strainstudy.tables.validation import CONFOUNDERS, CONFUSION, RATERS, SHAPES
 from strainstudy.tables.validation import EVENTS as AGREEMENT
 
 QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
-CARRIED = tuple(Column(n, "string", n, n) for n in ("sensor_flag", "group", "affected_side"))
+CARRIED = (*ADDED, *(Column(n, "string", n, n) for n in ("group", "affected_side")))
 
 
 def rows_of(spec: TableSpec, rows: list[dict], extra: tuple[Column, ...] = ()) -> pd.DataFrame:

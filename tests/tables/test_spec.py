@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from strainstudy.tables import Column, TableSpec, read_table, write_table
+from strainstudy.tables import Column, TableSpec, read_described, write_table
 
 SPEC = TableSpec(
     path="tables/example.tsv",
@@ -67,7 +67,7 @@ def test_minus_zero_is_written_as_zero(tmp_path):
 )
 def test_what_is_written_is_read_back(tmp_path_factory, rows):
     folder = tmp_path_factory.mktemp("round")
-    back = read_table(write_table(frame(rows), SPEC, folder))
+    back = read_described(write_table(frame(rows), SPEC, folder))
     expected = frame(rows).sort_values(["name", "onset"], kind="stable")
     assert back["name"].tolist() == expected["name"].tolist()
     np.testing.assert_allclose(back["onset"], expected["onset"].astype(float), atol=5e-4)

@@ -13,9 +13,13 @@ from ..io.store import iter_traces
 from ..jobs import Progress
 from ..records import Participant, Recording
 from ..sensor.reference import agreement_table, angle_sums
-from ..tables import read_table, write_table
+from ..tables import read_typed, write_table
 from ..tables.angles import ANGLES
-from ..tables.classifier import EVIDENCE
+from ..tables.classifier import BOUTS, EVIDENCE
+from ..tables.events import EVENTS
+from ..tables.gait import GAIT
+from ..tables.recordings import RECORDINGS
+from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.throat import THROAT_EVIDENCE
 from ..validate.norms import read_norms
 from ..validate.parameters import ValidateParameters
@@ -23,7 +27,9 @@ from ..validate.study import StudyResults, validate_study
 from ..vocabulary import MISSING
 from .labels import beyond_the_end, labels_of
 
-__all__ = ["run"]
+__all__ = ["TABLES", "run"]
+
+TABLES = ("recordings", "events", "bouts", "gait", "swallow_summary")
 
 
 def _angles(signals: Sequence[Path], recordings: Sequence[Recording], multiplier: float) -> pd.DataFrame:
@@ -55,6 +61,7 @@ def run(
     norms: Path,
     signals: Sequence[Path],
     evidence: Path,
+    tables: Mapping[str, Path],
     results: Path,
     progress: Progress,
 ) -> None:
@@ -72,17 +79,19 @@ def run(
         Conditioned signals of all batches, for angles beside a reference.
     evidence : Path
         Folder of the frames of training, one for each of `EVIDENCE` and `THROAT_EVIDENCE`.
+    tables : mapping of `TABLES` to Path
+        Result tables as Parquet, with nothing rounded.
     results : Path
-        Results folder with the tables of ``tables/``.
+        Results folder.
     progress : Progress
     """
     people = participants.values()
     study = StudyResults(
-        recordings=read_table(results / "tables/recordings.tsv"),
-        events=read_table(results / "tables/events.tsv"),
-        bouts=read_table(results / "tables/bouts.tsv"),
-        gait=read_table(results / "tables/gait.tsv"),
-        swallow_summary=read_table(results / "tables/swallow_summary.tsv"),
+        recordings=read_typed(tables["recordings"], RECORDINGS),
+        events=read_typed(tables["events"], EVENTS),
+        bouts=read_typed(tables["bouts"], BOUTS),
+        gait=read_typed(tables["gait"], GAIT),
+        swallow_summary=read_typed(tables["swallow_summary"], SWALLOW_SUMMARY),
         labels=labels_of(recordings),
         norms=read_norms(norms, str(norms)),
         ages={p.participant_id: p.age for p in people},

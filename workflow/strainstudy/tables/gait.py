@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .spec import Column, TableSpec, interval_columns
+from .spec import Column, TableSpec, count, interval, text
 
 __all__ = ["GAIT"]
 
@@ -69,25 +69,25 @@ _WHOLE: dict[str, tuple[str, str, str | None]] = {
 
 def _columns() -> tuple[Column, ...]:
     columns = [
-        Column("recording_id", "string", "recording", "Recording the strides are from."),
-        Column("trial_type", "string", "gait state", "normal_gait, limping_gait or gait."),
-        Column("n_strides", "integer", "strides", "Steady strides of both sides; starts, stops and turns left out."),
-        Column("n_strides_left", "integer", "left strides", "Steady strides of the left side."),
-        Column("n_strides_right", "integer", "right strides", "Steady strides of the right side."),
-        Column("warning", "string", "warning", "Why a measure of this row should not be relied on."),
+        text("recording_id", "recording", "Recording the strides are from."),
+        text("trial_type", "gait state", "normal_gait, limping_gait or gait."),
+        count("n_strides", "strides", "Steady strides of both sides; starts, stops and turns left out."),
+        count("n_strides_left", "left strides", "Steady strides of the left side."),
+        count("n_strides_right", "right strides", "Steady strides of the right side."),
+        text("warning", "warning", "Why a measure of this row should not be relied on."),
     ]
     for name, (title, words, unit) in _WHOLE.items():
-        columns += interval_columns(name, title, words, unit)
+        columns += interval(name, title, words, unit)
     for side in ("left", "right"):
         for name, (title, words, unit) in _AMOUNTS.items():
-            columns += interval_columns(f"{name}_mean_{side}", f"mean {title}, {side}", f"Mean {words}.", unit)
-        columns += interval_columns(
+            columns += interval(f"{name}_mean_{side}", f"mean {title}, {side}", f"Mean {words}.", unit)
+        columns += interval(
             f"swing_peak_timing_mean_{side}",
             f"mean swing peak timing, {side}",
             "Mean time of the highest flexion in swing as a part of the stride.",
             "percent",
         )
-        columns += interval_columns(
+        columns += interval(
             f"stride_regularity_{side}",
             f"stride regularity, {side}",
             "Autocorrelation of the knee curve at a lag of one stride, mean over strides.",
@@ -96,8 +96,8 @@ def _columns() -> tuple[Column, ...]:
     for quantity in ("step_time", "amplitude", "response_range", "range_of_motion", "stance_time", "swing_time"):
         for name, (title, words, unit) in _ASYMMETRIES.items():
             label = _AMOUNTS[quantity][0]
-            columns += interval_columns(f"{quantity}_{name}", f"{label}, {title}", f"Of mean {label}: {words}.", unit)
-    columns += interval_columns(
+            columns += interval(f"{quantity}_{name}", f"{label}, {title}", f"Of mean {label}: {words}.", unit)
+    columns += interval(
         "swing_peak_timing_difference",
         "difference of swing peak timing",
         "Swing peak timing of the right knee minus that of the left.",
