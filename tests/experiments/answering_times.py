@@ -17,7 +17,9 @@ from experiments.strapped_walks import SEED, SIDES, Walk, units_of, volts_of
 from strainstudy.calibrate.traces import calibrate_trace
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
-from strainstudy.gait import GaitParameters, detect_walk, summarise_walk
+from strainstudy.gait.measures import summarise_walk
+from strainstudy.gait.parameters import GaitParameters
+from strainstudy.gait.walk import detect_walk
 from strainstudy.records import Sensor
 from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.sensor.verdict import sensor_or_gait

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pandas as pd
-from strainstudy.ingest import IngestParameters, ingest_recording
+from strainstudy.ingest.parameters import IngestParameters
+from strainstudy.ingest.recording import ingest_recording
 from strainstudy.records import Channel, Recording
 from strainstudy.tables.recordings import RECORDINGS
 from strainstudy.tables.spec import read_table, write_table

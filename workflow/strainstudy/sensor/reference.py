@@ -20,31 +20,17 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import t as student
 
-__all__ = ["AGREEMENT_COLUMNS", "PHASES", "RANGES_DEG", "agreement_table", "angle_agreement", "angle_sums"]
+from ..stats.agreement import LIMITS_MULTIPLIER
+
+__all__ = ["PHASES", "RANGES_DEG", "agreement_table", "angle_sums"]
 
 Array = npt.NDArray[np.float64]
 
 PHASES: Final = ("all", "flexing", "extending", "still")
 RANGES_DEG: Final = ((-math.inf, math.inf), (-math.inf, 15), (15, 30), (30, 45), (45, 60), (60, 90), (90, math.inf))
-AGREEMENT_COLUMNS: Final = (
-    "phase",
-    "angle_from",
-    "angle_to",
-    "seconds",
-    "rmse",
-    "bias",
-    "sd",
-    "limit_low",
-    "limit_high",
-    "r2",
-    "coverage",
-    "lag",
-)
 
 _STILL_DEG_PER_S: Final = 10.0
 """Slower than this the knee counts as still; walking moves at up to some 400 degrees a second (ours)."""
-LIMITS_MULTIPLIER: Final = 1.96
-"""Standard deviations from the bias to a limit of agreement where a caller names no other."""
 _LONGEST_LAG_S: Final = 0.3
 _LAG_HZ: Final = 100.0
 _LEAST_RANGE_FOR_LAG_DEG: Final = 20.0
@@ -138,29 +124,6 @@ def _numbers(s: pd.Series, multiplier: float) -> dict[str, float]:
         "coverage": float(s["covered"] / n),
         "lag": float(s["lag"]),
     }
-
-
-def angle_agreement(
-    angle: npt.ArrayLike, low: npt.ArrayLike, high: npt.ArrayLike, reference: npt.ArrayLike, fs: float
-) -> pd.DataFrame:
-    """Agreement of one trace with its reference.
-
-    Parameters
-    ----------
-    angle, low, high, reference : array, shape (n,)
-        Degrees; NaN = none.
-    fs : float
-        Hz.
-
-    Returns
-    -------
-    DataFrame
-        Columns `AGREEMENT_COLUMNS`: errors in degrees (positive: the angle is too large), ``lag`` in seconds
-        (positive: the angle is late), ``coverage`` and ``r2`` between 0 and 1.
-    """
-    sums = angle_sums(angle, low, high, reference, fs)
-    rows = [{name: s[name] for name in _GROUPS} | _numbers(s, LIMITS_MULTIPLIER) for _, s in sums.iterrows()]
-    return pd.DataFrame(rows, columns=list(AGREEMENT_COLUMNS))
 
 
 def _median(values: pd.Series) -> float:
