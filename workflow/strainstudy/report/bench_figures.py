@@ -26,6 +26,7 @@ from .style import BLACK, BLUE, GREEN, GREY, VERMILION, drawing, panels, written
 __all__ = ["calibration_figure", "health_figure", "sensor_figures"]
 
 _BEFORE_S = 0.6
+"""Seconds before a hold that its figure begins (ours: the way there is in it)."""
 # There is one such figure a sensor: its room is fixed, because working it out takes a second each.
 _ROOM = {"left": 0.085, "right": 0.985, "bottom": 0.095, "top": 0.945, "wspace": 0.22, "hspace": 0.38}
 

@@ -25,6 +25,7 @@ from .traces import draw_recording
 __all__ = ["build_report"]
 
 _MOST_DRAWN: Final = 240
+"""Recordings drawn on the page; more make it too large to open at once (ours)."""
 _SHOWN: Final = ("onset", "duration", "trial_type", "side")
 
 

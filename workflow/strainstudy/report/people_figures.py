@@ -46,6 +46,7 @@ _SWALLOWS: Final = (
     ("volume_per_swallow", "volume per swallow (ml)"),
 )
 _MOST_PANELS: Final = 12
+"""Measures drawn beside published values; the table has all (ours)."""
 
 
 def _people(frame: pd.DataFrame) -> list[str]:

@@ -26,6 +26,7 @@ _LONGEST_SPAN = 2**62
 _LONGEST_CLOCK = 100
 _DAMAGE = (pa.ArrowException, OSError, UnicodeDecodeError)
 _BATCH_ROWS = 1 << 18
+"""Rows read at once, so that memory is asked for piece by piece."""
 _COPIES = 3.0
 """A column is in memory about so often while it is read: its batches, their join, and the numbers."""
 
