@@ -129,3 +129,11 @@ def test_typed_rows_are_those_of_the_text_and_not_rounded(tmp_path):
     assert typed["onset"][0] == 1.23456 != text["onset"][0]
     with pytest.raises(StudyError, match="no column 'group'"):
         read_typed(tmp_path / "example.parquet", SPEC, [ADDED])
+
+
+def test_a_frame_that_lacks_a_column_makes_no_table_and_one_without_rows_an_empty_one():
+    rows = frame([ROW]).assign(more=1)
+    assert list(SPEC.of(rows).columns) == list(SPEC.names)
+    with pytest.raises(KeyError, match="onset"):
+        SPEC.of(rows.rename(columns={"onset": "start"}))
+    pd.testing.assert_frame_equal(SPEC.of(pd.DataFrame()), SPEC.empty())

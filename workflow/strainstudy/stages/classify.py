@@ -218,14 +218,14 @@ def run(
 
     gait_table = pd.DataFrame(rows) if rows else GAIT.empty().reindex(columns=[*GAIT.names, *_names(VERDICT_COLUMNS)])
     keep("gait", _with_who(gait_table, recordings, participants), GAIT, [*VERDICT_COLUMNS, *WHO])
-    keep("strides", strides.reindex(columns=list(STRIDES.names)), STRIDES)
-    keep("bouts", bouts.reindex(columns=list(BOUTS.names)), BOUTS)
+    keep("strides", STRIDES.of(strides), STRIDES)
+    keep("bouts", BOUTS.of(bouts), BOUTS)
     label_next = read_frame(decisions["label_next"])
-    keep("label_next", label_next.reindex(columns=list(LABEL_NEXT.names)), LABEL_NEXT)
+    keep("label_next", LABEL_NEXT.of(label_next), LABEL_NEXT)
 
     candidates = read_frame(decisions["candidates"])
     swallows, summaries = _swallow_tables(recordings, candidates, notes, swallow)
-    keep("swallows", swallows.reindex(columns=list(SWALLOWS.names)), SWALLOWS)
+    keep("swallows", SWALLOWS.of(swallows), SWALLOWS)
     keep("swallow_summary", _with_who(summaries, recordings, participants), SWALLOW_SUMMARY, WHO)
     events = _event_rows(read_frames(inputs["events"].values()), read_frames(inputs["knee_bends"].values()), swallows)
     keep("events", events, EVENTS)

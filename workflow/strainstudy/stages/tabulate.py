@@ -172,9 +172,9 @@ def run(
     write_typed(rows, RECORDINGS, typed, [*ADDED, *columns])
 
     calibrations = read_rows(inputs["calibrations"])
-    write_table(calibrations.reindex(columns=list(CALIBRATIONS.names)), CALIBRATIONS, results)
+    write_table(CALIBRATIONS.of(calibrations), CALIBRATIONS, results)
     bends = read_frames(inputs["knee_bends"])
-    write_table(bends.reindex(columns=list(KNEE_BENDS.names)), KNEE_BENDS, results)
+    write_table(KNEE_BENDS.of(bends), KNEE_BENDS, results)
     for name, spec in BENCH_TABLES.items():
         write_table(read_frame(bench[name]) if bench else spec.empty(), spec, results)
     counts = rows["status"].value_counts()

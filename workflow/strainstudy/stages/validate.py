@@ -108,6 +108,6 @@ def run(
     for spec, table in validate_study(study, parameters):
         write_table(table, spec, results)
     angles = _angles(signals, recordings, parameters.limits_multiplier)
-    write_table(angles.reindex(columns=list(ANGLES.names)), ANGLES, results)
+    write_table(ANGLES.of(angles), ANGLES, results)
     for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
         write_table(read_frame(evidence / f"{name}.parquet").reindex(columns=list(spec.names)), spec, results)

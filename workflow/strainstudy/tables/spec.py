@@ -92,6 +92,13 @@ class TableSpec:
         """Return a frame with this table's columns and no rows."""
         return pd.DataFrame({c.name: pd.Series(dtype=_TYPES[c.kind]) for c in self.columns})
 
+    def of(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """Take this table's columns out of a frame that may hold more; one that is missing is a `KeyError`.
+
+        A frame without rows and columns, as of a study without that data, gives the empty table.
+        """
+        return self.empty() if frame.empty else frame[list(self.names)]
+
 
 def text(name: str, title: str, description: str) -> Column:
     """Make a column of words."""
