@@ -42,7 +42,7 @@ _LONGEST_LATE = 1.9
 """A late sample is no gap: steps may be longer by six SDs of their jitter, but never as long as two."""
 _NEAR_NOMINAL = 0.02
 _ROUND_RATE = 0.002
-"""Share by which a rate may miss the nominal one, or a round number, that it is then taken for (ours)."""
+"""Shares by which a rate may miss the nominal one, and a round number, that it is then taken for (ours)."""
 _MOST_GRID = 20
 """More samples of the grid for each stored one than this are a sign of wrong stamps, not of gaps."""
 
