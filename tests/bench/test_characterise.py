@@ -11,7 +11,7 @@ from strainstudy.bench.parameters import BenchParameters
 from strainstudy.simulate.bench import Cycles, Hold, run_stage, standard_program, tap_bench
 from strainstudy.simulate.sensor import SensorModel, resistance
 from strainstudy.tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_LOOPS, SENSORS
-from strainstudy.tables.spec import read_table, write_table
+from strainstudy.tables.spec import read_described, write_table
 
 PLAIN = SensorModel(
     gauge_factor=5.0, curvature=0.0, hysteresis_percent=0.0, full_scale_strain=0.3, response_time_s=0.0, relaxation=()
@@ -233,7 +233,7 @@ def test_rows_fit_their_tables(tmp_path):
         (BENCH_STEPS, bench.steps),
     ):
         written = write_table(frame.assign(sensor_id="S01"), spec, tmp_path)
-        assert len(read_table(written)) == len(frame) > 0
+        assert len(read_described(written)) == len(frame) > 0
 
 
 def test_reference_in_millimetres_needs_the_gauge_length():

@@ -12,7 +12,8 @@ from strainstudy.classify.training import train_states
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.features import FeatureParameters, gait_features
-from strainstudy.gait import GaitParameters, detect_walk
+from strainstudy.gait.parameters import GaitParameters
+from strainstudy.gait.walk import detect_walk
 from strainstudy.io.labels import read_labels
 from strainstudy.sections import SECTIONS
 from strainstudy.sensor.bridge import Bridge, resistance

@@ -29,7 +29,9 @@ from strainstudy.bench.characterise import BenchRecording, characterise, referen
 from strainstudy.calibrate.traces import calibrate_trace
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
-from strainstudy.gait import GaitParameters, detect_walk, summarise_walk
+from strainstudy.gait.measures import summarise_walk
+from strainstudy.gait.parameters import GaitParameters
+from strainstudy.gait.walk import detect_walk
 from strainstudy.records import Sensor
 from strainstudy.sensor.answer import Answer
 from strainstudy.sensor.parameters import CalibrateParameters

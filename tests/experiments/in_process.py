@@ -17,6 +17,9 @@ from strainstudy.sensor.answer import Answer
 from strainstudy.stages import calibrate, classify, condition, features, ingest, segment, tabulate, train
 from strainstudy.stages.labels import labels_of
 from strainstudy.tables import read_table
+from strainstudy.tables.angles import CALIBRATIONS
+from strainstudy.tables.classifier import BOUTS
+from strainstudy.tables.gait import GAIT
 
 __all__ = ["Outcome", "run_stages", "run_to_segments", "without_bends"]
 
@@ -142,7 +145,7 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
     tabulate.run(
         recordings, study.participants, health=settings["health"],
         inputs={name: [at["knee_bends"] if name == "knee_bends" else note[name]] for name in tabulate.INPUTS},
-        bench={}, results=results, progress=say,
+        bench={}, typed=folder / "recordings.parquet", results=results, progress=say,
     )  # fmt: skip
     train.run(
         recordings, study.participants, settings={name: asdict(part) for name, part in settings.items()},
@@ -154,13 +157,13 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
     classify.run(
         recordings, study.participants, gait=settings["gait"], swallow=settings["swallow"],
         verdict=settings["verdict"], batches={BATCH: list(study.recordings)},
-        inputs={name: {BATCH: paths[name]} for name in classify.BATCH_INPUTS}, decisions=decisions, results=results,
-        progress=say,
+        inputs={name: {BATCH: paths[name]} for name in classify.BATCH_INPUTS}, decisions=decisions,
+        typed={name: folder / f"{name}_table.parquet" for name in classify.TYPED}, results=results, progress=say,
     )  # fmt: skip
     return Outcome(
-        read_table(results / "tables/bouts.tsv"),
-        read_table(results / "tables/gait.tsv"),
+        read_table(results, BOUTS),
+        read_table(results, GAIT),
         read_frame(folder / "evidence/classifier.parquet"),
         labels,
-        read_table(results / "tables/calibrations.tsv"),
+        read_table(results, CALIBRATIONS),
     )

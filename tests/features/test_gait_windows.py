@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from strainstudy.features import GAIT_FEATURES, FeatureParameters, feature_table, gait_features
-from strainstudy.gait import GaitParameters, summarise_walk
+from strainstudy.gait.measures import summarise_walk
+from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.strides import STRIDE_COLUMNS
 
 NAMES = [s.name for s in GAIT_FEATURES]

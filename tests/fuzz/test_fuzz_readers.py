@@ -23,7 +23,8 @@ import pyarrow.parquet as pq
 import pytest
 from mutations import mutants, number_of_mutations
 from nptdms import ChannelObject, RootObject, TdmsWriter
-from strainstudy.ingest import IngestParameters, ingest_recording
+from strainstudy.ingest.parameters import IngestParameters
+from strainstudy.ingest.recording import ingest_recording
 from strainstudy.io.readers import ReadError, peek, read_raw
 from strainstudy.records import Channel, Recording
 

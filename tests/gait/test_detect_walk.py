@@ -8,8 +8,9 @@ from gait_data import SIDES, Recorded, onsets, plain_walk, scored, simulated, ti
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.interpolate import CubicSpline
-from strainstudy.gait import GaitParameters, Walk, detect_walk
+from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.phase import EVEN_DEG
+from strainstudy.gait.walk import Walk, detect_walk
 from strainstudy.signal.play import branch
 from strainstudy.simulate.gaits import Gait, Leg, limp, turning
 from strainstudy.simulate.knee import Segment

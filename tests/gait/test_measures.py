@@ -4,9 +4,11 @@ import numpy as np
 import pandas as pd
 import pytest
 from gait_data import SIDES, plain_walk
-from strainstudy.gait import GaitParameters, detect_walk, stride_curves, summarise_walk
-from strainstudy.gait.measures import with_timing_error
+from strainstudy.gait.curves import stride_curves
+from strainstudy.gait.measures import summarise_walk, with_timing_error
+from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.strides import STRIDE_COLUMNS
+from strainstudy.gait.walk import detect_walk
 from strainstudy.simulate.gaits import Gait, Leg
 from strainstudy.tables.gait import GAIT
 

@@ -13,8 +13,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from nptdms import ChannelObject, RootObject, TdmsWriter
-from strainstudy.ingest import Ingested, IngestParameters, ingest_recording
-from strainstudy.ingest.recording import trace_names
+from strainstudy.ingest.parameters import IngestParameters
+from strainstudy.ingest.recording import Ingested, ingest_recording, trace_names
 from strainstudy.records import Channel, Recording
 from strainstudy.tables.recordings import RECORDINGS
 

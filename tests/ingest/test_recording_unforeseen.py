@@ -10,8 +10,9 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from nptdms import ChannelObject, RootObject, TdmsWriter
-from strainstudy.ingest import IngestParameters, ingest_recording
 from strainstudy.ingest import recording as module
+from strainstudy.ingest.parameters import IngestParameters
+from strainstudy.ingest.recording import ingest_recording
 from strainstudy.io import readers
 from strainstudy.jobs import job
 from strainstudy.records import Channel, Recording

@@ -1,7 +1,7 @@
 import numpy as np
 import pyarrow.dataset as ds
 import pytest
-from strainstudy.io.store import Trace, TraceWriter, iter_traces, read_recording, trace_index
+from strainstudy.io.store import Trace, TraceWriter, iter_traces, read_recording
 
 
 def trace(recording_id, point, n, clipped_s=()):
@@ -41,7 +41,7 @@ def test_only_the_quantities_asked_for_are_read(tmp_path):
 
 def test_a_trace_without_samples_keeps_its_place(file):
     assert [t.n for t in iter_traces(file)] == [5, 0, 3]
-    assert trace_index(file)[1]["tracked_point"] == "right_knee"
+    assert [t.tracked_point for t in iter_traces(file)][1] == "right_knee"
 
 
 def test_the_file_is_an_ordinary_parquet_dataset(file):

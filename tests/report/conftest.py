@@ -13,8 +13,8 @@ from strainstudy.simulate.sensor import SensorModel, resistance
 from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS, EVIDENCE
 from strainstudy.tables.events import EVENTS
-from strainstudy.tables.gait import GAIT
-from strainstudy.tables.recordings import RECORDINGS
+from strainstudy.tables.gait import ANSWERS, GAIT
+from strainstudy.tables.recordings import ADDED, RECORDINGS
 from strainstudy.tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_HEALTH, SENSOR_LOOPS, SENSORS
 from strainstudy.tables.spec import Column, TableSpec
 from strainstudy.tables.standing import CHANGE, NORMS
@@ -24,7 +24,7 @@ from strainstudy.tables.validation import CONFOUNDERS, CONFUSION, RATERS, SHAPES
 from strainstudy.tables.validation import EVENTS as AGREEMENT
 
 QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
-CARRIED = tuple(Column(n, "string", n, n) for n in ("sensor_flag", "group", "affected_side"))
+CARRIED = (*ADDED, *(Column(n, "string", n, n) for n in ("group", "affected_side")))
 
 
 def rows_of(spec: TableSpec, rows: list[dict], extra: tuple[Column, ...] = ()) -> pd.DataFrame:
@@ -186,7 +186,8 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "cadence_high": 112.0, "warning": None, "verdict": "cannot be told apart without a bend calibration",
         "verdict_side": None,
     }  # fmt: skip
-    write_table(rows_of(GAIT, [gait], VERDICT_COLUMNS), GAIT, root, VERDICT_COLUMNS)
+    added = (*ANSWERS, *VERDICT_COLUMNS)
+    write_table(rows_of(GAIT, [gait], added), GAIT, root, added)
     summary = {"recording_id": "sub-02_swallow", "swallow_count": 1, "rate": 3.0, "rate_low": 0.1, "rate_high": 16.7}
     write_table(rows_of(SWALLOW_SUMMARY, [summary]), SWALLOW_SUMMARY, root)
     health = [

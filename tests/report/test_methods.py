@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 from strainstudy.condition import trace
 from strainstudy.condition.parameters import ConditionParameters
-from strainstudy.gait import GaitParameters, walk
+from strainstudy.gait import walk
+from strainstudy.gait.parameters import GaitParameters
 from strainstudy.report.content import Text
 from strainstudy.report.methods import CONDITION_STEPS, GAIT_STEPS, METHODS, methods_blocks
 from strainstudy.report.results import StudyTables

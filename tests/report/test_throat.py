@@ -14,7 +14,7 @@ from strainstudy.report.style import BLACK, WHITE, ink_on
 from strainstudy.report.throat_figures import swallow_proof_figure
 from strainstudy.report.words import CAUTIONS, READING
 from strainstudy.tables import read_table, write_table
-from strainstudy.tables.recordings import RECORDINGS
+from strainstudy.tables.recordings import ADDED, RECORDINGS
 from strainstudy.tables.swallows import SWALLOW_SUMMARY
 from strainstudy.tables.throat import THROAT_EVIDENCE
 
@@ -112,8 +112,9 @@ def test_a_panel_without_rows_is_left_out_with_its_words_and_its_table(tmp_path,
 
 def test_a_class_that_others_were_learnt_as_is_named_with_them(tmp_path, throat_evidence):
     throat_evidence(tmp_path)
-    path = tmp_path / THROAT_EVIDENCE["throat_classifier"].path
-    table = read_table(path).assign(includes=lambda t: t["trial_type"].map({"other": "cough (1 participant)"}))
+    table = read_table(tmp_path, THROAT_EVIDENCE["throat_classifier"]).assign(
+        includes=lambda t: t["trial_type"].map({"other": "cough (1 participant)"})
+    )
     write_table(table, THROAT_EVIDENCE["throat_classifier"], tmp_path)
     words = " ".join(b.words for b in agreement(StudyTables(tmp_path), tmp_path).parts[0].blocks if isinstance(b, Text))
     assert "Other includes cough (1 participant)" in words
@@ -203,7 +204,8 @@ def write_swallowing(root, rows: list[tuple[str, str | None, str, float | None]]
          "volume_per_swallow": None if volume is None else volume / 4}
         for name, _, _, volume in rows
     ]  # fmt: skip
-    write_table(plain(RECORDINGS, recordings), RECORDINGS, root)
+    added = [column.name for column in ADDED]
+    write_table(plain(RECORDINGS, recordings).reindex(columns=[*RECORDINGS.names, *added]), RECORDINGS, root, ADDED)
     write_table(plain(SWALLOW_SUMMARY, summary), SWALLOW_SUMMARY, root)
     return StudyTables(root)
 

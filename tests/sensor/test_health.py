@@ -112,6 +112,7 @@ def test_every_recording_of_a_flagged_sensor_is_listed_with_the_reason():
 def test_the_chart_fits_its_result_table(tmp_path):
     chart = control_chart(uses({f"S{k}": steady(4, 5000, 0.02, k) for k in range(4)}))
     assert tuple(chart.columns) == HEALTH_COLUMNS == SENSOR_HEALTH.names
-    back = read_table(write_table(chart, SENSOR_HEALTH, tmp_path))
+    write_table(chart, SENSOR_HEALTH, tmp_path)
+    back = read_table(tmp_path, SENSOR_HEALTH)
     assert len(back) == len(chart)
     assert (back["reason"].isna() != back["flagged"]).all()

@@ -10,7 +10,9 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from strainstudy.gait import GaitParameters, detect_walk, summarise_walk
+from strainstudy.gait.measures import summarise_walk
+from strainstudy.gait.parameters import GaitParameters
+from strainstudy.gait.walk import detect_walk
 from strainstudy.sensor.verdict import CANNOT_TELL, NO_ASYMMETRY, Measured, Verdict, WalkEvidence, sensor_or_gait
 from strainstudy.stages.evidence import walk_evidence
 

@@ -13,7 +13,7 @@ from strainstudy.sensor.health import HealthParameters
 from strainstudy.stages import tabulate
 from strainstudy.tables import read_table
 from strainstudy.tables.bends import KNEE_BENDS
-from strainstudy.tables.recordings import RECORDINGS
+from strainstudy.tables.recordings import ADDED, RECORDINGS
 
 
 def recordings_table(folder: Path, impossible: int = 0, extra: dict[str, str] | None = None) -> pd.Series:
@@ -46,10 +46,11 @@ def recordings_table(folder: Path, impossible: int = 0, extra: dict[str, str] | 
         health=HealthParameters(),
         inputs=inputs,
         bench={},
+        typed=folder / "recordings.parquet",
         results=folder / "results",
         progress=Progress(folder / "log", "tabulate"),
     )
-    return read_table(folder / "results/tables/recordings.tsv").iloc[0]
+    return read_table(folder / "results", RECORDINGS, ADDED).iloc[0]
 
 
 def test_columns_of_the_lab_with_names_of_ours_stand_beside_them(tmp_path):

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from registry import wheel_member
-from strainstudy.stats.reliability import ICC_KINDS, icc, mean_squares, minimal_detectable_change
+from strainstudy.stats.reliability import icc, mean_squares, minimal_detectable_change
 
 # Shrout PE, Fleiss JL 1979 Psychol Bull 86:420-428, table 2: six targets by four judges.
 JUDGES = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]], float)
@@ -27,16 +27,12 @@ def test_mean_squares_of_the_example_of_shrout_and_fleiss():
 @pytest.mark.parametrize(
     ("kind", "printed", "exact"),
     [
-        ("1,1", 0.17, 0.165742),
         ("2,1", 0.29, 0.289764),
         ("3,1", 0.71, 0.714841),
-        ("1,k", 0.44, 0.442797),
-        ("2,k", 0.62, 0.620051),
-        ("3,k", 0.91, 0.909316),
     ],
 )
-def test_all_six_coefficients_of_the_example(kind, printed, exact):
-    """Shrout & Fleiss 1979, table 4 (k = 4 values from memory, 97 % sure); more digits computed."""
+def test_both_coefficients_of_the_example(kind, printed, exact):
+    """Shrout & Fleiss 1979, table 4; more digits computed."""
     value = icc(JUDGES, kind).value
     assert round(value, 2) == printed
     assert value == pytest.approx(exact, abs=5e-7)
@@ -46,19 +42,18 @@ def test_error_and_detectable_change_of_the_example():
     """Weir JP 2005 J Strength Cond Res 19:231-240: SEM = sqrt(EMS), MDC = 1.96 sqrt(2) SEM (from memory, 98 % sure)."""
     found = mean_squares(JUDGES)
     assert found.standard_error == pytest.approx(1.009675, abs=5e-7)
-    assert found.standard_error_agreement == pytest.approx(2.502776, abs=5e-7)
     assert minimal_detectable_change(found.standard_error) == pytest.approx(2.798677, abs=5e-7)
 
 
 def reference(table):
-    """Pingouin's six coefficients with intervals, in the order of ICC_KINDS."""
+    """Pingouin's ICC(2,1) and ICC(3,1) with intervals: the second and third of its six."""
     n, k = table.shape
     frame = pd.DataFrame(
         {"target": np.repeat(np.arange(n), k), "rater": np.tile(np.arange(k), n), "score": table.ravel()}
     )
     result = pingouin.intraclass_corr(frame, targets="target", raters="rater", ratings="score")
     interval = next(name for name in result.columns if name.startswith("CI95"))
-    return result["ICC"].to_numpy(), np.stack(result[interval].to_numpy())
+    return result["ICC"].to_numpy()[1:3], np.stack(result[interval].to_numpy())[1:3]
 
 
 @settings(max_examples=20, deadline=None)
@@ -68,7 +63,7 @@ def test_values_and_intervals_equal_pingouin(seed, n, k, spread):
     rng = np.random.default_rng(seed)
     table = spread * rng.normal(size=(n, 1)) + 0.5 * rng.normal(size=(1, k)) + rng.normal(size=(n, k))
     values, limits = reference(table)
-    for kind, value, (low, high) in zip(ICC_KINDS, values, limits, strict=True):
+    for kind, value, (low, high) in zip(("2,1", "3,1"), values, limits, strict=True):
         found = icc(table, kind)
         assert found.value == pytest.approx(value, abs=1e-6)
         assert found.interval.low == pytest.approx(low, abs=0.00501)
@@ -113,7 +108,7 @@ def test_limits_hold_the_truth_about_as_often_as_they_say():
 
 def test_perfect_and_missing_data_are_said_in_words():
     same = np.array([[1.0, 1.0], [2.0, 2.0], [5.0, 5.0]])
-    assert [icc(same, kind).value for kind in ICC_KINDS] == pytest.approx([1.0] * 6)
+    assert [icc(same, kind).value for kind in ("2,1", "3,1")] == pytest.approx([1.0, 1.0])
     assert icc(np.ones((4, 2))).interval.method == "none: all values are the same"
     assert icc([[1.0, math.nan], [2.0, 2.0]]).interval.method == "none: fewer than 2 complete rows"
     with pytest.raises(ValueError, match="two or more ratings"):

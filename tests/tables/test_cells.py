@@ -10,7 +10,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from strainstudy.intake.rules import PARTICIPANTS
 from strainstudy.io.sheets import read_sheet
-from strainstudy.tables import Column, TableSpec, read_table, write_table
+from strainstudy.tables import Column, TableSpec, read_described, write_table
 from strainstudy.tables.cells import bare, quoted, written
 
 SPEC = TableSpec("tables/own.tsv", "Own", "Columns of a lab.", (Column("n", "integer", "n", "Number."),), ("n",))
@@ -39,7 +39,7 @@ def test_what_a_sheet_may_hold_is_read_back_from_a_table(tmp_path_factory, texts
     if sheet is None or problems:
         return
     held = list(sheet.frame["note"])
-    back = read_table(carried(folder, held))
+    back = read_described(carried(folder, held))
     assert len(back) == len(held)
     assert [None if pd.isna(text) else text for text in back["note"]] == held
 
@@ -82,9 +82,9 @@ def test_ordinary_texts_stay_as_they_are(text):
 def test_a_header_that_a_spreadsheet_would_run_is_guarded_and_read_back(tmp_path):
     path = carried(tmp_path, ["a"], name='=HYPERLINK("x")')
     assert path.read_text(encoding="utf-8").splitlines()[0] == 'n\t"\'=HYPERLINK(""x"")"'
-    assert list(read_table(path).columns) == ["n", '=HYPERLINK("x")']
+    assert list(read_described(path).columns) == ["n", '=HYPERLINK("x")']
 
 
 def test_what_is_no_character_does_not_stop_a_table(tmp_path):
-    back = read_table(carried(tmp_path, ["caf\udce9", "a\0b"]))
+    back = read_described(carried(tmp_path, ["caf\udce9", "a\0b"]))
     assert list(back["note"]) == ["caf\ufffd", "a b"]

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pandas as pd
-from strainstudy.ingest import IngestParameters, ingest_recording
+from strainstudy.ingest.parameters import IngestParameters
+from strainstudy.ingest.recording import ingest_recording
 from strainstudy.records import Channel, Recording
 from strainstudy.tables.recordings import RECORDINGS
 from strainstudy.tables.spec import read_table, write_table
@@ -32,7 +33,7 @@ def test_good_and_rejected_recordings_stand_in_one_table(tmp_path):
         )
         made.append(ingest_recording(recording, IngestParameters()).quality)
     write_table(pd.DataFrame(made), RECORDINGS, tmp_path)
-    table = read_table(tmp_path / RECORDINGS.path)
+    table = read_table(tmp_path, RECORDINGS)
     assert table["recording_id"].tolist() == ["a", "b"]
     assert table["status"].tolist() == ["rejected", "good"]
     assert table["status_description"][0] == "the file is not there"

@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from strainstudy.tables import Column, TableSpec, read_table, write_table
+from strainstudy.errors import StudyError
+from strainstudy.tables import Column, TableSpec, read_table, read_typed, write_table, write_typed
 
 SPEC = TableSpec(
     path="tables/example.tsv",
@@ -67,10 +68,72 @@ def test_minus_zero_is_written_as_zero(tmp_path):
 )
 def test_what_is_written_is_read_back(tmp_path_factory, rows):
     folder = tmp_path_factory.mktemp("round")
-    back = read_table(write_table(frame(rows), SPEC, folder))
+    write_table(frame(rows), SPEC, folder)
+    back = read_table(folder, SPEC)
     expected = frame(rows).sort_values(["name", "onset"], kind="stable")
     assert back["name"].tolist() == expected["name"].tolist()
     np.testing.assert_allclose(back["onset"], expected["onset"].astype(float), atol=5e-4)
     np.testing.assert_array_equal(back["value"], expected["value"].astype(float))
     assert back["n"].tolist() == expected["n"].tolist()
     assert back["steady"].tolist() == expected["steady"].tolist()
+
+
+ROW = ("a", 1.23456, 1 / 3, 3, True)
+ADDED = Column("group", "string", "Group", "Added by a later stage.")
+CARRIED = Column("shoe_size", "number", "Shoe size", "As the sheet has it.")
+
+
+def test_a_renamed_column_is_named_with_its_table(tmp_path):
+    path = write_table(frame([ROW]), SPEC, tmp_path)
+    path.write_text(path.read_text().replace("onset", "start"))
+    with pytest.raises(StudyError, match=r"tables/example.tsv.*no column 'onset'"):
+        read_table(tmp_path, SPEC)
+
+
+def test_a_column_that_was_added_is_asked_for_like_those_of_the_table(tmp_path):
+    write_table(frame([ROW]).assign(group="g"), SPEC, tmp_path, [ADDED])
+    assert read_table(tmp_path, SPEC, [ADDED])["group"].tolist() == ["g"]
+    write_table(frame([ROW]), SPEC, tmp_path)
+    with pytest.raises(StudyError, match="no column 'group'"):
+        read_table(tmp_path, SPEC, [ADDED])
+
+
+def test_columns_in_another_order_are_refused(tmp_path):
+    path = write_table(frame([ROW]), SPEC, tmp_path)
+    path.write_text(path.read_text().replace("onset\tvalue", "value\tonset"))
+    with pytest.raises(StudyError, match="another order"):
+        read_table(tmp_path, SPEC)
+
+
+def test_a_carried_column_has_the_type_of_the_sidecar_and_needs_one(tmp_path):
+    path = write_table(frame([ROW]).assign(shoe_size=43), SPEC, tmp_path, [CARRIED])
+    assert read_table(tmp_path, SPEC)["shoe_size"].tolist() == [43.0]
+    path.with_suffix(".json").unlink()
+    with pytest.raises(StudyError, match="nothing describes: 'shoe_size'"):
+        read_table(tmp_path, SPEC)
+
+
+def test_without_carried_columns_the_specification_alone_gives_the_types(tmp_path):
+    path = write_table(frame([ROW, ("b", 2.0, np.nan, None, None)]), SPEC, tmp_path)
+    path.with_suffix(".json").unlink()
+    pd.testing.assert_series_equal(read_table(tmp_path, SPEC).dtypes, SPEC.empty().dtypes)
+
+
+def test_typed_rows_are_those_of_the_text_and_not_rounded(tmp_path):
+    rows = frame([("b", 2.0, np.inf, None, None), ROW, ("n/a", 0.0, 1.0, 0, False)])
+    write_table(rows, SPEC, tmp_path)
+    write_typed(rows, SPEC, tmp_path / "example.parquet")
+    text, typed = read_table(tmp_path, SPEC), read_typed(tmp_path / "example.parquet", SPEC)
+    pd.testing.assert_frame_equal(text, typed.fillna({"name": np.nan}), rtol=1e-3)
+    assert typed["value"][0] == 1 / 3 != text["value"][0]
+    assert typed["onset"][0] == 1.23456 != text["onset"][0]
+    with pytest.raises(StudyError, match="no column 'group'"):
+        read_typed(tmp_path / "example.parquet", SPEC, [ADDED])
+
+
+def test_a_frame_that_lacks_a_column_makes_no_table_and_one_without_rows_an_empty_one():
+    rows = frame([ROW]).assign(more=1)
+    assert list(SPEC.of(rows).columns) == list(SPEC.names)
+    with pytest.raises(KeyError, match="onset"):
+        SPEC.of(rows.rename(columns={"onset": "start"}))
+    pd.testing.assert_frame_equal(SPEC.of(pd.DataFrame()), SPEC.empty())

@@ -12,7 +12,7 @@ from labelling import contacts, frame
 from strainstudy.io.labels import read_labels
 from strainstudy.stats.intervals import cluster_bootstrap, wilson
 from strainstudy.stats.spans import intersect, labelled_spans, merged, within
-from strainstudy.tables.spec import read_table, write_table
+from strainstudy.tables.spec import read_described, write_table
 from strainstudy.tables.validation import CONFOUNDERS, EVENTS
 from strainstudy.validate.events import score_confounders, score_events, score_shapes
 from strainstudy.validate.parameters import ValidateParameters
@@ -160,7 +160,7 @@ def test_results_are_the_same_to_the_byte_and_do_not_depend_on_order(tmp_path):
     first = write_table(score_events(labels, events, who, QUICK), EVENTS, tmp_path / "a").read_bytes()
     backwards = [dict(reversed(list(d.items()))) for d in (labels, events, who)]
     assert write_table(score_events(*backwards, QUICK), EVENTS, tmp_path / "b").read_bytes() == first
-    again = read_table(tmp_path / "a" / EVENTS.path)
+    again = read_described(tmp_path / "a" / EVENTS.path)
     assert list(again.columns) == list(EVENTS.names)
 
 

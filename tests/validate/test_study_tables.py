@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from labelling import contacts, frame
 from strainstudy.tables.gait import GAIT
-from strainstudy.tables.spec import read_table, write_table
+from strainstudy.tables.spec import read_described, write_table
 from strainstudy.tables.swallows import SWALLOW_SUMMARY
 from strainstudy.validate.norms import read_norms
 from strainstudy.validate.parameters import ValidateParameters
@@ -93,7 +93,7 @@ def invented(people=4, sessions=2, repeats=2, raters=("anna", "berta"), status="
 def written(results, folder):
     made = validate_study(results, QUICK)
     assert [spec.path for spec, _ in made] == PATHS
-    return {spec.path: read_table(write_table(table, spec, folder)) for spec, table in made}
+    return {spec.path: read_described(write_table(table, spec, folder)) for spec, table in made}
 
 
 @pytest.fixture(scope="module")

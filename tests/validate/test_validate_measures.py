@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from labelling import contacts, frame
 from strainstudy.features import FeatureParameters, gait_features
-from strainstudy.gait import GaitParameters, summarise_walk
+from strainstudy.gait.measures import summarise_walk
+from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.strides import STRIDE_COLUMNS
 from strainstudy.stats.agreement import bland_altman_repeated, concordance
 from strainstudy.stats.reliability import icc

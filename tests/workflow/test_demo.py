@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pyarrow.dataset as ds
 import pytest
-from strainstudy.tables import read_table
+from strainstudy.tables import read_described
 from strainstudy.vocabulary import GAIT_STATES
 
 TABLES = {
@@ -36,7 +36,7 @@ TABLES = {
 
 @pytest.mark.parametrize("name", TABLES)
 def test_the_table_of_the_interface_is_there_with_rows(demo, name):
-    table = read_table(demo / name)
+    table = read_described(demo / name)
     assert set(TABLES[name].split()) <= set(table.columns)
     assert len(table) > 0
 
@@ -64,7 +64,7 @@ def test_signals_are_one_dataset_with_a_row_for_each_sample_and_tracked_point(de
 
 def test_the_faults_of_the_demo_are_found_and_stop_nothing(demo):
     """The faults are those that demo_raw/README.md names."""
-    table = read_table(demo / "tables/recordings.tsv").set_index("recording_id")
+    table = read_described(demo / "tables/recordings.tsv").set_index("recording_id")
     assert table.loc["sub-10_ses-02_water", "status"] == "rejected"
     assert "missing" in table.loc["sub-03_ses-01_walk", "status_description"]
     assert "saturated" in table.loc["sub-05_ses-01_walk", "status_description"]
@@ -75,14 +75,14 @@ def test_the_faults_of_the_demo_are_found_and_stop_nothing(demo):
 
 def test_gait_numbers_obey_their_identities(demo):
     """Cadence = 120 / stride time; stance and swing make the stride (Perry & Burnfield 2010)."""
-    gait = read_table(demo / "tables/gait.tsv")
+    gait = read_described(demo / "tables/gait.tsv")
     np.testing.assert_allclose(gait["cadence"] * gait["stride_time_mean"], 120, rtol=1e-4)
-    strides = read_table(demo / "tables/strides.tsv")
+    strides = read_described(demo / "tables/strides.tsv")
     np.testing.assert_allclose(strides["stance_time"] + strides["swing_time"], strides["stride_time"], atol=3e-4)
 
 
 def test_bouts_do_not_overlap_and_labelled_people_are_predicted_out_of_fold(demo):
-    bouts = read_table(demo / "tables/bouts.tsv")
+    bouts = read_described(demo / "tables/bouts.tsv")
     for _, own in bouts.groupby("recording_id"):
         end = (own["onset"] + own["duration"]).to_numpy()
         assert (own["onset"].to_numpy()[1:] >= end[:-1] - 2e-3).all()
@@ -111,7 +111,7 @@ def test_the_page_needs_no_network_and_carries_the_cautions(demo):
 
 
 def test_the_manifest_holds_the_hash_of_every_output(demo):
-    manifest = read_table(demo / "provenance/manifest.tsv")
+    manifest = read_described(demo / "provenance/manifest.tsv")
     outputs = manifest[manifest["role"] == "output"].set_index("file")["sha256"]
     for folder in ("tables", "signals", "validation"):
         for path in (demo / folder).iterdir():
@@ -120,14 +120,14 @@ def test_the_manifest_holds_the_hash_of_every_output(demo):
 
 
 def test_the_classifier_beats_its_baselines_on_people_it_never_saw(demo):
-    scores = read_table(demo / "validation/classifier.tsv")
+    scores = read_described(demo / "validation/classifier.tsv")
     pooled = scores[(scores["scope"] == "pooled") & (scores["trial_type"] == "all")].set_index("predictor")
     best = pooled.loc["classifier", "balanced_accuracy"]
     assert best > pooled.drop(index="classifier")["balanced_accuracy"].max()
 
 
 def test_pooled_rows_count_the_recordings(demo):
-    events = read_table(demo / "validation/events.tsv")
+    events = read_described(demo / "validation/events.tsv")
     keys = ["trial_type", "side", "criterion", "tolerance"]
     pooled = events[events["recording_id"] == "pooled"].set_index(keys)["n_labelled"].astype(int)
     single = events[events["recording_id"] != "pooled"].groupby(keys)["n_labelled"].sum().astype(int)

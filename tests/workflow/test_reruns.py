@@ -17,7 +17,7 @@ import yaml
 from strainstudy.io.ledger import LEDGER, MARKER, read_ledger
 from strainstudy.provenance.adopt import earlier_files
 from strainstudy.simulate.cohort import write_study
-from strainstudy.tables import read_table
+from strainstudy.tables import read_described
 
 ROOT = Path(__file__).parents[2]
 BY_BATCH = {"ingest", "calibrate", "condition", "segment", "features"}
@@ -159,7 +159,7 @@ def test_a_person_withdrawn_is_gone_from_all_results_and_the_users_own_files_sta
     assert gone | {"signals/.people-1.parquet.999999999.part"} <= said
     assert f"{len(said)} files of earlier runs removed" in done.stderr
     assert holding(folder / ".snakemake/metadata", person) == set()
-    listed = read_table(results / "provenance/manifest.tsv").query("role == 'output'")["file"]
+    listed = read_described(results / "provenance/manifest.tsv").query("role == 'output'")["file"]
     assert set(listed) <= read_ledger(results).names
     assert all((results / name).is_file() for name in listed)
     assert planned(folder, batches=4) == {}

@@ -60,6 +60,10 @@ rule classify:
         swallows=f"{RESULTS}/tables/swallows.tsv",
         swallow_summary=f"{RESULTS}/tables/swallow_summary.tsv",
         label_next=f"{RESULTS}/tables/label_next.tsv",
+        typed_events=f"{STAGES}/classify/events.parquet",
+        typed_bouts=f"{STAGES}/classify/bouts.parquet",
+        typed_gait=f"{STAGES}/classify/gait.parquet",
+        typed_swallow_summary=f"{STAGES}/classify/swallow_summary.parquet",
     log:
         f"{RESULTS}/logs/classify.log",
     resources:

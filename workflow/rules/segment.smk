@@ -70,6 +70,7 @@ rule tabulate:
         cycles=f"{RESULTS}/tables/bench_cycles.tsv",
         steps=f"{RESULTS}/tables/bench_steps.tsv",
         health=f"{RESULTS}/tables/sensor_health.tsv",
+        typed=f"{STAGES}/tabulate/recordings.parquet",
     log:
         f"{RESULTS}/logs/tabulate.log",
     resources:

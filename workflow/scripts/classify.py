@@ -22,6 +22,7 @@ with job(snakemake.log[0], "classify") as progress:
             for name in classify.BATCH_INPUTS
         },
         decisions={name: Path(snakemake.input[name]) for name in ("bouts", "candidates", "label_next")},
+        typed={name: Path(snakemake.output[f"typed_{name}"]) for name in classify.TYPED},
         results=Path(snakemake.params.results),
         progress=progress,
     )

@@ -13,6 +13,7 @@ with job(snakemake.log[0], "tabulate") as progress:
         health=build(HealthParameters, snakemake.params.settings["health"]),
         inputs={name: [Path(p) for p in snakemake.input.get(name)] for name in tabulate.INPUTS},
         bench={name: Path(path) for name, path in snakemake.input.items() if name in tabulate.BENCH},
+        typed=Path(snakemake.output.typed),
         results=Path(snakemake.params.results),
         progress=progress,
     )

@@ -14,6 +14,7 @@ with job(snakemake.log[0], "validate") as progress:
         norms=Path(snakemake.input.norms),
         signals=[Path(path) for path in snakemake.input.signals],
         evidence=Path(snakemake.input.evidence[0]).parent,
+        tables={name: Path(snakemake.input[name]) for name in validate.TABLES},
         results=Path(snakemake.params.results),
         progress=progress,
     )

@@ -54,5 +54,4 @@ SEXES: Final = {
     "other": "other", "o": "other", "O": "other", "OTHER": "other", "Other": "other",
 }  # fmt: skip
 CHANNEL_STATUS: Final = ("good", "bad")
-RECORDING_STATUS: Final = ("good", "degraded", "rejected")
 MISSING: Final = "n/a"

@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 __all__ = [
-    "larger_over_smaller",
     "log_ratio",
     "symmetry_angle",
     "symmetry_index",
@@ -101,25 +100,6 @@ def symmetry_ratio(left: ArrayLike, right: ArrayLike) -> FloatArray:
     """
     one, two = _both(left, right)
     return _quotient(two, one, equal_zero=1.0)
-
-
-def larger_over_smaller(left: ArrayLike, right: ArrayLike) -> FloatArray:
-    """Larger over smaller side, at least 1 for amounts: the form that healthy limits are published for.
-
-    Patterson et al. 2010 as in `symmetry_ratio` (from memory). NaN when only one side is 0.
-
-    Parameters
-    ----------
-    left, right : array_like
-        The same quantity on each side, same unit.
-
-    Returns
-    -------
-    ndarray
-        Ratio.
-    """
-    one, two = _both(left, right)
-    return _quotient(np.maximum(one, two), np.minimum(one, two), equal_zero=1.0)
 
 
 def log_ratio(left: ArrayLike, right: ArrayLike) -> FloatArray:

@@ -25,14 +25,7 @@ from .curves import stride_curves
 from .parameters import GaitParameters
 from .phase import EVEN_DEG, coordination_index_from
 
-__all__ = [
-    "ASYMMETRIES",
-    "ASYMMETRY_QUANTITIES",
-    "SIDE_QUANTITIES",
-    "WHOLE_MEASURES",
-    "summarise_walk",
-    "with_timing_error",
-]
+__all__ = ["ASYMMETRIES", "ASYMMETRY_QUANTITIES", "SIDE_QUANTITIES", "summarise_walk", "with_timing_error"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -64,16 +57,6 @@ ASYMMETRIES: Final = {
     "log_ratio": log_ratio,
 }
 _NORMAL_95: Final = 1.96
-WHOLE_MEASURES: Final = (
-    "cadence",
-    "stride_time_mean",
-    "stride_time_sd",
-    "stride_time_cv",
-    "phase_mean",
-    "phase_deviation",
-    "coordination_index",
-    "waveform_likeness",
-)
 CURVE_POINTS = 101
 
 

@@ -23,6 +23,7 @@ __all__ = [
 MARKER = "strainstudy-results.txt"
 LEDGER = "provenance/ledger.txt"
 FORMAT = 1
+"""Of marker and ledger; counted up when an older version could not read them."""
 _MARKER_HEAD = f"""\
 This folder holds results of strainstudy. It writes, overwrites and removes the files that
 {LEDGER} names, and no others; do not keep files of your own under those names.

@@ -27,6 +27,7 @@ __all__ = ["Check", "Rule", "Sheet", "check_sheets", "matches", "number", "one_o
 
 _SEPARATORS = {",": "commas", ";": "semicolons"}
 _MOST_BYTES = 100_000_000
+"""A sheet that is larger is no sheet: a million rows have about that (ours)."""
 _UTF8_REMEDY = "save it as tab-separated text in UTF-8"
 _UNSEEN = re.compile("[\x01-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _QUOTED = re.compile(r'"((?:[^"]|"")*)"')

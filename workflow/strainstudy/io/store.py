@@ -21,7 +21,7 @@ import pyarrow.parquet as pq
 
 from .atomic import replacing
 
-__all__ = ["FloatArray", "Trace", "TraceWriter", "iter_traces", "read_recording", "trace_index"]
+__all__ = ["FloatArray", "Trace", "TraceWriter", "iter_traces", "read_recording"]
 
 FloatArray = npt.NDArray[np.float64]
 _INDEX_KEY = b"strainstudy.traces"
@@ -134,11 +134,6 @@ class TraceWriter:
                 "samples": n,
             }
         )
-
-
-def trace_index(path: Path) -> list[dict[str, Any]]:
-    """List the traces of a file in their order, without reading samples."""
-    return list(json.loads(pq.read_metadata(path).metadata[_INDEX_KEY]))
 
 
 def iter_traces(

@@ -32,6 +32,7 @@ _OF_A_BATCH = {
 }  # fmt: skip
 _CHARACTERISE = ("curves", "cycles", "loops", "sensors", "steps", "uses")
 _TRAIN = ("bouts", "candidates", "label_next")
+_TYPED = ("tabulate/recordings", "classify/bouts", "classify/events", "classify/gait", "classify/swallow_summary")
 _STUDY_JOBS = ("characterise", "classify", "provenance", "report", "tabulate", "train", "validate")
 _TIME_STAMPS = ("figures/.snakemake_timestamp", "stages/train/evidence/.snakemake_timestamp")
 _HISTORY = "model/history.tsv"
@@ -55,6 +56,7 @@ def _between_stages(batches: list[str]) -> list[str]:
     names += [f"logs/{job}.log" for job in _STUDY_JOBS]
     names += [f"stages/characterise/{name}.parquet" for name in _CHARACTERISE]
     names += [f"stages/train/{name}.parquet" for name in _TRAIN]
+    names += [f"stages/{name}.parquet" for name in _TYPED]
     names += [f"stages/train/evidence/{name}.parquet" for name in (*EVIDENCE, *THROAT_EVIDENCE)]
     names += ["provenance/manifest.tsv", "provenance/manifest.json", "provenance/ro-crate-metadata.json"]
     return [*names, *_TIME_STAMPS]

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..tables.spec import Column, TableSpec
+from ..tables.spec import TableSpec, count, text
 
 __all__ = ["MANIFEST", "list_files", "sha256_of"]
 
@@ -20,12 +20,10 @@ MANIFEST = TableSpec(
     title="Manifest",
     description="SHA-256 and size of every file that went into the run and came out of it.",
     columns=(
-        Column("role", "string", "Role", "input, setting or output."),
-        Column(
-            "file", "string", "File", "Path relative to the study folder (input) or to the results folder (output)."
-        ),
-        Column("bytes", "integer", "Size", "Size of the file.", "B"),
-        Column("sha256", "string", "SHA-256", "Hexadecimal SHA-256 of the file's content."),
+        text("role", "Role", "input, setting or output."),
+        text("file", "File", "Path relative to the study folder (input) or to the results folder (output)."),
+        count("bytes", "Size", "Size of the file.", "B"),
+        text("sha256", "SHA-256", "Hexadecimal SHA-256 of the file's content."),
     ),
     key=("role", "file"),
 )

@@ -15,6 +15,9 @@ import pandas as pd
 from matplotlib.ticker import NullLocator
 
 from ..io.store import FloatArray, Trace
+from ..tables.angles import CALIBRATIONS
+from ..tables.bends import KNEE_BENDS
+from ..tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_HEALTH, SENSOR_LOOPS, SENSORS
 from .content import Picture, interval_text, number_text
 from .names import sensor_figure
 from .results import StudyTables, records
@@ -23,6 +26,7 @@ from .style import BLACK, BLUE, GREEN, GREY, VERMILION, drawing, panels, written
 __all__ = ["calibration_figure", "health_figure", "sensor_figures"]
 
 _BEFORE_S = 0.6
+"""Seconds before a hold that its figure begins (ours: the way there is in it)."""
 # There is one such figure a sensor: its room is fixed, because working it out takes a second each.
 _ROOM = {"left": 0.085, "right": 0.985, "bottom": 0.095, "top": 0.945, "wspace": 0.22, "hspace": 0.38}
 
@@ -122,10 +126,10 @@ def sensor_figures(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]
     -------
     list of Picture
     """
-    loops, curves = tables("tables/sensor_loops", "sensor_id"), tables("tables/sensor_curves", "sensor_id")
-    cycles, steps = tables("tables/bench_cycles", "sensor_id"), tables("tables/bench_steps", "sensor_id")
+    loops, curves = tables(SENSOR_LOOPS), tables(SENSOR_CURVES)
+    cycles, steps = tables(BENCH_CYCLES), tables(BENCH_STEPS)
     pictures = []
-    for row in records(tables("tables/sensors")):
+    for row in records(tables(SENSORS)):
         sensor = str(row["sensor_id"])
         own = {
             name: frame[frame["sensor_id"] == sensor]
@@ -159,7 +163,7 @@ def sensor_figures(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]
 
 def health_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw the control charts of all sensors, each value relative to its sensor's centre line."""
-    health = tables("tables/sensor_health", "measure", "value", "centre", "flagged", "sensor_id", "use")
+    health = tables(SENSOR_HEALTH)
     health = health[health["value"].notna()]
     if health.empty:
         return None
@@ -206,7 +210,7 @@ def calibration_figure(
     tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFrame]], folder: Path
 ) -> Picture | None:
     """Draw the angle read in each labelled hold against its nominal angle, and the gain of each calibration."""
-    calibrations = tables("tables/calibrations", "participant_id", "session_id", "tracked_point", "response_per_degree")
+    calibrations = tables(CALIBRATIONS)
     pairs = _held(tables, labels)
     gains = calibrations[calibrations["response_per_degree"].notna()]
     if pairs.empty and gains.empty:
@@ -249,7 +253,7 @@ def calibration_figure(
 
 def _held(tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFrame]]) -> pd.DataFrame:
     """Pair labelled holds with the bends detected during them."""
-    bends = tables("tables/knee_bends", "recording_id", "side", "onset", "duration", "angle")
+    bends = tables(KNEE_BENDS)
     rows = []
     for recording, raters in sorted(labels.items()):
         own = bends[(bends["recording_id"] == recording) & bends["angle"].notna()]

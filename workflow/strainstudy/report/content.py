@@ -32,6 +32,7 @@ __all__ = [
 
 
 _SHORT = 44
+"""Letters up to which a cell is set in one line (ours)."""
 
 
 @dataclass(frozen=True)

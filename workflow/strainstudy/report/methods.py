@@ -13,6 +13,15 @@ from typing import Any, Final
 import pandas as pd
 
 from ..settings import describe
+from ..tables.angles import CALIBRATIONS
+from ..tables.classifier import BOUTS
+from ..tables.gait import ANSWERS, GAIT
+from ..tables.sensors import SENSORS
+from ..tables.spec import TableSpec
+from ..tables.standing import GROUPS
+from ..tables.swallows import SWALLOW_SUMMARY
+from ..tables.validation import CONFOUNDERS, PARAMETERS, RATERS, SHAPES, STATES
+from ..tables.validation import EVENTS as AGREEMENT
 from ..vocabulary import GAIT_STATES, SIDES
 from .content import Block, Table, Text
 from .results import StudyTables
@@ -38,14 +47,14 @@ GAIT_STEPS: Final = {
     "stride_rows": "strides",
 }
 """Steps of `gait.walk.detect_walk`, in their order."""
-_INTERVALS: Final = {
-    "validation/events": "events",
-    "validation/confounders": "what was taken for a swallow",
-    "validation/throat_shapes": "swallows by response shape",
-    "validation/states": "states",
-    "validation/raters": "raters",
-    "validation/parameters": "parameters",
-    "validation/groups": "groups",
+_INTERVALS: Final[Mapping[TableSpec, str]] = {
+    AGREEMENT: "events",
+    CONFOUNDERS: "what was taken for a swallow",
+    SHAPES: "swallows by response shape",
+    STATES: "states",
+    RATERS: "raters",
+    PARAMETERS: "parameters",
+    GROUPS: "groups",
 }
 """Tables that say of each row how its interval was made."""
 
@@ -55,7 +64,7 @@ def _calibrate(tables: StudyTables) -> str:
         "holds": "from holds at known angles, one monotone map per sensor and session",
         "reference": "by a reference angle beside them, in the spans that the sheet names",
     }
-    used = set(tables("tables/calibrations", "source")["source"].dropna())
+    used = set(tables(CALIBRATIONS)["source"].dropna())
     said = [words for way, words in ways.items() if way in used]
     holds = (
         f"knee sensors were calibrated to degrees {', or '.join(said)}"
@@ -70,7 +79,8 @@ def _calibrate(tables: StudyTables) -> str:
 
 def _condition(tables: StudyTables) -> str:
     names = [f"answer_time_source_{side}" for side in SIDES]
-    told = pd.concat([tables("tables/gait", *names)[name] for name in names])
+    gait = tables(GAIT, *ANSWERS)
+    told = pd.concat([gait[name] for name in names])
     own = [words for way, words in (("bench", "its bench"), ("reference", "a reference")) if (told == way).any()]
     steps = f"Signals were, in this order, {', '.join(CONDITION_STEPS.values())}."
     if not own:
@@ -87,7 +97,7 @@ def _swallow(tables: StudyTables) -> str:
         "final": "by the stored classifier, for people it was not trained on",
         "rule": "by a rule that needs no labels",
     }
-    used = set(tables("tables/swallow_summary", "prediction")["prediction"].dropna())
+    used = set(tables(SWALLOW_SUMMARY)["prediction"].dropna())
     said = [words for way, words in ways.items() if way in used]
     told = f"told from other movements {'; '.join(said)}" if said else "but none was found"
     return f"Swallow candidates were taken from the continuous throat signal, {told}."
@@ -99,7 +109,7 @@ def _classify(tables: StudyTables) -> str:
         "final": "in people without labels by the classifier of all labelled people or of another study",
         "rule": "by published limits, without a classifier",
     }
-    bouts = tables("tables/bouts", "trial_type", "prediction")
+    bouts = tables(BOUTS)
     used = set(bouts.loc[bouts["trial_type"].isin(GAIT_STATES), "prediction"].dropna())
     said = [words for way, words in ways.items() if way in used]
     return (
@@ -110,7 +120,7 @@ def _classify(tables: StudyTables) -> str:
 
 
 def _bench(tables: StudyTables) -> str:
-    if tables("tables/sensors").empty:
+    if tables(SENSORS).empty:
         return "No sensor was characterised: the study has no bench recordings."
     return "Sensors were characterised from cycles, steps and holds of the bench's reference."
 
@@ -121,8 +131,8 @@ def _methods_of(rows: pd.DataFrame) -> str:
 
 def _validate(tables: StudyTables) -> str:
     said = []
-    for name, words in _INTERVALS.items():
-        rows = tables(name, "interval_method")
+    for spec, words in _INTERVALS.items():
+        rows = tables(spec)
         rows = rows[~rows["interval_method"].astype(str).str.startswith("none")]
         pooled = rows["recording_id"] == "pooled" if "recording_id" in rows else pd.Series(True, index=rows.index)
         whole = words if pooled.all() else f"{words}, pooled"

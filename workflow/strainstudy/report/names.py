@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Final
 
 from ..records import Recording
-from ..tables.spec import Column, TableSpec
+from ..tables.spec import TableSpec, text
 from ..vocabulary import BENCH_TASKS
 
 __all__ = ["FIGURES", "FIGURE_LIST", "figure_files", "forms_of", "recording_file", "sensor_figure"]
@@ -38,8 +38,8 @@ FIGURE_LIST: Final = TableSpec(
     title="Figures",
     description="Every figure of the report that is a file of its own.",
     columns=(
-        Column("file", "string", "File", "Path relative to the folder figures."),
-        Column("title", "string", "Title", "Title of the figure on the page."),
+        text("file", "File", "Path relative to the folder figures."),
+        text("title", "Title", "Title of the figure on the page."),
     ),
     key=("file",),
 )

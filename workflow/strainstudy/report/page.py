@@ -12,6 +12,9 @@ import pandas as pd
 from .. import __version__
 from ..io.atomic import write_text
 from ..io.store import Trace, iter_traces
+from ..tables.classifier import BOUTS
+from ..tables.events import EVENTS
+from ..tables.swallows import SWALLOWS
 from ..vocabulary import BENCH_TASKS, EVENT_TYPES
 from .content import Note, Picture, Section
 from .names import forms_of, recording_file
@@ -22,14 +25,15 @@ from .traces import draw_recording
 __all__ = ["build_report"]
 
 _MOST_DRAWN: Final = 240
+"""Recordings drawn on the page; more make it too large to open at once (ours)."""
 _SHOWN: Final = ("onset", "duration", "trial_type", "side")
 
 
 def _detected(tables: StudyTables) -> dict[str, pd.DataFrame]:
     """Events, bouts and swallows of each recording in one frame."""
-    parts = [tables("tables/events", "recording_id", *_SHOWN), tables("tables/bouts", "recording_id", *_SHOWN)]
+    parts = [tables(EVENTS), tables(BOUTS).assign(side=None)]
     if not parts[0]["trial_type"].isin(["swallow"]).any():
-        parts.append(tables("tables/swallows", "recording_id", *_SHOWN).assign(trial_type="swallow"))
+        parts.append(tables(SWALLOWS).assign(trial_type="swallow", side=None))
     joined = pd.concat(
         [p[["recording_id", *_SHOWN]].astype({"trial_type": object}) for p in parts if len(p)] or parts[:1]
     )

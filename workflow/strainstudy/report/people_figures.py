@@ -10,6 +10,9 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from ..tables.gait import GAIT
+from ..tables.standing import CHANGE, NORMS
+from ..tables.swallows import SWALLOW_SUMMARY
 from .content import Picture
 from .results import StudyTables, records
 from .style import BLACK, BLUE, GREEN, GREY, ORANGE, PURPLE, SKY, VERMILION, drawing, panels, written
@@ -43,6 +46,7 @@ _SWALLOWS: Final = (
     ("volume_per_swallow", "volume per swallow (ml)"),
 )
 _MOST_PANELS: Final = 12
+"""Measures drawn beside published values; the table has all (ours)."""
 
 
 def _people(frame: pd.DataFrame) -> list[str]:
@@ -62,13 +66,13 @@ def _bars(axis: Any, x: np.ndarray, frame: pd.DataFrame, name: str, **look: Any)
 
 def gait_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw the main gait measures of every walk, by person, session and state."""
-    gait = tables("tables/gait", "recording_id", "trial_type")
+    gait = tables(GAIT)
     if gait.empty:
         return None
     gait = tables.with_person(gait)
     people = _people(gait)
     sessions = sorted({str(s) for s in gait["session_id"].dropna()})
-    measures = [(name, words) for name, words in _GAIT if name in gait and gait[name].notna().any()]
+    measures = [(name, words) for name, words in _GAIT if gait[name].notna().any()]
     if not people or not measures:
         return None
     with drawing():
@@ -129,13 +133,13 @@ def _swallow_slots(summary: pd.DataFrame) -> list[tuple[dict[str, Any], pd.DataF
 
 def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw the swallow measures of every recording with a throat channel."""
-    summary = tables("tables/swallow_summary", "recording_id", "volume")
-    summary = summary[summary["swallow_count"].notna()] if "swallow_count" in summary else summary
+    summary = tables(SWALLOW_SUMMARY)
+    summary = summary[summary["swallow_count"].notna()]
     if summary.empty:
         return None
     summary = tables.with_person(summary)
     people = _people(summary)
-    measures = [(n, w) for n, w in _SWALLOWS if n in summary and summary[n].notna().any()]
+    measures = [(n, w) for n, w in _SWALLOWS if summary[n].notna().any()]
     if not people or not measures:
         return None
     slots = _swallow_slots(summary)
@@ -208,10 +212,7 @@ def _strips(axis: Any, own: pd.DataFrame, sources: pd.DataFrame, unit: str, word
 
 def norms_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw where people stand among published values, with all sources of a measure below each other."""
-    norms = tables(
-        "validation/norms", "measure", "value", "source", "published_low", "published_high", "published_mean",
-        "population", "trial_type", "unit", "participant_id", "session_id",
-    )  # fmt: skip
+    norms = tables(NORMS)
     norms = norms[norms["value"].notna()]
     measures = list(dict.fromkeys(norms["measure"]))[:_MOST_PANELS]
     if not measures:
@@ -249,9 +250,7 @@ def norms_figure(tables: StudyTables, folder: Path) -> Picture | None:
 
 def change_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw change between sessions in units of the minimal detectable change."""
-    change = tables(
-        "tables/change", "change", "minimal_detectable_change", "measure", "exceeds", "participant_id", "trial_type"
-    )
+    change = tables(CHANGE)
     change = change[change["change"].notna() & (pd.to_numeric(change["minimal_detectable_change"]) > 0)]
     if change.empty:
         return None

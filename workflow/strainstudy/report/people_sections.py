@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from ..sensor.verdict import VERDICT_COLUMNS
+from ..tables.gait import GAIT
+from ..tables.standing import CHANGE, GROUPS
+from ..tables.swallows import SWALLOW_SUMMARY
 from .content import Block, Column, Note, Section, Text, interval_of, interval_text, pictures_of, table_of
 from .people_figures import change_figure, gait_figure, norms_figure, swallow_figure
 from .results import StudyTables
@@ -14,7 +18,7 @@ __all__ = ["gait", "groups", "standing", "swallows"]
 
 def gait(tables: StudyTables, folder: Path) -> Section | None:
     """Gait by person and session, with the verdict on sensor or gait."""
-    frame = tables("tables/gait", "recording_id", "verdict", "verdict_side", "verdict_evidence", "warning", "n_strides")
+    frame = tables(GAIT, *VERDICT_COLUMNS)
     if frame.empty:
         return None
     frame = tables.with_person(frame)
@@ -41,9 +45,8 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
         ("side", "verdict_side", False),
         ("evidence", "verdict_evidence", False),
     ]
-    known = [c for c in columns if callable(c[1]) or c[1] in frame]
     frame = frame.sort_values(["participant_id", "session_id", "recording_id", "trial_type"], kind="stable")
-    blocks.append(table_of(frame, "Walks, with 95 % intervals over strides", known))
+    blocks.append(table_of(frame, "Walks, with 95 % intervals over strides", columns))
     if len(verdicts):
         blocks.append(table_of(frame, "Sensor or gait, walk by walk, with the evidence", judged))
     return Section("gait", "Gait", tuple(blocks))
@@ -58,18 +61,15 @@ _DECIDED = {
 
 def swallows(tables: StudyTables, folder: Path) -> Section | None:
     """Swallows by recording."""
-    summary = tables("tables/swallow_summary", "recording_id", "swallow_count", "sensor_note")
+    summary = tables(SWALLOW_SUMMARY)
     if summary.empty:
         return None
     summary = tables.with_person(summary)
     blocks: list[Block] = [Text(READING["swallows"]), Note(CAUTIONS[1].words, "caution")]
-    if "prediction" in summary:
-        counts = summary["prediction"].value_counts()
-        said = [f"in {counts[word]} {words}" for word, words in _DECIDED.items() if word in counts]
-        if said:
-            blocks.append(
-                Text(f"Recordings in which movements of the throat were judged, and by what: {'; '.join(said)}.")
-            )
+    counts = summary["prediction"].value_counts()
+    said = [f"in {counts[word]} {words}" for word, words in _DECIDED.items() if word in counts]
+    if said:
+        blocks.append(Text(f"Recordings in which movements of the throat were judged, and by what: {'; '.join(said)}."))
     blocks += pictures_of(swallow_figure(tables, folder))
     columns: list[Column] = [
         ("recording", "recording_id", False),
@@ -82,8 +82,7 @@ def swallows(tables: StudyTables, folder: Path) -> Section | None:
         ("speed (ml/s)", "swallowing_speed", True),
         ("sensor", "sensor_note", False),
     ]
-    known = [c for c in columns if callable(c[1]) or c[1] in summary]
-    blocks.append(table_of(summary, "Recordings of a throat; rate with 95 % limits of a Poisson count", known))
+    blocks.append(table_of(summary, "Recordings of a throat; rate with 95 % limits of a Poisson count", columns))
     return Section("swallows", "Swallows", tuple(blocks))
 
 
@@ -95,7 +94,7 @@ def standing(tables: StudyTables, folder: Path) -> list[Section]:
         sections.append(Section("norms", "Beside published values", (Text(READING["norms"]), norms)))
     change = change_figure(tables, folder)
     if change is not None:
-        table = tables("tables/change", "exceeds")
+        table = tables(CHANGE)
         beyond = table[table["exceeds"].fillna(value=False).astype(bool)].head(40)
         columns: list[Column] = [
             ("person", "participant_id", False),
@@ -112,7 +111,7 @@ def standing(tables: StudyTables, folder: Path) -> list[Section]:
 
 def groups(tables: StudyTables) -> Section | None:
     """Show groups side by side."""
-    frame = tables("validation/groups", "other_group", "hedges_g")
+    frame = tables(GROUPS)
     own = frame[frame["other_group"].notna() & frame["hedges_g"].notna()]
     if own.empty:
         return None

@@ -8,6 +8,9 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from ..tables.classifier import EVIDENCE
+from ..tables.validation import CONFUSION, PARAMETERS, RATERS
+from ..tables.validation import EVENTS as AGREEMENT
 from .content import Picture, number_text
 from .results import StudyTables, records
 from .style import BLACK, BLUE, GREEN, GREY, ORANGE, PURPLE, SKY, VERMILION, drawing, ink_on, panels, written
@@ -97,11 +100,9 @@ def _per_person(axis: Any, classifier: pd.DataFrame) -> None:
 
 def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw confusion, reliability and the score of each person left out, beside the baselines."""
-    classifier = tables(
-        "validation/classifier", "scope", "trial_type", "predictor", "participant_id", "balanced_accuracy", "recall"
-    )
-    confusion = tables("validation/confusion", "recording_id", "labelled", "detected", "share", "seconds")
-    reliability = tables("validation/reliability")
+    classifier = tables(EVIDENCE["classifier"])
+    confusion = tables(CONFUSION)
+    reliability = tables(EVIDENCE["reliability"])
     if classifier.empty and confusion.empty:
         return None
     with drawing():
@@ -179,7 +180,7 @@ def _importance(axis: Any, importance: pd.DataFrame) -> None:
 
 def evidence_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw permutation test, learning curve, ablation and importance."""
-    frames = [tables(f"validation/{name}") for name in ("permutation", "learning_curve", "ablation", "importance")]
+    frames = [tables(EVIDENCE[name]) for name in ("permutation", "learning_curve", "ablation", "importance")]
     if all(frame.empty for frame in frames):
         return None
     with drawing():
@@ -187,7 +188,7 @@ def evidence_figure(tables: StudyTables, folder: Path) -> Picture | None:
         for axis, draw, frame in zip(axes.flat, (_permutation, _learning, _ablation, _importance), frames, strict=True):
             draw(axis, frame)
         png = written(figure, "classifier_evidence", folder)
-    people = frames[0]["n_participants"].max() if "n_participants" in frames[0] and len(frames[0]) else "n/a"
+    people = frames[0]["n_participants"].max() if len(frames[0]) else "n/a"
     return Picture(
         "classifier_evidence",
         "What the classifier rests on",
@@ -218,10 +219,7 @@ def _tolerance(row: dict[str, Any]) -> str:
 
 def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw pooled F1 and timing error of every event type and tolerance."""
-    events = tables(
-        "validation/events", "recording_id", "f1", "f1_low", "f1_high", "n_labelled", "trial_type", "side", "criterion",
-        "tolerance", "bias", "loa_lower", "loa_upper", "n_participants",
-    )  # fmt: skip
+    events = tables(AGREEMENT)
     pooled = events[(events["recording_id"] == "pooled") & events["f1"].notna() & (events["n_labelled"].fillna(0) > 0)]
     if pooled.empty:
         return None
@@ -256,10 +254,7 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
 
 def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw bias and limits of agreement of each parameter, as percent of its mean."""
-    parameters = tables(
-        "validation/parameters", "measure", "bias", "bias_low", "bias_high", "loa_lower", "loa_upper", "labelled_mean",
-        "n_pairs", "n_participants", "trial_type", "detected_from",
-    )  # fmt: skip
+    parameters = tables(PARAMETERS)
     own = parameters[parameters["bias"].notna() & (pd.to_numeric(parameters["labelled_mean"]).abs() > 0)]
     own = own[~own["measure"].astype(str).str.contains("symmetry|log_ratio|phase_dev|coordination")]
     # One row a measure: what the result tables say, else what detected events say.
@@ -301,11 +296,7 @@ def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
 
 def raters_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw the second rater and the pipeline, both against the reference rater."""
-    raters = tables(
-        "validation/raters", "f1", "f1_low", "f1_high", "pipeline_f1", "pipeline_f1_low", "pipeline_f1_high", "kappa",
-        "kappa_low", "kappa_high", "pipeline_kappa", "pipeline_kappa_low", "pipeline_kappa_high", "trial_type", "side",
-        "criterion", "tolerance", "n_labelled", "n_participants", "reference_rater", "other_rater",
-    )  # fmt: skip
+    raters = tables(RATERS)
     rows = []
     whole = raters[(raters["side"] == "all") | raters["f1"].isna()]
     for r in records(whole if len(whole) else raters):

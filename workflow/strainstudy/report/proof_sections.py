@@ -8,6 +8,9 @@ from typing import Any, Final
 
 import pandas as pd
 
+from ..tables.classifier import EVIDENCE, HISTORY, LABEL_NEXT
+from ..tables.throat import THROAT_EVIDENCE
+from ..tables.validation import STATES
 from .content import (
     Block,
     Column,
@@ -33,13 +36,12 @@ _TOGETHER: Final = "together"
 
 
 def _readings(frame: pd.DataFrame, caption: str, columns: Sequence[Any]) -> Table | Note:
-    known = [c for c in columns if callable(c[1]) or c[1] in frame]
-    return table_of(frame, caption, [*known, ("in words", "reading", False)] if "reading" in frame else known)
+    return table_of(frame, caption, [*columns, ("in words", "reading", False)])
 
 
 def classifier(tables: StudyTables, folder: Path) -> Section | None:
     """Show the classifier and its proof."""
-    scores = tables("validation/classifier", "scope", "trial_type", "predictor")
+    scores = tables(EVIDENCE["classifier"])
     blocks = pictures_of(classifier_figure(tables, folder), evidence_figure(tables, folder))
     if scores.empty and not blocks:
         return None
@@ -55,7 +57,7 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
     ]
     own: list[Block] = [Text(READING["classifier"]), *blocks]
     own.append(table_of(pooled, "Pooled scores of people left out, 95 % intervals over people", columns))
-    history = tables("model/history", "number", "verdict").tail(5)
+    history = tables(HISTORY).tail(5)
     if len(history):
         steps: list[Column] = [
             ("model", "number", True),
@@ -71,7 +73,7 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
                 [c for c in steps if callable(c[1]) or c[1] in history],
             )
         )
-    mistakes = tables("validation/mistakes", "rank", "recording_id", "onset", "duration", "label", "predicted").head(10)
+    mistakes = tables(EVIDENCE["mistakes"]).head(10)
     spans: list[Column]
     if len(mistakes):
         spans = [
@@ -83,7 +85,7 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
             ("probability", "probability", True),
         ]
         own.append(table_of(mistakes, "Worst mistakes; their pictures are under Recordings", spans))
-    following = tables("tables/label_next", "rank", "reason").head(10)
+    following = tables(LABEL_NEXT).head(10)
     if len(following):
         spans = [
             ("recording", "recording_id", False),
@@ -97,9 +99,7 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
 
 def _throat_classes(tables: StudyTables) -> list[Block]:
     """Show the scores of throat movements by class, each beside the predictors that know less."""
-    frame = tables(
-        "validation/throat_classifier", "scope", "predictor", "trial_type", "includes", "n_called", "balanced_accuracy"
-    )
+    frame = tables(THROAT_EVIDENCE["throat_classifier"])
     scores = frame[frame["scope"] == "pooled"]
     # Classes that a simple rule never calls have nothing to show but zeros.
     called = (scores["predictor"] == "classifier") | (scores["n_called"].fillna(0) > 0)
@@ -172,7 +172,7 @@ def agreement(tables: StudyTables, folder: Path) -> Section | None:
     pictures = pictures_of(
         agreement_figure(tables, folder), raters_figure(tables, folder), bland_altman_figure(tables, folder)
     )
-    states = tables("validation/states", "recording_id")
+    states = tables(STATES)
     swallows = _swallows(tables, folder)
     if not pictures and states.empty and not swallows:
         return None

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from ..tables import read_table
+from ..tables import Column, TableSpec, read_table
+from ..tables.recordings import ADDED, RECORDINGS
 
 __all__ = ["StudyTables", "records"]
 
@@ -29,39 +31,42 @@ class StudyTables:
 
     def __init__(self, results: Path) -> None:
         self.results = results
-        self._read: dict[str, pd.DataFrame] = {}
+        self._read: dict[tuple[str, tuple[Column, ...]], pd.DataFrame] = {}
 
-    def __call__(self, name: str, *columns: str) -> pd.DataFrame:
+    def __call__(self, spec: TableSpec, *added: Column) -> pd.DataFrame:
         """Give a table.
 
         Parameters
         ----------
-        name : str
-            Path below the results folder without suffix, for example ``tables/gait``.
-        *columns : str
-            Columns the caller relies on; those that are missing are there and empty.
+        spec : TableSpec
+            What it is specified with.
+        *added : Column
+            Columns that the stage which writes it adds, and that the caller relies on.
 
         Returns
         -------
         DataFrame
-            A copy; no rows where the file is not there.
+            A copy; with its columns and no rows where the file is not there.
+
+        Raises
+        ------
+        StudyError
+            If the file is there and lacks any of these columns.
         """
-        if name not in self._read:
-            path = self.results / f"{name}.tsv"
-            self._read[name] = read_table(path) if path.exists() else pd.DataFrame()
-        frame = self._read[name].copy()
-        for column in columns:
-            if column not in frame:
-                frame[column] = pd.Series(index=frame.index, dtype=object)
-        return frame
+        key = (spec.path, added)
+        if key not in self._read:
+            there = (self.results / spec.path).is_file()
+            whole = replace(spec, columns=(*spec.columns, *added))
+            self._read[key] = read_table(self.results, spec, added) if there else whole.empty()
+        return self._read[key].copy()
 
     @cached_property
     def recordings(self) -> pd.DataFrame:
         """Recordings with person, session, task and status, in the order of their ids."""
-        frame = self(
-            "tables/recordings", "recording_id", "participant_id", "session_id", "task", "duration", "status",
-            "status_description", "sensor_flag", "group", "affected_side",
-        )  # fmt: skip
+        frame = self(RECORDINGS, *ADDED)
+        for name in ("group", "affected_side"):
+            if name not in frame:  # carried from the people of a study, and a bench alone has none
+                frame[name] = pd.Series(index=frame.index, dtype=object)
         return frame.sort_values("recording_id", kind="stable", ignore_index=True)
 
     def with_person(self, frame: pd.DataFrame) -> pd.DataFrame:

@@ -9,6 +9,14 @@ from typing import Any
 import pandas as pd
 
 from ..io.store import Trace
+from ..sensor.verdict import VERDICT_COLUMNS
+from ..tables.angles import CALIBRATIONS
+from ..tables.classifier import EVIDENCE
+from ..tables.gait import GAIT
+from ..tables.sensors import SENSORS
+from ..tables.standing import CHANGE
+from ..tables.validation import EVENTS as AGREEMENT
+from ..tables.validation import RATERS
 from .content import Block, Column, Note, Section, Text, number_text, table_of
 from .methods import methods_blocks
 from .people_sections import gait, groups, standing, swallows
@@ -20,6 +28,7 @@ from .words import CAUTIONS, READING
 __all__ = ["study_sections"]
 
 _WEAK_F1 = 0.9
+"""Pooled F1 below which an event type is listed among what fell short (ours)."""
 
 
 def about() -> Section:
@@ -90,7 +99,7 @@ def shortfalls(tables: StudyTables) -> Section:
         n = int((recordings["status"] == status).sum())
         if n:
             notes.append(Note(f"{n} of {len(recordings)} recordings {words}: see The study at a glance.", "fault"))
-    frame = tables("tables/gait", "warning", "verdict")
+    frame = tables(GAIT, *VERDICT_COLUMNS)
     few = int(frame["warning"].notna().sum())
     if few:
         notes.append(Note(f"{few} of {len(frame)} gait rows carry a warning (mostly fewer than 20 strides)."))
@@ -102,15 +111,15 @@ def shortfalls(tables: StudyTables) -> Section:
                 "gait cannot be told apart."
             )
         )
-    for name, words in (
-        ("validation/events", "No labels: nothing says how well events were found in this study."),
-        ("validation/raters", "No second rater: nothing says how well people agree among themselves."),
-        ("tables/sensors", "No bench recordings: sensors are not characterised."),
-        ("tables/calibrations", "No bend recordings: no angle in degrees, amplitudes of two knees cannot be compared."),
-        ("tables/change", "No second session: no change."),
-        ("validation/classifier", "No labels of limping and normal gait: states come from published rules only."),
+    for spec, words in (
+        (AGREEMENT, "No labels: nothing says how well events were found in this study."),
+        (RATERS, "No second rater: nothing says how well people agree among themselves."),
+        (SENSORS, "No bench recordings: sensors are not characterised."),
+        (CALIBRATIONS, "No bend recordings: no angle in degrees, amplitudes of two knees cannot be compared."),
+        (CHANGE, "No second session: no change."),
+        (EVIDENCE["classifier"], "No labels of limping and normal gait: states come from published rules only."),
     ):
-        if tables(name).empty:
+        if tables(spec).empty:
             notes.append(Note(words))
     notes += _weak_detection(tables)
     if not notes:
@@ -120,7 +129,7 @@ def shortfalls(tables: StudyTables) -> Section:
 
 def _weak_detection(tables: StudyTables) -> list[Note]:
     """Name the event types whose pooled F1 is low even at the widest tolerance scored."""
-    events = tables("validation/events", "recording_id", "f1", "trial_type", "side", "criterion", "tolerance")
+    events = tables(AGREEMENT)
     timed = events[
         (events["recording_id"] == "pooled") & (events["criterion"] != "overlap") & (events["side"] == "all")
     ]

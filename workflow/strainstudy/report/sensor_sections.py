@@ -9,6 +9,8 @@ from typing import Any, Final
 import pandas as pd
 
 from ..io.store import Trace
+from ..tables.angles import ANGLES, CALIBRATIONS
+from ..tables.sensors import SENSOR_CURVES, SENSORS
 from .bench_figures import calibration_figure, health_figure, sensor_figures
 from .content import Block, Column, Note, Section, Text, interval_of, interval_text, number_text, pictures_of, table_of
 from .results import StudyTables, records
@@ -44,7 +46,7 @@ def _range(row: Mapping[str, Any]) -> str:
 
 
 def _gauge_factor(tables: StudyTables) -> Any:
-    curves = tables("tables/sensor_curves", "sensor_id", "gauge_factor")
+    curves = tables(SENSOR_CURVES)
 
     def words(row: Mapping[str, Any]) -> str:
         if pd.notna(row["gauge_factor"]):
@@ -59,7 +61,7 @@ def _gauge_factor(tables: StudyTables) -> Any:
 
 def bench(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder: Path) -> Section | None:
     """Sensors on the bench and over the study."""
-    sensors = tables("tables/sensors", "sensor_id", "gauge_factor", "warning")
+    sensors = tables(SENSORS)
     health = health_figure(tables, folder)
     if sensors.empty and health is None:
         return None
@@ -90,8 +92,8 @@ def bench(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder
 
 def calibration(tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFrame]], folder: Path) -> Section | None:
     """Knee calibration and, where there is a reference, its proof."""
-    calibrations = tables("tables/calibrations", "status", "participant_id", "session_id", "tracked_point")
-    angles = tables("validation/angles", "recording_id", "participant_id", "phase", "angle_from", "angle_to")
+    calibrations = tables(CALIBRATIONS)
+    angles = tables(ANGLES)
     picture = calibration_figure(tables, labels, folder)
     if calibrations.empty and angles.empty and picture is None:
         return None

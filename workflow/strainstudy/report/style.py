@@ -22,8 +22,8 @@ from ..io.atomic import write_bytes
 from .names import forms_of
 
 __all__ = [
-    "BLACK", "BLUE", "GREEN", "GREY", "ORANGE", "PURPLE", "SIDE_COLOURS", "SIDE_MARKERS", "SKY", "STATE_COLOURS",
-    "VERMILION", "WHITE", "YELLOW", "drawing", "ink_on", "panels", "written",
+    "BLACK", "BLUE", "GREEN", "GREY", "ORANGE", "PURPLE", "SIDE_COLOURS", "SKY", "STATE_COLOURS",
+    "VERMILION", "WHITE", "drawing", "ink_on", "panels", "written",
 ]  # fmt: skip
 
 BLACK: Final = "#000000"
@@ -31,13 +31,11 @@ WHITE: Final = "#FFFFFF"
 ORANGE: Final = "#E69F00"
 SKY: Final = "#56B4E9"
 GREEN: Final = "#009E73"
-YELLOW: Final = "#F0E442"
 BLUE: Final = "#0072B2"
 VERMILION: Final = "#D55E00"
 PURPLE: Final = "#CC79A7"
 GREY: Final = "#8A8A8A"
 SIDE_COLOURS: Final = {"left": BLUE, "right": VERMILION}
-SIDE_MARKERS: Final = {"left": "o", "right": "s"}
 STATE_COLOURS: Final = {
     "rest": "#C9C9C9", "normal_gait": SKY, "limping_gait": ORANGE, "turn": PURPLE, "gait": "#A9D5EE",
     "knee_bend": GREEN, "other": "#ECECEC",

@@ -12,6 +12,8 @@ from typing import Any, Final
 
 import pandas as pd
 
+from ..tables.throat import THROAT_EVIDENCE
+from ..tables.validation import CONFOUNDERS, SHAPES
 from .content import Picture, number_text
 from .proof_figures import forest
 from .results import StudyTables, records
@@ -48,20 +50,14 @@ def _people(count: Any) -> str:
 
 def shape_rows(tables: StudyTables) -> pd.DataFrame:
     """Give the pooled rows of swallows by response shape, at the widest distance of centres that was scored."""
-    frame = tables(
-        "validation/throat_shapes", "response_shape", "criterion", "tolerance", "n_labelled", "n_detected", "f1",
-        "f1_low", "f1_high", "n_participants", "n_recordings", "reading",
-    )  # fmt: skip
+    frame = tables(SHAPES)
     own = frame[(frame["criterion"] == "centre") & ((frame["n_labelled"] > 0) | (frame["n_detected"] > 0))]
     return _ordered(own[own["tolerance"] == own["tolerance"].max()], "response_shape", tuple(_SHAPES))
 
 
 def confounder_rows(tables: StudyTables) -> pd.DataFrame:
     """Give the pooled rows of what was taken for a swallow."""
-    frame = tables(
-        "validation/confounders", "recording_id", "confounder", "n_labelled", "n_taken", "n_false_swallows", "minutes",
-        "false_per_minute", "false_per_minute_low", "false_per_minute_high", "n_participants", "reading",
-    )  # fmt: skip
+    frame = tables(CONFOUNDERS)
     return _ordered(frame[frame["recording_id"] == "pooled"], "confounder", _CONFOUNDED)
 
 
@@ -126,7 +122,7 @@ def swallow_proof_figure(tables: StudyTables, folder: Path) -> Picture | None:
     shapes = shapes[shapes["f1"].notna()]
     confounders = confounder_rows(tables)
     confounders = confounders[confounders["false_per_minute"].notna()].reset_index(drop=True)
-    confusion = tables("validation/throat_confusion", "label", "called", "n", "share", "n_participants")
+    confusion = tables(THROAT_EVIDENCE["throat_confusion"])
     confusion = confusion.dropna(subset=["label", "called"])
     drawn: list[tuple[float, Callable[[Any], None]]] = []
     words = []

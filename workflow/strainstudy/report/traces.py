@@ -23,6 +23,7 @@ __all__ = ["draw_recording", "trace_path"]
 _WIDTH, _LEFT, _RIGHT = 1080, 118, 12
 _PANEL, _ROW, _GAP, _AXIS = 88, 13, 5, 30
 _COLUMNS = 480
+"""Points of a curve: least and greatest of so many parts, about one for two pixels (ours)."""
 _STATES: Final = ("rest", "normal_gait", "limping_gait", "turn", "gait", "other")
 _OTHERS: Final = tuple(name for name in INTERVALS if name not in STATES)
 _LETTERS: Final = {"rest": "rest", "normal_gait": "normal", "limping_gait": "limping", "turn": "turn", "gait": "gait"}

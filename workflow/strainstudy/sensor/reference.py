@@ -20,36 +20,24 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import t as student
 
-__all__ = ["AGREEMENT_COLUMNS", "PHASES", "RANGES_DEG", "agreement_table", "angle_agreement", "angle_sums"]
+from ..stats.agreement import LIMITS_MULTIPLIER
+
+__all__ = ["PHASES", "RANGES_DEG", "agreement_table", "angle_sums"]
 
 Array = npt.NDArray[np.float64]
 
 PHASES: Final = ("all", "flexing", "extending", "still")
 RANGES_DEG: Final = ((-math.inf, math.inf), (-math.inf, 15), (15, 30), (30, 45), (45, 60), (60, 90), (90, math.inf))
-AGREEMENT_COLUMNS: Final = (
-    "phase",
-    "angle_from",
-    "angle_to",
-    "seconds",
-    "rmse",
-    "bias",
-    "sd",
-    "limit_low",
-    "limit_high",
-    "r2",
-    "coverage",
-    "lag",
-)
 
 _STILL_DEG_PER_S: Final = 10.0
 """Slower than this the knee counts as still; walking moves at up to some 400 degrees a second (ours)."""
-LIMITS_MULTIPLIER: Final = 1.96
-"""Standard deviations from the bias to a limit of agreement where a caller names no other."""
 _LONGEST_LAG_S: Final = 0.3
 _LAG_HZ: Final = 100.0
 _LEAST_RANGE_FOR_LAG_DEG: Final = 20.0
 _SUMS: Final = ("n", "d", "dd", "a", "r", "aa", "rr", "ar", "covered")
 _GROUPS: Final = ["phase", "angle_from", "angle_to"]
+_LIMITS: Final = ("rmse_low", "rmse_high", "bias_low", "bias_high")
+_FIGURES: Final = ("rmse", "bias", *_LIMITS, "sd", "limit_low", "limit_high", "r2", "coverage", "lag")
 
 
 def _lag(angle: Array, reference: Array, fs: float) -> float:
@@ -140,29 +128,6 @@ def _numbers(s: pd.Series, multiplier: float) -> dict[str, float]:
     }
 
 
-def angle_agreement(
-    angle: npt.ArrayLike, low: npt.ArrayLike, high: npt.ArrayLike, reference: npt.ArrayLike, fs: float
-) -> pd.DataFrame:
-    """Agreement of one trace with its reference.
-
-    Parameters
-    ----------
-    angle, low, high, reference : array, shape (n,)
-        Degrees; NaN = none.
-    fs : float
-        Hz.
-
-    Returns
-    -------
-    DataFrame
-        Columns `AGREEMENT_COLUMNS`: errors in degrees (positive: the angle is too large), ``lag`` in seconds
-        (positive: the angle is late), ``coverage`` and ``r2`` between 0 and 1.
-    """
-    sums = angle_sums(angle, low, high, reference, fs)
-    rows = [{name: s[name] for name in _GROUPS} | _numbers(s, LIMITS_MULTIPLIER) for _, s in sums.iterrows()]
-    return pd.DataFrame(rows, columns=list(AGREEMENT_COLUMNS))
-
-
 def _median(values: pd.Series) -> float:
     known = values.dropna()
     return float(known.median()) if len(known) else math.nan
@@ -177,7 +142,7 @@ def _pooled(people: pd.DataFrame, multiplier: float) -> dict[str, float]:
     means = (people["d"] / people["n"]).to_numpy(dtype=float)
     each_rmse = np.sqrt((people["dd"] / people["n"]).to_numpy(dtype=float))
     numbers = _numbers(total, multiplier)
-    interval = dict.fromkeys(("rmse_low", "rmse_high", "bias_low", "bias_high"), math.nan)
+    interval = dict.fromkeys(_LIMITS, math.nan)
     if k > 1 and n > k:
         within = float(((people["dd"] - people["d"] ** 2 / people["n"]).sum()) / (n - k))
         grand = float(m @ means / n)
@@ -229,7 +194,7 @@ def agreement_table(
         who = {key: ids[key] for key in ("recording_id", "participant_id", "tracked_point")}
         if sums.empty and fitted > 0:
             whole = dict(zip(_GROUPS, ("all", -math.inf, math.inf), strict=True))
-            nothing = dict.fromkeys([name for name in AGREEMENT_COLUMNS if name not in _GROUPS], math.nan)
+            nothing = dict.fromkeys(_FIGURES, math.nan)
             rows.append({**who, **whole, **nothing, "n_participants": 1, "seconds": 0.0, "fitted": fitted})
         for _, s in sums.iterrows():
             rows.append(
@@ -237,7 +202,7 @@ def agreement_table(
                 | {name: s[name] for name in _GROUPS}
                 | {"n_participants": 1, "fitted": fitted if _is_whole(s) else math.nan}
                 | _numbers(s, multiplier)
-                | dict.fromkeys(("rmse_low", "rmse_high", "bias_low", "bias_high"), math.nan)
+                | dict.fromkeys(_LIMITS, math.nan)
             )
         if ids["task"] != "bend":
             parts.append(sums.assign(participant_id=ids["participant_id"]))
@@ -252,7 +217,7 @@ def agreement_table(
                 | {name: s[name] for name in _GROUPS}
                 | {"n_participants": 1}
                 | _numbers(s, multiplier)
-                | dict.fromkeys(("rmse_low", "rmse_high", "bias_low", "bias_high"), math.nan)
+                | dict.fromkeys(_LIMITS, math.nan)
             )
         for group, part in people.groupby(_GROUPS, sort=True):
             rows.append(

@@ -18,7 +18,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
-from ..tables.spec import Column, interval_columns
+from ..tables.spec import interval, text
 from .parameters import VerdictParameters
 
 __all__ = [
@@ -49,37 +49,34 @@ VERDICTS: Final = {
 }
 
 VERDICT_COLUMNS: Final = (
-    Column(
+    text(
         "verdict",
-        "string",
         "Sensor or gait",
         "One of: " + "; ".join(f"{word} ({meaning})" for word, meaning in VERDICTS.items()) + ".",
     ),
-    Column(
+    text(
         "verdict_side",
-        "string",
         "Side of the limp",
         "Side (left, right) that calibrated amplitude or step time names; n/a where they name none or disagree.",
     ),
-    Column("verdict_evidence", "string", "Evidence", "The numbers behind the verdict in one sentence."),
-    *interval_columns(
+    text("verdict_evidence", "Evidence", "The numbers behind the verdict in one sentence."),
+    *interval(
         "amplitude_ratio_recorded",
         "Amplitude ratio as recorded",
         "Amplitude of the right knee over that of the left in units of the response, before calibration.",
     ),
-    *interval_columns(
+    *interval(
         "gain_ratio",
         "Gain ratio",
         "Part of the recorded ratio that the sensors explain: right over left response per degree (bends).",
     ),
-    Column(
+    text(
         "gain_ratio_source",
-        "string",
         "Source of the gain ratio",
         "bends (hold calibration of both knees), reference (an angle channel beside a sensor calibrated at least one), "
         "bench (gauge factors only: says nothing of the sleeve), or none.",
     ),
-    *interval_columns(
+    *interval(
         "amplitude_ratio_calibrated",
         "Amplitude ratio calibrated",
         "Amplitude of the right knee over that of the left in degrees; n/a without a calibration of both knees.",

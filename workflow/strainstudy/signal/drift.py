@@ -30,31 +30,43 @@ Array = npt.NDArray[np.float64]
 End = Literal[-1, 1]
 
 _WORKING_HZ: Final = 20.0
+"""Rate that the signal is reduced to first: far above the drift that is sought (ours, for speed)."""
 _NODE_S: Final = 1.0
+"""Seconds between the nodes of the curve (ours)."""
 _STILL_S: Final = 1.5
+"""Seconds of the window that is looked at for stillness (ours)."""
 _MOVING_S: Final = 3.0
 """Must hold a whole stride: the slowest considered takes 2.5 s."""
 _END_QUANTILE: Final = 0.05
+"""Share of a window beyond its low and its high end, so that a few odd samples move neither (ours)."""
 _STILL_SHARE: Final = 0.15
 """A window is still if its signal spans less than this share of what movement spans in this recording."""
 _SUSTAINED: Final = 5
 """Windows in a row without a still one that make sustained movement; a single way from level to level takes fewer."""
 _ON_THE_WAY: Final = 1e-3
+"""Weight of windows on a single way from level to level, which are no rest but may bridge a gap (ours)."""
 _NEAR_SHARE: Final = 0.15
 """A level within this share of the movement's span above the curve counts as resting."""
 _HELD: Final = 1e-8
 """Weight of what does not rest."""
 _MISSED: Final = 1e-2
+"""Weight of windows of sustained movement that stay above the curve: they may have missed the low end (ours)."""
 _LASTING_SHARE: Final = 0.1
+"""Share of the resting time that a height must hold to count as where the signal rests (ours)."""
 _FLATNESS: Final = 1e-2
+"""Penalty of a slope: holds the curve level where nothing rests (ours)."""
 _OFFSET_PRIOR_SHARE: Final = 0.06
 """Walking comes back to about 4 of 60 degrees, not to straight (Schwartz MH et al. 2008, J Biomech 41:1639-1650)."""
 _OFFSET_PRIOR_WEIGHT: Final = 1.0
+"""Weight of that prior, where a window that rests has 1 (ours)."""
 _LEAN_NEEDED: Final = 0.08
+"""Lean of the median within the span that decides the resting end without a second fit (ours)."""
 _DOUBT: Final = 0.05
+"""Least gain in misfit for which movement is taken to go down rather than up (ours)."""
 _FULL_LEAN: Final = 0.25
 """Median knee angle of a healthy stride lies a quarter of its span above the lowest (Schwartz et al. 2008)."""
 _NEAR_ROUNDS: Final = 4
+"""Rounds in which windows that do not rest are found and weighted down (ours)."""
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,9 @@ MAD_TO_SD: Final = 1.482602218505602
 """1 / normal quantile at 0.75: median absolute deviation to standard deviation of a normal distribution."""
 
 _SAMPLES_FOR_NOISE = 100_000
+"""Samples that the noise is estimated from: more change it by less than a per cent."""
 _WINDOWS_AT_ONCE = 4096
+"""Windows worked on together, so that memory does not grow with the recording."""
 _FEWEST_AROUND = 3
 """Half a window is never less: the median absolute deviation of fewer than seven samples says nothing."""
 

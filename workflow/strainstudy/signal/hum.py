@@ -21,11 +21,15 @@ __all__ = ["HumLine", "find_hum", "remove_hum"]
 Array = npt.NDArray[np.float64]
 
 _SEGMENT_S = 4.0
+"""Length of a segment of the spectrum: bins of 0.25 Hz, fine enough for the search below."""
 _LONGEST_STUDIED_S = 120.0
+"""Part of a recording that is looked at: hum is there from start to end (ours)."""
 _SEARCH_HZ = 0.6
 """Public grids keep within a few tenths of a hertz (EN 50160: 49.5 to 50.5 Hz for 99.5 % of a year)."""
 _NEIGHBOURHOOD_HZ = 6.0
+"""How far from a line the spectrum counts as its surroundings (ours)."""
 _NOTCH_WIDTH_HZ = 1.5
+"""Width of the notch at half power: wider than the line wanders, EN 50160 as above (ours)."""
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ Spans = npt.NDArray[np.intp]
 _RAIL_RUN = 4
 """Shortest run of equal samples at an extreme that can be a rail; chance and quantised peaks give shorter ones."""
 _NOISY_RAIL_RUN = 8
+"""The same where the rail carries noise, in which chance makes longer runs (ours)."""
 _RAIL_NOISE_QUANTA = 6.0
 """An amplifier's rail before the converter carries the converter's own noise: this many steps hold one of SD 1 step."""
 _THIN = 0.015
@@ -36,7 +37,9 @@ a parabola cut at half-width a).
 """
 _VISIBLE_QUANTA = 10.0
 _VISIBLE_NOISE = 6.0
+"""Heights above a rail are seen from ten quantisation steps, or six SDs of the noise, on (ours)."""
 _APPROACH_S = 0.25
+"""Longest stretch before and after a rail over which its approach is read (ours)."""
 _STEEP_QUANTA = 3.0
 """A value held and then left by more than this many quantisation steps was stuck."""
 _JUMP = 3.0

@@ -30,6 +30,7 @@ _UNIT_WORDS = {1.0: "seconds", 1e-3: "milliseconds", 1e-6: "microseconds", 1e-9:
 _SLOWEST_HZ = 5.0
 """A rate below this is taken as a sign that unnamed stamps are not seconds: no movement could be seen with it."""
 _FASTEST_HZ = 1e6
+"""A rate above this is a sign of the same: no amplifier of strain samples so fast."""
 _EARLIEST_S, _LATEST_S = 631152000.0, 4102444800.0
 """The years 1990 to 2100 in seconds since 1970: a thousand times more or less is far outside, so the unit is told."""
 _PACKETS = 0.2
@@ -41,7 +42,9 @@ _LONGEST_LATE = 1.9
 """A late sample is no gap: steps may be longer by six SDs of their jitter, but never as long as two."""
 _NEAR_NOMINAL = 0.02
 _ROUND_RATE = 0.002
+"""Shares by which a rate may miss the nominal one, and a round number, that it is then taken for (ours)."""
 _MOST_GRID = 20
+"""More samples of the grid for each stored one than this are a sign of wrong stamps, not of gaps."""
 
 
 class TimeBaseError(ValueError):

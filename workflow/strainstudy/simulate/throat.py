@@ -35,7 +35,6 @@ Array = npt.NDArray[np.float64]
 SHAPES = ("one_hump", "two_phase", "burst")
 
 # A movement counts from 5 % of its way (common practice, no source); the smooth step passes it at this share.
-_VISIBLE = 0.05
 _VISIBLE_AT = 0.18925
 
 

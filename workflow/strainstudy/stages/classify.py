@@ -22,45 +22,21 @@ from ..sensor.referencemap import ReferenceMap
 from ..sensor.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
 from ..swallow.measures import measure_swallows, summarise_swallows
 from ..swallow.parameters import SwallowParameters
-from ..tables import Column, read_table, write_table
+from ..tables import Column, TableSpec, read_table, write_table, write_typed
 from ..tables.classifier import BOUTS, LABEL_NEXT
 from ..tables.events import EVENTS, STRIDES
-from ..tables.gait import GAIT
+from ..tables.families import WHO
+from ..tables.gait import ANSWERS, GAIT
+from ..tables.sensors import SENSOR_HEALTH
 from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from ..vocabulary import GAIT_STATES, KNEES, SIDES
 from .bodies import knees_of, sensor_of
 from .evidence import walk_evidence
 
-__all__ = ["BATCH_INPUTS", "run", "state_of"]
+__all__ = ["BATCH_INPUTS", "TYPED", "run", "state_of"]
 
+TYPED = ("events", "bouts", "gait", "swallow_summary")
 BATCH_INPUTS = ("signals", "maps", "events", "strides", "knee_bends", "segment_notes")
-ANSWERS = tuple(
-    column
-    for side in SIDES
-    for column in (
-        Column(
-            f"answer_time_{side}",
-            "number",
-            f"Answering time undone, {side}",
-            "Time constant of the sensor's first-order answer, undone in contacts and angles; n/a for a joint angle. "
-            "The error of a measured one is in the intervals of step-time asymmetry and phase.",
-            "s",
-            4,
-        ),
-        Column(
-            f"answer_time_source_{side}",
-            "string",
-            f"Answering time, {side}, from",
-            "bench (its steps), reference (an angle beside the sensor) or assumed (the setting "
-            "calibrate.response_time_s); n/a for a joint angle.",
-        ),
-    )
-)
-WHO = (
-    Column("participant_id", "string", "Participant", "Whose recording it is."),
-    Column("session_id", "string", "Session", "In which session."),
-    Column("group", "string", "Group", "The participant's group, as the study has it."),
-)
 
 
 def _with_who(
@@ -193,6 +169,7 @@ def run(
     batches: Mapping[str, Sequence[str]],
     inputs: Mapping[str, Mapping[str, Path]],
     decisions: Mapping[str, Path],
+    typed: Mapping[str, Path],
     results: Path,
     progress: Progress,
 ) -> None:
@@ -209,6 +186,8 @@ def run(
         What the stages before left.
     decisions : mapping of str to Path
         ``bouts``, ``candidates``, ``label_next`` of training.
+    typed : mapping of `TYPED` to Path
+        Tables as Parquet, for validation.
     results : Path
         Results folder; ``tables/sensor_health.tsv`` and ``tables/recordings.tsv`` are there already.
     progress : Progress
@@ -223,7 +202,7 @@ def run(
     bouts = read_frame(decisions["bouts"])
     strides = read_frames(inputs["strides"].values())
     strides["trial_type"] = state_of(strides, bouts)
-    health = read_table(results / "tables/sensor_health.tsv")
+    health = read_table(results, SENSOR_HEALTH)
     outside = set(health.loc[health["flagged"].fillna(value=False).astype(bool), "sensor_id"])
 
     rows: list[dict[str, Any]] = []
@@ -242,20 +221,26 @@ def run(
             gait,
             verdict,
         )
+
+    def keep(name: str, frame: pd.DataFrame, spec: TableSpec, extra: Sequence[Column] = ()) -> None:
+        write_table(frame, spec, results, extra)
+        if name in typed:
+            write_typed(frame, spec, typed[name], extra)
+
     extra = [*ANSWERS, *VERDICT_COLUMNS]
     gait_table = pd.DataFrame(rows) if rows else GAIT.empty().reindex(columns=[*GAIT.names, *_names(extra)])
-    write_table(_with_who(gait_table, recordings, participants), GAIT, results, [*extra, *WHO])
-    write_table(strides.reindex(columns=list(STRIDES.names)), STRIDES, results)
-    write_table(bouts.reindex(columns=list(BOUTS.names)), BOUTS, results)
+    keep("gait", _with_who(gait_table, recordings, participants), GAIT, [*extra, *WHO])
+    keep("strides", STRIDES.of(strides), STRIDES)
+    keep("bouts", BOUTS.of(bouts), BOUTS)
     label_next = read_frame(decisions["label_next"])
-    write_table(label_next.reindex(columns=list(LABEL_NEXT.names)), LABEL_NEXT, results)
+    keep("label_next", LABEL_NEXT.of(label_next), LABEL_NEXT)
 
     candidates = read_frame(decisions["candidates"])
     swallows, summaries = _swallow_tables(recordings, candidates, notes, swallow)
-    write_table(swallows.reindex(columns=list(SWALLOWS.names)), SWALLOWS, results)
-    write_table(_with_who(summaries, recordings, participants), SWALLOW_SUMMARY, results, WHO)
+    keep("swallows", SWALLOWS.of(swallows), SWALLOWS)
+    keep("swallow_summary", _with_who(summaries, recordings, participants), SWALLOW_SUMMARY, WHO)
     events = _event_rows(read_frames(inputs["events"].values()), read_frames(inputs["knee_bends"].values()), swallows)
-    write_table(events, EVENTS, results)
+    keep("events", events, EVENTS)
     progress.say(f"{len(bouts)} bouts, {len(strides)} strides, {len(swallows)} swallows, {len(events)} events")
 
 

@@ -12,10 +12,10 @@ from ..io.frames import read_frame, read_frames, read_rows
 from ..jobs import Progress
 from ..records import Participant, Recording
 from ..sensor.health import HEALTH_COLUMNS, HealthParameters, control_chart, flagged_recordings
-from ..tables import Column, write_table
+from ..tables import Column, write_table, write_typed
 from ..tables.angles import CALIBRATIONS
 from ..tables.bends import KNEE_BENDS
-from ..tables.recordings import RECORDINGS
+from ..tables.recordings import ADDED, RECORDINGS
 from ..tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_HEALTH, SENSOR_LOOPS, SENSORS
 from .bodies import sensor_of
 
@@ -32,11 +32,6 @@ BENCH = (*BENCH_TABLES, "uses")
 INPUTS = ("quality", "calibrations", "calibrate_notes", "condition_notes", "knee_bends")
 MOSTLY = 0.1
 """Share of impossible volts from which a sheet is more likely wrong than a sensor (ours: spikes are far fewer)."""
-FLAG = Column(
-    "sensor_flag", "string", "Sensor flag", "A sensor of this recording left its control limits in the study."
-)
-NOTES = Column("notes", "string", "Notes", "What had to be assumed or done to its signals.")
-VOLUME = Column("volume_ml", "number", "Volume", "Volume of water of a timed swallow.", "ml")
 
 
 def _own_names(rows: Iterable[Mapping[str, Any]], prefix: str, taken: set[str]) -> dict[str, str]:
@@ -135,6 +130,7 @@ def run(
     health: HealthParameters,
     inputs: Mapping[str, Sequence[Path]],
     bench: Mapping[str, Path],
+    typed: Path,
     results: Path,
     progress: Progress,
 ) -> None:
@@ -150,6 +146,8 @@ def run(
         Files of all batches: ``quality``, ``calibrations``, ``calibrate_notes``, ``condition_notes``, ``knee_bends``.
     bench : mapping of str to Path
         Frames of the bench by name, and ``uses``; empty for a study without a bench.
+    typed : Path
+        The table of recordings as Parquet, for validation.
     results : Path
         Results folder.
     progress : Progress
@@ -162,7 +160,7 @@ def run(
     chart, flagged = _health(recordings, conditioned, uses, health)
     write_table(chart, SENSOR_HEALTH, results)
 
-    carried, columns = _carried(recordings, participants, {*RECORDINGS.names, "sensor_flag", "notes", "volume_ml"})
+    carried, columns = _carried(recordings, participants, {*RECORDINGS.names, *(column.name for column in ADDED)})
     rows = read_rows(inputs["quality"]).merge(carried, on="recording_id", how="left")
     _degrade_impossible(rows, told)
     flags = flagged.groupby("recording_id")["reason"].agg("; ".join)
@@ -170,12 +168,13 @@ def run(
     both = pd.concat([frame[["recording_id", "tracked_point", "notes"]] for frame in (told, conditioned)])
     rows["notes"] = rows["recording_id"].map(_notes(both))
     rows["volume_ml"] = rows["recording_id"].map({r.recording_id: r.volume_ml for r in recordings})
-    write_table(rows, RECORDINGS, results, [FLAG, NOTES, VOLUME, *columns])
+    write_table(rows, RECORDINGS, results, [*ADDED, *columns])
+    write_typed(rows, RECORDINGS, typed, [*ADDED, *columns])
 
     calibrations = read_rows(inputs["calibrations"])
-    write_table(calibrations.reindex(columns=list(CALIBRATIONS.names)), CALIBRATIONS, results)
+    write_table(CALIBRATIONS.of(calibrations), CALIBRATIONS, results)
     bends = read_frames(inputs["knee_bends"])
-    write_table(bends.reindex(columns=list(KNEE_BENDS.names)), KNEE_BENDS, results)
+    write_table(KNEE_BENDS.of(bends), KNEE_BENDS, results)
     for name, spec in BENCH_TABLES.items():
         write_table(read_frame(bench[name]) if bench else spec.empty(), spec, results)
     counts = rows["status"].value_counts()

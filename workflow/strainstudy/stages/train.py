@@ -48,7 +48,7 @@ from ..swallow import (
 )
 from ..swallow.generic import SURE_SIP
 from ..swallow.measures import response_shape
-from ..tables import read_table, write_table
+from ..tables import read_described, write_table
 from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
 from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
 from ..upstream import UPSTREAM, Values, upstream_settings
@@ -101,7 +101,7 @@ def _moved_edges(
 
 
 def _history(path: Path, result: StateResult, parameters: ClassifyParameters) -> pd.DataFrame:
-    old = read_table(path) if path.is_file() and path.with_suffix(".json").is_file() else None
+    old = read_described(path) if path.is_file() and path.with_suffix(".json").is_file() else None
     if result.model is None:
         return pd.DataFrame(columns=list(HISTORY_COLUMNS)) if old is None else old
     return extend(old, result.model.history_entry, result.model.participant_log_loss, parameters)

@@ -15,9 +15,13 @@ from ..jobs import Progress
 from ..records import Participant, Recording
 from ..reference_use import calibrates, calibrating_spans
 from ..sensor.reference import agreement_table, angle_sums
-from ..tables import read_table, write_table
+from ..tables import read_typed, write_table
 from ..tables.angles import ANGLES
-from ..tables.classifier import EVIDENCE
+from ..tables.classifier import BOUTS, EVIDENCE
+from ..tables.events import EVENTS
+from ..tables.gait import GAIT
+from ..tables.recordings import RECORDINGS
+from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.throat import THROAT_EVIDENCE
 from ..validate.norms import read_norms
 from ..validate.parameters import ValidateParameters
@@ -25,7 +29,9 @@ from ..validate.study import StudyResults, validate_study
 from ..vocabulary import MISSING
 from .labels import beyond_the_end, labels_of, until_the_end
 
-__all__ = ["run"]
+__all__ = ["TABLES", "run"]
+
+TABLES = ("recordings", "events", "bouts", "gait", "swallow_summary")
 
 
 def _angles(signals: Sequence[Path], recordings: Sequence[Recording], multiplier: float) -> pd.DataFrame:
@@ -69,6 +75,7 @@ def run(
     norms: Path,
     signals: Sequence[Path],
     evidence: Path,
+    tables: Mapping[str, Path],
     results: Path,
     progress: Progress,
 ) -> None:
@@ -86,21 +93,23 @@ def run(
         Conditioned signals of all batches, for angles beside a reference.
     evidence : Path
         Folder of the frames of training, one for each of `EVIDENCE` and `THROAT_EVIDENCE`.
+    tables : mapping of `TABLES` to Path
+        Result tables as Parquet, with nothing rounded.
     results : Path
-        Results folder with the tables of ``tables/``.
+        Results folder.
     progress : Progress
     """
     people = participants.values()
-    table = read_table(results / "tables/recordings.tsv")
+    table = read_typed(tables["recordings"], RECORDINGS)
     used = table[table["status"] != "rejected"]
     columns = (used[name] for name in ("recording_id", "duration", "sampling_frequency"))
     lengths = {str(name): (float(length), float(rate)) for name, length, rate in zip(*columns, strict=True)}
     study = StudyResults(
         recordings=table,
-        events=read_table(results / "tables/events.tsv"),
-        bouts=read_table(results / "tables/bouts.tsv"),
-        gait=read_table(results / "tables/gait.tsv"),
-        swallow_summary=read_table(results / "tables/swallow_summary.tsv"),
+        events=read_typed(tables["events"], EVENTS),
+        bouts=read_typed(tables["bouts"], BOUTS),
+        gait=read_typed(tables["gait"], GAIT),
+        swallow_summary=read_typed(tables["swallow_summary"], SWALLOW_SUMMARY),
         labels=until_the_end(labels_of(recordings), lengths),
         norms=read_norms(norms, str(norms)),
         ages={p.participant_id: p.age for p in people},
@@ -115,6 +124,6 @@ def run(
     for spec, table in validate_study(study, parameters):
         write_table(table, spec, results)
     angles = _angles(signals, recordings, parameters.limits_multiplier)
-    write_table(angles.reindex(columns=list(ANGLES.names)), ANGLES, results)
+    write_table(ANGLES.of(angles), ANGLES, results)
     for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
         write_table(read_frame(evidence / f"{name}.parquet").reindex(columns=list(spec.names)), spec, results)

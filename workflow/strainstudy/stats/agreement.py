@@ -1,4 +1,4 @@
-"""Agreement of two methods on a continuous scale: limits of agreement, concordance, repeatability.
+"""Agreement of two methods on a continuous scale: limits of agreement, concordance.
 
 In: paired readings, with the person they come from where there are several per person. Out: bias, limits and
 their intervals. Bland JM, Altman DG 1986 Lancet 327:307-310 (single readings); 1999 Stat Methods Med Res
@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -24,9 +24,7 @@ __all__ = [
     "Concordance",
     "bland_altman",
     "bland_altman_repeated",
-    "bland_altman_replicates",
     "concordance",
-    "repeatability_coefficient",
     "within_person_sd",
 ]
 
@@ -267,74 +265,6 @@ def within_person_sd(values: ArrayLike, person: ArrayLike) -> tuple[float, int]:
     return math.sqrt(float(((x - means[who]) ** 2).sum()) / freedom), freedom
 
 
-def bland_altman_replicates(
-    first: ArrayLike,
-    first_person: ArrayLike,
-    second: ArrayLike,
-    second_person: ArrayLike,
-    *,
-    multiplier: float = LIMITS_MULTIPLIER,
-) -> tuple[float, float, float, float]:
-    """Limits of agreement from unpaired replicates of a constant true value.
-
-    Any number of readings per person and method. The variance of a difference of single readings is that of
-    the differences of means plus ``(1 - mean(1/m))`` times each method's variance within people (Bland &
-    Altman 1999, section 5.1-5.2; 2007, section 2).
-
-    Parameters
-    ----------
-    first, second : array_like, shape (n,) and (m,)
-        Readings of the two methods.
-    first_person, second_person : array_like
-        Who each reading comes from; only people with both methods count.
-    multiplier : float
-        As in `bland_altman`.
-
-    Returns
-    -------
-    bias, sd, low, high : float
-    """
-    x, y = np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64)
-    who_x, who_y = np.asarray(first_person), np.asarray(second_person)
-    people = np.intersect1d(who_x, who_y)
-    x, who_x = x[np.isin(who_x, people)], who_x[np.isin(who_x, people)]
-    y, who_y = y[np.isin(who_y, people)], who_y[np.isin(who_y, people)]
-    variance = 0.0
-    means = []
-    for readings, who in ((x, who_x), (y, who_y)):
-        counts = np.array([np.sum(who == p) for p in people], dtype=np.float64)
-        means.append(np.array([readings[who == p].mean() for p in people]))
-        sd_within, freedom = within_person_sd(readings, who)
-        if freedom:
-            variance += (1 - float(np.mean(1 / counts))) * sd_within**2
-    d = means[0] - means[1]
-    sd = math.sqrt(variance + float(d.var(ddof=1)))
-    bias = float(d.mean())
-    return bias, sd, bias - multiplier * sd, bias + multiplier * sd
-
-
-def repeatability_coefficient(first: ArrayLike, second: ArrayLike, *, multiplier: float = LIMITS_MULTIPLIER) -> float:
-    """Repeatability of one method from two readings of each person: multiplier x sqrt(sum d^2 / n).
-
-    The mean difference of two readings by one method is taken as 0 (Bland & Altman 1986, who print multiplier
-    2).
-
-    Parameters
-    ----------
-    first, second : array_like, shape (n,)
-        First and second reading.
-    multiplier : float
-        1.96 or 2.
-
-    Returns
-    -------
-    float
-        In the unit of the readings; NaN without pairs.
-    """
-    x, y = _paired(first, second)
-    return multiplier * math.sqrt(float(np.mean((x - y) ** 2))) if len(x) else math.nan
-
-
 @dataclass(frozen=True)
 class Concordance:
     """Lin's concordance correlation coefficient with its interval."""
@@ -344,17 +274,13 @@ class Concordance:
     interval: Interval
 
 
-def concordance(
-    first: ArrayLike, second: ArrayLike, *, variance: Literal["1/n", "1/(n-1)"] = "1/n", level: float = 0.95
-) -> Concordance:
-    """Lin's concordance correlation coefficient.
+def concordance(first: ArrayLike, second: ArrayLike, *, level: float = 0.95) -> Concordance:
+    """Lin's concordance correlation coefficient, with variances and covariance divided by n as in his paper.
 
     Parameters
     ----------
     first, second : array_like, shape (n,)
         Paired readings; pairs with NaN are left out.
-    variance : {"1/n", "1/(n-1)"}
-        Divisor of variances and covariance: Lin's paper uses 1/n.
     level : float
         Confidence level; limits by Fisher's z with the variance of Lin 1989 (corrected in Biometrics
         2000 56:324-325).
@@ -367,9 +293,8 @@ def concordance(
     n = len(x)
     if n < 3:
         return Concordance(n, math.nan, no_interval("fewer than 3 pairs"))
-    ddof = 0 if variance == "1/n" else 1
-    sx, sy = float(x.var(ddof=ddof)), float(y.var(ddof=ddof))
-    sxy = float(((x - x.mean()) * (y - y.mean())).sum()) / (n - ddof)
+    sx, sy = float(x.var()), float(y.var())
+    sxy = float(((x - x.mean()) * (y - y.mean())).sum()) / n
     shift = float(x.mean() - y.mean())
     whole = sx + sy + shift**2
     if sx == 0 or sy == 0:

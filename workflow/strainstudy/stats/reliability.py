@@ -1,7 +1,8 @@
 """Reliability of repeated or rated measurements: intraclass correlations, standard error, detectable change.
 
-In: a matrix of targets (people) by ratings (raters, sessions). Out: the six coefficients of Shrout PE, Fleiss
-JL 1979 Psychol Bull 86:420-428 with the F-based intervals of McGraw KO, Wong SP 1996 Psychol Methods 1:30-46;
+In: a matrix of targets (people) by ratings (raters, sessions). Out: the coefficients ICC(2,1) and ICC(3,1) of
+Shrout PE, Fleiss JL 1979 Psychol Bull 86:420-428 with the F-based intervals of McGraw KO, Wong SP 1996 Psychol Methods
+1:30-46;
 standard error of measurement and minimal detectable change as in Weir JP 2005 J Strength Cond Res 19:231-240
 (formulas from memory, 98 % sure).
 """
@@ -10,7 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,11 +19,10 @@ from scipy import special
 
 from .intervals import Interval, no_interval
 
-__all__ = ["ICC_KINDS", "Icc", "MeanSquares", "icc", "mean_squares", "minimal_detectable_change"]
+__all__ = ["Icc", "MeanSquares", "icc", "mean_squares", "minimal_detectable_change"]
 
 Floats = NDArray[np.float64]
-Kind = Literal["1,1", "2,1", "3,1", "1,k", "2,k", "3,k"]
-ICC_KINDS: Final[tuple[Kind, ...]] = ("1,1", "2,1", "3,1", "1,k", "2,k", "3,k")
+Kind = Literal["2,1", "3,1"]
 
 
 @dataclass(frozen=True)
@@ -48,11 +48,6 @@ class MeanSquares:
     def standard_error(self) -> float:
         """Standard error of measurement, sqrt(EMS): a shift between ratings is not counted as error."""
         return math.sqrt(max(self.error, 0.0))
-
-    @property
-    def standard_error_agreement(self) -> float:
-        """Standard error of measurement, sqrt(WMS): a shift between ratings counts as error."""
-        return math.sqrt(max(self.within, 0.0))
 
 
 @dataclass(frozen=True)
@@ -98,21 +93,15 @@ def mean_squares(ratings: ArrayLike) -> MeanSquares:
     return MeanSquares(n, k, between / (n - 1), within / (n * (k - 1)), raters / (k - 1), error / ((n - 1) * (k - 1)))
 
 
-def _one_way(ms: MeanSquares, tail: float) -> tuple[float, float, float]:
-    n, k = ms.n, ms.k
-    f = ms.between / ms.within if ms.within > 0 else math.inf
-    low = f / float(special.fdtri(n - 1, n * (k - 1), 1 - tail))
-    high = f * float(special.fdtri(n * (k - 1), n - 1, 1 - tail))
-    return f, low, high
-
-
 def _consistency(ms: MeanSquares, tail: float) -> tuple[float, float, float]:
+    """ICC(3,1) and its limits (Shrout & Fleiss 1979, appendix)."""
     n, k = ms.n, ms.k
     freedom = (n - 1) * (k - 1)
     f = ms.between / ms.error if ms.error > 0 else math.inf
     low = f / float(special.fdtri(n - 1, freedom, 1 - tail))
     high = f * float(special.fdtri(freedom, n - 1, 1 - tail))
-    return f, low, high
+    value, lower, upper = (1.0 if math.isinf(ratio) else (ratio - 1) / (ratio + k - 1) for ratio in (f, low, high))
+    return value, lower, upper
 
 
 def _agreement(ms: MeanSquares, tail: float) -> tuple[float, float, float]:
@@ -145,10 +134,9 @@ def icc(ratings: ArrayLike, kind: Kind = "2,1", *, level: float = 0.95) -> Icc:
     ----------
     ratings : array_like, shape (n, k)
         Rows with a NaN are left out.
-    kind : {"1,1", "2,1", "3,1", "1,k", "2,k", "3,k"}
-        Shrout & Fleiss's model and unit: raters differ from target to target; raters are a random sample
-        (absolute agreement); raters are all there are (consistency); reliability of one rating or of the mean
-        of ``k``.
+    kind : {"2,1", "3,1"}
+        Shrout & Fleiss's model, for single ratings: raters are a random sample (absolute agreement), or all there are
+        (consistency).
     level : float
         Confidence level.
 
@@ -162,22 +150,7 @@ def icc(ratings: ArrayLike, kind: Kind = "2,1", *, level: float = 0.95) -> Icc:
         return Icc(kind, math.nan, no_interval("fewer than 2 complete rows"))
     if ms.between == 0 and ms.within == 0:
         return Icc(kind, math.nan, no_interval("all values are the same"))
-    tail = (1 - level) / 2
-    k = ms.k
-    single = kind.endswith("1")
-    if kind.startswith("2"):
-        value, low, high = _agreement(ms, tail)
-        if not single:
-            value, low, high = (k * v / (1 + (k - 1) * v) for v in (value, low, high))
-    else:
-        f, low_f, high_f = (_one_way if kind.startswith("1") else _consistency)(ms, tail)
-
-        def coefficient(ratio: float) -> float:
-            if math.isinf(ratio):
-                return 1.0
-            return (ratio - 1) / (ratio + k - 1) if single else (1 - 1 / ratio if ratio > 0 else -math.inf)
-
-        value, low, high = coefficient(f), coefficient(low_f), coefficient(high_f)
+    value, low, high = (_agreement if kind == "2,1" else _consistency)(ms, (1 - level) / 2)
     return Icc(kind, value, Interval(low, high, "F (Shrout-Fleiss 1979, McGraw-Wong 1996)"))
 
 

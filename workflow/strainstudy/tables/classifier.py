@@ -5,58 +5,43 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from .spec import Column, TableSpec, interval_columns
+from .families import DURATION, FOLD, ONSET, PARTICIPANT, PEOPLE_BEHIND, PREDICTION, RECORDING, hits, probability_scores
+from .spec import TableSpec, count, flag, interval, number, text
 
-__all__ = ["BOUTS", "EVIDENCE", "FEATURES", "FOLD", "HISTORY", "LABEL_NEXT", "MADE_BY", "PEOPLE", "PREDICTIONS"]
-
-_RECORDING: Final = Column("recording_id", "string", "Recording", "Recording the row belongs to.")
-_PARTICIPANT: Final = Column("participant_id", "string", "Participant", "Whose recording it is.")
-_ONSET: Final = Column("onset", "number", "Onset", "Start, from the first stored sample.", "s", 3)
-_DURATION: Final = Column("duration", "number", "Duration", "Length.", "s", 3)
-MADE_BY: Final = (
-    "out_of_fold: by a model that never saw this participant; final: by the stored model, for participants without "
-    "labels; rule: by published limits, or by the rules of gait detection."
-)
-PEOPLE: Final = Column("n_participants", "integer", "Participants", "Number of participants behind the row.")
-
-FOLD: Final = Column("fold", "integer", "Fold", "Fold the participant was left out in; -1 for none.")
+__all__ = ["BOUTS", "EVIDENCE", "FEATURES", "HISTORY", "LABEL_NEXT", "PREDICTIONS"]
 
 BOUTS: Final = TableSpec(
     path="tables/bouts.tsv",
     title="Bouts",
     description="Rest, turns, normal and limping gait over time; the rows of a recording do not overlap.",
     columns=(
-        _RECORDING,
-        _ONSET,
-        _DURATION,
-        Column(
+        RECORDING,
+        ONSET,
+        DURATION,
+        text(
             "trial_type",
-            "string",
             "State",
             "rest, normal_gait, limping_gait, turn, other (none of these), gait (too little of it to classify).",
         ),
-        Column(
+        number(
             "probability",
-            "number",
             "Probability",
             "Calibrated probability of the gait state, mean over the bout; n/a where a rule decided.",
             "1",
             3,
         ),
-        Column("limping_side", "string", "Limping side", "left or right, of limping_gait."),
-        Column(
+        text("limping_side", "Limping side", "left or right, of limping_gait."),
+        number(
             "side_probability",
-            "number",
             "Probability of the side",
             "Probability that the limp is on that side, given that there is one.",
             "1",
             3,
         ),
-        Column("prediction", "string", "Predicted by", MADE_BY),
-        Column("caution", "string", "Caution", "Why the row should be doubted."),
-        Column(
+        PREDICTION,
+        text("caution", "Caution", "Why the row should be doubted."),
+        flag(
             "turns_known",
-            "boolean",
             "Turns known",
             "Of walks: whether a turn would show in this walk; if not (one knee alone, few or uneven steps), its turns "
             "are part of the gait.",
@@ -71,21 +56,21 @@ PREDICTIONS: Final = TableSpec(
     description="One row per window of a few strides, before bouts are made of them. Participants with labels were "
     "predicted by a model that never saw them.",
     columns=(
-        _RECORDING,
-        _PARTICIPANT,
-        _ONSET,
-        _DURATION,
-        Column("time", "number", "Centre", "Middle of the window.", "s", 3),
-        Column("knees", "string", "Knees", "both, left or right."),
-        Column("strides", "integer", "Strides", "Strides of the knee with more strides."),
-        Column("label", "string", "Label", "What the reference rater says of at least most of the window."),
-        Column("label_side", "string", "Labelled side", "Limping side the rater gave."),
-        Column("probability_normal", "number", "P(normal)", "Calibrated probability of normal gait.", "1", 4),
-        Column("probability_limping", "number", "P(limping)", "Calibrated probability of limping gait.", "1", 4),
-        Column("probability_left", "number", "P(left)", "Probability that a limp is on the left.", "1", 4),
+        RECORDING,
+        PARTICIPANT,
+        ONSET,
+        DURATION,
+        number("time", "Centre", "Middle of the window.", "s", 3),
+        text("knees", "Knees", "both, left or right."),
+        count("strides", "Strides", "Strides of the knee with more strides."),
+        text("label", "Label", "What the reference rater says of at least most of the window."),
+        text("label_side", "Labelled side", "Limping side the rater gave."),
+        number("probability_normal", "P(normal)", "Calibrated probability of normal gait.", "1", 4),
+        number("probability_limping", "P(limping)", "Calibrated probability of limping gait.", "1", 4),
+        number("probability_left", "P(left)", "Probability that a limp is on the left.", "1", 4),
         FOLD,
-        Column("prediction", "string", "Predicted by", MADE_BY),
-        Column("caution", "string", "Caution", "Features missing or outside the training range."),
+        PREDICTION,
+        text("caution", "Caution", "Features missing or outside the training range."),
     ),
     key=("recording_id", "time"),
 )
@@ -96,27 +81,24 @@ LABEL_NEXT: Final = TableSpec(
     description="Spans whose labels would teach the classifier most: it is not sure of them, they are unlike what is "
     "labelled, and nobody labelled them yet.",
     columns=(
-        Column("rank", "integer", "Rank", "1 teaches most."),
-        _RECORDING,
-        _PARTICIPANT,
-        _ONSET,
-        _DURATION,
-        Column("predicted", "string", "Predicted", "State as the classifier has it."),
-        Column("probability", "number", "Probability", "Of the predicted state.", "1", 3),
-        Column("uncertainty", "number", "Uncertainty", "1 - |2 P(limping) - 1|: 1 is a coin toss.", "1", 3),
-        Column(
+        count("rank", "Rank", "1 teaches most."),
+        RECORDING,
+        PARTICIPANT,
+        ONSET,
+        DURATION,
+        text("predicted", "Predicted", "State as the classifier has it."),
+        number("probability", "Probability", "Of the predicted state.", "1", 3),
+        number("uncertainty", "Uncertainty", "1 - |2 P(limping) - 1|: 1 is a coin toss.", "1", 3),
+        number(
             "novelty",
-            "number",
             "Novelty",
             "Distance to the nearest labelled window of somebody else; 0.5 is usual between labelled people.",
             "1",
             3,
         ),
-        Column("labelled", "string", "Labelled", "no; agrees (with the prediction); disputed."),
-        Column(
-            "worth", "number", "Worth", "Uncertainty x novelty x need of a label, halved for each better span.", "1", 3
-        ),
-        Column("reason", "string", "Reason", "In words."),
+        text("labelled", "Labelled", "no; agrees (with the prediction); disputed."),
+        number("worth", "Worth", "Uncertainty x novelty x need of a label, halved for each better span.", "1", 3),
+        text("reason", "Reason", "In words."),
     ),
     key=("rank",),
 )
@@ -126,30 +108,27 @@ HISTORY: Final = TableSpec(
     title="History of models",
     description="One row per trained model; each is compared with the one before on the participants of both.",
     columns=(
-        Column("number", "integer", "Number", "1 is the first model."),
-        Column("model_id", "string", "Model", "From labels, settings and features."),
-        Column("label_hash", "string", "Labels", "SHA-256 of the gait labels, shortened."),
-        Column(
-            "settings_hash",
-            "string",
-            "Settings",
-            "SHA-256 of the settings of training and of the stages before it, shortened.",
+        count("number", "Number", "1 is the first model."),
+        text("model_id", "Model", "From labels, settings and features."),
+        text("label_hash", "Labels", "SHA-256 of the gait labels, shortened."),
+        text(
+            "settings_hash", "Settings", "SHA-256 of the settings of training and of the stages before it, shortened."
         ),
-        Column("feature_hash", "string", "Features", "SHA-256 of names, units and formulas, shortened."),
-        Column("family", "string", "Family", "Model family chosen for the stored model."),
-        Column("setting", "string", "Setting", "Its setting."),
-        PEOPLE,
-        Column("labelled_time", "number", "Labelled time", "Seconds with a state label.", "s", 1),
-        *interval_columns("balanced_accuracy", "Balanced accuracy", "Normal against limping, by time.", "1"),
-        *interval_columns("log_loss", "Log loss", "Of the windows, participants weighted alike.", "nat"),
-        Column("side_accuracy", "number", "Side right", "Share of labelled limping time on the right side.", "1"),
-        Column("participant_log_loss", "string", "Log loss by participant", "For the comparison with the next model."),
-        Column("compared_with", "string", "Compared with", "Model before."),
-        Column("n_compared", "integer", "Participants compared", "Tested by both models."),
-        *interval_columns(
+        text("feature_hash", "Features", "SHA-256 of names, units and formulas, shortened."),
+        text("family", "Family", "Model family chosen for the stored model."),
+        text("setting", "Setting", "Its setting."),
+        PEOPLE_BEHIND,
+        number("labelled_time", "Labelled time", "Seconds with a state label.", "s", 1),
+        *interval("balanced_accuracy", "Balanced accuracy", "Normal against limping, by time.", "1"),
+        *interval("log_loss", "Log loss", "Of the windows, participants weighted alike.", "nat"),
+        number("side_accuracy", "Side right", "Share of labelled limping time on the right side.", "1"),
+        text("participant_log_loss", "Log loss by participant", "For the comparison with the next model."),
+        text("compared_with", "Compared with", "Model before."),
+        count("n_compared", "Participants compared", "Tested by both models."),
+        *interval(
             "difference", "Difference of log loss", "New minus old, mean over participants; below 0 is better.", "nat"
         ),
-        Column("verdict", "string", "Verdict", "better, worse, or not distinguishable."),
+        text("verdict", "Verdict", "better, worse, or not distinguishable."),
     ),
     key=("number",),
 )
@@ -159,20 +138,19 @@ FEATURES: Final = TableSpec(
     title="Feature dictionary",
     description="What each feature of the gait windows and of the throat movements is.",
     columns=(
-        Column("name", "string", "Name", "Column of the feature rows."),
-        Column(
+        text("name", "Name", "Column of the feature rows."),
+        text(
             "group",
-            "string",
             "Group",
             "timing, shape, amplitude: of gait; context is never learnt from; swallow: of throat movements.",
         ),
-        Column("unit", "string", "Unit", "Unit of the values."),
-        Column("formula", "string", "Formula", "How it is worked out."),
-        Column("source", "string", "Source", "What the formula follows."),
-        Column("low", "number", "Lowest", "Least value a person can show."),
-        Column("high", "number", "Highest", "Greatest value a person can show."),
-        Column("mirror", "string", "Mirrored", "odd: changes sign when left and right are swapped; even: does not."),
-        Column("knees", "string", "Knees", "both: needs both; one: from either; alone: used where one was recorded."),
+        text("unit", "Unit", "Unit of the values."),
+        text("formula", "Formula", "How it is worked out."),
+        text("source", "Source", "What the formula follows."),
+        number("low", "Lowest", "Least value a person can show."),
+        number("high", "Highest", "Greatest value a person can show."),
+        text("mirror", "Mirrored", "odd: changes sign when left and right are swapped; even: does not."),
+        text("knees", "Knees", "both: needs both; one: from either; alone: used where one was recorded."),
     ),
     key=("group", "name"),
 )
@@ -184,36 +162,32 @@ _CLASSIFIER: Final = TableSpec(
     "commonest state, an amplitude threshold and the published asymmetry rule beside it. Recall and precision count "
     "seconds.",
     columns=(
-        Column(
+        text(
             "predictor",
-            "string",
             "Predictor",
             "classifier; majority: the commonest state of the study; amplitude_ratio: larger over "
             "smaller range of the response, threshold from the training participants; published_asymmetry: published "
             "limits of timing.",
         ),
-        Column("scope", "string", "Scope", "pooled, or fold (one participant)."),
-        _PARTICIPANT,
+        text("scope", "Scope", "pooled, or fold (one participant)."),
+        PARTICIPANT,
         FOLD,
-        Column("trial_type", "string", "State", "The state scored, or all."),
-        PEOPLE,
-        Column("labelled_time", "number", "Labelled time", "Seconds labelled so.", "s", 1),
-        *interval_columns("precision", "Precision", "Share of time called so that is labelled so.", "1"),
-        *interval_columns("recall", "Recall", "Share of time labelled so that is called so.", "1"),
-        *interval_columns("f1", "F1", "Harmonic mean of precision and recall.", "1"),
-        *interval_columns("balanced_accuracy", "Balanced accuracy", "Mean recall of normal and limping gait.", "1"),
-        *interval_columns(
+        text("trial_type", "State", "The state scored, or all."),
+        PEOPLE_BEHIND,
+        number("labelled_time", "Labelled time", "Seconds labelled so.", "s", 1),
+        *hits("time", "is"),
+        *interval("balanced_accuracy", "Balanced accuracy", "Mean recall of normal and limping gait.", "1"),
+        *interval(
             "balanced_accuracy_within_gait",
             "Balanced accuracy within gait",
             "The same over the time that was found to be normal or limping gait, not rest or other.",
             "1",
         ),
-        *interval_columns(
-            "side_accuracy", "Side right", "Share of limping time labelled with a side that is called so.", "1"
+        *interval("side_accuracy", "Side right", "Share of limping time labelled with a side that is called so.", "1"),
+        *probability_scores(
+            "Mean -ln of the probability of the labelled state.", "Mean squared error of the probability of limping."
         ),
-        *interval_columns("log_loss", "Log loss", "Mean -ln of the probability of the labelled state.", "nat"),
-        *interval_columns("brier", "Brier score", "Mean squared error of the probability of limping.", "1"),
-        *interval_columns(
+        *interval(
             "calibration_error",
             "Calibration error",
             "Mean distance of observed share from predicted probability, in ten bins.",
@@ -229,12 +203,12 @@ _RELIABILITY: Final = TableSpec(
     description="Of windows given a probability of limping, the share that is labelled limping; participants weighted "
     "alike, interval over participants.",
     columns=(
-        Column("low", "number", "Bin from", "Least probability of the bin.", "1", 2),
-        Column("high", "number", "Bin to", "Greatest.", "1", 2),
-        Column("predicted", "number", "Predicted", "Mean predicted probability of limping.", "1", 4),
-        *interval_columns("observed", "Observed", "Share labelled limping.", "1"),
-        Column("windows_share", "number", "Windows", "Share of all windows.", "1", 4),
-        PEOPLE,
+        number("low", "Bin from", "Least probability of the bin.", "1", 2),
+        number("high", "Bin to", "Greatest.", "1", 2),
+        number("predicted", "Predicted", "Mean predicted probability of limping.", "1", 4),
+        *interval("observed", "Observed", "Share labelled limping.", "1"),
+        number("windows_share", "Windows", "Share of all windows.", "1", 4),
+        PEOPLE_BEHIND,
     ),
     key=("low",),
 )
@@ -245,15 +219,15 @@ _PERMUTATION: Final = TableSpec(
     description="Score of a quick classifier (logistic regression with a fixed setting) with the true labels and with "
     "labels exchanged between labelled bouts of a person, or between persons of one state.",
     columns=(
-        Column("statistic", "string", "Statistic", "What is compared."),
-        Column("value", "number", "Value", "With the true labels.", "1"),
-        Column("permutations", "integer", "Permutations", "How many shuffles."),
-        Column("null_mean", "number", "Mean by chance", "Over the shuffles.", "1"),
-        Column("null_low", "number", "Chance from", "2.5 % of the shuffles are below.", "1"),
-        Column("null_high", "number", "Chance to", "2.5 % are above.", "1"),
-        Column("p_value", "number", "p", "(shuffles at least as good + 1) / (shuffles + 1).", "1", 4),
-        PEOPLE,
-        Column("n_units", "integer", "Bouts", "Labelled bouts whose labels were exchanged."),
+        text("statistic", "Statistic", "What is compared."),
+        number("value", "Value", "With the true labels.", "1"),
+        count("permutations", "Permutations", "How many shuffles."),
+        number("null_mean", "Mean by chance", "Over the shuffles.", "1"),
+        number("null_low", "Chance from", "2.5 % of the shuffles are below.", "1"),
+        number("null_high", "Chance to", "2.5 % are above.", "1"),
+        number("p_value", "p", "(shuffles at least as good + 1) / (shuffles + 1).", "1", 4),
+        PEOPLE_BEHIND,
+        count("n_units", "Bouts", "Labelled bouts whose labels were exchanged."),
     ),
     key=("statistic",),
 )
@@ -263,12 +237,12 @@ _LEARNING_CURVE: Final = TableSpec(
     title="Learning curve",
     description="Score of the quick classifier on the other participants when trained on few or many.",
     columns=(
-        Column("n_participants", "integer", "Trained on", "Number of participants."),
-        Column("draws", "integer", "Draws", "Random choices of them."),
-        Column("balanced_accuracy", "number", "Balanced accuracy", "Mean over the draws, by window.", "1"),
-        Column("low", "number", "Lowest", "Of the draws.", "1"),
-        Column("high", "number", "Highest", "Of the draws.", "1"),
-        Column("log_loss", "number", "Log loss", "Mean over the draws, uncalibrated.", "nat"),
+        count("n_participants", "Trained on", "Number of participants."),
+        count("draws", "Draws", "Random choices of them."),
+        number("balanced_accuracy", "Balanced accuracy", "Mean over the draws, by window.", "1"),
+        number("low", "Lowest", "Of the draws.", "1"),
+        number("high", "Highest", "Of the draws.", "1"),
+        number("log_loss", "Log loss", "Mean over the draws, uncalibrated.", "nat"),
     ),
     key=("n_participants",),
 )
@@ -278,11 +252,11 @@ _ABLATION: Final = TableSpec(
     title="Ablation by feature group",
     description="Score of the quick classifier, every participant left out in turn, with some groups of features.",
     columns=(
-        Column("features", "string", "Features", "Which groups were used."),
-        Column("n_features", "integer", "Number", "How many features that are."),
-        PEOPLE,
-        Column("balanced_accuracy", "number", "Balanced accuracy", "By window, participants weighted alike.", "1"),
-        Column("log_loss", "number", "Log loss", "Uncalibrated.", "nat"),
+        text("features", "Features", "Which groups were used."),
+        count("n_features", "Number", "How many features that are."),
+        PEOPLE_BEHIND,
+        number("balanced_accuracy", "Balanced accuracy", "By window, participants weighted alike.", "1"),
+        number("log_loss", "Log loss", "Uncalibrated.", "nat"),
     ),
     key=("features",),
 )
@@ -293,11 +267,11 @@ _IMPORTANCE: Final = TableSpec(
     description="How much the out-of-fold log loss rises when a feature, or a whole group, is taken from somebody "
     "else's window.",
     columns=(
-        Column("feature", "string", "Feature", "Name, or all of a group."),
-        Column("group", "string", "Group", "timing, shape or amplitude."),
-        Column("log_loss_increase", "number", "Increase", "Mean over the draws.", "nat"),
-        Column("low", "number", "Lowest", "Of the draws.", "nat"),
-        Column("high", "number", "Highest", "Of the draws.", "nat"),
+        text("feature", "Feature", "Name, or all of a group."),
+        text("group", "Group", "timing, shape or amplitude."),
+        number("log_loss_increase", "Increase", "Mean over the draws.", "nat"),
+        number("low", "Lowest", "Of the draws.", "nat"),
+        number("high", "Highest", "Of the draws.", "nat"),
     ),
     key=("group", "feature"),
 )
@@ -308,13 +282,13 @@ _CHOICES: Final = TableSpec(
     description="Inner log loss of every candidate in every fold; the simplest within one standard error of the best "
     "was taken.",
     columns=(
-        Column("fold", "integer", "Fold", "Fold of participants left out."),
-        Column("features", "integer", "Features", "Number of features of the model."),
-        Column("family", "string", "Family", "Model family."),
-        Column("setting", "string", "Setting", "Hyper-parameters."),
-        Column("log_loss", "number", "Log loss", "On the inner folds, mean over participants.", "nat"),
-        Column("standard_error", "number", "Standard error", "Of the distance from the best.", "nat"),
-        Column("chosen", "boolean", "Chosen", "Whether it was taken."),
+        count("fold", "Fold", "Fold of participants left out."),
+        count("features", "Features", "Number of features of the model."),
+        text("family", "Family", "Model family."),
+        text("setting", "Setting", "Hyper-parameters."),
+        number("log_loss", "Log loss", "On the inner folds, mean over participants.", "nat"),
+        number("standard_error", "Standard error", "Of the distance from the best.", "nat"),
+        flag("chosen", "Chosen", "Whether it was taken."),
     ),
     key=("fold", "features", "family", "setting"),
 )
@@ -324,15 +298,15 @@ _MISTAKES: Final = TableSpec(
     title="Worst mistakes",
     description="Spans where out-of-fold prediction and label disagree most, worst first.",
     columns=(
-        Column("rank", "integer", "Rank", "1 is worst."),
-        _RECORDING,
-        _PARTICIPANT,
-        _ONSET,
-        _DURATION,
-        Column("label", "string", "Label", "What the reference rater said."),
-        Column("predicted", "string", "Predicted", "What the classifier said."),
-        Column("probability", "number", "Probability", "Of what it said.", "1", 3),
-        Column("log_loss", "number", "Log loss", "Summed over the windows of the span.", "nat"),
+        count("rank", "Rank", "1 is worst."),
+        RECORDING,
+        PARTICIPANT,
+        ONSET,
+        DURATION,
+        text("label", "Label", "What the reference rater said."),
+        text("predicted", "Predicted", "What the classifier said."),
+        number("probability", "Probability", "Of what it said.", "1", 3),
+        number("log_loss", "Log loss", "Summed over the windows of the span.", "nat"),
     ),
     key=("rank",),
 )

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
-from .spec import Column, TableSpec
+from .families import RECORDING, span
+from .spec import TableSpec, count, flag, number, text
 
 __all__ = ["EVENTS", "STRIDES"]
 
-_RECORDING: Final = Column("recording_id", "string", "Recording", "Recording the row belongs to.")
-_SIDE: Final = Column("side", "string", "Side", "left or right.")
+_SIDE: Final = text("side", "Side", "left or right.")
 
 EVENTS: Final = TableSpec(
     path="tables/events.tsv",
@@ -17,15 +17,13 @@ EVENTS: Final = TableSpec(
     description="Initial contacts, toe-offs, knee bends and swallows found in the signals. Times count from the first "
     "stored sample.",
     columns=(
-        _RECORDING,
-        Column("onset", "number", "Onset", "When it starts.", "s", 4),
-        Column("duration", "number", "Duration", "0 for contacts and toe-offs.", "s", 4),
-        Column("trial_type", "string", "Type", "initial_contact, toe_off, knee_bend or swallow."),
+        RECORDING,
+        *span("When it starts.", "0 for contacts and toe-offs.", decimals=4),
+        text("trial_type", "Type", "initial_contact, toe_off, knee_bend or swallow."),
         _SIDE,
-        Column("value", "number", "Value", "Angle of a knee bend where the knee is calibrated.", "deg"),
-        Column(
+        number("value", "Value", "Angle of a knee bend where the knee is calibrated.", "deg"),
+        number(
             "score",
-            "number",
             "Score",
             "How sure the detector is, 0 to 1; a probability only of swallows that a classifier told.",
             "1",
@@ -39,49 +37,36 @@ STRIDES: Final = TableSpec(
     title="Strides",
     description="One row per stride: from an initial contact to the next of the same side.",
     columns=(
-        _RECORDING,
+        RECORDING,
         _SIDE,
-        Column("onset", "number", "Onset", "Initial contact that starts the stride.", "s", 4),
-        Column("stride_time", "number", "Stride time", "To the next initial contact of the same side.", "s", 4),
-        Column(
-            "step_time", "number", "Step time", "From the other side's contact within the stride to its end.", "s", 4
-        ),
-        Column(
-            "swing_peak", "number", "Swing peak", "Highest flexion in swing; n/a without a calibrated angle.", "deg"
-        ),
-        Column(
+        number("onset", "Onset", "Initial contact that starts the stride.", "s", 4),
+        number("stride_time", "Stride time", "To the next initial contact of the same side.", "s", 4),
+        number("step_time", "Step time", "From the other side's contact within the stride to its end.", "s", 4),
+        number("swing_peak", "Swing peak", "Highest flexion in swing; n/a without a calibrated angle.", "deg"),
+        number(
             "range_of_motion",
-            "number",
             "Range of motion",
             "Greatest minus least knee angle; n/a without a calibrated angle.",
             "deg",
         ),
-        Column(
-            "phase",
-            "number",
-            "Phase",
-            "When the other side's contact comes, as part of the stride; 180 is even.",
-            "deg",
-        ),
-        Column("trial_type", "string", "Gait state", "Of the bout that holds the middle of the stride."),
-        Column("steady", "boolean", "Steady", "Not a first or last stride, not in a turn, no data missing."),
-        Column("score", "number", "Score", "How clear the contacts are, 0 to 1.", "1"),
-        Column("walk", "integer", "Walk", "Number of the walk in the recording, from 0."),
-        Column("toe_off", "number", "Toe-off", "Time of toe-off.", "s", 4),
-        Column("stance_time", "number", "Stance time", "From initial contact to toe-off.", "s", 4),
-        Column("swing_time", "number", "Swing time", "From toe-off to the end of the stride.", "s", 4),
-        Column("stance_fraction", "number", "Stance fraction", "Stance time as a part of the stride.", "1"),
-        Column("swing_peak_time", "number", "Swing peak time", "Time of the highest flexion in swing.", "s", 4),
-        Column(
+        number("phase", "Phase", "When the other side's contact comes, as part of the stride; 180 is even.", "deg"),
+        text("trial_type", "Gait state", "Of the bout that holds the middle of the stride."),
+        flag("steady", "Steady", "Not a first or last stride, not in a turn, no data missing."),
+        number("score", "Score", "How clear the contacts are, 0 to 1.", "1"),
+        count("walk", "Walk", "Number of the walk in the recording, from 0."),
+        number("toe_off", "Toe-off", "Time of toe-off.", "s", 4),
+        number("stance_time", "Stance time", "From initial contact to toe-off.", "s", 4),
+        number("swing_time", "Swing time", "From toe-off to the end of the stride.", "s", 4),
+        number("stance_fraction", "Stance fraction", "Stance time as a part of the stride.", "1"),
+        number("swing_peak_time", "Swing peak time", "Time of the highest flexion in swing.", "s", 4),
+        number(
             "amplitude",
-            "number",
             "Swing amplitude",
             "Swing peak minus the value at contact, in the unit of the response: holds the gain of the sensor.",
             "unit of the response",
         ),
-        Column(
+        number(
             "response_range",
-            "number",
             "Range of the response",
             "Greatest minus least response in the stride: holds the gain of the sensor.",
             "unit of the response",

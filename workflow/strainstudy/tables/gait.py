@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from .spec import Column, TableSpec, interval_columns
+from typing import Final
 
-__all__ = ["GAIT"]
+from ..vocabulary import SIDES
+from .spec import Column, TableSpec, count, interval, number, text
+
+__all__ = ["ANSWERS", "GAIT"]
 
 _AMOUNTS: dict[str, tuple[str, str, str | None]] = {
     "stride_time": ("stride time", "time from an initial contact to the next of the same side", "s"),
@@ -69,25 +72,25 @@ _WHOLE: dict[str, tuple[str, str, str | None]] = {
 
 def _columns() -> tuple[Column, ...]:
     columns = [
-        Column("recording_id", "string", "recording", "Recording the strides are from."),
-        Column("trial_type", "string", "gait state", "normal_gait, limping_gait or gait."),
-        Column("n_strides", "integer", "strides", "Steady strides of both sides; starts, stops and turns left out."),
-        Column("n_strides_left", "integer", "left strides", "Steady strides of the left side."),
-        Column("n_strides_right", "integer", "right strides", "Steady strides of the right side."),
-        Column("warning", "string", "warning", "Why a measure of this row should not be relied on."),
+        text("recording_id", "recording", "Recording the strides are from."),
+        text("trial_type", "gait state", "normal_gait, limping_gait or gait."),
+        count("n_strides", "strides", "Steady strides of both sides; starts, stops and turns left out."),
+        count("n_strides_left", "left strides", "Steady strides of the left side."),
+        count("n_strides_right", "right strides", "Steady strides of the right side."),
+        text("warning", "warning", "Why a measure of this row should not be relied on."),
     ]
     for name, (title, words, unit) in _WHOLE.items():
-        columns += interval_columns(name, title, words, unit)
+        columns += interval(name, title, words, unit)
     for side in ("left", "right"):
         for name, (title, words, unit) in _AMOUNTS.items():
-            columns += interval_columns(f"{name}_mean_{side}", f"mean {title}, {side}", f"Mean {words}.", unit)
-        columns += interval_columns(
+            columns += interval(f"{name}_mean_{side}", f"mean {title}, {side}", f"Mean {words}.", unit)
+        columns += interval(
             f"swing_peak_timing_mean_{side}",
             f"mean swing peak timing, {side}",
             "Mean time of the highest flexion in swing as a part of the stride.",
             "percent",
         )
-        columns += interval_columns(
+        columns += interval(
             f"stride_regularity_{side}",
             f"stride regularity, {side}",
             "Autocorrelation of the knee curve at a lag of one stride, mean over strides.",
@@ -96,8 +99,8 @@ def _columns() -> tuple[Column, ...]:
     for quantity in ("step_time", "amplitude", "response_range", "range_of_motion", "stance_time", "swing_time"):
         for name, (title, words, unit) in _ASYMMETRIES.items():
             label = _AMOUNTS[quantity][0]
-            columns += interval_columns(f"{quantity}_{name}", f"{label}, {title}", f"Of mean {label}: {words}.", unit)
-    columns += interval_columns(
+            columns += interval(f"{quantity}_{name}", f"{label}, {title}", f"Of mean {label}: {words}.", unit)
+    columns += interval(
         "swing_peak_timing_difference",
         "difference of swing peak timing",
         "Swing peak timing of the right knee minus that of the left.",
@@ -116,3 +119,25 @@ GAIT = TableSpec(
     columns=_columns(),
     key=("recording_id", "trial_type"),
 )
+
+ANSWERS: Final = tuple(
+    column
+    for side in SIDES
+    for column in (
+        number(
+            f"answer_time_{side}",
+            f"Answering time undone, {side}",
+            "Time constant of the sensor's first-order answer, undone in contacts and angles; n/a for a joint angle. "
+            "The error of a measured one is in the intervals of step-time asymmetry and phase.",
+            "s",
+            4,
+        ),
+        text(
+            f"answer_time_source_{side}",
+            f"Answering time, {side}, from",
+            "bench (its steps), reference (an angle beside the sensor) or assumed (the setting "
+            "calibrate.response_time_s); n/a for a joint angle.",
+        ),
+    )
+)
+"""What the stage that writes the table adds: how the sensors' own answers were undone."""

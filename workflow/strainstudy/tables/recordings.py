@@ -4,52 +4,57 @@ from __future__ import annotations
 
 from typing import Final
 
-from .spec import Column, TableSpec
+from .spec import TableSpec, count, number, text
 
-__all__ = ["RECORDINGS"]
+__all__ = ["ADDED", "RECORDINGS"]
 
 RECORDINGS: Final = TableSpec(
     "tables/recordings.tsv",
     "Recordings",
     "One row per raw file: its time base, what is missing from it, and whether it could be used.",
     (
-        Column("recording_id", "string", "Recording", "Id of the recording."),
-        Column("participant_id", "string", "Participant", "Id of the person, n/a on the bench."),
-        Column("session_id", "string", "Session", "Id of the session."),
-        Column("task", "string", "Task", "Task of the recording."),
-        Column("sampling_frequency", "number", "Sampling frequency", "Rate of the uniform time grid.", "Hz"),
-        Column("duration", "number", "Duration", "Length of the time grid.", "s", 3),
-        Column(
+        text("recording_id", "Recording", "Id of the recording."),
+        text("participant_id", "Participant", "Id of the person, n/a on the bench."),
+        text("session_id", "Session", "Id of the session."),
+        text("task", "Task", "Task of the recording."),
+        number("sampling_frequency", "Sampling frequency", "Rate of the uniform time grid.", "Hz"),
+        number("duration", "Duration", "Length of the time grid.", "s", 3),
+        number(
             "missing_fraction",
-            "number",
             "Missing",
             "Fraction of the samples of the channels in use without a value: gaps, empty cells, unplugged stretches.",
             "1",
             4,
         ),
-        Column("gap_count", "integer", "Gaps", "Stretches in which a channel in use has no value."),
-        Column(
+        count("gap_count", "Gaps", "Stretches in which a channel in use has no value."),
+        number(
             "clipped_fraction",
-            "number",
             "Saturated",
             "Fraction of samples at a converter's or amplifier's rail, of the channel that has most.",
             "1",
             4,
         ),
-        Column("status", "string", "Status", "good, degraded or rejected."),
-        Column("status_description", "string", "Reason", "Why it is not good, and what to do."),
-        Column("file", "string", "File", "Raw file, relative to the study folder."),
-        Column("file_format", "string", "Format", "Format of the raw file as it was read."),
-        Column("channels", "string", "Channels", "Tracked points in use."),
-        Column("channels_left_out", "string", "Left out", "Columns of the raw file that are not used, of those named."),
-        Column("time_source", "string", "Time from", "Where the time of the samples comes from."),
-        Column("stamped_frequency", "number", "Rate of the stamps", "Sampling rate as the time stamps have it.", "Hz"),
-        Column("longest_gap", "number", "Longest gap", "Longest stretch without a value in a channel in use.", "s", 3),
-        Column("repeated_stamps", "integer", "Repeated stamps", "Samples with the time stamp of the one before."),
-        Column("backward_stamps", "integer", "Backward stamps", "Places where time stamps run backwards."),
-        Column("missing_stamps", "integer", "Missing stamps", "Samples without a time stamp."),
-        Column("stamp_jitter", "number", "Jitter", "Standard deviation of the steps between time stamps.", "s", 6),
-        Column("started", "string", "Started", "Date and time of the first sample, if the file says so."),
+        text("status", "Status", "good, degraded or rejected."),
+        text("status_description", "Reason", "Why it is not good, and what to do."),
+        text("file", "File", "Raw file, relative to the study folder."),
+        text("file_format", "Format", "Format of the raw file as it was read."),
+        text("channels", "Channels", "Tracked points in use."),
+        text("channels_left_out", "Left out", "Columns of the raw file that are not used, of those named."),
+        text("time_source", "Time from", "Where the time of the samples comes from."),
+        number("stamped_frequency", "Rate of the stamps", "Sampling rate as the time stamps have it.", "Hz"),
+        number("longest_gap", "Longest gap", "Longest stretch without a value in a channel in use.", "s", 3),
+        count("repeated_stamps", "Repeated stamps", "Samples with the time stamp of the one before."),
+        count("backward_stamps", "Backward stamps", "Places where time stamps run backwards."),
+        count("missing_stamps", "Missing stamps", "Samples without a time stamp."),
+        number("stamp_jitter", "Jitter", "Standard deviation of the steps between time stamps.", "s", 6),
+        text("started", "Started", "Date and time of the first sample, if the file says so."),
     ),
     ("recording_id",),
 )
+
+ADDED: Final = (
+    text("sensor_flag", "Sensor flag", "A sensor of this recording left its control limits in the study."),
+    text("notes", "Notes", "What had to be assumed or done to its signals."),
+    number("volume_ml", "Volume", "Volume of water of a timed swallow.", "ml"),
+)
+"""What is known only after ingest; behind them stand the columns that a lab carries along."""

@@ -2,27 +2,49 @@
 
 In: a frame and its `TableSpec`. Out: ``<name>.tsv`` (UTF-8, tab, ``n/a``) and ``<name>.json``
 (https://datapackage.org/standard/table-schema/, read there: ``fields`` required, ``missingValues`` as BIDS has it).
-Every result table is written by `write_table` and read by `read_table`; how a text becomes a cell is in `cells`.
+Every result table is written by `write_table` and read by `read_table` with the same specification; between stages it
+goes unrounded, by `write_typed` and `read_typed`. How a text becomes a cell is in `cells`.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 import pandas as pd
 
+from ..errors import Problem, StudyError
 from ..io.atomic import write_text
+from ..io.frames import read_frame, write_frame
 from ..vocabulary import MISSING
 from .cells import bare, quoted, written
 
-__all__ = ["Column", "TableSpec", "interval_columns", "read_table", "write_table"]
+__all__ = [
+    "Column",
+    "TableSpec",
+    "count",
+    "flag",
+    "interval",
+    "number",
+    "read_described",
+    "read_table",
+    "read_typed",
+    "text",
+    "write_table",
+    "write_typed",
+]
 
 Kind = Literal["string", "number", "integer", "boolean"]
+_TYPES: Final[Mapping[Kind, Any]] = {
+    "string": "object",
+    "number": "float64",
+    "integer": "Int64",
+    "boolean": "boolean",
+}
 
 
 @dataclass(frozen=True)
@@ -68,18 +90,42 @@ class TableSpec:
 
     def empty(self) -> pd.DataFrame:
         """Return a frame with this table's columns and no rows."""
-        kinds = {"string": "object", "number": "float64", "integer": "Int64", "boolean": "boolean"}
-        return pd.DataFrame({c.name: pd.Series(dtype=kinds[c.kind]) for c in self.columns})
+        return pd.DataFrame({c.name: pd.Series(dtype=_TYPES[c.kind]) for c in self.columns})
+
+    def of(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """Take this table's columns out of a frame that may hold more; one that is missing is a `KeyError`.
+
+        A frame without rows and columns, as of a study without that data, gives the empty table.
+        """
+        return self.empty() if frame.empty else frame[list(self.names)]
 
 
-def interval_columns(
-    name: str, title: str, description: str, unit: str | None = None, level: str = "95 %"
-) -> tuple[Column, Column, Column]:
-    """Three columns for an estimate: ``name``, ``name_low`` and ``name_high``."""
+def text(name: str, title: str, description: str) -> Column:
+    """Make a column of words."""
+    return Column(name, "string", title, description)
+
+
+def number(name: str, title: str, description: str, unit: str | None = None, decimals: int | None = None) -> Column:
+    """Make a column of numbers, with six significant digits where no decimals are given."""
+    return Column(name, "number", title, description, unit, decimals)
+
+
+def count(name: str, title: str, description: str, unit: str | None = None) -> Column:
+    """Make a column of whole numbers."""
+    return Column(name, "integer", title, description, unit)
+
+
+def flag(name: str, title: str, description: str) -> Column:
+    """Make a column of true and false."""
+    return Column(name, "boolean", title, description)
+
+
+def interval(name: str, title: str, description: str, unit: str | None = None) -> tuple[Column, Column, Column]:
+    """Three columns for an estimate with its 95 % limits: ``name``, ``name_low`` and ``name_high``."""
     return (
-        Column(name, "number", title, description, unit),
-        Column(f"{name}_low", "number", f"{title}, lower limit", f"Lower {level} limit of {name}.", unit),
-        Column(f"{name}_high", "number", f"{title}, upper limit", f"Upper {level} limit of {name}.", unit),
+        number(name, title, description, unit),
+        number(f"{name}_low", f"{title}, lower limit", f"Lower 95 % limit of {name}.", unit),
+        number(f"{name}_high", f"{title}, upper limit", f"Upper 95 % limit of {name}.", unit),
     )
 
 
@@ -139,13 +185,9 @@ def write_table(frame: pd.DataFrame, spec: TableSpec, results: Path, extra: Sequ
         The written TSV.
     """
     columns = [*spec.columns, *extra]
-    names = [column.name for column in columns]
-    odd = set(frame.columns).symmetric_difference(names)
-    if odd:
-        raise KeyError(f"{spec.path}: columns {sorted(map(str, odd))} are not both described and given")
-    ordered = frame[names].sort_values(list(spec.key), kind="stable", na_position="last")
+    ordered = _ordered(frame, spec, columns)
     texts = [_texts(ordered[column.name], column) for column in columns]
-    lines = ["\t".join(quoted(written(name)) for name in names)]
+    lines = ["\t".join(quoted(written(column.name)) for column in columns)]
     lines.extend("\t".join(map(quoted, row)) for row in zip(*texts, strict=True))
     path = results / spec.path
     write_text(path, "\n".join(lines) + "\n")
@@ -154,18 +196,127 @@ def write_table(frame: pd.DataFrame, spec: TableSpec, results: Path, extra: Sequ
     return path
 
 
-def read_table(path: Path) -> pd.DataFrame:
-    """Read a result table with the types that its sidecar gives; ``n/a`` becomes missing."""
+def _ordered(frame: pd.DataFrame, spec: TableSpec, columns: Sequence[Column]) -> pd.DataFrame:
+    """Give the rows and columns in the order of the table; a column that is not described, or not given, is refused."""
+    names = [column.name for column in columns]
+    odd = set(frame.columns).symmetric_difference(names)
+    if odd:
+        raise KeyError(f"{spec.path}: columns {sorted(map(str, odd))} are not both described and given")
+    return frame[names].sort_values(list(spec.key), kind="stable", na_position="last")
+
+
+def _refuse(file: str, message: str) -> StudyError:
+    return StudyError([Problem(file, message, "remove this file and run the study again: it is made anew")])
+
+
+def _checked(names: Sequence[str], spec: TableSpec, extra: Sequence[Column], file: str) -> None:
+    """Hold a header to its specification: its columns first and in order, then added and carried ones."""
+    wanted = [*spec.names, *(column.name for column in extra)]
+    missing = [name for name in wanted if name not in names]
+    if missing:
+        raise _refuse(file, f"has no column {', '.join(map(repr, missing))}, which {spec.title!r} is specified with")
+    if tuple(names[: len(spec.names)]) != spec.names:
+        raise _refuse(file, "has its columns in another order than they are specified in")
+
+
+def _described(path: Path) -> dict[str, Kind]:
+    """Read the kinds of columns from a sidecar."""
     sidecar = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
-    kinds: dict[str, Any] = {"string": "object", "number": "float64", "integer": "Int64", "boolean": "boolean"}
-    types = {bare(entry["name"]): kinds[entry["type"]] for entry in sidecar["fields"]}
+    return {bare(entry["name"]): entry["type"] for entry in sidecar["fields"]}
+
+
+def _cells(path: Path) -> pd.DataFrame:
     frame = pd.read_csv(path, sep="\t", dtype="object", keep_default_na=False, na_values=[MISSING, ""], index_col=False)
     frame.columns = pd.Index([bare(str(name)) for name in frame.columns])
-    for name, kind in types.items():
+    return frame
+
+
+def _from_cells(frame: pd.DataFrame, kinds: Mapping[str, Kind]) -> pd.DataFrame:
+    for name, kind in kinds.items():
         if kind == "boolean":
             frame[name] = frame[name].map({"true": True, "false": False}).astype("boolean")
-        elif kind != "object":
-            frame[name] = pd.to_numeric(frame[name]).astype(kind)
+        elif kind != "string":
+            frame[name] = pd.to_numeric(frame[name]).astype(_TYPES[kind])
         else:
             frame[name] = frame[name].map(bare, na_action="ignore")
     return frame
+
+
+def read_table(results: Path, spec: TableSpec, extra: Sequence[Column] = ()) -> pd.DataFrame:
+    """Read a result table with the types of its specification; ``n/a`` becomes missing.
+
+    Parameters
+    ----------
+    results : Path
+        Results folder.
+    spec : TableSpec
+        The table.
+    extra : sequence of Column, optional
+        Columns that were added when it was written and that the caller relies on. Others that the file has, such as
+        those a lab carries along, are read with the types that the sidecar gives.
+
+    Returns
+    -------
+    DataFrame
+
+    Raises
+    ------
+    StudyError
+        If the header is not that of the specification, or a column is described nowhere.
+    """
+    path = results / spec.path
+    frame = _cells(path)
+    names = list(frame.columns)
+    _checked(names, spec, extra, spec.path)
+    kinds = {column.name: column.kind for column in (*spec.columns, *extra)}
+    carried = [name for name in names if name not in kinds]
+    if carried:
+        described = _described(path) if path.with_suffix(".json").is_file() else {}
+        strange = [name for name in carried if name not in described]
+        if strange:
+            raise _refuse(spec.path, f"has columns that nothing describes: {', '.join(map(repr, strange))}")
+        kinds |= {name: described[name] for name in carried}
+    return _from_cells(frame, kinds)
+
+
+def read_described(path: Path) -> pd.DataFrame:
+    """Read a table by its sidecar alone, as one must that an earlier version may have written."""
+    return _from_cells(_cells(path), _described(path))
+
+
+def write_typed(frame: pd.DataFrame, spec: TableSpec, path: Path, extra: Sequence[Column] = ()) -> None:
+    """Write a table as Parquet for the stages after: rows, columns and types as `write_table`, nothing rounded.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As for `write_table`.
+    spec : TableSpec
+        The table.
+    path : Path
+        The file.
+    extra : sequence of Column, optional
+        Columns that are added, written last.
+    """
+    columns = [*spec.columns, *extra]
+    ordered = _ordered(frame, spec, columns)
+    write_frame(path, pd.DataFrame({column.name: _typed(ordered[column.name], column) for column in columns}))
+
+
+def _typed(values: pd.Series, column: Column) -> pd.Series:
+    """Give a column its type; what would be written as ``n/a`` is missing."""
+    if column.kind == "string":
+        words: Iterable[str | None] = (None if pd.isna(v) or str(v) in ("", MISSING) else str(v) for v in values)
+        return pd.Series(list(words), index=values.index, dtype=object)
+    if column.kind == "number":
+        numbers = pd.to_numeric(values).to_numpy(dtype=float, na_value=np.nan)
+        return pd.Series(np.where(np.isfinite(numbers), numbers, np.nan), index=values.index)
+    return pd.Series(values.astype(_TYPES[column.kind]))
+
+
+def read_typed(path: Path, spec: TableSpec, extra: Sequence[Column] = ()) -> pd.DataFrame:
+    """Read what `write_typed` wrote, held to the same specification."""
+    frame = read_frame(path)
+    _checked(list(frame.columns), spec, extra, path.name)
+    types = {column.name: _TYPES[column.kind] for column in (*spec.columns, *extra)}
+    return frame.astype(types)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from .classifier import MADE_BY
-from .spec import Column, TableSpec, interval_columns
+from .families import MADE_BY, PREDICTION, RECORDING
+from .spec import TableSpec, count, flag, interval, number, text
 
 __all__ = ["SWALLOWS", "SWALLOW_SUMMARY"]
 
@@ -13,7 +13,6 @@ _CAUTION: Final = (
     "Swallow counts do not show aspiration; a normal count does not mean safe swallowing. Not for diet or feeding "
     "decisions."
 )
-_RECORDING: Final = Column("recording_id", "string", "Recording", "Recording the row belongs to.")
 
 SWALLOWS: Final = TableSpec(
     path="tables/swallows.tsv",
@@ -21,93 +20,73 @@ SWALLOWS: Final = TableSpec(
     description="One row per detected swallow. Activity is level and velocity of the throat signal taken together "
     f"(root of the sum of squares). {_CAUTION}",
     columns=(
-        _RECORDING,
-        Column(
+        RECORDING,
+        number(
             "onset",
-            "number",
             "Onset",
             "Where activity first passes a fifth (setting edge_fraction) of its largest, from the first stored sample; "
             "where swallows were labelled with a duration, moved to where raters of other people see the beginning.",
             "s",
             3,
         ),
-        Column(
-            "duration",
-            "number",
-            "Duration",
-            "From onset to where activity last passes that fifth, moved likewise.",
-            "s",
-            3,
-        ),
-        Column(
+        number("duration", "Duration", "From onset to where activity last passes that fifth, moved likewise.", "s", 3),
+        number(
             "amplitude",
-            "number",
             "Amplitude",
             "Largest distance of the signal from the line between its resting levels around the swallow.",
             "unit of the response",
         ),
-        Column(
+        number(
             "rise_time",
-            "number",
             "Rise time",
             "From the first passage of 10 % to the first passage of 90 % of the largest distance, between the edges as "
             "detected, in the signal with the leak of a sensor that lets go undone.",
             "s",
             3,
         ),
-        Column(
+        number(
             "interval",
-            "number",
             "Interval",
             "From this onset to the next; n/a for the last swallow and where the recording has a gap between them.",
             "s",
             3,
         ),
-        Column(
+        number(
             "area",
-            "number",
             "Area",
             "Integral of the distance from the resting level between the edges as detected.",
             "unit of the response x s",
         ),
-        Column(
-            "peak_to_peak",
-            "number",
-            "Peak to peak",
-            "Largest minus smallest value within the swallow.",
-            "unit of the response",
+        number(
+            "peak_to_peak", "Peak to peak", "Largest minus smallest value within the swallow.", "unit of the response"
         ),
-        Column("polarity", "integer", "Polarity", "1 where the largest distance is upward, -1 downward."),
-        Column(
+        count("polarity", "Polarity", "1 where the largest distance is upward, -1 downward."),
+        flag(
             "double",
-            "boolean",
             "Second swallow",
             "Starts within 2 s (setting double_swallow_s) after the end of the swallow before; no sip of a burst.",
         ),
-        Column(
+        count(
             "burst",
-            "integer",
             "Burst of sips",
             "Number of the run of three or more swallows with intervals of at most 2.5 s (setting "
             "burst_interval_s) it belongs to; 0 for none. Each sip of a burst is a swallow of its own.",
         ),
-        Column(
+        flag(
             "at_limit",
-            "boolean",
             "At the limit",
             "The signal stands on the largest or smallest value of the recording during the swallow: its "
             "amplitude and area are lower bounds.",
         ),
-        Column(
+        number(
             "score",
-            "number",
             "Score",
             "Probability of a swallow where a classifier decided, else the score of the detector that needs no labels "
             "(see prediction); 0 to 1. The two are not on one scale.",
             None,
             4,
         ),
-        Column("prediction", "string", "Predicted by", MADE_BY),
+        PREDICTION,
     ),
     key=("recording_id", "onset"),
 )
@@ -117,67 +96,58 @@ SWALLOW_SUMMARY: Final = TableSpec(
     title="Swallows of each recording",
     description=f"One row per recording with a throat channel. {_CAUTION}",
     columns=(
-        _RECORDING,
-        Column(
+        RECORDING,
+        number(
             "observed_time",
-            "number",
             "Observed time",
             "Recording without its gaps and without stretches of 2 s and more in which nothing changes.",
             "s",
             2,
         ),
-        Column("swallow_count", "integer", "Swallows", "Detected swallows; n/a for under 5 s of observed time."),
-        *interval_columns(
+        count("swallow_count", "Swallows", "Detected swallows; n/a for under 5 s of observed time."),
+        *interval(
             "rate",
             "Swallow rate",
             "Swallows per minute of observed time; the limits are those of a Poisson count.",
             "1/min",
         ),
-        Column("duration_mean", "number", "Mean duration", "Mean of duration.", "s", 3),
-        Column("duration_sd", "number", "SD of duration", "Standard deviation of duration.", "s", 3),
-        Column("interval_mean", "number", "Mean interval", "Mean of onset-to-onset intervals.", "s", 3),
-        Column("interval_sd", "number", "SD of interval", "Standard deviation of the intervals.", "s", 3),
-        Column("interval_cv", "number", "CV of interval", "100 x SD / mean of the intervals.", "percent", 2),
-        Column("double_count", "integer", "Second swallows", "Rows of the swallow table with double = true."),
-        Column("burst_count", "integer", "Bursts of sips", "Runs of three or more swallows close together."),
-        Column("burst_swallows", "integer", "Swallows in bursts", "Swallows that belong to a burst."),
-        Column("longest_burst", "integer", "Longest burst", "Swallows in the longest burst; 0 for none."),
-        Column("volume", "number", "Volume", "volume_ml of the recordings sheet.", "ml"),
-        Column(
+        number("duration_mean", "Mean duration", "Mean of duration.", "s", 3),
+        number("duration_sd", "SD of duration", "Standard deviation of duration.", "s", 3),
+        number("interval_mean", "Mean interval", "Mean of onset-to-onset intervals.", "s", 3),
+        number("interval_sd", "SD of interval", "Standard deviation of the intervals.", "s", 3),
+        number("interval_cv", "CV of interval", "100 x SD / mean of the intervals.", "percent", 2),
+        count("double_count", "Second swallows", "Rows of the swallow table with double = true."),
+        count("burst_count", "Bursts of sips", "Runs of three or more swallows close together."),
+        count("burst_swallows", "Swallows in bursts", "Swallows that belong to a burst."),
+        count("longest_burst", "Longest burst", "Swallows in the longest burst; 0 for none."),
+        number("volume", "Volume", "volume_ml of the recordings sheet.", "ml"),
+        count(
             "drinking_count",
-            "integer",
             "Swallows while drinking",
             "Swallows of the longest run without a pause longer than 5 s (setting clearing_pause_s) and three median "
             "intervals; n/a where a gap in the signal lies in it.",
         ),
-        Column(
+        number(
             "drinking_time",
-            "number",
             "Drinking time",
             "Onset of the first to end of the last swallow while drinking. The published test starts the clock at "
             "the lip, which a throat sensor does not see: this time is shorter.",
             "s",
             3,
         ),
-        Column("clearing_count", "integer", "Swallows set apart", "Swallows outside that run."),
-        Column("volume_per_swallow", "number", "Volume per swallow", "volume / drinking_count.", "ml"),
-        Column("time_per_swallow", "number", "Time per swallow", "drinking_time / drinking_count.", "s", 3),
-        Column("swallowing_speed", "number", "Swallowing speed", "volume / drinking_time.", "ml/s"),
-        Column(
+        count("clearing_count", "Swallows set apart", "Swallows outside that run."),
+        number("volume_per_swallow", "Volume per swallow", "volume / drinking_count.", "ml"),
+        number("time_per_swallow", "Time per swallow", "drinking_time / drinking_count.", "s", 3),
+        number("swallowing_speed", "Swallowing speed", "volume / drinking_time.", "ml/s"),
+        text(
             "response_shape",
-            "string",
             "Response shape",
             "What the sensor makes of a swallow, by the medians over the recording: one_hump; two_phase (the stroke to "
             "the other side reaches a third); ringing (five turning points or more); n/a without swallows.",
         ),
-        Column("at_limit_count", "integer", "Swallows at the limit", "Rows of the swallow table with at_limit = true."),
-        Column(
-            "sensor_note",
-            "string",
-            "Sensor",
-            "What speaks against the sensor's seat or the numbers; n/a where nothing does.",
-        ),
-        Column("prediction", "string", "Predicted by", f"{MADE_BY} n/a where nothing moved."),
+        count("at_limit_count", "Swallows at the limit", "Rows of the swallow table with at_limit = true."),
+        text("sensor_note", "Sensor", "What speaks against the sensor's seat or the numbers; n/a where nothing does."),
+        text("prediction", "Predicted by", f"{MADE_BY} n/a where nothing moved."),
     ),
     key=("recording_id",),
 )

@@ -38,6 +38,7 @@ from .wording import change_words, retest_words
 __all__ = ["changes", "retest"]
 
 _REACH: Final = 1.96
+"""Normal quantile of a two-sided 95 % limit, as Weir 2005 prints it."""
 _KEYS: Final = ["trial_type", "measure", "unit"]
 _MINIMUM_FREEDOM: Final = 3
 """Fewer degrees of freedom than this give no usable standard deviation of repeats (ours)."""

@@ -72,6 +72,7 @@ SWALLOW_MEASURES: Final[dict[str, str]] = {
 }
 """Measures of ``tables/swallow_summary.tsv`` that are followed per person, by the names they have here."""
 _NORMAL_95: Final = 1.959963984540054
+"""Normal quantile of a two-sided 95 % limit: takes a standard error back from an interval."""
 
 
 def _heads(recordings: pd.DataFrame) -> dict[str, dict[str, Any]]:

@@ -66,6 +66,7 @@ _NEEDED: Final = {
 }
 _READ: Final = re.compile(r"yes|quoted|from memory \(\d{1,3} %\)")
 _REACH: Final = 1.96
+"""Normal quantile of a two-sided 95 % limit, as it is printed beside published SDs."""
 CONTRADICTION: Final = 0.05
 """Largest relative gap between cadence and 120 / stride time of one source (ours: rounding explains less)."""
 

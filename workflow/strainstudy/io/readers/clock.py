@@ -25,9 +25,12 @@ _PATTERN = (
     r"(?:Z|[+-]\d{2}:?\d{2})?$"
 )
 _DAY = 86400.0
+"""Seconds of a day."""
 _LONGEST_DAYS = 7
+"""A recording lasts no longer, where the order of day and month must be told."""
 _PLAIN_DATES = _DATES[:4]
 _ANY_DAYS = 10**7
+"""Where the order is plain, any length will do."""
 
 
 def _number(parts: pa.Array, name: str) -> npt.NDArray[np.float64]:

@@ -25,6 +25,7 @@ _ONSET = re.compile(rb"([+-]\d+(?:\.\d*)?)\x14")
 _COPIES = 6.0
 """A file is in memory about so often while it is read: BDF is unpacked to whole numbers of 4 bytes on the way."""
 _MOST_SPAN = 20
+"""More places in time for each stored sample than this are a sign of wrong starts, not of gaps (ours)."""
 
 
 def _record_onsets(content: bytes, header: EdfHeader) -> npt.NDArray[np.float64] | None:

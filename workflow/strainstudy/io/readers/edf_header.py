@@ -15,7 +15,9 @@ from .model import ReadError
 __all__ = ["SAMPLE_BYTES", "EdfHeader", "EdfSignalHeader", "read_header"]
 
 SAMPLE_BYTES = {".edf": 2, ".bdf": 3}
+"""Bytes of a sample (EDF: Kemp et al. 1992; BDF: its 24-bit form)."""
 _FIXED = 256
+"""Bytes of the header before those of the signals (Kemp et al. 1992)."""
 _WIDTHS = {
     "label": 16, "transducer": 80, "physical dimension": 8, "physical minimum": 8, "physical maximum": 8,
     "digital minimum": 8, "digital maximum": 8, "prefiltering": 80, "samples per record": 8, "reserved": 32,

@@ -26,13 +26,16 @@ __all__ = ["Extent", "read_extent"]
 _HEADS = (1 << 13, 1 << 16)
 """Bytes in which the table is looked for; the longer if a long preamble stands before it."""
 _TAIL_BYTES = 1 << 12
+"""Bytes at the end in which the last rows are looked for."""
 _MOST_HEAD = 400
 _PEEK_LINES = 20
+"""Lines in which the table is looked for; the fewer first, which most files need (ours)."""
 _MOST_PACKED = 300_000
 """Bytes of gzip that unpack in about 5 ms."""
 _MOST_COUNTED = 4_000_000
 """Bytes of text whose rows are counted in about 2 ms."""
 _MOST_ROWS = 1_000_000
+"""Rows of Parquet whose stamps are read; how long a longer one lasts is left to the run (ours)."""
 _MOST_UNPACKED = 16_000_000
 """Bytes of text that are unpacked at most, whatever a small file promises."""
 _MOST_READ = 200_000_000

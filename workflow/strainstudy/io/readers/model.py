@@ -14,8 +14,11 @@ __all__ = ["Peek", "RawChannel", "RawFile", "ReadError", "named_like_time", "pla
 
 
 _EXACT = 2**53
+"""Whole numbers up to here are exact as floats (IEEE 754, double)."""
 _EXACT_SPAN = 2**62
+"""Differences up to here do not overflow 64 bits."""
 _MOST_LETTERS = 2000
+"""Letters of a foreign text that a message holds (ours)."""
 _UNSEEN = "\N{WHITE SQUARE}"
 
 

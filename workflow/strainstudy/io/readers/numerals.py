@@ -25,6 +25,7 @@ OVER_RANGE = (
 )
 """How recorders and meters write a value beyond their range, whatever the case; common practice, no source."""
 _HEAD = 1000
+"""Cells looked at before all are: most columns are told from these."""
 _GROUPED = {",": r"[+-]?[1-9]\d{0,2}(?:,\d{3})+", ".": r"[+-]?[1-9]\d{0,2}(?:\.\d{3})+"}
 _ONE_GROUP = {",": r"[+-]?[1-9]\d{0,2},\d{3}", ".": r"[+-]?[1-9]\d{0,2}\.\d{3}"}
 _DECIMAL = {

@@ -23,9 +23,12 @@ __all__ = ["peek", "read"]
 
 _PER_SECOND = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
 _LONGEST_SPAN = 2**62
+"""Differences up to here do not overflow 64 bits."""
 _LONGEST_CLOCK = 100
+"""Letters of a time of day; a longer text is none (ours)."""
 _DAMAGE = (pa.ArrowException, OSError, UnicodeDecodeError)
 _BATCH_ROWS = 1 << 18
+"""Rows read at once, so that memory is asked for piece by piece."""
 _COPIES = 3.0
 """A column is in memory about so often while it is read: its batches, their join, and the numbers."""
 

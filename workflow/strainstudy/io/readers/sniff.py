@@ -38,6 +38,7 @@ _UNIT = re.compile(
 )
 _COMMENT = ("#", "%", "//")
 _LOOK_BACK = 3
+"""Lines above the numbers among which the header is looked for: one of units may stand between (ours)."""
 
 
 @dataclass(frozen=True)

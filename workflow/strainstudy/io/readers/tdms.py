@@ -24,6 +24,7 @@ __all__ = ["peek", "read"]
 
 _EARLIEST, _LATEST = np.datetime64("1904-01-01", "us"), np.datetime64("2200-01-01", "us")
 _LONGEST_OFFSET_S = 1e8
+"""Seconds from the start of a file to that of a channel; more, three years, is damage (ours)."""
 log_manager.set_level(logging.CRITICAL)  # what it says of damaged files is said in words by this module
 
 

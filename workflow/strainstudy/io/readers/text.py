@@ -29,15 +29,19 @@ __all__ = ["peek", "read"]
 
 _HEAD_BYTES = 1 << 16
 _HEAD_LINES = 400
+"""Where the layout of a table is looked for: so many bytes or lines from the start (ours)."""
 _BINARY_BYTES = 1024
 """Zero bytes this early are a binary file; later they are what a power failure leaves in a text."""
 _PEEK_LINES = 20
+"""Lines that are tried first where only the columns are asked for: most headers are shorter."""
 _PIECE = 1 << 20
+"""Bytes unpacked at once, so that a small file that unpacks to a huge one is stopped on the way."""
 _PACKING_ERRORS = (EOFError, gzip.BadGzipFile, zlib.error)
 _COPIES = 4.0
 """A text is in memory about so often while it is read: itself, and the numbers of cells of a few letters each."""
 _COMMENT = ("#", "%", "//")
 _MOST_TEXT = 0.5
+"""Share of cells that are no numbers from which a column holds no signal (ours)."""
 
 
 def _as_utf8(content: bytes) -> bytes:
