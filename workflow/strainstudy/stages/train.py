@@ -10,28 +10,19 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from ..classify.candidate_card import (
-    SWALLOW_CARD,
-    SWALLOW_CARD_WORDS,
-    SWALLOW_MODEL,
-    candidate_card,
-    candidate_card_words,
-)
-from ..classify.candidate_scores import confusion_rows, score_candidates
-from ..classify.candidates import CandidateResult, classify_candidates
-from ..classify.card import CARD_NAME, MODEL_NAME, NO_MODEL, write_card
-from ..classify.card_words import Reasons, card_words, no_model_words
-from ..classify.external import External, read_external
-from ..classify.history import HISTORY_COLUMNS, extend
-from ..classify.parameters import ClassifyParameters
-from ..classify.result import StateResult
-from ..classify.training import train_states
-from ..features import GAIT_FEATURES
-from ..features.spec import feature_table
+from ..gait.features import feature_table
+from ..gait.result import StateResult
+from ..gait.training import train_states
+from ..gait.windows import GAIT_FEATURES
 from ..io.atomic import write_bytes, write_text
 from ..io.frames import read_frames, write_frame, write_json
 from ..io.store import FloatArray
 from ..jobs import Progress
+from ..learn.card import CARD_NAME, MODEL_NAME, NO_MODEL, write_card
+from ..learn.card_words import Reasons, card_words, no_model_words
+from ..learn.external import External, read_external
+from ..learn.history import HISTORY_COLUMNS, extend
+from ..learn.parameters import ClassifyParameters
 from ..records import Participant, Recording
 from ..settings import build
 from ..swallow import (
@@ -47,6 +38,15 @@ from ..swallow import (
     move_edges,
 )
 from ..swallow.measures import response_shape
+from ..swallow.model_card import (
+    SWALLOW_CARD,
+    SWALLOW_CARD_WORDS,
+    SWALLOW_MODEL,
+    candidate_card,
+    candidate_card_words,
+)
+from ..swallow.scores import confusion_rows, score_candidates
+from ..swallow.training import CandidateResult, classify_candidates
 from ..tables import read_table, write_table
 from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
 from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE

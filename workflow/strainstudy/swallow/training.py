@@ -1,0 +1,301 @@
+"""What moved the throat: candidates of all recordings to probabilities, by the machinery that gait uses.
+
+In: candidates with features, the class a rater gave each (swallow, speech, cough, head movement, other), participants.
+Out: for each candidate the probability of each class by a model that never saw the participant (or by the stored
+model, for participants without labels), and a stored model. Without labels of enough people nothing is trained and
+the caller's own score decides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from ..gait.result import add_caution, external_words
+from ..learn.crossfit import crossfit, fold_labels, recipe_of
+from ..learn.fitting import PEOPLE_MIN, Fitted, NothingToLearnError, fit, too_few
+from ..learn.parameters import ClassifyParameters
+from ..learn.rows import FloatArray, IntArray, Rows, Task, TextArray
+from ..learn.store import dump_models
+from ..learn.threads import one_thread
+from ..learn.variants import outside_range
+
+__all__ = ["REST", "TARGET", "CandidateResult", "candidate_rows", "candidate_task", "classify_candidates"]
+
+TARGET = "swallow"
+REST = "another movement"
+OTHER = "other"
+VARIANT = "throat"
+NOBODY_TESTED = (
+    "no response shape of a sensor is shared by enough labelled people to test a model on: three people for each "
+    "shape, or two where all sensors are alike"
+)
+
+
+@dataclass(frozen=True)
+class CandidateResult:
+    """What is known of the candidates.
+
+    Parameters
+    ----------
+    method : {'trained', 'external', 'rule'}
+        What made the probabilities.
+    reason : str or None
+        Why no model was trained.
+    candidates : DataFrame
+        Index of the input; ``probability`` of a swallow (NaN where the rule decides), ``accepted``, ``called`` (the
+        class; of a candidate that is no swallow the most probable other one, None where the rule decides so),
+        ``probability_<class>`` for each class (NaN for one that nobody labelled), ``prediction`` (out_of_fold, final,
+        rule), ``fold``, ``caution``.
+    choices : DataFrame
+        Models of each fold to choose from and which was chosen.
+    participant_log_loss : dict of str to float
+        Out-of-fold log loss of each participant, swallow or not.
+    content : bytes or None
+        The model file.
+    models : dict of str to Fitted
+        The stored model by variant, for its card.
+    learnt : Series of str or None
+        Class that each candidate was learnt as: that of the rater, but ``other`` for a class that fewer than two people
+        have labels of. By these it is scored.
+    kinds : tuple of str
+        Kinds of signal under which the model was tested on people it never saw.
+    """
+
+    method: str
+    reason: str | None
+    candidates: pd.DataFrame
+    choices: pd.DataFrame
+    participant_log_loss: dict[str, float]
+    content: bytes | None
+    models: dict[str, Fitted]
+    learnt: pd.Series
+    kinds: tuple[str, ...] = ()
+
+    def merged(self, words: pd.Series, people: pd.Series) -> pd.DataFrame:
+        """List the classes that were learnt as another one because too few people have labels of them.
+
+        Parameters
+        ----------
+        words, people : Series
+            Class by the rater, and participant, of each candidate.
+
+        Returns
+        -------
+        DataFrame
+            ``label, learnt, n, n_participants``, in alphabetical order.
+        """
+        other = words.notna() & (words != self.learnt)
+        frame = pd.DataFrame({"label": words, "learnt": self.learnt, "who": people})[other]
+        groups = frame.groupby(["label", "learnt"], sort=True)["who"]
+        return groups.agg(n="size", n_participants="nunique").reset_index()
+
+
+def candidate_task(features: Sequence[str], classes: Sequence[str]) -> Task:
+    """Say what is learnt from candidates: each class by itself, chosen and calibrated by swallow or not."""
+    return Task(columns=tuple(features), classes=tuple(classes), report={c: REST for c in classes if c != TARGET})
+
+
+def candidate_rows(candidates: pd.DataFrame, words: pd.Series, features: Sequence[str]) -> Rows:
+    """Make rows to learn from.
+
+    Parameters
+    ----------
+    candidates : DataFrame
+        ``recording_id, participant_id`` and the features.
+    words : Series of str or None
+        Class that the rater gave each; None where the rater cannot be asked.
+    features : sequence of str
+        Columns to learn from.
+
+    Returns
+    -------
+    Rows
+    """
+    number = np.arange(len(candidates))
+    return Rows(
+        x=candidates[list(features)].to_numpy(dtype=float),
+        y=np.array([None if pd.isna(w) else str(w) for w in words], dtype=object),
+        groups=candidates["participant_id"].to_numpy(dtype=object),
+        units=np.array([f"{k:06d}" for k in number], dtype=object),
+        blocks=candidates["recording_id"].to_numpy(dtype=object),
+        learn=np.ones(len(candidates), dtype=np.bool_),
+    )
+
+
+def _thin_classes_merged(rows: Rows) -> Rows:
+    """Take a class of which fewer than two people have labels for ``other``: nobody else could be judged by it."""
+    y = rows.y.copy()
+    for name in sorted(set(y[rows.labelled].tolist()) - {TARGET, OTHER}):
+        own = rows.y == name
+        if len(set(rows.groups[own].tolist())) < PEOPLE_MIN:
+            y[own] = OTHER
+    return rows.with_labels(y)
+
+
+def _person_losses(p: FloatArray, rows: Rows, tested: NDArray[np.bool_]) -> dict[str, float]:
+    swallow = rows.y == TARGET
+    loss = -np.log(np.maximum(np.where(swallow, p, 1.0 - p), 1e-6))
+    good = rows.labelled & tested & np.isfinite(p)
+    return {str(g): float(loss[good & (rows.groups == g)].mean()) for g in sorted(set(rows.groups[good].tolist()))}
+
+
+def _kinds_learnt(kind: TextArray, rows: Rows, fold: IntArray) -> NDArray[np.bool_]:
+    """Say of which candidates the kind of signal was well enough known to the model that judges them.
+
+    Known are kinds that two training people at least have labelled swallows of, or half of the training people: one
+    person among many with another kind teaches too little to stand against these.
+    """
+    learnt = np.ones(len(rows), dtype=np.bool_)
+    for k in sorted(set(fold[fold >= 0].tolist())):
+        teaching = (rows.y == TARGET) & (fold >= 0) & (fold != k)
+        people = len(set(rows.groups[teaching].tolist()))
+        taught = set()
+        for name in set(kind[teaching].tolist()):
+            own = len(set(rows.groups[teaching & (kind == name)].tolist()))
+            if own >= PEOPLE_MIN or 2 * own >= people:
+                taught.add(name)
+        own_fold = fold == k
+        learnt[own_fold] = [name is None or name in taught for name in kind[own_fold]]
+    return learnt
+
+
+def _called(p: FloatArray, classes: Sequence[str], accepted: NDArray[np.bool_]) -> TextArray:
+    """Name the class of each candidate; None for what the rule did not take for a swallow."""
+    others = [k for k, name in enumerate(classes) if name != TARGET]
+    known = np.isfinite(p[:, others]).any(axis=1)
+    best = np.argmax(np.nan_to_num(p[:, others], nan=-1.0), axis=1)
+    names = np.array([classes[k] for k in others], dtype=object)[best]
+    return np.where(accepted, TARGET, np.where(known, names, None))
+
+
+@one_thread
+def classify_candidates(
+    candidates: pd.DataFrame,
+    words: pd.Series,
+    features: Sequence[str],
+    classes: Sequence[str],
+    rule: NDArray[np.bool_],
+    parameters: ClassifyParameters,
+    *,
+    kinds: pd.Series | None = None,
+    external: Mapping[str, Fitted] | None = None,
+    external_kinds: Collection[str] = (),
+    external_caution: str | None = None,
+) -> CandidateResult:
+    """Say what each candidate is.
+
+    Parameters
+    ----------
+    candidates : DataFrame
+        Of all recordings: ``recording_id, participant_id`` and the features.
+    words : Series of str or None
+        Class of each candidate by the reference rater.
+    features : sequence of str
+        Columns to learn from.
+    classes : sequence of str
+        All classes, ``swallow`` first; those that nobody labelled are not learnt.
+    rule : array of bool, shape (n,)
+        Decision without labels, used where there is no model.
+    parameters : ClassifyParameters
+        Settings.
+    kinds : Series of str or None, optional
+        What kind of signal each candidate is in (None: unknown). A model decides only on kinds that swallows of enough
+        people taught it; on others, where it would miss most, the rule stands in.
+    external : mapping of variant to Fitted, optional
+        A checked model of another study; nothing is trained then.
+    external_kinds : collection of str
+        Kinds under which it was tested; empty where none were known.
+    external_caution : str, optional
+        Why that model is to be doubted here; every row it decides says so.
+
+    Returns
+    -------
+    CandidateResult
+    """
+    rows = _thin_classes_merged(candidate_rows(candidates, words, features))
+    labelled = set(rows.y[rows.labelled].tolist())
+    task = candidate_task(features, [name for name in classes if name in labelled or name == TARGET])
+    if len(task.classes) == 1:
+        task = candidate_task(features, [TARGET, OTHER])
+    n = len(rows)
+    p = np.full((n, len(classes)), np.nan)
+    fold = np.full(n, -1, dtype=np.intp)
+    prediction, caution = np.full(n, "rule", dtype=object), np.full(n, None, dtype=object)
+    choices = pd.DataFrame(columns=["fold", "features", "family", "setting", "log_loss", "standard_error", "chosen"])
+    losses: dict[str, float] = {}
+    models: dict[str, Fitted] = {}
+    method, reason = "rule", None
+
+    def give(index: IntArray, model: Fitted, given: FloatArray) -> None:
+        for k, name in enumerate(model.classes):
+            p[index, list(classes).index(name)] = given[:, k]
+        for person in sorted(set(rows.groups[index].tolist())):
+            at = index[rows.groups[index] == person]
+            strange = outside_range(model, rows.x[at][:, [task.columns.index(c) for c in model.columns]])
+            caution[at] = f"outside the training range: {', '.join(strange)}" if strange else None
+
+    few = too_few(rows.take(rows.labelled), task)
+    if external is not None and VARIANT in external:
+        method, reason, models = "external", external_words(external_caution), {VARIANT: external[VARIANT]}
+    elif few is not None:
+        reason = few
+    else:
+        method = "trained"
+        recipe = recipe_of(parameters, parameters.swallow_families)
+        fold = fold_labels(rows, task, parameters)
+        fitted = crossfit(rows, task, recipe, fold)
+        for part in fitted.models:
+            give(part.index, part.model, fitted.probabilities[part.index])
+        choices = fitted.choices
+        losses = _person_losses(fitted.reported[:, 0], rows, fitted.fold >= 0)
+        prediction[np.isfinite(fitted.reported[:, 0])] = "out_of_fold"
+        try:
+            models = {VARIANT: fit(rows, task, recipe)}
+        except NothingToLearnError as error:
+            method, reason = "rule", str(error)
+    kind = np.full(n, None, dtype=object) if kinds is None else kinds.to_numpy(dtype=object)
+    learnt = np.ones(n, dtype=np.bool_) if method == "external" else _kinds_learnt(kind, rows, fold)
+    proven: tuple[str, ...] = tuple(sorted(external_kinds))
+    if method == "trained":
+        tested = learnt & (prediction == "out_of_fold") & rows.labelled
+        proven = tuple(sorted({str(name) for name in kind[tested & (rows.y == TARGET)].tolist() if name is not None}))
+        if len(set((rows.y[tested] == TARGET).tolist())) < 2:
+            method, reason, models = "rule", NOBODY_TESTED, {}
+            learnt[:] = False
+    rest = np.flatnonzero(fold < 0)
+    if models and len(rest):
+        model = models[VARIANT]
+        give(rest, model, model.probabilities(rows.x[rest][:, [task.columns.index(c) for c in model.columns]]))
+        prediction[rest] = "final"
+        # A model that was never tested under a response shape has nothing to say there.
+        learnt[rest] = [not proven or name is None or name in proven for name in kind[rest]]
+    foreign = np.flatnonzero(~learnt & np.isfinite(p).any(axis=1))
+    p[foreign], prediction[foreign] = np.nan, "rule"
+    if models:
+        caution[foreign] = "too few training people have a sensor of this response shape: decided without labels"
+    else:
+        caution[foreign] = None
+    add_caution(caution, prediction == "final", external_caution if method == "external" else None)
+    swallow = p[:, list(classes).index(TARGET)]
+    known = np.isfinite(swallow)
+    accepted = np.where(known, np.nan_to_num(swallow) >= parameters.swallow_probability_min, rule).astype(np.bool_)
+    frame = pd.DataFrame(
+        {
+            "probability": swallow,
+            "accepted": accepted,
+            "called": _called(p, classes, accepted),
+            **{f"probability_{name}": p[:, k] for k, name in enumerate(classes)},
+            "prediction": prediction,
+            "fold": fold,
+            "caution": caution,
+        },
+        index=candidates.index,
+    )
+    content = dump_models(models) if method == "trained" else None
+    learnt_as = pd.Series(rows.y, index=candidates.index, dtype=object)
+    return CandidateResult(method, reason, frame, choices, losses, content, models, learnt_as, proven)
