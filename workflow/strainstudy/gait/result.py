@@ -3,23 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Any, Final
+from typing import Any
 
-import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-__all__ = [
-    "PREDICTION_COLUMNS",
-    "Evidence",
-    "StateResult",
-    "TrainedModel",
-    "add_caution",
-    "doubt_of",
-    "external_words",
-]
-
-_GIVEN: Final = "a model of another study was given"
+__all__ = ["PREDICTION_COLUMNS", "Evidence", "StateResult", "TrainedModel"]
 
 PREDICTION_COLUMNS = (
     "recording_id", "participant_id", "onset", "duration", "time", "knees", "strides", "label", "label_side",
@@ -110,19 +98,3 @@ class StateResult:
     label_next: pd.DataFrame
     evidence: Evidence | None = None
     model: TrainedModel | None = None
-
-
-def external_words(caution: str | None) -> str:
-    """Say why nothing was trained where a model of another study was given, and why to doubt that model."""
-    return _GIVEN if caution is None else f"{_GIVEN}; {caution}"
-
-
-def doubt_of(reason: str | None) -> str | None:
-    """Give back the caution of `external_words`; None without one."""
-    return (reason or "").removeprefix(_GIVEN).removeprefix("; ") or None
-
-
-def add_caution(cautions: NDArray[np.object_], where: NDArray[np.bool_], words: str | None) -> None:
-    """Put a caution before those that rows have already, in place; None adds nothing."""
-    if words is not None:
-        cautions[where] = [words if own is None else f"{words}; {own}" for own in cautions[where]]

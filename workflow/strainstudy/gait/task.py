@@ -23,8 +23,19 @@ from .windows import GAIT_FEATURES
 __all__ = ["LEFT", "RIGHT", "gait_rows", "gait_task", "labelled_windows"]
 
 LEFT, RIGHT = "limping_left", "limping_right"
+VARIANTS = ("both_knees_degrees", "both_knees", "one_knee_degrees", "one_knee")
+"""One stored model for each kind of recording, best first: both knees or one, with degrees or without."""
 LEARN_EVERY = 3
 """Training uses every third window: with windows of six strides each stride is then seen twice."""
+
+
+def _columns(name: str, specs: Sequence[FeatureSpec]) -> list[str]:
+    return [
+        s.name
+        for s in specs
+        if s.knees in (("one", "both") if name.startswith("both") else ("one", "alone"))
+        and (s.group != "amplitude" or name.endswith("degrees"))
+    ]
 
 
 def gait_task(specs: Sequence[FeatureSpec] = GAIT_FEATURES) -> Task:
@@ -38,6 +49,7 @@ def gait_task(specs: Sequence[FeatureSpec] = GAIT_FEATURES) -> Task:
         swap={LEFT: RIGHT, RIGHT: LEFT},
         alone=frozenset(s.name for s in used if s.knees == "alone"),
         reference="normal_gait",
+        variants={name: frozenset(_columns(name, used)) for name in VARIANTS},
     )
 
 

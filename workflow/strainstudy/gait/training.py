@@ -14,25 +14,24 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from ..learn.attention import label_next, mistakes, novelty
 from ..learn.card import make_card
-from ..learn.crossfit import CrossFit, available, crossfit, fold_labels, predict, recipe_of
+from ..learn.crossfit import recipe_of
+from ..learn.decide import Decision, decide, silent
 from ..learn.evidence import ablation, importance, learning_curve, permutation_test
-from ..learn.fitting import Fitted, too_few
+from ..learn.fitting import Fitted
 from ..learn.history import hash_labels, hash_words
 from ..learn.parameters import ClassifyParameters
-from ..learn.rows import FloatArray, Rows, Task, TextArray
+from ..learn.rows import FloatArray
 from ..learn.scores import probability_sums, reliability_table, score_rows, state_sums
 from ..learn.store import dump_models
 from ..learn.threads import one_thread
-from ..learn.variants import choose_variant, outside_range, train_variants
 from ..upstream import Values, settings_words
 from .baselines import baseline_probabilities
 from .features import FeatureSpec
 from .limits import rule_probability, rule_side
-from .result import PREDICTION_COLUMNS, Evidence, StateResult, TrainedModel, add_caution, external_words
+from .result import PREDICTION_COLUMNS, Evidence, StateResult, TrainedModel
 from .state_bouts import BOUT_COLUMNS, bouts_of
 from .state_time import state_seconds
 from .task import LEFT, RIGHT, gait_rows, gait_task, labelled_windows
@@ -40,39 +39,13 @@ from .windows import GAIT_FEATURES
 
 __all__ = ["train_states"]
 
-IntArray = NDArray[np.intp]
 
-
-def _spread(model: Fitted, task: Task, rows: Rows) -> tuple[FloatArray, FloatArray]:
+def _spread(decided: Decision) -> tuple[FloatArray, FloatArray]:
     """Give the probability of limping, and of a limp being left; NaN where the model compares no sides."""
-    probabilities = predict(model, rows, task.columns)
-    left, right = (probabilities[:, model.classes.index(c)] for c in (LEFT, RIGHT))
+    left, right = decided.of(LEFT), decided.of(RIGHT)
     both = left + right
-    if not set(model.columns) & set(task.odd):
-        return both, np.full(len(rows), np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
-        return both, np.where(both > 0, left / both, np.nan)
-
-
-def _predict_with(models: Mapping[str, Fitted], rows: Rows, task: Task, index: IntArray, into: dict[str, Any]) -> None:
-    """Predict some rows with stored models and note what is outside their range."""
-    have = available(rows, task)
-    for block in sorted(set(rows.blocks[index].tolist())):
-        at = index[rows.blocks[index] == block]
-        name = choose_variant(models, {task.columns[j] for j in have[str(block)]})
-        if name is None:
-            into["caution"][at] = "features that the model needs are missing"
-            continue
-        into["limping"][at], into["left"][at] = _spread(models[name], task, rows.take(at))
-        into["prediction"][at] = "final"
-
-
-def _cautions(rows: Rows, task: Task, model: Fitted, index: IntArray, into: TextArray) -> None:
-    for person in sorted(set(rows.groups[index].tolist())):
-        at = index[rows.groups[index] == person]
-        names = outside_range(model, rows.x[at][:, [task.columns.index(c) for c in model.columns]])
-        if names:
-            into[at] = f"outside the training range: {', '.join(names)}"
+        return both, np.where(decided.compared & (both > 0), left / both, np.nan)
 
 
 def _bouts(states: pd.DataFrame, windows: pd.DataFrame, parameters: ClassifyParameters, default: str) -> pd.DataFrame:
@@ -161,10 +134,6 @@ def _entry(
     }
 
 
-def _silent(words: str) -> None:
-    del words
-
-
 @one_thread
 def train_states(
     windows: pd.DataFrame,
@@ -177,7 +146,7 @@ def train_states(
     external_caution: str | None = None,
     settings: Values | None = None,
     specs: Sequence[FeatureSpec] = GAIT_FEATURES,
-    say: Callable[[str], None] = _silent,
+    say: Callable[[str], None] = silent,
 ) -> StateResult:
     """Tell normal from limping gait in every recording, and how well that is known.
 
@@ -215,59 +184,26 @@ def train_states(
         sides = participants.set_index("participant_id")["affected_side"]
         affected = {str(p): str(s) for p, s in sides.items() if s in ("left", "right")}
     rows = gait_rows(windows, task, affected, parameters)
-    n = len(windows)
-    made: dict[str, Any] = {
-        "limping": np.full(n, np.nan),
-        "left": np.full(n, np.nan),
-        "prediction": np.full(n, "rule", dtype=object),
-        "caution": np.full(n, None, dtype=object),
-    }
-    fold = np.full(n, -1, dtype=np.intp)
     recipe = recipe_of(parameters)
-    few = too_few(rows.take(rows.labelled), task)
-    models: dict[str, Fitted] = {}
-    fitted: CrossFit | None = None
-    method, reason = "trained", None
-    if external is not None:
-        method, reason = "external", external_words(external_caution)
-        _predict_with(external, rows, task, np.arange(n), made)
-        for name in sorted(external):
-            _cautions(rows, task, external[name], _rows_of_variant(external, rows, task, name), made["caution"])
-        add_caution(made["caution"], made["prediction"] == "final", external_caution)
-    elif few is not None:
-        method, reason = "rule", few
-        made["limping"], made["left"] = rule_probability(windows, parameters), rule_side(windows, parameters)
-    else:
-        fold = fold_labels(rows, task, parameters)
-        say(f"training on {len(set(rows.groups[rows.labelled].tolist()))} labelled participants, each left out in turn")
-        fitted = crossfit(rows, task, recipe, fold)
-        tested = fold >= 0
-        made["prediction"][tested] = "out_of_fold"
-        for part in fitted.models:
-            made["limping"][part.index], made["left"][part.index] = _spread(part.model, task, rows.take(part.index))
-            _cautions(rows, task, part.model, part.index, made["caution"])
-        say("training the model that is stored")
-        models = train_variants(rows, task, recipe, specs)
-        rest = np.flatnonzero(~tested)
-        _predict_with(models, rows, task, rest, made)
-        for name in sorted(models):
-            own = np.intersect1d(_rows_of_variant(models, rows, task, name), rest)
-            _cautions(rows, task, models[name], own, made["caution"])
+    decided = decide(rows, task, recipe, parameters, external=external, external_caution=external_caution, say=say)
+    method, fitted = decided.method, decided.fitted
+    rule = rule_probability(windows, parameters), rule_side(windows, parameters)
+    limping, left = rule if method == "rule" else _spread(decided)
     windows = windows.assign(
-        probability_normal=1.0 - made["limping"],
-        probability_limping=made["limping"],
-        probability_left=made["left"],
-        fold=fold,
-        prediction=made["prediction"],
-        caution=made["caution"],
+        probability_normal=1.0 - limping,
+        probability_limping=limping,
+        probability_left=left,
+        fold=decided.fold,
+        prediction=decided.prediction,
+        caution=decided.caution,
     )
-    bouts = _bouts(states, windows, parameters, {"trained": "final", "external": "final", "rule": "rule"}[method])
+    bouts = _bouts(states, windows, parameters, "rule" if method == "rule" else "final")
     predictions = windows[list(PREDICTION_COLUMNS)]
     spans = label_next(windows, novelty(rows.x, rows.labelled, rows.groups), parameters)
     if fitted is None:
         if method == "rule":
             predictions = predictions.assign(probability_normal=np.nan, probability_limping=np.nan)
-        return StateResult(method, reason, bouts, predictions, spans)
+        return StateResult(method, decided.reason, bouts, predictions, spans)
     person_of = dict(zip(windows["recording_id"], windows["participant_id"], strict=True))
     say("scoring the classifier and its baselines")
     scores, sums = _scores(windows, states, bouts, labels, person_of, parameters)
@@ -278,22 +214,17 @@ def train_states(
         reliability=reliability_table(sums, parameters),
         permutation=permutation_test(rows, task, parameters),
         learning_curve=learning_curve(rows, task, recipe),
-        ablation=ablation(rows, task, groups, recipe, fold),
+        ablation=ablation(rows, task, groups, recipe, decided.fold),
         importance=importance(rows, fitted, groups, parameters),
         choices=fitted.choices,
         mistakes=mistakes(windows),
     )
+    models = decided.models
     content = dump_models(models)
     entry = _entry(scores, models[next(iter(models))], labels, specs, settings or {})
     card = make_card(models, specs, content, _facts(windows, entry, settings or {}, evidence.permutation))
     model = TrainedModel(content, card, entry, _person_losses(sums))
-    return StateResult(method, reason, bouts, predictions, spans, evidence, model)
-
-
-def _rows_of_variant(models: Mapping[str, Fitted], rows: Rows, task: Task, name: str) -> IntArray:
-    have = available(rows, task)
-    blocks = {b for b, inputs in have.items() if choose_variant(models, {task.columns[j] for j in inputs}) == name}
-    return np.flatnonzero([str(b) in blocks for b in rows.blocks.tolist()])
+    return StateResult(method, decided.reason, bouts, predictions, spans, evidence, model)
 
 
 def _facts(

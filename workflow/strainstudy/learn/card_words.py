@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..gait.result import doubt_of
+from .decide import doubt_of
 
 __all__ = ["Reasons", "card_words", "no_model_words", "score_words"]
 

@@ -1,13 +1,13 @@
 """What is learnt from: feature rows, what is known about each, and how left and right mirror.
 
-A gait classifier must not learn which leg its training people limped on. So every row is shown twice, as it is
-and mirrored (features that compare the sides change sign, left limp becomes right limp), and the model comes out
-the same for both legs.
+Of a task with sides a classifier must not learn which side was the odd one in its training people. So every row is
+shown twice, as it is and mirrored (features that compare the sides change sign, a class of the left becomes that of the
+right), and the model comes out the same for both sides.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Self
 
@@ -39,9 +39,11 @@ class Task:
     swap : mapping of str to str
         Class that each class becomes under mirroring. Empty for a task without sides.
     alone : frozenset of str
-        Features used only where no odd feature is there (one knee).
+        Features used only where no odd feature is there (one side).
     reference : str
         Reported class whose spread is the unit that features are measured in; all rows where it is empty.
+    variants : mapping of str to collection of str
+        Features of each model that is stored, one for each kind of recording, best first.
     """
 
     columns: tuple[str, ...]
@@ -51,6 +53,7 @@ class Task:
     swap: Mapping[str, str] = field(default_factory=dict)
     alone: frozenset[str] = frozenset()
     reference: str = ""
+    variants: Mapping[str, Collection[str]] = field(default_factory=dict)
 
     def with_columns(self, columns: tuple[str, ...]) -> Self:
         """Give the same task with some of its features."""

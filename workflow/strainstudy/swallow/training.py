@@ -13,16 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from ..gait.result import add_caution, external_words
-from ..learn.crossfit import crossfit, fold_labels, recipe_of
-from ..learn.fitting import PEOPLE_MIN, Fitted, NothingToLearnError, fit, too_few
+from ..learn.crossfit import recipe_of
+from ..learn.decide import decide
+from ..learn.fitting import PEOPLE_MIN, Fitted
 from ..learn.parameters import ClassifyParameters
-from ..learn.rows import FloatArray, IntArray, Rows, Task, TextArray
+from ..learn.rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
 from ..learn.store import dump_models
 from ..learn.threads import one_thread
-from ..learn.variants import outside_range
 
 __all__ = ["REST", "TARGET", "CandidateResult", "candidate_rows", "candidate_task", "classify_candidates"]
 
@@ -30,6 +28,7 @@ TARGET = "swallow"
 REST = "another movement"
 OTHER = "other"
 VARIANT = "throat"
+UNKNOWN_KIND = "too few training people have a sensor of this response shape: decided without labels"
 NOBODY_TESTED = (
     "no response shape of a sensor is shared by enough labelled people to test a model on: three people for each "
     "shape, or two where all sensors are alike"
@@ -51,13 +50,9 @@ class CandidateResult:
         class; of a candidate that is no swallow the most probable other one, None where the rule decides so),
         ``probability_<class>`` for each class (NaN for one that nobody labelled), ``prediction`` (out_of_fold, final,
         rule), ``fold``, ``caution``.
-    choices : DataFrame
-        Models of each fold to choose from and which was chosen.
-    participant_log_loss : dict of str to float
-        Out-of-fold log loss of each participant, swallow or not.
     content : bytes or None
         The model file.
-    models : dict of str to Fitted
+    models : mapping of str to Fitted
         The stored model by variant, for its card.
     learnt : Series of str or None
         Class that each candidate was learnt as: that of the rater, but ``other`` for a class that fewer than two people
@@ -69,10 +64,8 @@ class CandidateResult:
     method: str
     reason: str | None
     candidates: pd.DataFrame
-    choices: pd.DataFrame
-    participant_log_loss: dict[str, float]
     content: bytes | None
-    models: dict[str, Fitted]
+    models: Mapping[str, Fitted]
     learnt: pd.Series
     kinds: tuple[str, ...] = ()
 
@@ -97,7 +90,12 @@ class CandidateResult:
 
 def candidate_task(features: Sequence[str], classes: Sequence[str]) -> Task:
     """Say what is learnt from candidates: each class by itself, chosen and calibrated by swallow or not."""
-    return Task(columns=tuple(features), classes=tuple(classes), report={c: REST for c in classes if c != TARGET})
+    return Task(
+        columns=tuple(features),
+        classes=tuple(classes),
+        report={c: REST for c in classes if c != TARGET},
+        variants={VARIANT: tuple(features)},
+    )
 
 
 def candidate_rows(candidates: pd.DataFrame, words: pd.Series, features: Sequence[str]) -> Rows:
@@ -137,14 +135,7 @@ def _thin_classes_merged(rows: Rows) -> Rows:
     return rows.with_labels(y)
 
 
-def _person_losses(p: FloatArray, rows: Rows, tested: NDArray[np.bool_]) -> dict[str, float]:
-    swallow = rows.y == TARGET
-    loss = -np.log(np.maximum(np.where(swallow, p, 1.0 - p), 1e-6))
-    good = rows.labelled & tested & np.isfinite(p)
-    return {str(g): float(loss[good & (rows.groups == g)].mean()) for g in sorted(set(rows.groups[good].tolist()))}
-
-
-def _kinds_learnt(kind: TextArray, rows: Rows, fold: IntArray) -> NDArray[np.bool_]:
+def _kinds_learnt(kind: TextArray, rows: Rows, fold: IntArray) -> BoolArray:
     """Say of which candidates the kind of signal was well enough known to the model that judges them.
 
     Known are kinds that two training people at least have labelled swallows of, or half of the training people: one
@@ -164,7 +155,7 @@ def _kinds_learnt(kind: TextArray, rows: Rows, fold: IntArray) -> NDArray[np.boo
     return learnt
 
 
-def _called(p: FloatArray, classes: Sequence[str], accepted: NDArray[np.bool_]) -> TextArray:
+def _called(p: FloatArray, classes: Sequence[str], accepted: BoolArray) -> TextArray:
     """Name the class of each candidate; None for what the rule did not take for a swallow."""
     others = [k for k, name in enumerate(classes) if name != TARGET]
     known = np.isfinite(p[:, others]).any(axis=1)
@@ -179,7 +170,7 @@ def classify_candidates(
     words: pd.Series,
     features: Sequence[str],
     classes: Sequence[str],
-    rule: NDArray[np.bool_],
+    rule: BoolArray,
     parameters: ClassifyParameters,
     *,
     kinds: pd.Series | None = None,
@@ -222,68 +213,32 @@ def classify_candidates(
     task = candidate_task(features, [name for name in classes if name in labelled or name == TARGET])
     if len(task.classes) == 1:
         task = candidate_task(features, [TARGET, OTHER])
-    n = len(rows)
-    p = np.full((n, len(classes)), np.nan)
-    fold = np.full(n, -1, dtype=np.intp)
-    prediction, caution = np.full(n, "rule", dtype=object), np.full(n, None, dtype=object)
-    choices = pd.DataFrame(columns=["fold", "features", "family", "setting", "log_loss", "standard_error", "chosen"])
-    losses: dict[str, float] = {}
-    models: dict[str, Fitted] = {}
-    method, reason = "rule", None
-
-    def give(index: IntArray, model: Fitted, given: FloatArray) -> None:
-        for k, name in enumerate(model.classes):
-            p[index, list(classes).index(name)] = given[:, k]
-        for person in sorted(set(rows.groups[index].tolist())):
-            at = index[rows.groups[index] == person]
-            strange = outside_range(model, rows.x[at][:, [task.columns.index(c) for c in model.columns]])
-            caution[at] = f"outside the training range: {', '.join(strange)}" if strange else None
-
-    few = too_few(rows.take(rows.labelled), task)
-    if external is not None and VARIANT in external:
-        method, reason, models = "external", external_words(external_caution), {VARIANT: external[VARIANT]}
-    elif few is not None:
-        reason = few
-    else:
-        method = "trained"
-        recipe = recipe_of(parameters, parameters.swallow_families)
-        fold = fold_labels(rows, task, parameters)
-        fitted = crossfit(rows, task, recipe, fold)
-        for part in fitted.models:
-            give(part.index, part.model, fitted.probabilities[part.index])
-        choices = fitted.choices
-        losses = _person_losses(fitted.reported[:, 0], rows, fitted.fold >= 0)
-        prediction[np.isfinite(fitted.reported[:, 0])] = "out_of_fold"
-        try:
-            models = {VARIANT: fit(rows, task, recipe)}
-        except NothingToLearnError as error:
-            method, reason = "rule", str(error)
-    kind = np.full(n, None, dtype=object) if kinds is None else kinds.to_numpy(dtype=object)
-    learnt = np.ones(n, dtype=np.bool_) if method == "external" else _kinds_learnt(kind, rows, fold)
+    recipe = recipe_of(parameters, parameters.swallow_families)
+    decided = decide(rows, task, recipe, parameters, external=external, external_caution=external_caution)
+    method, reason, models, fold = decided.method, decided.reason, decided.models, decided.fold
+    p = np.column_stack([decided.of(name) for name in classes])
+    known = np.isfinite(decided.of(TARGET))
+    # Where no model spoke the rule stands in.
+    prediction = np.where(known, decided.prediction, "rule")
+    caution = decided.caution.copy()
+    kind = np.full(len(rows), None, dtype=object) if kinds is None else kinds.to_numpy(dtype=object)
+    learnt = np.ones(len(rows), dtype=np.bool_) if method == "external" else _kinds_learnt(kind, rows, fold)
     proven: tuple[str, ...] = tuple(sorted(external_kinds))
     if method == "trained":
         tested = learnt & (prediction == "out_of_fold") & rows.labelled
         proven = tuple(sorted({str(name) for name in kind[tested & (rows.y == TARGET)].tolist() if name is not None}))
         if len(set((rows.y[tested] == TARGET).tolist())) < 2:
             method, reason, models = "rule", NOBODY_TESTED, {}
-            learnt[:] = False
-    rest = np.flatnonzero(fold < 0)
-    if models and len(rest):
-        model = models[VARIANT]
-        give(rest, model, model.probabilities(rows.x[rest][:, [task.columns.index(c) for c in model.columns]]))
-        prediction[rest] = "final"
-        # A model that was never tested under a response shape has nothing to say there.
-        learnt[rest] = [not proven or name is None or name in proven for name in kind[rest]]
-    foreign = np.flatnonzero(~learnt & np.isfinite(p).any(axis=1))
+    # A model that was never tested under a response shape has nothing to say there.
+    final = prediction == "final"
+    learnt[final] = [not proven or name is None or name in proven for name in kind[final]]
+    foreign = known & ~learnt if models else np.ones(len(rows), dtype=np.bool_)
     p[foreign], prediction[foreign] = np.nan, "rule"
-    if models:
-        caution[foreign] = "too few training people have a sensor of this response shape: decided without labels"
-    else:
-        caution[foreign] = None
-    add_caution(caution, prediction == "final", external_caution if method == "external" else None)
+    caution[foreign] = UNKNOWN_KIND if models else None
     swallow = p[:, list(classes).index(TARGET)]
-    known = np.isfinite(swallow)
-    accepted = np.where(known, np.nan_to_num(swallow) >= parameters.swallow_probability_min, rule).astype(np.bool_)
+    accepted = np.where(
+        np.isfinite(swallow), np.nan_to_num(swallow) >= parameters.swallow_probability_min, rule
+    ).astype(np.bool_)
     frame = pd.DataFrame(
         {
             "probability": swallow,
@@ -298,4 +253,4 @@ def classify_candidates(
     )
     content = dump_models(models) if method == "trained" else None
     learnt_as = pd.Series(rows.y, index=candidates.index, dtype=object)
-    return CandidateResult(method, reason, frame, choices, losses, content, models, learnt_as, proven)
+    return CandidateResult(method, reason, frame, content, models, learnt_as, proven)
