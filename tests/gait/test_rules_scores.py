@@ -4,9 +4,10 @@ import pytest
 from sklearn.metrics import balanced_accuracy_score, brier_score_loss, f1_score, log_loss, recall_score
 from strainstudy.gait.baselines import baseline_probabilities
 from strainstudy.gait.limits import amplitude_threshold, excess_probability, rule_probability, rule_side
+from strainstudy.gait.scores import SCHEME, SUMS, state_sums
 from strainstudy.gait.state_time import state_seconds
 from strainstudy.learn.parameters import ClassifyParameters
-from strainstudy.learn.scores import SUMS, probability_sums, reliability_table, score_rows, state_sums
+from strainstudy.learn.scores import probability_sums, reliability_table, score_rows
 
 PARAMETERS = ClassifyParameters(bootstrap_resamples=200)
 
@@ -82,7 +83,7 @@ def test_seconds_are_those_of_a_fine_grid_scored_by_scikit_learn():
         ],
         "limping_side",
     )
-    rows = score_rows("classifier", {"p": sums_of(labels, bouts)}, {}, {"p": 0}, PARAMETERS)
+    rows = score_rows("classifier", {"p": sums_of(labels, bouts)}, {}, {"p": 0}, SCHEME, PARAMETERS)
     table = pd.DataFrame(rows).set_index(["scope", "trial_type"])
     at = np.arange(0.05, 27.5, 0.1)
     kinds = {name: np.select([(at >= o) & (at < o + d) for o, d, *_ in f.itertuples(index=False)], f["trial_type"], "")
@@ -99,7 +100,7 @@ def test_seconds_are_those_of_a_fine_grid_scored_by_scikit_learn():
 def test_time_called_a_turn_is_wrong_but_not_a_wrong_state():
     labels = sheet([(0, 10, "normal_gait", None), (10, 10, "limping_gait", "left")])
     bouts = sheet([(0, 8, "normal_gait", None), (8, 4, "turn", None), (12, 8, "limping_gait", "left")], "limping_side")
-    rows = pd.DataFrame(score_rows("classifier", {"p": sums_of(labels, bouts)}, {}, {"p": 0}, PARAMETERS))
+    rows = pd.DataFrame(score_rows("classifier", {"p": sums_of(labels, bouts)}, {}, {"p": 0}, SCHEME, PARAMETERS))
     total = rows[(rows["scope"] == "pooled") & (rows["trial_type"] == "all")].iloc[0]
     assert total["balanced_accuracy"] == pytest.approx(0.8)
     assert total["balanced_accuracy_within_gait"] == pytest.approx(1.0)
@@ -139,7 +140,7 @@ def test_reliability_and_calibration_error_are_those_of_their_definition():
     assert table["n_participants"].tolist() == [2, 1]
     assert table["windows_share"].tolist() == pytest.approx([2 / 3, 1 / 3])
     seconds = dict.fromkeys(people, np.ones(SUMS))
-    rows = pd.DataFrame(score_rows("classifier", seconds, people, dict.fromkeys(people, 0), PARAMETERS))
+    rows = pd.DataFrame(score_rows("classifier", seconds, people, dict.fromkeys(people, 0), SCHEME, PARAMETERS))
     pooled = rows[(rows["scope"] == "pooled") & (rows["trial_type"] == "all")].iloc[0]
     assert pooled["calibration_error"] == pytest.approx((2 * 0.25 + 0.15) / 3)
 

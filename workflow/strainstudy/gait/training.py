@@ -24,7 +24,7 @@ from ..learn.fitting import Fitted
 from ..learn.history import hash_labels, hash_words
 from ..learn.parameters import ClassifyParameters
 from ..learn.rows import FloatArray
-from ..learn.scores import probability_sums, reliability_table, score_rows, state_sums
+from ..learn.scores import probability_sums, reliability_table, score_rows
 from ..learn.store import dump_models
 from ..learn.threads import one_thread
 from ..upstream import Values, settings_words
@@ -32,6 +32,7 @@ from .baselines import baseline_probabilities
 from .features import FeatureSpec
 from .limits import rule_probability, rule_side
 from .result import PREDICTION_COLUMNS, Evidence, StateResult, TrainedModel
+from .scores import SCHEME, state_sums
 from .state_bouts import BOUT_COLUMNS, bouts_of
 from .state_time import state_seconds
 from .task import LEFT, RIGHT, gait_rows, gait_task, labelled_windows
@@ -97,12 +98,12 @@ def _scores(
         }
 
     own = sums(windows["probability_limping"].to_numpy(dtype=float))
-    rows = score_rows("classifier", _seconds_by_person(bouts, scored, person_of), own, folds, parameters)
+    rows = score_rows("classifier", _seconds_by_person(bouts, scored, person_of), own, folds, SCHEME, parameters)
     for name, (p, left) in baseline_probabilities(windows, fold, parameters).items():
         other = windows.assign(probability_limping=p, probability_left=left, caution=None, prediction="rule")
         made = _bouts(states[states["recording_id"].isin(scored)], other, parameters, "rule")
         given = sums(p) if name == "majority" else {}
-        rows += score_rows(name, _seconds_by_person(made, scored, person_of), given, folds, parameters)
+        rows += score_rows(name, _seconds_by_person(made, scored, person_of), given, folds, SCHEME, parameters)
     return pd.DataFrame(rows), own
 
 

@@ -1,99 +1,43 @@
-"""How well states were told, in seconds and as probabilities, with intervals over participants.
+"""How well classes were told, on participants that the scoring model never saw, with intervals over participants.
 
-In: labels and bouts of each recording; probabilities of labelled windows. Out: rows of ``validation/classifier.tsv``
-for the classifier and for each baseline beside it. A state counts by its time: recall of normal gait is the share of
-the time labelled normal gait that was called normal gait, whatever else it was called. Balanced accuracy is the mean
-of the recalls of normal and limping gait, over all time labelled so and over the part that was found to be either (what
-is lost between the two was called a turn or rest by gait detection). Only time that has a state label is scored.
+In: for each participant a confusion of labelled by called in the unit of the task (seconds, or numbers), and sums of
+what probabilities were given. Out: rows of a score table, pooled and by participant, by class and for all. A task says
+in a `Scheme` what else it scores.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..gait.state_time import COLUMN_STATES, StateSeconds
 from ..stats.intervals import Interval, cluster_bootstrap, no_interval
-from ..vocabulary import GAIT_STATES, STATES
 from .parameters import ClassifyParameters
 
 __all__ = [
     "BINS",
-    "SCORED_STATES",
-    "SUMS",
+    "PER_CLASS",
+    "Scheme",
+    "Statistic",
+    "confusion_sums",
     "probability_sums",
     "ratio",
     "reliability_table",
     "score_rows",
-    "state_sums",
 ]
 
 FloatArray = NDArray[np.float64]
 Statistic = Callable[[FloatArray], FloatArray]
+"""From sums of shape (k, q) to values of shape (k,)."""
 
-SCORED_STATES = ("rest", *GAIT_STATES)
 BINS = 10
 """Bins of the reliability curve, equally wide."""
 FLOOR = 1e-6
-_PER_STATE = 3
-SUMS = _PER_STATE * len(SCORED_STATES) + 4
-"""Number of sums that `state_sums` gives."""
-
-
-def state_sums(part: StateSeconds) -> FloatArray:
-    """Add up what scores are made of, from the seconds of one recording.
-
-    Parameters
-    ----------
-    part : StateSeconds
-        From `state_time.state_seconds`.
-
-    Returns
-    -------
-    array, shape (3 * 3 + 4,)
-        For each of `SCORED_STATES`: seconds labelled so, detected so while any state is labelled, both; then
-        seconds of limping labelled with a side, and those of them called limping on that side; then seconds labelled
-        normal and labelled limping that were called one of the two.
-    """
-    table = part.seconds
-    columns = [COLUMN_STATES.index(state) for state in GAIT_STATES]
-    out = np.zeros(SUMS)
-    for k, state in enumerate(SCORED_STATES):
-        row, column = STATES.index(state), COLUMN_STATES.index(state)
-        said, found, both = table[row].sum(), table[:, column].sum(), table[row, column]
-        out[_PER_STATE * k : _PER_STATE * (k + 1)] = said, found, both
-    out[-4:] = *part.side, *(table[STATES.index(state), columns].sum() for state in GAIT_STATES)
-    return out
-
-
-def probability_sums(p: FloatArray, limping: NDArray[np.bool_]) -> FloatArray:
-    """Means over one participant's labelled windows that probability scores are made of.
-
-    Parameters
-    ----------
-    p : array, shape (n,)
-        Probability of limping.
-    limping : array of bool, shape (n,)
-        Labels.
-
-    Returns
-    -------
-    array, shape (3 + 3 * BINS,)
-        1, log loss, Brier score; per bin of `p`: share of windows, sum of p, sum of limping. All zero without windows.
-    """
-    out = np.zeros(3 + 3 * BINS)
-    if not len(p):
-        return out
-    hit = np.where(limping, p, 1.0 - p)
-    place = np.minimum((p * BINS).astype(int), BINS - 1)
-    out[:3] = [1.0, float(-np.log(np.maximum(hit, FLOOR)).mean()), float(((p - limping) ** 2).mean())]
-    for k, values in enumerate((np.ones(len(p)), p, limping.astype(float))):
-        out[3 + k * BINS : 3 + (k + 1) * BINS] = np.bincount(place, values, minlength=BINS) / len(p)
-    return out
+PER_CLASS = 3
+"""Sums of each class: labelled, called, both."""
 
 
 def ratio(top: FloatArray, bottom: FloatArray) -> FloatArray:
@@ -102,33 +46,56 @@ def ratio(top: FloatArray, bottom: FloatArray) -> FloatArray:
         return np.asarray(np.where(bottom > 0, top / bottom, np.nan))
 
 
-def _column(state: str, part: int) -> int:
-    return _PER_STATE * SCORED_STATES.index(state) + part
+def confusion_sums(
+    table: FloatArray, labelled: Sequence[str], called: Sequence[str], classes: Sequence[str]
+) -> FloatArray:
+    """Add up what precision and recall are made of.
+
+    Parameters
+    ----------
+    table : array, shape (len(labelled), len(called))
+        Seconds or numbers of one participant.
+    labelled, called : sequence of str
+        Its words.
+    classes : sequence of str
+        Those to score.
+
+    Returns
+    -------
+    array, shape (3 * len(classes),)
+        For each class: labelled so, called so with any label, both.
+    """
+    places = [(labelled.index(name), called.index(name)) for name in classes]
+    return np.array([v for i, j in places for v in (table[i].sum(), table[:, j].sum(), table[i, j])], dtype=float)
 
 
-def _recall(state: str) -> Statistic:
-    return lambda s: ratio(s[:, _column(state, 2)], s[:, _column(state, 0)])
+def probability_sums(p: FloatArray, true: NDArray[np.bool_], *, each: bool = False) -> FloatArray:
+    """Add up what probability scores are made of, over one participant's labelled rows.
 
+    Parameters
+    ----------
+    p : array, shape (n,)
+        Probability of the class.
+    true : array of bool, shape (n,)
+        Rows labelled with it.
+    each : bool
+        Let every row count, not every participant.
 
-def _precision(state: str) -> Statistic:
-    return lambda s: ratio(s[:, _column(state, 2)], s[:, _column(state, 1)])
-
-
-def _f1(state: str) -> Statistic:
-    return lambda s: ratio(2 * s[:, _column(state, 2)], s[:, _column(state, 0)] + s[:, _column(state, 1)])
-
-
-def _balanced(s: FloatArray) -> FloatArray:
-    return np.asarray(np.stack([_recall(state)(s) for state in GAIT_STATES]).mean(axis=0))
-
-
-def _balanced_within_gait(s: FloatArray) -> FloatArray:
-    recalls = [ratio(s[:, _column(state, 2)], s[:, SUMS - 2 + k]) for k, state in enumerate(GAIT_STATES)]
-    return np.asarray(np.stack(recalls).mean(axis=0))
-
-
-def _side(s: FloatArray) -> FloatArray:
-    return ratio(s[:, SUMS - 3], s[:, SUMS - 4])
+    Returns
+    -------
+    array, shape (3 + 3 * BINS,)
+        Weight, log loss, Brier score; per bin of `p`: share of rows, sum of p, sum of labels; divided by n unless every
+        row counts. All zero without rows.
+    """
+    out = np.zeros(3 + 3 * BINS)
+    if not len(p):
+        return out
+    hit = np.where(true, p, 1.0 - p)
+    place = np.minimum((p * BINS).astype(int), BINS - 1)
+    out[:3] = [len(p), -np.log(np.maximum(hit, FLOOR)).sum(), ((p - true) ** 2).sum()]
+    for k, values in enumerate((np.ones(len(p)), p, true.astype(float))):
+        out[3 + k * BINS : 3 + (k + 1) * BINS] = np.bincount(place, values, minlength=BINS)
+    return out if each else out / len(p)
 
 
 def _mean_of(part: int) -> Statistic:
@@ -138,6 +105,58 @@ def _mean_of(part: int) -> Statistic:
 def _calibration_error(s: FloatArray) -> FloatArray:
     share, predicted, observed = (s[:, 3 + k * BINS : 3 + (k + 1) * BINS] for k in range(3))
     return ratio(np.abs(predicted - observed).sum(axis=1), share.sum(axis=1))
+
+
+_PROBABLE: Mapping[str, Statistic] = {
+    "log_loss": _mean_of(1),
+    "brier": _mean_of(2),
+    "calibration_error": _calibration_error,
+}
+
+
+@dataclass(frozen=True)
+class Scheme:
+    """What a task scores.
+
+    Parameters
+    ----------
+    classes : tuple of str
+        Classes in the order of the sums.
+    labelled : str
+        Column of what is labelled, ``labelled_time`` or ``n_labelled``.
+    called : str
+        Column of what is called so; none where it is empty.
+    number : type
+        float for seconds, int for numbers.
+    balanced : tuple of str
+        Classes whose recalls are averaged; those that are labelled where it is empty.
+    more : mapping of str to callable
+        Further measures of all classes together, from all sums of a participant.
+    probable : tuple of str
+        Measures of the probabilities.
+    """
+
+    classes: tuple[str, ...]
+    labelled: str
+    called: str = ""
+    number: type[float] = float
+    balanced: tuple[str, ...] = ()
+    more: Mapping[str, Statistic] = field(default_factory=dict)
+    probable: tuple[str, ...] = tuple(_PROBABLE)
+
+    def of_class(self, name: str) -> dict[str, Statistic]:
+        """Give precision, recall and F1 of a class."""
+        labelled, called, both = (PER_CLASS * self.classes.index(name) + part for part in range(PER_CLASS))
+        return {
+            "precision": lambda s: ratio(s[:, both], s[:, called]),
+            "recall": lambda s: ratio(s[:, both], s[:, labelled]),
+            "f1": lambda s: ratio(2 * s[:, both], s[:, labelled] + s[:, called]),
+        }
+
+    def mean_recall(self, names: Sequence[str]) -> Statistic:
+        """Give the mean of the recalls of some classes."""
+        recalls = [self.of_class(name)["recall"] for name in names]
+        return lambda s: np.asarray(np.stack([recall(s) for recall in recalls]).mean(axis=0))
 
 
 @dataclass(frozen=True)
@@ -153,46 +172,52 @@ class _Scorer:
         )
         return estimate, interval
 
-
-def _put(row: dict[str, object], name: str, value: tuple[float, Interval]) -> None:
-    row[name], row[f"{name}_low"], row[f"{name}_high"] = value[0], value[1].low, value[1].high
+    def put(self, row: dict[str, object], sums: FloatArray, measures: Mapping[str, Statistic], pooled: bool) -> None:
+        for name, statistic in measures.items():
+            row[name], interval = self(sums, statistic, pooled)
+            row[f"{name}_low"], row[f"{name}_high"] = interval.low, interval.high
 
 
 def score_rows(
     predictor: str,
-    seconds: Mapping[str, FloatArray],
+    sums: Mapping[str, FloatArray],
     probabilities: Mapping[str, FloatArray],
     folds: Mapping[str, int],
+    scheme: Scheme,
     parameters: ClassifyParameters,
+    *,
+    told: Collection[str] | None = None,
 ) -> list[dict[str, object]]:
-    """Make the rows of one predictor: pooled and per participant, per state and for all.
+    """Make the rows of one predictor: pooled and per participant, per class and for all.
 
     Parameters
     ----------
     predictor : str
         ``classifier`` or the name of a baseline.
-    seconds : mapping of participant_id to array
-        Sums of `state_sums` over the participant's recordings.
+    sums : mapping of participant_id to array
+        `confusion_sums` of the classes of the scheme, then what ``scheme.more`` needs.
     probabilities : mapping of participant_id to array
         `probability_sums`; empty for a predictor without probabilities.
     folds : mapping of participant_id to int
         Fold that the participant was left out in, -1 for none.
+    scheme : Scheme
+        What is scored.
     parameters : ClassifyParameters
         Resamples and seed of the intervals.
+    told : collection of str, optional
+        Classes that the predictor can call; all by default. One that does not know them all has no balanced accuracy.
 
     Returns
     -------
     list of dict
-        Rows of ``validation/classifier.tsv``.
     """
     score = _Scorer(parameters)
-    people = sorted(person for person, s in seconds.items() if s[: _PER_STATE * len(SCORED_STATES) : _PER_STATE].sum())
+    places = PER_CLASS * np.arange(len(scheme.classes))
+    people = sorted(person for person, s in sums.items() if s[places].sum())
     rows: list[dict[str, object]] = []
-    for scope in (None, *people):
+    for scope in (None, *people) if people else ():
         members = people if scope is None else [scope]
-        if not members:
-            continue
-        sums = np.stack([seconds[person] for person in members])
+        table = np.stack([sums[person] for person in members])
         pooled = scope is None
         head = {
             "predictor": predictor,
@@ -200,43 +225,39 @@ def score_rows(
             "participant_id": scope,
             "fold": None if scope is None else folds.get(scope, -1),
         }
-        for state in SCORED_STATES:
-            labelled = sums[:, _column(state, 0)]
-            if not labelled.sum():
+        present = [name for k, name in zip(places, scheme.classes, strict=True) if table[:, k].sum()]
+        for name in present:
+            if told is not None and name not in told:
                 continue
+            k = PER_CLASS * scheme.classes.index(name)
             row: dict[str, object] = {
                 **head,
-                "trial_type": state,
-                "n_participants": int((labelled > 0).sum()),
-                "labelled_time": float(labelled.sum()),
+                "trial_type": name,
+                "n_participants": int((table[:, k] > 0).sum()),
+                scheme.labelled: scheme.number(table[:, k].sum()),
             }
-            for name, statistic in (("precision", _precision), ("recall", _recall), ("f1", _f1)):
-                _put(row, name, score(sums, statistic(state), pooled))
+            if scheme.called:
+                row[scheme.called] = scheme.number(table[:, k + 1].sum())
+            score.put(row, table, scheme.of_class(name), pooled)
             rows.append(row)
         row = {
             **head,
             "trial_type": "all",
             "n_participants": len(members),
-            "labelled_time": float(sums[:, [_column(s, 0) for s in SCORED_STATES]].sum()),
+            scheme.labelled: scheme.number(table[:, places].sum()),
         }
-        _put(row, "balanced_accuracy", score(sums, _balanced, pooled))
-        _put(row, "balanced_accuracy_within_gait", score(sums, _balanced_within_gait, pooled))
-        _put(row, "side_accuracy", score(sums, _side, pooled))
+        if told is None or set(scheme.classes) <= set(told):
+            mean = {"balanced_accuracy": scheme.mean_recall(scheme.balanced or present)}
+            score.put(row, table, {**mean, **scheme.more}, pooled)
         given = [probabilities[person] for person in members if person in probabilities and probabilities[person][0]]
         if given:
-            table = np.stack(given)
-            for name, measure in (
-                ("log_loss", _mean_of(1)),
-                ("brier", _mean_of(2)),
-                ("calibration_error", _calibration_error),
-            ):
-                _put(row, name, score(table, measure, pooled))
+            score.put(row, np.stack(given), {name: _PROBABLE[name] for name in scheme.probable}, pooled)
         rows.append(row)
     return rows
 
 
 def reliability_table(probabilities: Mapping[str, FloatArray], parameters: ClassifyParameters) -> pd.DataFrame:
-    """Observed share of limping by predicted probability, each participant with the same weight.
+    """Observed share of a class by its predicted probability, each participant with the same weight.
 
     Returns
     -------
