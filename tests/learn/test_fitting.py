@@ -1,10 +1,11 @@
 import numpy as np
 import pytest
 from sklearn.linear_model import LogisticRegression
+from sklearn.model_selection import LeaveOneGroupOut, cross_validate
 from strainstudy.gait.task import LEFT, RIGHT, gait_rows, gait_task, labelled_windows
 from strainstudy.learn.calibration import Calibration, calibrate
 from strainstudy.learn.crossfit import available, crossfit, fold_labels
-from strainstudy.learn.fitting import NothingToLearnError, Recipe, fit
+from strainstudy.learn.fitting import NothingToLearnError, PersonClassifier, Recipe, fit
 from strainstudy.learn.scaling import Scaling
 
 LOGISTIC = Recipe(("logistic_regression",), 3, 0)
@@ -24,16 +25,16 @@ def test_a_model_that_saw_left_limps_only_knows_right_limps(make_cohort, make_re
     assert RIGHT not in set(rows.y)
     model = fit(rows, task, LOGISTIC)
     stranger, _, _ = make_recording("new_walk", "sub-99", [("limping_gait", "right")], seed=5)
-    p = model.probabilities(stranger[list(model.columns)].to_numpy(float))
-    assert p[:, model.classes.index(RIGHT)].min() > 0.7
+    p = model.predict_proba(stranger[list(model.columns)].to_numpy(float))
+    assert p[:, list(model.classes_).index(RIGHT)].min() > 0.7
 
 
 def test_mirrored_windows_get_mirrored_probabilities(rows_and_task):
     rows, task = rows_and_task
     model = fit(rows, task, LOGISTIC)
     places = [task.columns.index(c) for c in model.columns]
-    plain = model.probabilities(rows.x[:, places])
-    turned = model.probabilities(rows.mirrored(task).x[:, places])
+    plain = model.predict_proba(rows.x[:, places])
+    turned = model.predict_proba(rows.mirrored(task).x[:, places])
     assert turned[:, 0] == pytest.approx(plain[:, 0], abs=1e-3)
     assert turned[:, 1] == pytest.approx(plain[:, 2], abs=1e-3)
 
@@ -121,3 +122,24 @@ def test_few_pieces_of_evidence_keep_probabilities_from_certainty():
     few = calibrate(p, codes, np.ones(100), np.array([4.0, 4.0]))
     assert few(p)[0, 0] == pytest.approx(5 / 6, abs=0.02)
     assert Calibration()(p) == pytest.approx(p, abs=1e-9)
+
+
+def test_scikit_learn_leaving_out_groups_gives_the_same_probabilities(rows_and_task):
+    """cross_validate with LeaveOneGroupOut clones the classifier and knows nothing of this project."""
+    rows, task = rows_and_task
+    rows = rows.take(rows.labelled & rows.learn)
+    inputs = tuple(j for j, c in enumerate(task.columns) if c not in task.alone)
+    rows, task = rows.with_columns(inputs), task.with_columns(tuple(task.columns[j] for j in inputs))
+    fold = np.unique(rows.groups.astype(str), return_inverse=True)[1]
+    model = PersonClassifier(task, LOGISTIC)
+    assert model.get_params() == {"task": task, "recipe": LOGISTIC}
+    assert list(model.classes_) == list(task.classes)
+    found = cross_validate(
+        model, rows.x, rows.y.astype(str), groups=rows.groups, cv=LeaveOneGroupOut(), return_estimator=True,
+        return_indices=True, params={"groups": rows.groups, "units": rows.units}, error_score="raise",
+    )  # fmt: skip
+    given = crossfit(rows, task, LOGISTIC, fold).probabilities
+    for estimator, at in zip(found["estimator"], found["indices"]["test"], strict=True):
+        np.testing.assert_allclose(estimator.predict_proba(rows.x[at]), given[at], atol=1e-12)
+    right = np.array(task.classes)[np.argmax(given, axis=1)] == rows.y
+    assert found["test_score"] == pytest.approx([right[at].mean() for at in found["indices"]["test"]])

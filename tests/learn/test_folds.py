@@ -70,7 +70,7 @@ def test_what_only_identifies_people_scores_chance():
     forest = Recipe(("random_forest",), 0, 0)
     found = crossfit(rows, TASK, forest, np.asarray(people, dtype=np.intp))
     right = (found.probabilities[:, 1] > 0.5) == (rows.y == "yes")
-    inside = np.mean([m.model.probabilities(rows.x[rows.groups != f"p{m.fold:02d}"])[:, 1].std() for m in found.models])
+    inside = np.mean([m.model.predict_proba(rows.x[rows.groups != f"p{m.fold:02d}"])[:, 1].std() for m in found.models])
     assert right.mean() < 0.75
     assert inside > 0.3
 

@@ -36,7 +36,7 @@ def test_a_stored_model_answers_as_before_and_has_the_same_bytes_each_time(famil
     content = dump_models({"only": model})
     assert content == dump_models({"only": again})
     loaded = load_models(content, "model.skops")["only"]
-    np.testing.assert_array_equal(loaded.probabilities(x), model.probabilities(x))
+    np.testing.assert_array_equal(loaded.predict_proba(x), model.predict_proba(x))
     assert b"sub-someone" not in content
 
 

@@ -20,7 +20,7 @@ from ..learn.card import make_card
 from ..learn.crossfit import recipe_of
 from ..learn.decide import Decision, decide, silent
 from ..learn.evidence import ablation, importance, learning_curve, permutation_test
-from ..learn.fitting import Fitted
+from ..learn.fitting import PersonClassifier
 from ..learn.history import hash_labels, hash_words
 from ..learn.parameters import ClassifyParameters
 from ..learn.rows import FloatArray
@@ -113,14 +113,14 @@ def _person_losses(sums: Mapping[str, FloatArray]) -> dict[str, float]:
 
 def _entry(
     scores: pd.DataFrame,
-    model: Fitted,
+    model: PersonClassifier,
     labels: Mapping[str, pd.DataFrame],
     specs: Sequence[FeatureSpec],
     settings: Values,
 ) -> dict[str, Any]:
     pooled = scores[(scores["predictor"] == "classifier") & (scores["scope"] == "pooled")]
     total = pooled[pooled["trial_type"] == "all"].iloc[0]
-    chosen = model.choice[model.choice["chosen"]].iloc[0]
+    chosen = model.choice_[model.choice_["chosen"]].iloc[0]
     names = ("balanced_accuracy", "log_loss")
     return {
         "label_hash": hash_labels(labels),
@@ -143,7 +143,7 @@ def train_states(
     participants: pd.DataFrame,
     parameters: ClassifyParameters,
     *,
-    external: Mapping[str, Fitted] | None = None,
+    external: Mapping[str, PersonClassifier] | None = None,
     external_caution: str | None = None,
     settings: Values | None = None,
     specs: Sequence[FeatureSpec] = GAIT_FEATURES,
@@ -163,7 +163,7 @@ def train_states(
         ``participant_id`` and, where known, ``affected_side``.
     parameters : ClassifyParameters
         Settings.
-    external : mapping of variant to Fitted, optional
+    external : mapping of variant to PersonClassifier, optional
         A checked model of another study; nothing is trained then.
     external_caution : str, optional
         Why that model is to be doubted here; every row it decides says so.

@@ -18,7 +18,7 @@ import numpy as np
 import sklearn
 
 from ..errors import Problem, StudyError
-from .fitting import Fitted
+from .fitting import PersonClassifier
 from .names import CARD_NAME, MODEL_NAME, NO_MODEL
 from .store import MODEL_FORMAT
 
@@ -59,14 +59,14 @@ def _number(value: float) -> float | None:
     return round(float(value), _DIGITS) if math.isfinite(value) else None
 
 
-def _examples(model: Fitted) -> dict[str, Any]:
+def _examples(model: PersonClassifier) -> dict[str, Any]:
     """Three inputs across the training range with the answers of this model."""
-    x = np.stack([model.low + share * (model.high - model.low) for share in (0.25, 0.5, 0.75)]).round(_DIGITS)
-    return {"x": x.tolist(), "probabilities": model.probabilities(x).round(_DIGITS).tolist()}
+    x = np.stack([model.low_ + share * (model.high_ - model.low_) for share in (0.25, 0.5, 0.75)]).round(_DIGITS)
+    return {"x": x.tolist(), "probabilities": model.predict_proba(x).round(_DIGITS).tolist()}
 
 
 def make_card(
-    models: Mapping[str, Fitted],
+    models: Mapping[str, PersonClassifier],
     specs: Sequence[Described],
     model_bytes: bytes,
     facts: Mapping[str, Any],
@@ -77,7 +77,7 @@ def make_card(
 
     Parameters
     ----------
-    models : mapping of variant to Fitted
+    models : mapping of variant to PersonClassifier
         What is stored.
     specs : sequence of Described
         Features that may enter.
@@ -107,12 +107,12 @@ def make_card(
         "variants": {
             name: {
                 "features": list(m.columns),
-                "classes": list(m.classes),
-                "family": str(m.choice.loc[m.choice["chosen"], "family"].iloc[0]),
-                "setting": str(m.choice.loc[m.choice["chosen"], "setting"].iloc[0]),
-                "n_participants": len(m.people),
+                "classes": list(m.task.classes),
+                "family": str(m.choice_.loc[m.choice_["chosen"], "family"].iloc[0]),
+                "setting": str(m.choice_.loc[m.choice_["chosen"], "setting"].iloc[0]),
+                "n_participants": len(m.people_),
                 "training_range": {
-                    c: [_number(a), _number(b)] for c, a, b in zip(m.columns, m.low, m.high, strict=True)
+                    c: [_number(a), _number(b)] for c, a, b in zip(m.columns, m.low_, m.high_, strict=True)
                 },
                 "examples": _examples(m),
             }
@@ -148,7 +148,7 @@ def read_card(text: str, file: str) -> dict[str, Any]:
 
 def check_card(
     card: Mapping[str, Any],
-    models: Mapping[str, Fitted],
+    models: Mapping[str, PersonClassifier],
     specs: Sequence[Described],
     model_bytes: bytes,
     file: str,
@@ -189,7 +189,7 @@ def check_card(
         if example is None:
             problems.append(Problem(file, "the card has no worked examples of a model", "train it again", value=name))
             continue
-        given = model.probabilities(np.array(example["x"], dtype=float))
+        given = model.predict_proba(np.array(example["x"], dtype=float))
         if not np.allclose(given, np.array(example["probabilities"]), atol=_TOLERANCE, rtol=0):
             problems.append(
                 Problem(

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from .fitting import Fitted, NothingToLearnError, Recipe, fit
+from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit
 from .folds import assert_apart, leave_out
 from .parameters import ClassifyParameters
 from .rows import FloatArray, Rows, Task
@@ -29,7 +29,7 @@ class FoldModel:
     """One model and the test rows it predicted."""
 
     fold: int
-    model: Fitted
+    model: PersonClassifier
     index: IntArray
     inputs: tuple[int, ...]
 
@@ -107,7 +107,7 @@ def restricted(task: Task, inputs: tuple[int, ...]) -> Task:
     return task.with_columns(tuple(task.columns[j] for j in inputs))
 
 
-def predict(model: Fitted, rows: Rows, columns: tuple[str, ...]) -> FloatArray:
+def predict(model: PersonClassifier, rows: Rows, columns: tuple[str, ...]) -> FloatArray:
     """Give probabilities of rows whose features are ``columns``, of which the model takes its own.
 
     Returns
@@ -117,7 +117,7 @@ def predict(model: Fitted, rows: Rows, columns: tuple[str, ...]) -> FloatArray:
     """
     x = rows.x[:, [columns.index(c) for c in model.columns]]
     known = np.isfinite(x).mean(axis=1) >= 0.5
-    return np.where(known[:, None], model.probabilities(x), np.nan)
+    return np.where(known[:, None], model.predict_proba(x), np.nan)
 
 
 def crossfit(
@@ -177,7 +177,7 @@ def crossfit(
             probabilities[index] = predict(model, rows.take(index).with_columns(inputs), part.columns)
             tested[index] = k
             models.append(FoldModel(int(k), model, index, inputs))
-            choices.append(model.choice.assign(fold=int(k), features=len(model.columns)))
+            choices.append(model.choice_.assign(fold=int(k), features=len(model.columns)))
     names = ["fold", "features", "family", "setting", "log_loss", "standard_error", "chosen"]
     table = pd.concat(choices, ignore_index=True)[names] if choices else pd.DataFrame(columns=names)
     return CrossFit(task, probabilities, tested, tuple(models), table)

@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 
 from .crossfit import CrossFit, available, crossfit, fold_labels, predict, restricted
-from .fitting import Fitted, NothingToLearnError, Recipe, fit, too_few
+from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit, too_few
 from .parameters import ClassifyParameters
 from .rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
 
@@ -51,7 +51,7 @@ class Decision:
         Fold that each row was left out in, -1 for people without labels.
     fitted : CrossFit or None
         None where nothing was trained.
-    models : mapping of variant to Fitted
+    models : mapping of variant to PersonClassifier
         The stored models, best first, or those of another study.
     """
 
@@ -64,7 +64,7 @@ class Decision:
     caution: TextArray
     fold: IntArray
     fitted: CrossFit | None
-    models: Mapping[str, Fitted]
+    models: Mapping[str, PersonClassifier]
 
     def of(self, name: str) -> FloatArray:
         """Give the probability of a class, shape (n,); NaN for one that no model knows."""
@@ -88,15 +88,15 @@ def doubt_of(reason: str | None) -> str | None:
     return (reason or "").removeprefix(_GIVEN).removeprefix("; ") or None
 
 
-def train_variants(rows: Rows, task: Task, recipe: Recipe) -> dict[str, Fitted]:
+def train_variants(rows: Rows, task: Task, recipe: Recipe) -> dict[str, PersonClassifier]:
     """Train a model for every kind of recording that the labelled people can teach.
 
     Returns
     -------
-    dict of str to Fitted
+    dict of str to PersonClassifier
         Some of `Task.variants`; one that comes out with the features of another is left out.
     """
-    models: dict[str, Fitted] = {}
+    models: dict[str, PersonClassifier] = {}
     for name, wanted in task.variants.items():
         inputs = tuple(j for j, c in enumerate(task.columns) if c in wanted)
         try:
@@ -108,7 +108,7 @@ def train_variants(rows: Rows, task: Task, recipe: Recipe) -> dict[str, Fitted]:
     return models
 
 
-def choose_variant(task: Task, models: Mapping[str, Fitted], have: set[str]) -> str | None:
+def choose_variant(task: Task, models: Mapping[str, PersonClassifier], have: set[str]) -> str | None:
     """Name the best model all of whose features a recording has, or None; a task with one variant has no choice."""
     there = [name for name in task.variants if name in models]
     if len(task.variants) == 1:
@@ -116,12 +116,12 @@ def choose_variant(task: Task, models: Mapping[str, Fitted], have: set[str]) -> 
     return next((name for name in there if set(models[name].columns) <= have), None)
 
 
-def outside_range(model: Fitted, x: FloatArray) -> list[str]:
+def outside_range(model: PersonClassifier, x: FloatArray) -> list[str]:
     """Name the features that lie outside the training range in most of a person's rows.
 
     Parameters
     ----------
-    model : Fitted
+    model : PersonClassifier
         Knows the range of its training people.
     x : array, shape (n, len(model.columns))
         Rows of one person.
@@ -130,13 +130,13 @@ def outside_range(model: Fitted, x: FloatArray) -> list[str]:
     -------
     list of str
     """
-    margin = RANGE_MARGIN * (model.high - model.low)
+    margin = RANGE_MARGIN * (model.high_ - model.low_)
     with np.errstate(invalid="ignore"):
-        out = (x < model.low - margin) | (x > model.high + margin)
+        out = (x < model.low_ - margin) | (x > model.high_ + margin)
     return [c for c, share in zip(model.columns, out.mean(axis=0), strict=True) if share > 0.5] if len(x) else []
 
 
-def _range_cautions(rows: Rows, task: Task, model: Fitted, index: IntArray, into: TextArray) -> None:
+def _range_cautions(rows: Rows, task: Task, model: PersonClassifier, index: IntArray, into: TextArray) -> None:
     for person in sorted(set(rows.groups[index].tolist())):
         at = index[rows.groups[index] == person]
         names = outside_range(model, rows.x[at][:, [task.columns.index(c) for c in model.columns]])
@@ -144,7 +144,9 @@ def _range_cautions(rows: Rows, task: Task, model: Fitted, index: IntArray, into
             into[at] = f"outside the training range: {', '.join(names)}"
 
 
-def _by_variant(rows: Rows, task: Task, models: Mapping[str, Fitted], index: IntArray) -> dict[str | None, IntArray]:
+def _by_variant(
+    rows: Rows, task: Task, models: Mapping[str, PersonClassifier], index: IntArray
+) -> dict[str | None, IntArray]:
     """Sort rows by the model that is to predict their recording."""
     have = available(rows, task)
     chosen = {block: choose_variant(task, models, {task.columns[j] for j in have[block]}) for block in have}
@@ -158,7 +160,7 @@ def decide(
     recipe: Recipe,
     parameters: ClassifyParameters,
     *,
-    external: Mapping[str, Fitted] | None = None,
+    external: Mapping[str, PersonClassifier] | None = None,
     external_caution: str | None = None,
     say: Callable[[str], None] = silent,
 ) -> Decision:
@@ -174,7 +176,7 @@ def decide(
         How.
     parameters : ClassifyParameters
         Folds and seed.
-    external : mapping of variant to Fitted, optional
+    external : mapping of variant to PersonClassifier, optional
         A checked model of another study; nothing is trained then.
     external_caution : str, optional
         Why that model is to be doubted here; every row it decides says so.
@@ -188,7 +190,7 @@ def decide(
     n = len(rows)
     fold = np.full(n, -1, dtype=np.intp)
     fitted: CrossFit | None = None
-    models: Mapping[str, Fitted] = {}
+    models: Mapping[str, PersonClassifier] = {}
     method, reason = "rule", too_few(rows.take(rows.labelled), task)
     if external is not None and set(external) & set(task.variants):
         method, reason, models = "external", external_words(external_caution), external
@@ -201,13 +203,13 @@ def decide(
         if not models:
             method, reason = "rule", "no feature varies among the labelled participants"
             fitted, fold = None, np.full(n, -1, dtype=np.intp)
-    classes = tuple(dict.fromkeys([*task.classes, *(c for model in models.values() for c in model.classes)]))
+    classes = tuple(dict.fromkeys([*task.classes, *(c for model in models.values() for c in model.task.classes)]))
     p = np.full((n, len(classes)), np.nan)
     compared = np.zeros(n, dtype=np.bool_)
     prediction, caution = np.full(n, "rule", dtype=object), np.full(n, None, dtype=object)
 
-    def give(model: Fitted, index: IntArray, given: FloatArray) -> None:
-        places = np.array([classes.index(c) for c in model.classes])
+    def give(model: PersonClassifier, index: IntArray, given: FloatArray) -> None:
+        places = np.array([classes.index(c) for c in model.task.classes])
         p[index[:, None], places] = given
         compared[index] = bool(set(model.columns) & set(task.odd))
 

@@ -367,7 +367,7 @@ def _losses(rows: Rows, fitted: CrossFit, sources: Mapping[str, IntArray], place
             j = task.columns.index(name)
             x[:, j] = rows.x[order[[place[int(i)] for i in index]], j]
         model = part.model
-        p = task.collapse(model.probabilities(x[:, [task.columns.index(c) for c in model.columns]]))
+        p = task.collapse(model.predict_proba(x[:, [task.columns.index(c) for c in model.columns]]))
         codes = np.array([task.reported.index(v) for v in labels[index]])
         loss = -np.log(np.maximum(p[np.arange(len(p)), codes], FLOOR))
         for person in sorted(set(rows.groups[index].tolist())):

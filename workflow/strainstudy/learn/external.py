@@ -16,7 +16,7 @@ from ..errors import Problem, StudyError
 from ..swallow.model_card import SWALLOW_CARD, SWALLOW_MODEL
 from ..upstream import Values, difference_words
 from .card import CARD_NAME, MODEL_NAME, NO_MODEL, Described, check_card, read_card
-from .fitting import Fitted
+from .fitting import PersonClassifier
 from .store import load_models
 
 __all__ = ["External", "kinds_of", "read_external"]
@@ -32,7 +32,7 @@ class External:
 
     Parameters
     ----------
-    states, swallows : mapping of variant to Fitted, or None
+    states, swallows : mapping of variant to PersonClassifier, or None
         None where that study had none.
     response_shapes : tuple of str
         Under which the swallow model was tested; empty without one.
@@ -42,8 +42,8 @@ class External:
         In which settings, of its training and of the stages before, that study differs from this one.
     """
 
-    states: Mapping[str, Fitted] | None
-    swallows: Mapping[str, Fitted] | None
+    states: Mapping[str, PersonClassifier] | None
+    swallows: Mapping[str, PersonClassifier] | None
     response_shapes: tuple[str, ...] = ()
     edges: Mapping[str, Any] = field(default_factory=dict)
     states_caution: str | None = None
@@ -63,7 +63,7 @@ def _content(path: Path) -> bytes:
 
 def _checked(
     folder: Path, model_name: str, card_name: str, specs: Sequence[Described]
-) -> tuple[Mapping[str, Fitted], dict[str, Any]]:
+) -> tuple[Mapping[str, PersonClassifier], dict[str, Any]]:
     model, card_file = folder / model_name, folder / card_name
     content = _content(model)
     models = load_models(content, str(model))

@@ -1,7 +1,7 @@
 """Train one model on some people: selection, choice of family and setting, calibration, final fit.
 
-In: `Rows` of the training people only. Out: `Fitted`, which knows all that was learnt from them. Nothing in here
-sees a row that is not in the training part, so a fold that calls it with the other people's rows leaks nothing.
+In: `Rows` of the training people only. Out: `PersonClassifier`, which knows all that was learnt from them. Nothing in
+here sees a row that is not in the training part, so a fold that calls it with the other people's rows leaks nothing.
 The simplest candidate whose inner log loss is within one standard error (over participants) of the best is taken
 (Breiman et al. 1984, Classification and Regression Trees; from memory).
 """
@@ -11,10 +11,12 @@ from __future__ import annotations
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.pipeline import Pipeline
 
 from .calibration import Calibration, calibrate
@@ -25,9 +27,9 @@ from .scaling import Scaling
 
 __all__ = [
     "PEOPLE_MIN",
-    "Fitted",
     "Learner",
     "NothingToLearnError",
+    "PersonClassifier",
     "Recipe",
     "fit",
     "log_losses",
@@ -83,42 +85,6 @@ class Learner:
         for k, name in enumerate(self.pipeline.classes_):
             out[:, list(classes).index(str(name))] = given[:, k]
         return out
-
-
-@dataclass(frozen=True)
-class Fitted:
-    """A trained model.
-
-    Parameters
-    ----------
-    columns : tuple of str
-        Features it uses.
-    classes : tuple of str
-        Classes in the order of its probabilities.
-    learner : Learner
-        Scaling, imputation and model.
-    calibration : Calibration
-        From the inner folds.
-    choice : DataFrame
-        family, setting, log_loss, standard_error, chosen: one row per candidate.
-    low, high : array, shape (len(columns),)
-        Range of each feature over the training people.
-    people : tuple of str
-        Training participants.
-    """
-
-    columns: tuple[str, ...]
-    classes: tuple[str, ...]
-    learner: Learner
-    calibration: Calibration
-    choice: pd.DataFrame
-    low: FloatArray
-    high: FloatArray
-    people: tuple[str, ...]
-
-    def probabilities(self, x: FloatArray) -> FloatArray:
-        """Calibrated probabilities, shape (n, k), of rows that have exactly `columns`."""
-        return self.calibration(self.learner.probabilities(x, self.classes))
 
 
 def too_few(rows: Rows, task: Task) -> str | None:
@@ -223,8 +189,123 @@ def _choose(losses: Sequence[dict[str, float]], options: Sequence[Candidate]) ->
     return min(same, key=lambda i: means[i]), means.tolist(), errors.tolist()
 
 
-def fit(rows: Rows, task: Task, recipe: Recipe) -> Fitted:
-    """Train on the labelled rows of some people.
+class PersonClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
+    """Classifier of rows of people, by the conventions of scikit-learn.
+
+    Every participant has the same say in it, and every class of each. Of a task with sides each row is shown as it is
+    and mirrored. Family and setting are chosen, and probabilities calibrated, on training people left out in turn.
+
+    Parameters
+    ----------
+    task : Task
+        What is to be learnt; ``task.columns`` are the features of ``X``.
+    recipe : Recipe
+        Families, inner folds, seed.
+
+    Attributes
+    ----------
+    classes_ : array of str, shape (k,)
+        Classes in the order of the probabilities, that of the task.
+    learner_ : Learner
+        Scaling, imputation and model.
+    calibration_ : Calibration
+        From the inner folds.
+    choice_ : DataFrame
+        family, setting, log_loss, standard_error, chosen: one row per candidate.
+    low_, high_ : array, shape (p,)
+        Range of each feature over the training people.
+    people_ : tuple of str
+        Training participants.
+    """
+
+    def __init__(self, task: Task, recipe: Recipe) -> None:
+        self.task = task
+        self.recipe = recipe
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Features of ``X``."""
+        return self.task.columns
+
+    @property
+    def classes_(self) -> TextArray:
+        """Classes in the order of the probabilities."""
+        return np.array(self.task.classes, dtype=object)
+
+    def fit(
+        self,
+        X: FloatArray,  # noqa: N803
+        y: TextArray,
+        groups: TextArray | None = None,
+        units: TextArray | None = None,
+    ) -> Self:
+        """Train.
+
+        Parameters
+        ----------
+        X : array, shape (n, p)
+            Features; NaN where there is none.
+        y : array of str, shape (n,)
+            Some of the classes of the task.
+        groups : array of str, shape (n,), optional
+            Participant; every row somebody else by default.
+        units : array of str, shape (n,), optional
+            Unit that carries one label; every participant one by default.
+
+        Returns
+        -------
+        PersonClassifier
+        """
+        x, labels = np.asarray(X, dtype=float), np.asarray(y, dtype=object)
+        who = np.arange(len(x)).astype(str) if groups is None else groups
+        who = np.asarray(who, dtype=object)
+        unit = who if units is None else np.asarray(units, dtype=object)
+        rows = Rows(x, labels, who, unit, who, np.ones(len(x), dtype=np.bool_))
+        task, recipe = self.task, self.recipe
+        options = candidates(recipe.families)
+        inner = _inner(rows, task, recipe, options) if recipe.inner_folds else None
+        self.calibration_ = Calibration()
+        middle = [i for i, option in enumerate(options) if option.family == options[0].family]
+        chosen = middle[len(middle) // 2]
+        means = errors = [float("nan")] * len(options)
+        if inner is not None:
+            probabilities, held = inner
+            reported = [task.collapse(p) for p in probabilities]
+            said = task.reported_labels(held.y)
+            codes = np.array([task.reported.index(v) for v in said], dtype=np.intp)
+            chosen, means, errors = _choose([log_losses(p, codes, held.groups) for p in reported], options)
+            own = np.array([task.classes.index(v) for v in held.y], dtype=np.intp)
+            evidence = np.array([len(set(held.units[held.y == c].tolist())) for c in task.classes], dtype=float)
+            self.calibration_ = calibrate(probabilities[chosen], own, person_weights(held.groups), evidence)
+        self.choice_ = pd.DataFrame(
+            {
+                "family": [option.family for option in options],
+                "setting": [option.words for option in options],
+                "log_loss": means,
+                "standard_error": errors,
+                "chosen": [i == chosen for i in range(len(options))],
+            }
+        )
+        train = _with_mirror(rows, task)
+        with np.errstate(all="ignore"):
+            self.low_, self.high_ = np.nanmin(train.x, axis=0), np.nanmax(train.x, axis=0)
+        self.learner_ = _train(options[chosen], train, task, recipe.seed)
+        self.people_ = tuple(sorted(set(who.tolist())))
+        self.n_features_in_ = x.shape[1]
+        return self
+
+    def predict_proba(self, X: FloatArray) -> FloatArray:  # noqa: N803
+        """Calibrated probabilities, shape (n, k), of rows of shape (n, p)."""
+        return self.calibration_(self.learner_.probabilities(X, self.task.classes))
+
+    def predict(self, X: FloatArray) -> TextArray:  # noqa: N803
+        """Most probable class of each row, shape (n,)."""
+        most: TextArray = self.classes_[np.argmax(self.predict_proba(X), axis=1)]
+        return most
+
+
+def fit(rows: Rows, task: Task, recipe: Recipe) -> PersonClassifier:
+    """Train on the labelled rows of some people, with the features that vary among them.
 
     Parameters
     ----------
@@ -237,7 +318,7 @@ def fit(rows: Rows, task: Task, recipe: Recipe) -> Fitted:
 
     Returns
     -------
-    Fitted
+    PersonClassifier
 
     Raises
     ------
@@ -249,43 +330,6 @@ def fit(rows: Rows, task: Task, recipe: Recipe) -> Fitted:
     present = set(task.reported_labels(rows.y).tolist())
     if len(present) < 2 or not keep:
         raise NothingToLearnError(f"nothing to learn: classes {sorted(present)}, {len(keep)} features that vary")
-    columns = tuple(task.columns[j] for j in keep)
     rows = rows.with_columns(keep)
-    task = task.with_columns(columns)
-    options = candidates(recipe.families)
-    inner = _inner(rows, task, recipe, options) if recipe.inner_folds else None
-    calibration = Calibration()
-    middle = [i for i, option in enumerate(options) if option.family == options[0].family]
-    chosen = middle[len(middle) // 2]
-    means = errors = [float("nan")] * len(options)
-    if inner is not None:
-        probabilities, held = inner
-        reported = [task.collapse(p) for p in probabilities]
-        labels = task.reported_labels(held.y)
-        codes = np.array([task.reported.index(v) for v in labels], dtype=np.intp)
-        chosen, means, errors = _choose([log_losses(p, codes, held.groups) for p in reported], options)
-        own = np.array([task.classes.index(v) for v in held.y], dtype=np.intp)
-        evidence = np.array([len(set(held.units[held.y == c].tolist())) for c in task.classes], dtype=float)
-        calibration = calibrate(probabilities[chosen], own, person_weights(held.groups), evidence)
-    choice = pd.DataFrame(
-        {
-            "family": [option.family for option in options],
-            "setting": [option.words for option in options],
-            "log_loss": means,
-            "standard_error": errors,
-            "chosen": [i == chosen for i in range(len(options))],
-        }
-    )
-    train = _with_mirror(rows, task)
-    with np.errstate(all="ignore"):
-        low, high = np.nanmin(train.x, axis=0), np.nanmax(train.x, axis=0)
-    return Fitted(
-        columns=columns,
-        classes=task.classes,
-        learner=_train(options[chosen], train, task, recipe.seed),
-        calibration=calibration,
-        choice=choice,
-        low=low,
-        high=high,
-        people=tuple(sorted(set(rows.groups.tolist()))),
-    )
+    model = PersonClassifier(task.with_columns(tuple(task.columns[j] for j in keep)), recipe)
+    return model.fit(rows.x, rows.y, rows.groups, rows.units)

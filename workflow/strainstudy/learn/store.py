@@ -1,6 +1,6 @@
 """Keep a trained model where code cannot hide: skops with an explicit list of types, the same bytes every time.
 
-In: `Fitted` models by variant. Out: bytes of one file, and back. skops names members by memory addresses and
+In: `PersonClassifier` models by variant. Out: bytes of one file, and back. skops names members by memory addresses and
 zip stores the time of day, so the file is rewritten: members numbered in the order of the schema, a fixed date,
 no compression. A pickle is refused by its first bytes as well as by name.
 """
@@ -15,12 +15,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import skops.io
 
 from ..errors import Problem, StudyError
 from .calibration import Calibration
-from .fitting import Fitted, Learner
+from .fitting import Learner, PersonClassifier, Recipe
+from .rows import Task
 from .scaling import Scaling
 
 __all__ = ["MODEL_FORMAT", "TRUSTED_TYPES", "canonical", "dump_models", "load_models"]
@@ -86,12 +86,12 @@ def canonical(content: bytes) -> bytes:
     return out.getvalue()
 
 
-def dump_models(models: Mapping[str, Fitted]) -> bytes:
+def dump_models(models: Mapping[str, PersonClassifier]) -> bytes:
     """Write models as one skops file.
 
     Parameters
     ----------
-    models : mapping of variant to Fitted
+    models : mapping of variant to PersonClassifier
         For example ``both_knees`` and ``one_knee``.
 
     Returns
@@ -104,15 +104,15 @@ def dump_models(models: Mapping[str, Fitted]) -> bytes:
         "variants": {
             name: {
                 "columns": list(model.columns),
-                "classes": list(model.classes),
-                "centre": np.asarray(model.learner.scaling.centre, dtype=np.float64),
-                "scale": np.asarray(model.learner.scaling.scale, dtype=np.float64),
-                "sides": [list(places) for places in model.learner.scaling.sides],
-                "pipeline": model.learner.pipeline,
-                "slope": model.calibration.slope,
-                "shift": list(model.calibration.shift),
-                "low": np.asarray(model.low, dtype=np.float64),
-                "high": np.asarray(model.high, dtype=np.float64),
+                "classes": list(model.task.classes),
+                "centre": np.asarray(model.learner_.scaling.centre, dtype=np.float64),
+                "scale": np.asarray(model.learner_.scaling.scale, dtype=np.float64),
+                "sides": [list(places) for places in model.learner_.scaling.sides],
+                "pipeline": model.learner_.pipeline,
+                "slope": model.calibration_.slope,
+                "shift": list(model.calibration_.shift),
+                "low": np.asarray(model.low_, dtype=np.float64),
+                "high": np.asarray(model.high_, dtype=np.float64),
             }
             for name, model in sorted(models.items())
         },
@@ -124,7 +124,7 @@ def _refuse(file: str, message: str, remedy: str) -> StudyError:
     return StudyError([Problem(file, message, remedy, column="model")])
 
 
-def load_models(content: bytes, file: str) -> dict[str, Fitted]:
+def load_models(content: bytes, file: str) -> dict[str, PersonClassifier]:
     """Read models back, trusting nothing but the types in `TRUSTED_TYPES`.
 
     Parameters
@@ -136,7 +136,7 @@ def load_models(content: bytes, file: str) -> dict[str, Fitted]:
 
     Returns
     -------
-    dict of str to Fitted
+    dict of str to PersonClassifier
 
     Raises
     ------
@@ -158,18 +158,15 @@ def load_models(content: bytes, file: str) -> dict[str, Fitted]:
     if not isinstance(held, dict) or held.get("format") != MODEL_FORMAT:
         found = held.get("format") if isinstance(held, dict) else None
         raise _refuse(file, f"has model format {found}, this version reads {MODEL_FORMAT}", "train it again")
-    return {
-        name: Fitted(
-            columns=tuple(part["columns"]),
-            classes=tuple(part["classes"]),
-            learner=Learner(
-                Scaling(part["centre"], part["scale"], tuple(tuple(at) for at in part["sides"])), part["pipeline"]
-            ),
-            calibration=Calibration(part["slope"], tuple(part["shift"])),
-            choice=pd.DataFrame(),
-            low=part["low"],
-            high=part["high"],
-            people=(),
-        )
-        for name, part in held["variants"].items()
-    }
+    return {name: _restored(part) for name, part in held["variants"].items()}
+
+
+def _restored(part: Mapping[str, Any]) -> PersonClassifier:
+    task = Task(columns=tuple(part["columns"]), classes=tuple(part["classes"]))
+    model = PersonClassifier(task, Recipe((), 0, 0))
+    scaling = Scaling(part["centre"], part["scale"], tuple(tuple(at) for at in part["sides"]))
+    model.learner_ = Learner(scaling, part["pipeline"])
+    model.calibration_ = Calibration(part["slope"], tuple(part["shift"]))
+    model.low_, model.high_ = part["low"], part["high"]
+    model.n_features_in_ = len(task.columns)
+    return model

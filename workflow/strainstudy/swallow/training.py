@@ -16,7 +16,7 @@ import pandas as pd
 
 from ..learn.crossfit import recipe_of
 from ..learn.decide import decide
-from ..learn.fitting import PEOPLE_MIN, Fitted
+from ..learn.fitting import PEOPLE_MIN, PersonClassifier
 from ..learn.parameters import ClassifyParameters
 from ..learn.rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
 from ..learn.store import dump_models
@@ -52,7 +52,7 @@ class CandidateResult:
         rule), ``fold``, ``caution``.
     content : bytes or None
         The model file.
-    models : mapping of str to Fitted
+    models : mapping of str to PersonClassifier
         The stored model by variant, for its card.
     learnt : Series of str or None
         Class that each candidate was learnt as: that of the rater, but ``other`` for a class that fewer than two people
@@ -65,7 +65,7 @@ class CandidateResult:
     reason: str | None
     candidates: pd.DataFrame
     content: bytes | None
-    models: Mapping[str, Fitted]
+    models: Mapping[str, PersonClassifier]
     learnt: pd.Series
     kinds: tuple[str, ...] = ()
 
@@ -174,7 +174,7 @@ def classify_candidates(
     parameters: ClassifyParameters,
     *,
     kinds: pd.Series | None = None,
-    external: Mapping[str, Fitted] | None = None,
+    external: Mapping[str, PersonClassifier] | None = None,
     external_kinds: Collection[str] = (),
     external_caution: str | None = None,
 ) -> CandidateResult:
@@ -197,7 +197,7 @@ def classify_candidates(
     kinds : Series of str or None, optional
         What kind of signal each candidate is in (None: unknown). A model decides only on kinds that swallows of enough
         people taught it; on others, where it would miss most, the rule stands in.
-    external : mapping of variant to Fitted, optional
+    external : mapping of variant to PersonClassifier, optional
         A checked model of another study; nothing is trained then.
     external_kinds : collection of str
         Kinds under which it was tested; empty where none were known.
