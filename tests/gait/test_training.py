@@ -8,11 +8,12 @@ import pytest
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.gait import GaitParameters, detect_walk
+from strainstudy.gait.model_card import UNTRAINED, no_model_words
 from strainstudy.gait.training import train_states
 from strainstudy.gait.window_parameters import FeatureParameters
 from strainstudy.gait.windows import gait_features
 from strainstudy.io.labels import read_labels
-from strainstudy.learn.card_words import no_model_words
+from strainstudy.learn.card_words import untrained_lines
 from strainstudy.learn.history import extend
 from strainstudy.learn.store import load_models
 from strainstudy.sections import SECTIONS
@@ -102,7 +103,7 @@ def test_a_model_of_another_study_made_under_other_settings_is_a_caution_on_ever
     assert result.reason.endswith(told)
     gait = result.bouts[result.bouts["prediction"] == "final"]
     assert gait["caution"].str.startswith(told).all()
-    assert told in no_model_words({"gait": (result.method, result.reason)})
+    assert told in no_model_words(untrained_lines(UNTRAINED, result.method, result.reason))
 
 
 def test_a_changed_setting_of_an_earlier_stage_is_another_model_in_history_and_card(study, quick):

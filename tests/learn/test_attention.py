@@ -5,8 +5,17 @@ import pandas as pd
 import pytest
 from strainstudy.learn.attention import label_next, mistakes, novelty
 from strainstudy.learn.parameters import ClassifyParameters
+from strainstudy.vocabulary import GAIT_STATES
 
 PARAMETERS = ClassifyParameters()
+
+
+def mistakes_of(frame):
+    return mistakes(frame, frame["probability_limping"].to_numpy(float), GAIT_STATES)
+
+
+def next_of(frame, new, parameters):
+    return label_next(frame, frame["probability_limping"].to_numpy(float), GAIT_STATES, new, parameters)
 
 
 def windows(*rows, step=2.0, duration=6.0):
@@ -57,7 +66,7 @@ def test_neighbouring_mistakes_are_one_span_and_the_costliest_comes_first():
         ("r1", NORMAL, 0.8), ("r1", NORMAL, 0.9), ("r1", NORMAL, 0.1), ("r1", LIMPING, 0.4), ("r1", None, 0.9),
         ("r2", LIMPING, 0.01), ("r2", LIMPING, 0.9), ("r2", LIMPING, np.nan),
     )  # fmt: skip
-    found = mistakes(frame)
+    found = mistakes_of(frame)
     assert found["rank"].tolist() == [1, 2, 3]
     assert found["recording_id"].tolist() == ["r2", "r1", "r1"]
     assert found["log_loss"].tolist() == pytest.approx([-np.log(0.01), -np.log(0.2) - np.log(0.1), -np.log(0.4)])
@@ -69,19 +78,19 @@ def test_neighbouring_mistakes_are_one_span_and_the_costliest_comes_first():
 
 
 def test_a_probability_of_one_half_is_called_limping():
-    assert mistakes(windows(("r1", NORMAL, 0.5)))["predicted"].tolist() == [LIMPING]
-    assert mistakes(windows(("r1", LIMPING, 0.5))).empty
+    assert mistakes_of(windows(("r1", NORMAL, 0.5)))["predicted"].tolist() == [LIMPING]
+    assert mistakes_of(windows(("r1", LIMPING, 0.5))).empty
 
 
 def test_a_long_mistake_is_listed_in_spans_of_fifteen_seconds_and_at_most_twenty():
-    found = mistakes(windows(*[("r1", NORMAL, 0.9)] * 20))
+    found = mistakes_of(windows(*[("r1", NORMAL, 0.9)] * 20))
     # centres 0 to 14 s apart are eight windows, which cover 20 s
     assert found["onset"].tolist() == [0.0, 16.0, 32.0]
     assert found["duration"].tolist() == [20.0, 20.0, 12.0]
     many = windows(*[(f"r{k:02d}", NORMAL, 0.9) for k in range(30)])
-    assert len(mistakes(many)) == 20
+    assert len(mistakes_of(many)) == 20
     apart = windows(*[("r1", NORMAL, 0.9)] * 3, step=6.0)
-    assert len(mistakes(apart)) == 3
+    assert len(mistakes_of(apart)) == 3
 
 
 def test_worth_is_doubt_times_novelty_less_where_a_label_is_already_there():
@@ -89,7 +98,7 @@ def test_worth_is_doubt_times_novelty_less_where_a_label_is_already_there():
         ("r1", None, 0.6), ("r2", NORMAL, 0.4), ("r3", NORMAL, 0.95), ("r4", None, np.nan), ("r5", None, 1.0)
     )
     new = np.array([0.5, 0.5, 0.8, 0.7, 0.9])
-    found = label_next(frame, new, PARAMETERS).set_index("recording_id")
+    found = next_of(frame, new, PARAMETERS).set_index("recording_id")
     # 0.8 x 0.5; agreeing 0.8 x 0.5 x 0.2; disputed at least 0.5 x 0.8 x 0.6; unknown 1 x 0.7; a sure one is worth 0
     assert found["worth"].to_dict() == pytest.approx({"r4": 0.7, "r1": 0.4, "r3": 0.24, "r2": 0.08})
     assert found["rank"].tolist() == [1, 2, 3, 4]
@@ -110,7 +119,7 @@ def test_worth_is_doubt_times_novelty_less_where_a_label_is_already_there():
 
 def test_a_second_span_of_a_recording_is_worth_half_and_the_list_ends_where_it_is_told():
     frame = windows(("r1", None, 0.5), ("r1", NORMAL, 0.3), ("r1", None, 0.6), ("r2", None, 0.75))
-    found = label_next(frame, np.ones(4), PARAMETERS)
+    found = next_of(frame, np.ones(4), PARAMETERS)
     assert found["recording_id"].tolist() == ["r1", "r2", "r1", "r1"]
     assert found["worth"].tolist() == pytest.approx([1.0, 0.5, 0.8 / 2, 0.6 * 0.2 / 4])
-    assert len(label_next(frame, np.ones(4), ClassifyParameters(label_next_rows=2))) == 2
+    assert len(next_of(frame, np.ones(4), ClassifyParameters(label_next_rows=2))) == 2

@@ -9,6 +9,15 @@ from strainstudy.learn.evidence import balanced_accuracy, permutation_test, shuf
 from strainstudy.learn.parameters import ClassifyParameters
 from strainstudy.learn.rows import Rows, Task
 from strainstudy.tables.classifier import EVIDENCE
+from strainstudy.vocabulary import GAIT_STATES
+
+
+def mistakes_of(frame):
+    return mistakes(frame, frame["probability_limping"].to_numpy(float), GAIT_STATES)
+
+
+def next_of(frame, new, parameters):
+    return label_next(frame, frame["probability_limping"].to_numpy(float), GAIT_STATES, new, parameters)
 
 
 @pytest.fixture(scope="module")
@@ -124,7 +133,7 @@ def predictions(p, label):
 
 def test_mistakes_are_spans_and_the_surest_come_first():
     p = [0.1, 0.6, 0.7, *[0.1] * 8, 0.99, 0.99, 0.99]
-    found = mistakes(predictions(p, ["normal_gait"] * 14))
+    found = mistakes_of(predictions(p, ["normal_gait"] * 14))
     assert found["rank"].tolist() == [1, 2]
     assert found["onset"].tolist() == pytest.approx([12.1, 1.1])
     assert found["log_loss"].tolist() == pytest.approx([-3 * np.log(0.01), -np.log(0.4) - np.log(0.3)])
@@ -139,10 +148,10 @@ def test_unlabelled_unsure_and_unfamiliar_spans_come_first():
         ],
         ignore_index=True,
     )
-    found = label_next(windows, np.full(15, 0.7), ClassifyParameters())
+    found = next_of(windows, np.full(15, 0.7), ClassifyParameters())
     assert found["recording_id"].tolist() == ["unsure", "labelled", "sure"]
     assert found["reason"].iloc[0] == "the classifier is not sure; unlike anything labelled so far; no label yet"
-    assert len(label_next(windows, np.full(15, 0.7), ClassifyParameters(label_next_rows=1))) == 1
+    assert len(next_of(windows, np.full(15, 0.7), ClassifyParameters(label_next_rows=1))) == 1
 
 
 def test_novelty_is_a_half_at_the_usual_distance_between_people():

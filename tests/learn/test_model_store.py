@@ -16,6 +16,7 @@ from strainstudy.learn.history import compare, extend, hash_labels
 from strainstudy.learn.parameters import ClassifyParameters
 from strainstudy.learn.rows import Rows, Task
 from strainstudy.learn.store import canonical, dump_models, load_models
+from strainstudy.vocabulary import GAIT_STATES
 
 FAMILIES = ("logistic_regression", "random_forest", "extra_trees", "gradient_boosting")
 
@@ -170,8 +171,8 @@ def test_the_label_hash_sees_gait_labels_only_and_not_their_order():
             "side": [None, "left", "right"],
         }
     )
-    plain = hash_labels({"r": sheet})
-    assert hash_labels({"r": sheet.iloc[::-1]}) == plain
-    assert hash_labels({"r": sheet.iloc[:2]}) == plain
-    assert hash_labels({"r": sheet.assign(side=[None, "right", "right"])}) != plain
-    assert hash_labels({"q": sheet}) != plain
+    plain = hash_labels({"r": sheet}, GAIT_STATES)
+    assert hash_labels({"r": sheet.iloc[::-1]}, GAIT_STATES) == plain
+    assert hash_labels({"r": sheet.iloc[:2]}, GAIT_STATES) == plain
+    assert hash_labels({"r": sheet.assign(side=[None, "right", "right"])}, GAIT_STATES) != plain
+    assert hash_labels({"q": sheet}, GAIT_STATES) != plain

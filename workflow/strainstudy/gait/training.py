@@ -28,9 +28,11 @@ from ..learn.scores import probability_sums, reliability_table, score_rows
 from ..learn.store import dump_models
 from ..learn.threads import one_thread
 from ..upstream import Values, settings_words
+from ..vocabulary import GAIT_STATES
 from .baselines import baseline_probabilities
 from .features import FeatureSpec
 from .limits import rule_probability, rule_side
+from .model_card import CAUTIONS, gait_facts
 from .result import PREDICTION_COLUMNS, Evidence, StateResult, TrainedModel
 from .scores import SCHEME, state_sums
 from .state_bouts import BOUT_COLUMNS, bouts_of
@@ -123,7 +125,7 @@ def _entry(
     chosen = model.choice_[model.choice_["chosen"]].iloc[0]
     names = ("balanced_accuracy", "log_loss")
     return {
-        "label_hash": hash_labels(labels),
+        "label_hash": hash_labels(labels, GAIT_STATES),
         "settings_hash": hash_words(settings_words(settings)),
         "feature_hash": hash_words("\n".join(f"{s.name} {s.unit} {s.formula}" for s in specs)),
         "family": chosen["family"],
@@ -200,7 +202,7 @@ def train_states(
     )
     bouts = _bouts(states, windows, parameters, "rule" if method == "rule" else "final")
     predictions = windows[list(PREDICTION_COLUMNS)]
-    spans = label_next(windows, novelty(rows.x, rows.labelled, rows.groups), parameters)
+    spans = label_next(windows, limping, GAIT_STATES, novelty(rows.x, rows.labelled, rows.groups), parameters)
     if fitted is None:
         if method == "rule":
             predictions = predictions.assign(probability_normal=np.nan, probability_limping=np.nan)
@@ -218,42 +220,11 @@ def train_states(
         ablation=ablation(rows, task, groups, recipe, decided.fold),
         importance=importance(rows, fitted, groups, parameters),
         choices=fitted.choices,
-        mistakes=mistakes(windows),
+        mistakes=mistakes(windows, windows["probability_limping"].to_numpy(dtype=float), GAIT_STATES),
     )
     models = decided.models
     content = dump_models(models)
     entry = _entry(scores, models[next(iter(models))], labels, specs, settings or {})
-    card = make_card(models, specs, content, _facts(windows, entry, settings or {}, evidence.permutation))
+    card = make_card(models, specs, content, gait_facts(windows, entry, settings or {}, evidence.permutation), CAUTIONS)
     model = TrainedModel(content, card, entry, _person_losses(sums))
     return StateResult(method, decided.reason, bouts, predictions, spans, evidence, model)
-
-
-def _facts(
-    windows: pd.DataFrame, entry: Mapping[str, Any], settings: Values, permutation: pd.DataFrame
-) -> dict[str, Any]:
-    labelled = windows[windows["label"].notna()]
-    per_state = labelled.groupby("label")
-
-    def number(value: float) -> float | None:
-        return round(float(value), 6) if np.isfinite(value) else None
-
-    return {
-        "task": "normal or limping gait, and the limping side, from windows of a few strides",
-        "data": {
-            "recordings": int(labelled["recording_id"].nunique()),
-            "participants": int(labelled["participant_id"].nunique()),
-            "windows": {str(k): len(v) for k, v in per_state},
-            "participants_by_state": {str(k): int(v["participant_id"].nunique()) for k, v in per_state},
-            "labelled_time_s": number(entry["labelled_time"]),
-        },
-        "scores": {
-            name: number(entry[name])
-            for name in (
-                "balanced_accuracy", "balanced_accuracy_low", "balanced_accuracy_high", "log_loss", "log_loss_low",
-                "log_loss_high", "side_accuracy",
-            )
-        }
-        | {"permutation_p": number(permutation["p_value"].iloc[0]) if len(permutation) else None},
-        "settings": settings,
-        "hashes": {name: entry[name] for name in ("label_hash", "settings_hash", "feature_hash")},
-    }  # fmt: skip

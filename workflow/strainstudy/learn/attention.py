@@ -8,6 +8,8 @@ and 3.6; from memory).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -89,25 +91,27 @@ def _bounds(windows: pd.DataFrame, at: NDArray[np.intp]) -> tuple[float, float]:
     return float(onset.min()), float(end.max() - onset.min())
 
 
-def mistakes(windows: pd.DataFrame) -> pd.DataFrame:
+def mistakes(windows: pd.DataFrame, p: FloatArray, classes: Sequence[str]) -> pd.DataFrame:
     """List the spans where out-of-fold prediction and label disagree most, worst first.
 
     Parameters
     ----------
     windows : DataFrame
-        ``recording_id, participant_id, onset, duration, time, label, probability_limping`` in order of recording
-        and time.
+        ``recording_id, participant_id, onset, duration, time, label`` in order of recording and time.
+    p : array, shape (n,)
+        Probability of the second class.
+    classes : sequence of str
+        The two classes that are told apart.
 
     Returns
     -------
     DataFrame
         `MISTAKE_COLUMNS`; ``probability`` is that of the predicted state, ``log_loss`` summed over the windows.
     """
-    p = windows["probability_limping"].to_numpy(dtype=float)
     label = windows["label"].to_numpy(dtype=object)
-    predicted = np.where(p >= 0.5, "limping_gait", "normal_gait")
+    predicted = np.where(p >= 0.5, classes[1], classes[0])
     wrong = np.array([v is not None for v in label]) & np.isfinite(p) & (predicted != label)
-    loss = -np.log(np.maximum(np.where(label == "limping_gait", p, 1.0 - p), FLOOR))
+    loss = -np.log(np.maximum(np.where(label == classes[1], p, 1.0 - p), FLOOR))
     some = windows[wrong].reset_index(drop=True)
     p, loss = p[wrong], loss[wrong]
     rows = []
@@ -122,7 +126,7 @@ def mistakes(windows: pd.DataFrame) -> pd.DataFrame:
                 onset,
                 duration,
                 some["label"].iloc[first],
-                "limping_gait" if chance >= 0.5 else "normal_gait",
+                classes[int(chance >= 0.5)],
                 max(chance, 1.0 - chance),
                 float(loss[at].sum()),
             )
@@ -149,13 +153,17 @@ def _reason(uncertainty: float, new: float, state: str) -> str:
     return "; ".join(parts)
 
 
-def label_next(windows: pd.DataFrame, new: FloatArray, parameters: ClassifyParameters) -> pd.DataFrame:
+def label_next(
+    windows: pd.DataFrame, p: FloatArray, classes: Sequence[str], new: FloatArray, parameters: ClassifyParameters
+) -> pd.DataFrame:
     """List the spans whose labels would teach most, best first.
 
     Parameters
     ----------
     windows : DataFrame
         As for `mistakes`, of all recordings.
+    p, classes
+        As for `mistakes`.
     new : array, shape (n,)
         `novelty` of each window.
     parameters : ClassifyParameters
@@ -167,10 +175,9 @@ def label_next(windows: pd.DataFrame, new: FloatArray, parameters: ClassifyParam
         `LABEL_NEXT_COLUMNS`. A recording gives its next-best span half the worth of its best, and so on, so that the
         list reaches many recordings.
     """
-    p = windows["probability_limping"].to_numpy(dtype=float)
     label = windows["label"].to_numpy(dtype=object)
     uncertain = np.where(np.isfinite(p), 1.0 - np.abs(2.0 * np.nan_to_num(p) - 1.0), 1.0)
-    predicted = [None if np.isnan(v) else "limping_gait" if v >= 0.5 else "normal_gait" for v in p]
+    predicted = [None if np.isnan(v) else classes[int(v >= 0.5)] for v in p]
     state = np.array(
         [
             "no" if v is None else "agrees" if q is None or v == q else "disputed"
@@ -194,7 +201,7 @@ def label_next(windows: pd.DataFrame, new: FloatArray, parameters: ClassifyParam
                 "participant_id": windows["participant_id"].iloc[at[0]],
                 "onset": onset,
                 "duration": duration,
-                "predicted": ("limping_gait" if chance >= 0.5 else "normal_gait") if known else None,
+                "predicted": (classes[int(chance >= 0.5)]) if known else None,
                 "probability": max(chance, 1.0 - chance) if known else float("nan"),
                 "uncertainty": uncertainty,
                 "novelty": freshness,

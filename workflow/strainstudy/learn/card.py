@@ -26,13 +26,6 @@ __all__ = ["CARD_NAME", "MODEL_NAME", "NO_MODEL", "Described", "check_card", "ma
 
 _TOLERANCE = 1e-6
 _DIGITS = 9
-CAUTIONS = (
-    "A research tool, not a medical device: it describes how somebody walked, it diagnoses nothing.",
-    "It says normal or limping as the raters of its study did; another laboratory may call other gaits so.",
-    "People outside the range of its training people are marked in the tables; look at them before believing it.",
-    "A probability is calibrated for the mix of states in its study; where limping is much rarer it says limping "
-    "too often.",
-)
 
 
 class Described(Protocol):
@@ -70,8 +63,7 @@ def make_card(
     specs: Sequence[Described],
     model_bytes: bytes,
     facts: Mapping[str, Any],
-    *,
-    cautions: Sequence[str] = CAUTIONS,
+    cautions: Sequence[str],
 ) -> dict[str, Any]:
     """Describe a model for machines.
 
@@ -86,7 +78,7 @@ def make_card(
     facts : mapping
         ``task``, ``data``, ``people``, ``scores``, ``settings``, ``hashes``: what the training says about itself.
     cautions : sequence of str
-        What it must not be used for; those of gait by default.
+        What it must not be used for.
 
     Returns
     -------

@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import Problem, StudyError
-from ..swallow.model_card import SWALLOW_CARD, SWALLOW_MODEL
 from ..upstream import Values, difference_words
 from .card import CARD_NAME, MODEL_NAME, NO_MODEL, Described, check_card, read_card
 from .fitting import PersonClassifier
+from .names import SWALLOW_CARD, SWALLOW_MODEL
 from .store import load_models
 
 __all__ = ["External", "kinds_of", "read_external"]

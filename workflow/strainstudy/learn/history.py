@@ -8,7 +8,7 @@ the mean difference of their log losses, with an interval from resampling those 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -47,15 +47,15 @@ def hash_words(words: str) -> str:
     return hashlib.sha256(words.encode()).hexdigest()[:12]
 
 
-def hash_labels(labels: Mapping[str, pd.DataFrame]) -> str:
-    """Hash the gait labels that training sees; other labels and the order of rows do not change it."""
+def hash_labels(labels: Mapping[str, pd.DataFrame], words: Collection[str]) -> str:
+    """Hash the labels of some types that training sees; other labels and the order of rows do not change it."""
     lines = []
     for name in sorted(labels):
         sheet = labels[name]
         for onset, duration, word, side in zip(
             sheet["onset"], sheet["duration"], sheet["trial_type"], sheet["side"], strict=True
         ):
-            if word in ("normal_gait", "limping_gait"):
+            if word in words:
                 lines.append(f"{name}\t{onset:.6f}\t{duration:.6f}\t{word}\t{side if isinstance(side, str) else ''}")
     return hash_words("\n".join(sorted(lines)))
 

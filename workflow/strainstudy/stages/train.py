@@ -11,6 +11,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from ..gait.features import feature_table
+from ..gait.model_card import UNTRAINED as GAIT_UNTRAINED
+from ..gait.model_card import gait_card_words, no_model_words
 from ..gait.result import StateResult
 from ..gait.training import train_states
 from ..gait.windows import GAIT_FEATURES
@@ -19,7 +21,7 @@ from ..io.frames import read_frames, write_frame, write_json
 from ..io.store import FloatArray
 from ..jobs import Progress
 from ..learn.card import CARD_NAME, MODEL_NAME, NO_MODEL, write_card
-from ..learn.card_words import Reasons, card_words, no_model_words
+from ..learn.card_words import untrained_lines
 from ..learn.external import External, read_external
 from ..learn.history import HISTORY_COLUMNS, extend
 from ..learn.parameters import ClassifyParameters
@@ -45,6 +47,7 @@ from ..swallow.model_card import (
     candidate_card,
     candidate_card_words,
 )
+from ..swallow.model_card import UNTRAINED as SWALLOW_UNTRAINED
 from ..swallow.scores import confusion_rows, score_candidates
 from ..swallow.training import CandidateResult, classify_candidates
 from ..tables import read_table, write_table
@@ -106,16 +109,16 @@ def _history(path: Path, result: StateResult, parameters: ClassifyParameters) ->
     return extend(old, result.model.history_entry, result.model.participant_log_loss, parameters)
 
 
-def _write_gait_model(folder: Path, result: StateResult, history: pd.DataFrame, reasons: Reasons) -> None:
+def _write_gait_model(folder: Path, result: StateResult, history: pd.DataFrame, untrained: Sequence[str]) -> None:
     """Write the model with its card; where there is none, an earlier run's goes and the card says why."""
     if result.model is None:
         (folder / MODEL_NAME).unlink(missing_ok=True)
         write_json(folder / CARD_NAME, {"card": NO_MODEL, "reason": result.reason})
-        write_text(folder / "card.md", no_model_words(reasons))
+        write_text(folder / "card.md", no_model_words(untrained))
     else:
         write_bytes(folder / MODEL_NAME, result.model.content)
         write_text(folder / CARD_NAME, write_card(result.model.card))
-        write_text(folder / "card.md", card_words(result.model.card, history, reasons))
+        write_text(folder / "card.md", gait_card_words(result.model.card, history, untrained))
 
 
 def _response_shapes(rows: pd.DataFrame, rule: BoolArray, recordings: Sequence[Recording]) -> pd.Series:
@@ -276,5 +279,8 @@ def run(
     write_table(result.predictions.reindex(columns=list(PREDICTIONS.names)), PREDICTIONS, results)
     write_table(_dictionary(), FEATURES, results)
     write_table(history.reindex(columns=list(HISTORY.names)), HISTORY, results)
-    reasons = {"gait": (result.method, result.reason), "swallow": (decided.method, decided.reason)}
-    _write_gait_model(results / "model", result, history, reasons)
+    untrained = [
+        *untrained_lines(GAIT_UNTRAINED, result.method, result.reason),
+        *untrained_lines(SWALLOW_UNTRAINED, decided.method, decided.reason),
+    ]
+    _write_gait_model(results / "model", result, history, untrained)

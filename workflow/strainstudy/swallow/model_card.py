@@ -11,13 +11,13 @@ from typing import Any, Final
 import pandas as pd
 
 from ..learn.card import Described, make_card
-from ..learn.card_words import score_words
+from ..learn.card_words import CardLines, card_text, score_words
 from ..learn.history import hash_words
 from ..learn.names import SWALLOW_CARD, SWALLOW_CARD_WORDS, SWALLOW_MODEL
 from ..upstream import Values, settings_words
 from .training import TARGET, CandidateResult
 
-__all__ = ["SWALLOW_CARD", "SWALLOW_CARD_WORDS", "SWALLOW_MODEL", "candidate_card", "candidate_card_words"]
+__all__ = ["SWALLOW_CARD", "SWALLOW_CARD_WORDS", "SWALLOW_MODEL", "UNTRAINED", "candidate_card", "candidate_card_words"]
 
 _CAUTIONS: Final = (
     "A research tool, not a medical device: it counts and times swallows, it diagnoses nothing.",
@@ -28,6 +28,10 @@ _CAUTIONS: Final = (
     "What its raters did not label (chewing, for one) it does not know.",
     "A probability is calibrated for the mix of swallows and other movements in its study.",
 )
+UNTRAINED: Final = {
+    "rule": "Swallows were told from other movements by a rule that needs no labels",
+    "external": "Swallows were told from other movements by the stored model of another study",
+}
 _PARTS: Final = ("", "_low", "_high")
 
 
@@ -103,49 +107,41 @@ def candidate_card(
             "feature_hash": hash_words("\n".join(f"{s.name} {s.unit} {s.formula}" for s in specs)),
         },
     }
-    return make_card(result.models, specs, result.content, facts, cautions=_CAUTIONS)
+    return make_card(result.models, specs, result.content, facts, _CAUTIONS)
 
 
 def candidate_card_words(card: Mapping[str, Any]) -> str:
     """Describe the stored model for people, in Markdown."""
     data, scores = card["data"], card["scores"]
     shapes = ", ".join(data["response_shapes"]).replace("_", " ") or "not known"
-    lines = [
-        "# Model card: swallows and what is taken for them",
-        "",
-        f"What it tells: {card['task']}.",
-        "",
-        "## Learnt from",
-        "",
-        f"- {data['participants']} participants; response shapes it was tested under: {shapes}",
-        *(
-            f"- {name.replace('_', ' ')}: {n} movements of {data['participants_by_class'][name]} participants"
-            for name, n in data["movements"].items()
-        ),
-        *(
-            f"- {name.replace('_', ' ')}: {own['movements']} movements of {own['participants']} participant, learnt "
-            "and scored as other: nobody else could be judged by them"
-            for name, own in card["learnt_as_other"].items()
-        ),
-        "",
-        "## How well, on participants that the scoring model never saw",
-        "",
-        f"- Of movements called swallows, labelled swallow: {score_words(scores, 'swallow_precision')}",
-        f"- Of movements labelled swallow, called so: {score_words(scores, 'swallow_recall')}",
-        f"- Mean recall of all classes: {score_words(scores, 'balanced_accuracy')}",
-        f"- Log loss of swallow or not: {score_words(scores, 'log_loss')}; 0 is perfect, 0.693 knows nothing",
-        "",
-        "Swallows that never stood out from rest are not among these; validation/events.tsv counts them too. What was "
-        "called what stands in validation/throat_confusion.tsv.",
-        "",
-        "## Model",
-        "",
-    ]
-    lines += [
-        f"- {entry['family'].replace('_', ' ')} ({entry['setting']}), {len(entry['features'])} features, "
-        f"{entry['n_participants']} participants; called a swallow from a probability of "
-        f"{card['settings']['classify']['swallow_probability_min']}"
-        for _, entry in sorted(card["variants"].items())
-    ]
-    lines += ["", "## Cautions", "", *(f"- {caution}" for caution in card["cautions"])]
-    return "\n".join(lines) + "\n"
+    lines = CardLines(
+        title="swallows and what is taken for them",
+        learnt_from=[
+            f"- {data['participants']} participants; response shapes it was tested under: {shapes}",
+            *(
+                f"- {name.replace('_', ' ')}: {n} movements of {data['participants_by_class'][name]} participants"
+                for name, n in data["movements"].items()
+            ),
+            *(
+                f"- {name.replace('_', ' ')}: {own['movements']} movements of {own['participants']} participant, "
+                "learnt and scored as other: nobody else could be judged by them"
+                for name, own in card["learnt_as_other"].items()
+            ),
+        ],
+        how_well=[
+            f"- Of movements called swallows, labelled swallow: {score_words(scores, 'swallow_precision')}",
+            f"- Of movements labelled swallow, called so: {score_words(scores, 'swallow_recall')}",
+            f"- Mean recall of all classes: {score_words(scores, 'balanced_accuracy')}",
+            f"- Log loss of swallow or not: {score_words(scores, 'log_loss')}; 0 is perfect, 0.693 knows nothing",
+        ],
+        beside="Swallows that never stood out from rest are not among these; validation/events.tsv counts them too. "
+        "What was called what stands in validation/throat_confusion.tsv.",
+        heading="Model",
+        models=[
+            f"- {entry['family'].replace('_', ' ')} ({entry['setting']}), {len(entry['features'])} features, "
+            f"{entry['n_participants']} participants; called a swallow from a probability of "
+            f"{card['settings']['classify']['swallow_probability_min']}"
+            for _, entry in sorted(card["variants"].items())
+        ],
+    )
+    return card_text(card, lines)
