@@ -3,6 +3,7 @@
 import itertools
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -85,11 +86,12 @@ def test_extents_and_means_of_sides_by_hand():
 
 def test_curves_are_read_along_each_stride():
     t = np.arange(500) / 100
-    found = gait._over_strides(3 * t, 100.0, np.array([1.0, 2.5, 4.5]), np.array([1.0, 2.0, 1.0]))
+    strides = pd.DataFrame({"onset": [1.0, 2.5, 4.5], "stride_time": [1.0, 2.0, 1.0]})
+    found = gait._over_strides(3 * t, strides, 100.0)
     np.testing.assert_allclose(found[0], 3 * np.linspace(1.0, 2.0, POINTS))
     np.testing.assert_allclose(found[1], 3 * np.linspace(2.5, 4.5, POINTS))
     assert np.isnan(found[2]).any()
-    assert np.isnan(gait._over_strides(None, 100.0, np.array([1.0]), np.array([1.0]))).all()
+    assert np.isnan(gait._over_strides(None, strides, 100.0)).all()
 
 
 def test_the_index_is_that_of_plotnik_for_each_window():

@@ -21,7 +21,9 @@ from numpy.typing import NDArray
 
 from ..vocabulary import SIDES
 from .asymmetry import log_ratio
+from .curves import stride_curves
 from .features import FeatureSpec
+from .phase import EVEN_DEG, coordination_index_from
 from .shape import complete, fundamental_phase, half_height, loading_wave, scaled, stance_level, swing_peak_timing
 from .window_parameters import FeatureParameters
 
@@ -191,11 +193,10 @@ class _Side:
         return len(self.onset)
 
 
-def _over_strides(signal: FloatArray | None, fs: float, onset: FloatArray, stride_time: FloatArray) -> FloatArray:
-    if signal is None or not len(onset):
-        return np.full((len(onset), POINTS), np.nan)
-    at = (onset[:, None] + stride_time[:, None] * np.linspace(0.0, 1.0, POINTS)) * fs
-    return np.interp(at, np.arange(len(signal)), signal, left=np.nan, right=np.nan)
+def _over_strides(signal: FloatArray | None, rows: pd.DataFrame, fs: float) -> FloatArray:
+    if signal is None or not len(rows):
+        return np.full((len(rows), POINTS), np.nan)
+    return stride_curves(signal, rows, fs, points=POINTS)
 
 
 def _column(strides: pd.DataFrame, name: str) -> FloatArray:
@@ -215,8 +216,8 @@ def _side(
         step_time=_column(rows, "step_time"),
         stance=_column(rows, "stance_fraction"),
         phase=_column(rows, "phase"),
-        curves=polarity * _over_strides(signal, fs, onset, stride_time),
-        angles=_over_strides(angle, fs, onset, stride_time),
+        curves=polarity * _over_strides(signal, rows, fs),
+        angles=_over_strides(angle, rows, fs),
     )
 
 
@@ -315,8 +316,8 @@ def _both(values: Mapping[str, FloatArray]) -> FloatArray:
 
 def _coordination_index(phase: FloatArray, rows: IndexArray, least: int) -> FloatArray:
     mean, sd = _mean_sd(phase, rows, least)
-    away, _ = _mean_sd(np.abs(phase - 180.0), rows, least)
-    return np.asarray(100.0 * sd / mean + 100.0 * away / 180.0)
+    away, _ = _mean_sd(np.abs(phase - EVEN_DEG), rows, least)
+    return coordination_index_from(mean, sd, away)
 
 
 def _pooled_variation(times: Mapping[str, FloatArray], rows: Mapping[str, IndexArray], least: int) -> FloatArray:
