@@ -8,7 +8,7 @@ calibrated angle.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, fields
 from typing import Literal
 
 import pandas as pd
@@ -72,20 +72,4 @@ def feature_table(specs: Iterable[FeatureSpec]) -> pd.DataFrame:
     DataFrame
         Columns ``name, group, unit, formula, source, low, high, mirror, knees``.
     """
-    return pd.DataFrame(
-        [
-            {
-                "name": s.name,
-                "group": s.group,
-                "unit": s.unit,
-                "formula": s.formula,
-                "source": s.source,
-                "low": s.low,
-                "high": s.high,
-                "mirror": s.mirror,
-                "knees": s.knees,
-            }
-            for s in specs
-        ],
-        columns=["name", "group", "unit", "formula", "source", "low", "high", "mirror", "knees"],
-    )
+    return pd.DataFrame([asdict(s) for s in specs], columns=[f.name for f in fields(FeatureSpec)])
