@@ -67,8 +67,8 @@ def _stages(root: Path, folder: Path, batches: int = 1, upto: str = "features") 
     from strainstudy.batches import group_recordings
     from strainstudy.bends.parameters import BendParameters
     from strainstudy.condition.parameters import ConditionParameters
-    from strainstudy.features.parameters import FeatureParameters
     from strainstudy.gait.parameters import GaitParameters
+    from strainstudy.gait.window_parameters import FeatureParameters
     from strainstudy.ingest.parameters import IngestParameters
     from strainstudy.intake.start import reference_rater
     from strainstudy.jobs import Progress

@@ -4,7 +4,7 @@
 recorded walks (knee angles in degrees, contacts and gait states labelled; normal and limping walks of each person),
 such as that of Pearl et al. 2022, doi 10.21203/rs.3.rs-1902381/v1. The recorded angles go through sleeves, sensors and
 bridges of each knee's own, the right side's gain being a multiple of the left's. Everything else is as for any study:
-the classifier is trained anew in each study, the person judged left out. tests/classify/test_unequal_gains.py runs a
+the classifier is trained anew in each study, the person judged left out. tests/gait/test_unequal_gains.py runs a
 small part.
 """
 

@@ -19,9 +19,8 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from experiments.in_process import run_to_segments
-from strainstudy.classify.candidates import CandidateResult, classify_candidates
-from strainstudy.classify.parameters import ClassifyParameters
 from strainstudy.io.frames import read_frame
+from strainstudy.learn.parameters import ClassifyParameters
 from strainstudy.simulate.cohort import write_study
 from strainstudy.stats.matching import match_centres
 from strainstudy.study import load_study
@@ -37,6 +36,7 @@ from strainstudy.swallow import (
 )
 from strainstudy.swallow.generic import SURE_SIP
 from strainstudy.swallow.measures import RESPONSE_SHAPES, response_shape
+from strainstudy.swallow.training import CandidateResult, classify_candidates
 from strainstudy.vocabulary import CONFOUNDERS
 
 SEEDS = (20_240_101, 303, 404, 505, 606)

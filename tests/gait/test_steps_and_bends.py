@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 from gait_data import SIDES, onsets, plain_walk, simulated, time_in
-from strainstudy.gait import GaitParameters, detect_walk
+from strainstudy.gait.parameters import GaitParameters
+from strainstudy.gait.walk import detect_walk
 from strainstudy.simulate.gaits import Gait, Leg, limp
 from strainstudy.simulate.knee import Segment
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from labelling import frame
 from sklearn.metrics import balanced_accuracy_score, cohen_kappa_score
-from strainstudy.classify.state_time import state_seconds
+from strainstudy.gait.state_time import state_seconds
 from strainstudy.tables.spec import write_table
 from strainstudy.tables.validation import CONFUSION, STATES
 from strainstudy.validate.parameters import ValidateParameters

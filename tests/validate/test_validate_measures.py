@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from labelling import contacts, frame
-from strainstudy.features import FeatureParameters, gait_features
 from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.strides import STRIDE_COLUMNS
+from strainstudy.gait.window_parameters import FeatureParameters
+from strainstudy.gait.windows import gait_features
 from strainstudy.stats.agreement import bland_altman_repeated, concordance
 from strainstudy.stats.reliability import icc
 from strainstudy.tables.gait import GAIT

@@ -1,6 +1,6 @@
 from pathlib import Path
 
-from strainstudy.features.parameters import FeatureParameters
+from strainstudy.gait.window_parameters import FeatureParameters
 from strainstudy.jobs import job
 from strainstudy.settings import build
 from strainstudy.stages import features

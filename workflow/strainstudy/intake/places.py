@@ -165,8 +165,8 @@ def model_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
     ):
         message = "the model of these results themselves, which this run writes anew"
         return [Problem(file, message, "copy it elsewhere first, and name the copy", column="model", value=model)]
-    from ..classify.external import read_external  # scikit-learn takes longer to start than all other checks
-    from ..features import GAIT_FEATURES
+    from ..gait.windows import GAIT_FEATURES
+    from ..learn.external import read_external  # scikit-learn takes longer to start than all other checks
     from ..swallow import SWALLOW_FEATURES
 
     try:

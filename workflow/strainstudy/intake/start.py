@@ -118,7 +118,7 @@ def _model_fit(config: Mapping[str, Any], study: Study, file: str) -> list[Probl
     model = config.get("model")
     if not isinstance(model, str) or not Path(model).is_dir():
         return []
-    from ..classify.external import kinds_of  # as in places: only where there is a model
+    from ..learn.external import kinds_of  # as in places: only where there is a model
 
     points = {channel.tracked_point for recording in study.recordings.values() for channel in recording.channels}
     needed = {"gait": bool(points & set(KNEES.values())), "swallows": "throat" in points}

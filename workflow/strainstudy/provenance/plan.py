@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import PurePosixPath
 
-from ..classify.names import MODEL_FILES
+from ..learn.names import MODEL_FILES
 from ..records import Recording
 from ..report.names import FIGURE_LIST, figure_files
 

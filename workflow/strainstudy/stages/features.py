@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from ..features import GAIT_FEATURES, FeatureParameters, gait_features
-from ..features.gait import WINDOW_COLUMNS
+from ..gait.window_parameters import FeatureParameters
+from ..gait.windows import GAIT_FEATURES, WINDOW_COLUMNS, gait_features
 from ..io.frames import read_frame, read_json, write_frame
 from ..io.store import Trace, read_recording
 from ..jobs import Progress

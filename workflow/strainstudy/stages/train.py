@@ -10,28 +10,21 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from ..classify.candidate_card import (
-    SWALLOW_CARD,
-    SWALLOW_CARD_WORDS,
-    SWALLOW_MODEL,
-    candidate_card,
-    candidate_card_words,
-)
-from ..classify.candidate_scores import confusion_rows, score_candidates
-from ..classify.candidates import CandidateResult, classify_candidates
-from ..classify.card import CARD_NAME, MODEL_NAME, NO_MODEL, write_card
-from ..classify.card_words import Reasons, card_words, no_model_words
-from ..classify.external import External, read_external
-from ..classify.history import HISTORY_COLUMNS, extend
-from ..classify.parameters import ClassifyParameters
-from ..classify.result import StateResult
-from ..classify.training import train_states
-from ..features import GAIT_FEATURES
-from ..features.spec import feature_table
+from ..gait.features import feature_table
+from ..gait.model_card import UNTRAINED as GAIT_UNTRAINED
+from ..gait.model_card import gait_card_words, no_model_words
+from ..gait.result import StateResult
+from ..gait.training import train_states
+from ..gait.windows import GAIT_FEATURES
 from ..io.atomic import write_bytes, write_text
 from ..io.frames import read_frames, write_frame, write_json
 from ..io.store import FloatArray
 from ..jobs import Progress
+from ..learn.card import CARD_NAME, MODEL_NAME, NO_MODEL, write_card
+from ..learn.card_words import untrained_lines
+from ..learn.external import External, read_external
+from ..learn.history import HISTORY_COLUMNS, extend
+from ..learn.parameters import ClassifyParameters
 from ..records import Participant, Recording
 from ..settings import build
 from ..swallow import (
@@ -48,6 +41,16 @@ from ..swallow import (
 )
 from ..swallow.generic import SURE_SIP
 from ..swallow.measures import response_shape
+from ..swallow.model_card import (
+    SWALLOW_CARD,
+    SWALLOW_CARD_WORDS,
+    SWALLOW_MODEL,
+    candidate_card,
+    candidate_card_words,
+)
+from ..swallow.model_card import UNTRAINED as SWALLOW_UNTRAINED
+from ..swallow.scores import confusion_rows, score_candidates
+from ..swallow.training import CandidateResult, classify_candidates
 from ..tables import read_described, write_table
 from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
 from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
@@ -107,16 +110,16 @@ def _history(path: Path, result: StateResult, parameters: ClassifyParameters) ->
     return extend(old, result.model.history_entry, result.model.participant_log_loss, parameters)
 
 
-def _write_gait_model(folder: Path, result: StateResult, history: pd.DataFrame, reasons: Reasons) -> None:
+def _write_gait_model(folder: Path, result: StateResult, history: pd.DataFrame, untrained: Sequence[str]) -> None:
     """Write the model with its card; where there is none, an earlier run's goes and the card says why."""
     if result.model is None:
         (folder / MODEL_NAME).unlink(missing_ok=True)
         write_json(folder / CARD_NAME, {"card": NO_MODEL, "reason": result.reason})
-        write_text(folder / "card.md", no_model_words(reasons))
+        write_text(folder / "card.md", no_model_words(untrained))
     else:
         write_bytes(folder / MODEL_NAME, result.model.content)
         write_text(folder / CARD_NAME, write_card(result.model.card))
-        write_text(folder / "card.md", card_words(result.model.card, history, reasons))
+        write_text(folder / "card.md", gait_card_words(result.model.card, history, untrained))
 
 
 def _response_shapes(rows: pd.DataFrame, rule: BoolArray, recordings: Sequence[Recording]) -> pd.Series:
@@ -278,5 +281,8 @@ def run(
     write_table(result.predictions.reindex(columns=list(PREDICTIONS.names)), PREDICTIONS, results)
     write_table(_dictionary(), FEATURES, results)
     write_table(history.reindex(columns=list(HISTORY.names)), HISTORY, results)
-    reasons = {"gait": (result.method, result.reason), "swallow": (decided.method, decided.reason)}
-    _write_gait_model(results / "model", result, history, reasons)
+    untrained = [
+        *untrained_lines(GAIT_UNTRAINED, result.method, result.reason),
+        *untrained_lines(SWALLOW_UNTRAINED, decided.method, decided.reason),
+    ]
+    _write_gait_model(results / "model", result, history, untrained)

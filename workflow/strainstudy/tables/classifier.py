@@ -321,4 +321,4 @@ EVIDENCE: Final[Mapping[str, TableSpec]] = {
     "choices": _CHOICES,
     "mistakes": _MISTAKES,
 }
-"""Tables of a trained classifier, by the name of the frame in `classify.result.Evidence`."""
+"""Tables of a trained classifier, by the name of the frame in `gait.result.Evidence`."""

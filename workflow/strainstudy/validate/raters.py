@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..classify.state_time import COLUMN_STATES, StateSeconds, state_seconds
+from ..gait.state_time import COLUMN_STATES, StateSeconds, state_seconds
 from ..stats.intervals import NOBODY_DIFFERS, Interval, cluster_bootstrap
 from ..stats.spans import intersect, labelled_spans
 from ..tables.validation import RATERS

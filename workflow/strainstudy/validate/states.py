@@ -18,7 +18,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..classify.state_time import COLUMN_STATES, StateSeconds, state_seconds
+from ..gait.state_time import COLUMN_STATES, StateSeconds, state_seconds
 from ..stats.intervals import Interval, cluster_bootstrap, no_interval
 from ..stats.kappa import kappa_of_tables
 from ..tables.validation import CONFUSION, STATES

@@ -1,0 +1,164 @@
+import itertools
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from strainstudy.gait.state_bouts import bouts_of
+from strainstudy.gait.timeline import LOG_FLOOR, changes, decode, label_windows, owned_spans
+from strainstudy.learn.parameters import ClassifyParameters
+
+PARAMETERS = ClassifyParameters()
+
+
+def brute_force(p, edges, window_s, bout_min_s, cost):
+    """Every path of two classes, its score, the best of those without a short bout."""
+    share = np.diff(edges) / window_s
+    logs = np.maximum(np.log(p), LOG_FLOOR)
+    best, found = -np.inf, None
+    for path in itertools.product((0, 1), repeat=len(p)):
+        starts = [0, *[i for i in range(1, len(p)) if path[i] != path[i - 1]], len(p)]
+        if any(edges[b] - edges[a] < bout_min_s for a, b in itertools.pairwise(starts)):
+            continue
+        score = sum(share[i] * logs[i, c] for i, c in enumerate(path)) - cost * (len(starts) - 2)
+        if score > best + 1e-12:
+            best, found = score, path
+    return best, found
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.tuples(st.floats(0.02, 0.98), st.floats(0.5, 3.0)), min_size=6, max_size=9),
+    st.floats(0.5, 4.0),
+    st.floats(0.0, 2.0),
+)
+def test_decoding_is_the_best_of_all_paths(cells, bout_min_s, cost):
+    limping = np.array([p for p, _ in cells])
+    p = np.column_stack([1 - limping, limping])
+    edges = np.concatenate([[0.0], np.cumsum([d for _, d in cells])])
+    if edges[-1] < 2 * bout_min_s:
+        return
+    window = np.full(len(p), 4.0)
+    path = decode(p, edges, window, bout_min_s, cost)
+    best, _ = brute_force(p, edges, window, bout_min_s, cost)
+    starts = [0, *[i for i in range(1, len(p)) if path[i] != path[i - 1]], len(p)]
+    assert all(edges[b] - edges[a] >= bout_min_s for a, b in itertools.pairwise(starts))
+    share = np.diff(edges) / window
+    own = sum(share[i] * np.log(p[i, c]) for i, c in enumerate(path)) - cost * (len(starts) - 2)
+    assert own == pytest.approx(best, abs=1e-9)
+
+
+def test_a_short_walk_is_one_bout_and_windows_without_probability_say_nothing():
+    p = np.array([[0.9, 0.1], [0.2, 0.8], [np.nan, np.nan]])
+    assert decode(p, np.array([0.0, 1.0, 2.0, 3.0]), np.full(3, 6.0), 5.0).tolist() == [0, 0, 0]
+
+
+def test_windows_own_the_time_nearest_to_them():
+    assert owned_spans(np.array([3.0, 5.0, 9.0]), 1.0, 12.0).tolist() == [1.0, 4.0, 7.0, 12.0]
+
+
+def test_a_window_is_labelled_where_one_label_covers_most_of_it():
+    windows = pd.DataFrame({"recording_id": "r", "onset": [0.0, 4.0, 8.0, 20.0], "duration": 5.0})
+    sheet = pd.DataFrame(
+        {
+            "onset": [0.0, 9.0],
+            "duration": [8.0, 9.0],
+            "trial_type": ["normal_gait", "limping_gait"],
+            "side": [None, "right"],
+        }
+    )
+    found = label_windows(windows, {"r": sheet}, 0.8)
+    assert found["label"].tolist() == ["normal_gait", "normal_gait", "limping_gait", None]
+    assert found["side"].tolist() == [None, None, "right", None]
+    assert found["unit"].tolist() == ["r/000", "r/000", "r/001", ""]
+
+
+def windows_of(times, p, left=0.9, caution=None):
+    return pd.DataFrame(
+        {
+            "time": times,
+            "duration": 6.0,
+            "probability_limping": p,
+            "probability_left": left,
+            "caution": pd.Series([caution] * len(times), dtype=object),
+        }
+    )
+
+
+STATES = pd.DataFrame(
+    {
+        "onset": [0.0, 5.0, 25.0, 28.0, 48.0],
+        "duration": [5.0, 20.0, 3.0, 20.0, 4.0],
+        "trial_type": ["rest", "gait", "turn", "gait", "rest"],
+        "walk": [-1, 0, 0, 0, -1],
+    }
+)
+
+
+def test_bouts_tile_the_recording_and_keep_rest_and_turns():
+    times = np.arange(8.0, 46.0, 1.0)
+    bouts = bouts_of("r", STATES, windows_of(times, np.where(times < 26, 0.05, 0.95)), PARAMETERS, "out_of_fold")
+    assert bouts["trial_type"].tolist() == ["rest", "normal_gait", "turn", "limping_gait", "rest"]
+    end = (bouts["onset"] + bouts["duration"]).to_numpy()
+    assert bouts["onset"].to_numpy()[1:] == pytest.approx(end[:-1], abs=0.51)
+    assert bouts["prediction"].tolist() == ["rule", "out_of_fold", "rule", "out_of_fold", "rule"]
+    limp = bouts.iloc[3]
+    assert limp["limping_side"] == "left"
+    assert limp["probability"] == pytest.approx(0.95)
+    assert limp["side_probability"] == pytest.approx(0.9)
+    assert bouts["limping_side"].isna().sum() == 4
+
+
+def test_one_odd_window_makes_no_bout():
+    times = np.arange(8.0, 46.0, 1.0)
+    p = np.where(np.isin(times, [15.0, 33.0]), 0.98, 0.1)
+    bouts = bouts_of("r", STATES, windows_of(times, p), PARAMETERS, "final")
+    assert "limping_gait" not in set(bouts["trial_type"])
+
+
+def test_what_is_doubtful_says_why():
+    times = np.arange(8.0, 46.0, 1.0)
+    doubtful = bouts_of("r", STATES, windows_of(times, np.full(38, 0.55), left=0.5), PARAMETERS, "final")
+    assert set(doubtful.loc[doubtful["trial_type"] == "limping_gait", "caution"]) == {"side not known; not sure"}
+    strange = windows_of(times, np.full(38, 0.9), caution="outside the training range: stride_time_cv")
+    bouts = bouts_of("r", STATES, strange, PARAMETERS, "final")
+    assert bouts.loc[1, "caution"] == "outside the training range: stride_time_cv"
+    none = bouts_of("r", STATES, windows_of(times, np.full(38, 0.9)).iloc[:0], PARAMETERS, "final")
+    assert none.loc[1, ["trial_type", "caution"]].tolist() == ["gait", "too few strides to classify"]
+
+
+def test_a_rule_gives_no_probability():
+    times = np.arange(8.0, 46.0, 1.0)
+    bouts = bouts_of("r", STATES, windows_of(times, np.full(38, 0.9)), PARAMETERS, "rule")
+    assert bouts["probability"].isna().all()
+    assert bouts.loc[1, "limping_side"] == "left"
+
+
+def medians_over(kinds, size=6):
+    """Median of every run of six strides: two features of strides of two kinds."""
+    values = np.column_stack([np.where(kinds, 40.0, 0.0), np.where(kinds, 1.3, 1.1)])
+    values = values + np.random.default_rng(3).normal(0.0, [2.0, 0.02], values.shape)
+    return np.median(np.lib.stride_tricks.sliding_window_view(values, size, axis=0), axis=2)
+
+
+@pytest.mark.parametrize("bias", [0, 1, 2, 3])
+def test_a_change_is_placed_within_a_stride_however_early_the_windows_turn(bias):
+    """A window counts as odd from its first odd stride on; the bout must not start or end there."""
+    kinds = (np.arange(60) >= 22) & (np.arange(60) < 40)
+    x = medians_over(kinds)
+    centres = np.arange(len(x)) + 3.0
+    window = np.full(len(x), 6.0)
+    edges = owned_spans(centres, 0.0, 60.0)
+    path = ((centres >= 22 - bias) & (centres < 40 + bias)).astype(int)
+    moved = changes(path, edges, centres, window, x)
+    assert moved == pytest.approx([22.0, 40.0], abs=1.0)
+
+
+def test_a_change_that_no_feature_shows_stays_where_the_windows_put_it():
+    centres = np.arange(30) + 3.0
+    edges = owned_spans(centres, 0.0, 36.0)
+    path = (centres >= 17).astype(int)
+    for x in (np.full((30, 2), np.nan), np.ones((30, 1)), np.empty((30, 0))):
+        assert changes(path, edges, centres, np.full(30, 6.0), x).tolist() == [16.5]
+    assert changes(np.zeros(30, dtype=int), edges, centres, np.full(30, 6.0), np.ones((30, 1))).size == 0

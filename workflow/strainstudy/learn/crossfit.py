@@ -1,0 +1,183 @@
+"""Predict every participant with a model that never saw them.
+
+In: `Rows` of all participants. Out: `CrossFit`: out-of-fold probabilities, the fold of each row, what was chosen
+in each fold. A test person whose recordings lack features (one knee, no calibration) is predicted by a model of the
+same training people that was trained without them, instead of by values made up for them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit
+from .folds import assert_apart, leave_out
+from .parameters import ClassifyParameters
+from .rows import FloatArray, Rows, Task
+
+__all__ = ["CrossFit", "FoldModel", "available", "crossfit", "fold_labels", "predict", "recipe_of"]
+
+IntArray = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class FoldModel:
+    """One model and the test rows it predicted."""
+
+    fold: int
+    model: PersonClassifier
+    index: IntArray
+    inputs: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class CrossFit:
+    """Predictions for people that the predicting model never saw.
+
+    Parameters
+    ----------
+    task : Task
+        What was learnt.
+    probabilities : array, shape (n, k)
+        Out-of-fold probability of each learnt class; NaN rows for people without any label.
+    fold : array of int, shape (n,)
+        Fold that each row was tested in, -1 where it was not.
+    models : tuple of FoldModel
+        Every model with the rows it predicted.
+    choices : DataFrame
+        fold, features, family, setting, log_loss, standard_error, chosen.
+    """
+
+    task: Task
+    probabilities: FloatArray
+    fold: IntArray
+    models: tuple[FoldModel, ...]
+    choices: pd.DataFrame
+
+    @property
+    def reported(self) -> FloatArray:
+        """Out-of-fold probability of each reported class, shape (n, len(task.reported))."""
+        return self.task.collapse(self.probabilities)
+
+
+def recipe_of(parameters: ClassifyParameters, families: Sequence[str] | None = None) -> Recipe:
+    """Give the recipe of a full training, with the families for gait where none are named."""
+    chosen = parameters.families if families is None else families
+    return Recipe(tuple(chosen), parameters.inner_folds, parameters.seed)
+
+
+def fold_labels(rows: Rows, task: Task, parameters: ClassifyParameters) -> IntArray:
+    """Fold of every row, -1 for people without a label.
+
+    Returns
+    -------
+    array of int, shape (n,)
+    """
+    people = set(rows.groups[rows.labelled].tolist())
+    known = np.array([g in people for g in rows.groups], dtype=np.bool_)
+    fold = np.full(len(rows), -1, dtype=np.intp)
+    if known.any():
+        own = rows.take(known)
+        labels = np.array([v or "" for v in task.reported_labels(own.y)], dtype=object)
+        fold[known] = leave_out(
+            own.groups, labels, up_to=parameters.leave_one_out_up_to, folds=parameters.folds, seed=parameters.seed
+        )
+    return fold
+
+
+def available(rows: Rows, task: Task) -> dict[str, tuple[int, ...]]:
+    """List, for each recording, the features to use: those that at least half of its rows have.
+
+    Features of `Task.alone` are left out where both sides can be compared.
+    """
+    out = {}
+    for block in sorted(set(rows.blocks.tolist())):
+        there = np.flatnonzero(np.isfinite(rows.x[rows.blocks == block]).mean(axis=0) >= 0.5).tolist()
+        compared = any(task.columns[j] in task.odd for j in there)
+        out[str(block)] = tuple(int(j) for j in there if not (compared and task.columns[j] in task.alone))
+    return out
+
+
+def restricted(task: Task, inputs: tuple[int, ...]) -> Task:
+    """Give the same task with the features at these places."""
+    return task.with_columns(tuple(task.columns[j] for j in inputs))
+
+
+def predict(model: PersonClassifier, rows: Rows, columns: tuple[str, ...]) -> FloatArray:
+    """Give probabilities of rows whose features are ``columns``, of which the model takes its own.
+
+    Returns
+    -------
+    array, shape (n, k)
+        NaN in rows that lack over half of the model's features: filled in, they would come out as most people are.
+    """
+    x = rows.x[:, [columns.index(c) for c in model.columns]]
+    known = np.isfinite(x).mean(axis=1) >= 0.5
+    return np.where(known[:, None], model.predict_proba(x), np.nan)
+
+
+def crossfit(
+    rows: Rows,
+    task: Task,
+    recipe: Recipe,
+    fold: IntArray,
+    patterns: Mapping[str, tuple[int, ...]] | None = None,
+) -> CrossFit:
+    """Train once for every fold on the other folds, and predict it.
+
+    Parameters
+    ----------
+    rows : Rows
+        All rows; unlabelled ones of labelled people are predicted too.
+    task : Task
+        What is to be learnt.
+    recipe : Recipe
+        How.
+    fold : array of int, shape (n,)
+        From `fold_labels`; rows with -1 are neither learnt from nor predicted.
+    patterns : mapping of recording to tuple of int, optional
+        Features each recording has; `available` by default.
+
+    Returns
+    -------
+    CrossFit
+
+    Raises
+    ------
+    LeakageError
+        Where ``fold`` puts a participant on both sides of a split.
+    """
+    patterns = available(rows, task) if patterns is None else patterns
+    probabilities = np.full((len(rows), len(task.classes)), np.nan)
+    models: list[FoldModel] = []
+    tested = np.full(len(rows), -1, dtype=np.intp)
+    choices = []
+    wanted = set(task.reported)
+    for k in sorted(set(fold[fold >= 0].tolist())):
+        train = rows.take((fold >= 0) & (fold != k) & rows.labelled & rows.learn)
+        test = np.flatnonzero(fold == k)
+        assert_apart(train.groups, rows.groups[test])
+        if set(task.reported_labels(train.y).tolist()) != wanted:
+            continue
+        kinds = sorted({patterns[str(b)] for b in rows.blocks[test].tolist()})
+        for inputs in kinds:
+            if not inputs:
+                continue
+            index = test[[patterns[str(b)] == inputs for b in rows.blocks[test].tolist()]]
+            part = restricted(task, inputs)
+            try:
+                model = fit(train.with_columns(inputs), part, recipe)
+            except NothingToLearnError:
+                # No feature of this recording varies among the training people: it stays unpredicted, as NaN.
+                continue
+            probabilities[index] = predict(model, rows.take(index).with_columns(inputs), part.columns)
+            tested[index] = k
+            models.append(FoldModel(int(k), model, index, inputs))
+            choices.append(model.choice_.assign(fold=int(k), features=len(model.columns)))
+    names = ["fold", "features", "family", "setting", "log_loss", "standard_error", "chosen"]
+    table = pd.concat(choices, ignore_index=True)[names] if choices else pd.DataFrame(columns=names)
+    return CrossFit(task, probabilities, tested, tuple(models), table)

@@ -1,0 +1,375 @@
+"""What stands behind a score: chance, sample size, feature groups, single features.
+
+In: `Rows` of gait windows and the crossed fit. Out: frames of the permutation test, the learning curve over
+participants, the ablation by feature group and the out-of-fold permutation importance. Where hundreds of fits are
+needed a regularised logistic regression with a fixed setting stands in for the whole choice of models, and each
+labelled bout is shown as few rows. Scores here are means over participants of what their windows show.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from sklearn.linear_model import LogisticRegression
+from sklearn.preprocessing import StandardScaler
+
+from .crossfit import CrossFit, available, crossfit, predict, restricted
+from .fitting import NothingToLearnError, Recipe, fit, person_weights
+from .folds import assert_apart, participant_folds
+from .parameters import ClassifyParameters
+from .rows import FloatArray, Rows, Task, TextArray, stack
+from .scaling import Scaling
+
+__all__ = [
+    "ablation",
+    "balanced_accuracy",
+    "importance",
+    "learning_curve",
+    "permutation_test",
+    "shuffled_labels",
+    "thin",
+]
+
+IntArray = NDArray[np.intp]
+
+ROWS_PER_UNIT = 4
+QUICK_C = 0.3
+PERMUTATION_FOLDS = 6
+CURVE_DRAWS = 10
+IMPORTANCE_DRAWS = 3
+FLOOR = 1e-6
+
+
+@dataclass(frozen=True)
+class _Part:
+    """Inputs of one fold of the permutation test."""
+
+    train_x: FloatArray
+    test_x: FloatArray
+    train: IntArray
+    test: IntArray
+
+
+def thin(rows: Rows, per_unit: int = ROWS_PER_UNIT) -> Rows:
+    """Keep at most a few evenly spread labelled rows of each unit."""
+    keep = []
+    for unit in sorted(set(rows.units[rows.labelled].tolist())):
+        at = np.flatnonzero((rows.units == unit) & rows.labelled)
+        keep += at[np.unique(np.linspace(0, len(at) - 1, min(per_unit, len(at))).round().astype(int))].tolist()
+    return rows.take(np.array(sorted(keep), dtype=np.intp))
+
+
+def balanced_accuracy(predicted: TextArray, truth: TextArray, groups: TextArray) -> float:
+    """Mean over classes of the mean over participants of the share of their rows that is right."""
+    recalls = []
+    for name in sorted(set(truth.tolist())):
+        own = truth == name
+        people = sorted(set(groups[own].tolist()))
+        recalls.append(np.mean([np.mean(predicted[own & (groups == g)] == name) for g in people]))
+    return float(np.mean(recalls))
+
+
+def shuffled_labels(rows: Rows, generator: np.random.Generator) -> TextArray:
+    """Exchange the labels of whole units, within a person who has several classes, else between whole people.
+
+    Windows of one bout, and bouts of one person, are alike for reasons that have nothing to do with the label; so
+    a bout's windows keep one label, a person's bouts are exchanged among themselves, and people of one class
+    exchange that class among each other (restricted permutation).
+
+    Returns
+    -------
+    array of str or None, shape (n,)
+    """
+    y = rows.y.copy()
+    labelled = rows.labelled
+    people = sorted(set(rows.groups[labelled].tolist()))
+    own = {
+        person: {
+            unit: rows.y[(rows.units == unit) & labelled][0]
+            for unit in sorted(set(rows.units[labelled & (rows.groups == person)].tolist()))
+        }
+        for person in people
+    }
+    single = [person for person in people if len(set(own[person].values())) == 1]
+    for person in people:
+        if person in single:
+            continue
+        units = list(own[person])
+        values = [own[person][unit] for unit in units]
+        for unit, place in zip(units, generator.permutation(len(units)), strict=True):
+            y[(rows.units == unit) & labelled] = values[place]
+    given = [next(iter(own[person].values())) for person in single]
+    for person, place in zip(single, generator.permutation(len(single)), strict=True):
+        y[(rows.groups == person) & labelled] = given[place]
+    return y
+
+
+def _whole_units(rows: Rows) -> Rows:
+    """Show every unit as one row, the median of its rows."""
+    first, medians = [], []
+    for unit in sorted(set(rows.units[rows.labelled].tolist())):
+        at = np.flatnonzero((rows.units == unit) & rows.labelled)
+        first.append(int(at[0]))
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # a feature that the recording does not have stays NaN
+            medians.append(np.nanmedian(rows.x[at], axis=0))
+    return replace(rows.take(np.array(first, dtype=np.intp)), x=np.array(medians))
+
+
+def _prepared(rows: Rows, task: Task, fold: IntArray) -> list[_Part]:
+    """Make the inputs of the training rows (mirrored ones after the plain ones) and test rows of each fold.
+
+    Neither scaling nor imputation looks at a label here, so all shuffles share them.
+    """
+    parts = []
+    for k in sorted(set(fold.tolist())):
+        train, test = np.flatnonzero(fold != k), np.flatnonzero(fold == k)
+        assert_apart(rows.groups[train], rows.groups[test])
+        own = rows.take(train)
+        both = stack(own, own.mirrored(task)) if task.swap else own
+        scaling, scaler = Scaling.of(both.x, task.side_groups), StandardScaler()
+        seen = scaling(both.x)
+        there = np.isfinite(seen).any(axis=0)
+        inside = scaler.fit_transform(seen[:, there])
+        outside = scaler.transform(scaling(rows.x[test])[:, there])
+        parts.append(_Part(np.nan_to_num(inside, nan=0.0), np.nan_to_num(outside, nan=0.0), train, test))
+    return parts
+
+
+def _score(rows: Rows, task: Task, parts: Sequence[_Part], y: TextArray) -> float:
+    """Out-of-fold balanced accuracy of the quick classifier with these labels."""
+    predicted = np.full(len(rows), "", dtype=object)
+    reported = np.array(task.reported, dtype=object)
+    for part in parts:
+        own, groups = y[part.train], rows.groups[part.train]
+        if task.swap:
+            own = np.concatenate([own, np.array([task.swap.get(v, v) for v in own], dtype=object)])
+            groups = np.concatenate([groups, groups])
+        labels = task.reported_labels(own)
+        if len(set(labels.tolist())) < 2:
+            predicted[part.test] = labels[0]
+            continue
+        model = LogisticRegression(C=QUICK_C, solver="newton-cholesky", max_iter=20, tol=1e-3)
+        model.fit(part.train_x, own.astype(str), sample_weight=person_weights(groups, labels))
+        given = np.zeros((len(part.test), len(task.classes)))
+        for k, name in enumerate(model.classes_):
+            given[:, task.classes.index(str(name))] = model.predict_proba(part.test_x)[:, k]
+        predicted[part.test] = reported[np.argmax(task.collapse(given), axis=1)]
+    return balanced_accuracy(predicted, task.reported_labels(y), rows.groups)
+
+
+def permutation_test(rows: Rows, task: Task, parameters: ClassifyParameters) -> pd.DataFrame:
+    """Compare the score with scores for exchanged labels.
+
+    Parameters
+    ----------
+    rows : Rows
+        All windows; each labelled bout is shown as one row, the median of its windows.
+    task : Task
+        What is learnt.
+    parameters : ClassifyParameters
+        ``permutations``, ``seed``.
+
+    Returns
+    -------
+    DataFrame
+        One row: statistic, value, permutations, null_mean, null_low, null_high (2.5 and 97.5 %), p_value
+        (Phipson & Smyth 2010: (b + 1) / (m + 1)), n_participants, n_units.
+    """
+    names = [
+        "statistic", "value", "permutations", "null_mean", "null_low", "null_high", "p_value",
+        "n_participants", "n_units",
+    ]  # fmt: skip
+    if not parameters.permutations or not rows.labelled.any():
+        return pd.DataFrame(columns=names)
+    few = _whole_units(rows)
+    labels = task.reported_labels(few.y)
+    parts = _prepared(few, task, participant_folds(few.groups, labels, PERMUTATION_FOLDS, parameters.seed))
+    value = _score(few, task, parts, few.y)
+    generator = np.random.Generator(np.random.PCG64(np.random.SeedSequence([parameters.seed, 1])))
+    null = np.array([_score(few, task, parts, shuffled_labels(few, generator)) for _ in range(parameters.permutations)])
+    row = (
+        "balanced_accuracy",
+        value,
+        len(null),
+        float(null.mean()),
+        float(np.quantile(null, 0.025)),
+        float(np.quantile(null, 0.975)),
+        # Scores are means of few shares: equal ones must not differ by rounding.
+        float((np.sum(null >= value - 1e-9) + 1) / (len(null) + 1)),
+        len(set(few.groups.tolist())),
+        len(set(few.units.tolist())),
+    )
+    return pd.DataFrame([row], columns=names)
+
+
+def _person_scores(fitted: CrossFit, rows: Rows) -> tuple[dict[str, float], dict[str, float]]:
+    """Share right and mean log loss of each participant's labelled and predicted rows."""
+    task = fitted.task
+    labels = task.reported_labels(rows.y)
+    p = fitted.reported
+    good = rows.labelled & np.isfinite(p).all(axis=1)
+    right, loss = {}, {}
+    for person in sorted(set(rows.groups[good].tolist())):
+        at = np.flatnonzero(good & (rows.groups == person))
+        codes = np.array([task.reported.index(v) for v in labels[at]])
+        right[person] = float(np.mean(np.argmax(p[at], axis=1) == codes))
+        loss[person] = float(-np.log(np.maximum(p[at, codes], FLOOR)).mean())
+    return right, loss
+
+
+def _summary(fitted: CrossFit, rows: Rows) -> tuple[float, float, int]:
+    labels = fitted.task.reported_labels(rows.y)
+    p = fitted.reported
+    good = rows.labelled & np.isfinite(p).all(axis=1)
+    if not good.any():
+        return float("nan"), float("nan"), 0
+    predicted = np.array(fitted.task.reported, dtype=object)[np.argmax(p[good], axis=1)]
+    _, loss = _person_scores(fitted, rows)
+    return (
+        balanced_accuracy(predicted, labels[good], rows.groups[good]),
+        float(np.mean(list(loss.values()))),
+        len(loss),
+    )
+
+
+def ablation(rows: Rows, task: Task, groups: Mapping[str, str], recipe: Recipe, fold: IntArray) -> pd.DataFrame:
+    """Score with each group of features alone, without it, and with all.
+
+    Parameters
+    ----------
+    rows, task, recipe, fold
+        As for `crossfit`; the quick recipe is used.
+    groups : mapping of feature to group
+        From the feature specifications.
+
+    Returns
+    -------
+    DataFrame
+        features (``all``, ``timing only``, ``without timing``, ...), n_features, n_participants,
+        balanced_accuracy, log_loss.
+    """
+    present = [g for g in dict.fromkeys(groups[c] for c in task.columns)
+               if np.isfinite(rows.x[:, [groups[c] == g for c in task.columns]]).any()]  # fmt: skip
+    cases: list[tuple[str, tuple[int, ...]]] = [("all", tuple(range(len(task.columns))))]
+    for g in present:
+        cases.append((f"{g} only", tuple(j for j, c in enumerate(task.columns) if groups[c] == g)))
+    if len(present) > 1:
+        for g in present:
+            cases.append((f"without {g}", tuple(j for j, c in enumerate(task.columns) if groups[c] != g)))
+    if "amplitude" in present and len(present) > 2:
+        cases.remove(next(case for case in cases if case[0] == "without amplitude"))
+        gain_free = tuple(j for j, c in enumerate(task.columns) if groups[c] != "amplitude")
+        cases.insert(1, ("without amplitude", gain_free))
+    out = []
+    for name, columns in cases:
+        part = restricted(task, columns)
+        fitted = crossfit(rows.with_columns(columns), part, recipe.quick(), fold)
+        score, loss, people = _summary(fitted, rows)
+        out.append((name, len(columns), people, score, loss))
+    return pd.DataFrame(out, columns=["features", "n_features", "n_participants", "balanced_accuracy", "log_loss"])
+
+
+def learning_curve(rows: Rows, task: Task, recipe: Recipe) -> pd.DataFrame:
+    """Score on the participants left out when training on a growing number of others.
+
+    Returns
+    -------
+    DataFrame
+        n_participants (trained on), draws, balanced_accuracy, low, high (range over the draws), log_loss.
+    """
+    few = thin(rows.take(rows.labelled))
+    patterns = list(available(few, task).values())
+    usual = max(patterns, key=lambda inputs: (patterns.count(inputs), len(inputs)), default=())
+    few, task = few.with_columns(usual), restricted(task, usual)
+    people = sorted(set(few.groups.tolist()))
+    sizes = sorted({round(v) for v in np.geomspace(2, len(people) - 1, 6)}) if len(people) > 2 else []
+    generator = np.random.Generator(np.random.PCG64(np.random.SeedSequence([recipe.seed, 2])))
+    out = []
+    for size in sizes:
+        scores, losses = [], []
+        for _ in range(CURVE_DRAWS):
+            chosen = {people[i] for i in generator.permutation(len(people))[:size]}
+            inside = np.array([g in chosen for g in few.groups.tolist()], dtype=np.bool_)
+            train, test = few.take(inside), few.take(~inside)
+            assert_apart(train.groups, test.groups)
+            try:
+                model = fit(train, task, recipe.quick())
+            except NothingToLearnError:
+                continue
+            p = task.collapse(predict(model, test, task.columns))
+            good = np.flatnonzero(np.isfinite(p).all(axis=1))
+            test, p = test.take(good), p[good]
+            labels = task.reported_labels(test.y)
+            codes = np.array([task.reported.index(v) for v in labels])
+            predicted = np.array(task.reported, dtype=object)[np.argmax(p, axis=1)]
+            scores.append(balanced_accuracy(predicted, labels, test.groups))
+            loss = -np.log(np.maximum(p[np.arange(len(p)), codes], FLOOR))
+            losses.append(float((loss * person_weights(test.groups)).mean()))
+        if scores:
+            out.append((size, len(scores), np.mean(scores), min(scores), max(scores), np.mean(losses)))
+    return pd.DataFrame(out, columns=["n_participants", "draws", "balanced_accuracy", "low", "high", "log_loss"])
+
+
+def importance(rows: Rows, fitted: CrossFit, groups: Mapping[str, str], parameters: ClassifyParameters) -> pd.DataFrame:
+    """How much worse out-of-fold predictions get when a feature is replaced by that of somebody else's window.
+
+    Each test row gets the value of a labelled row drawn from all participants; drawn from the same person, a feature
+    that hardly changes within a person would seem to matter little (Breiman 2001, Mach Learn 45:5-32; from memory).
+
+    Returns
+    -------
+    DataFrame
+        feature, group, log_loss_increase, low, high (range over the draws), sorted by increase; rows of whole
+        groups (feature ``all <group>``) come first.
+    """
+    task = fitted.task
+    base = _losses(rows, fitted, {}, {})
+    usable = rows.labelled & rows.learn & (fitted.fold >= 0)
+    pool = np.flatnonzero(usable)
+    columns = [c for c in task.columns if any(c in part.model.columns for part in fitted.models)]
+    present = list(dict.fromkeys(groups[c] for c in columns))
+    cases: list[tuple[str, str, Sequence[str]]] = [
+        (f"all {g}", g, [c for c in columns if groups[c] == g]) for g in present
+    ]
+    cases += [(c, groups[c], [c]) for c in columns]
+    out = []
+    for number, (name, group, members) in enumerate(cases):
+        increases = []
+        for draw in range(IMPORTANCE_DRAWS):
+            seeds = np.random.SeedSequence([parameters.seed, 3, number, draw])
+            generator = np.random.Generator(np.random.PCG64(seeds))
+            sources = {c: generator.permutation(pool) for c in members} if pool.size else {}
+            increases.append(_losses(rows, fitted, sources, {int(r): i for i, r in enumerate(pool)}) - base)
+        out.append((name, group, float(np.mean(increases)), min(increases), max(increases)))
+    frame = pd.DataFrame(out, columns=["feature", "group", "log_loss_increase", "low", "high"])
+    whole = frame["feature"].str.startswith("all ").to_numpy()
+    order = np.lexsort((-frame["log_loss_increase"].to_numpy(), ~whole))
+    return frame.iloc[order].reset_index(drop=True)
+
+
+def _losses(rows: Rows, fitted: CrossFit, sources: Mapping[str, IntArray], place: Mapping[int, int]) -> float:
+    """Mean over participants of the out-of-fold log loss, with some features taken from other rows."""
+    task = fitted.task
+    labels = task.reported_labels(rows.y)
+    per: dict[str, list[float]] = {}
+    for part in fitted.models:
+        index = part.index[(rows.labelled & rows.learn)[part.index]]
+        if not index.size:
+            continue
+        x = rows.x[index]
+        for name, order in sources.items():
+            j = task.columns.index(name)
+            x[:, j] = rows.x[order[[place[int(i)] for i in index]], j]
+        model = part.model
+        p = task.collapse(model.predict_proba(x[:, [task.columns.index(c) for c in model.columns]]))
+        codes = np.array([task.reported.index(v) for v in labels[index]])
+        loss = -np.log(np.maximum(p[np.arange(len(p)), codes], FLOOR))
+        for person in sorted(set(rows.groups[index].tolist())):
+            per.setdefault(person, []).extend(loss[rows.groups[index] == person].tolist())
+    return float(np.mean([np.mean(values) for values in per.values()])) if per else float("nan")

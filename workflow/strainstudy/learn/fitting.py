@@ -1,0 +1,335 @@
+"""Train one model on some people: selection, choice of family and setting, calibration, final fit.
+
+In: `Rows` of the training people only. Out: `PersonClassifier`, which knows all that was learnt from them. Nothing in
+here sees a row that is not in the training part, so a fold that calls it with the other people's rows leaks nothing.
+The simplest candidate whose inner log loss is within one standard error (over participants) of the best is taken
+(Breiman et al. 1984, Classification and Regression Trees; from memory).
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from sklearn.base import BaseEstimator, ClassifierMixin
+from sklearn.pipeline import Pipeline
+
+from .calibration import Calibration, calibrate
+from .families import Candidate, candidates
+from .folds import assert_apart, participant_folds
+from .rows import FloatArray, Rows, Task, TextArray, stack
+from .scaling import Scaling
+
+__all__ = [
+    "PEOPLE_MIN",
+    "Learner",
+    "NothingToLearnError",
+    "PersonClassifier",
+    "Recipe",
+    "fit",
+    "log_losses",
+    "person_weights",
+    "too_few",
+]
+
+IntArray = NDArray[np.intp]
+
+PEOPLE_MIN = 2
+FLOOR = 1e-6
+
+
+class NothingToLearnError(Exception):
+    """Training rows hold fewer than two classes, or no feature that varies."""
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """How to train: what to choose from, and with how much care.
+
+    Parameters
+    ----------
+    families : tuple of str
+        Families to choose from, simplest first.
+    inner_folds : int
+        Folds of the training people; 0 takes the middle setting of the first family uncalibrated (for the many
+        fits of a permutation test or a learning curve).
+    seed : int
+        Seed of the models and of the folds.
+    """
+
+    families: tuple[str, ...]
+    inner_folds: int
+    seed: int
+
+    def quick(self) -> Recipe:
+        """Give the recipe for many cheap fits: the first family, nothing chosen, nothing calibrated."""
+        return Recipe(("logistic_regression",), 0, self.seed)
+
+
+@dataclass(frozen=True)
+class Learner:
+    """Scaling and pipeline (imputation, standardisation, model) of one fit."""
+
+    scaling: Scaling
+    pipeline: Pipeline
+
+    def probabilities(self, x: FloatArray, classes: Sequence[str]) -> FloatArray:
+        """Give probabilities in the order of ``classes``; a class the model never saw has none."""
+        out = np.zeros((len(x), len(classes)))
+        given = self.pipeline.predict_proba(self.scaling(x))
+        for k, name in enumerate(self.pipeline.classes_):
+            out[:, list(classes).index(str(name))] = given[:, k]
+        return out
+
+
+def too_few(rows: Rows, task: Task) -> str | None:
+    """Say why these rows cannot train and test a classifier, or None if they can."""
+    labels = task.reported_labels(rows.y)
+    lacks = []
+    for name in task.reported:
+        people = sorted(set(rows.groups[labels == name].tolist()))
+        if len(people) < PEOPLE_MIN:
+            lacks.append(f"{name} is labelled in {len(people)} participant{'' if len(people) == 1 else 's'}")
+    if not lacks:
+        return None
+    return f"{'; '.join(lacks)}; leaving one participant out needs at least {PEOPLE_MIN} of each class"
+
+
+def person_weights(groups: TextArray, y: TextArray | None = None) -> FloatArray:
+    """Weights that give every participant (and, with ``y``, every class) the same say; mean 1."""
+    keys = groups if y is None else np.array([f"{g}\0{c}" for g, c in zip(groups, y, strict=True)], dtype=object)
+    _, inverse, counts = np.unique(keys.astype(str), return_inverse=True, return_counts=True)
+    weights = 1.0 / counts[inverse]
+    if y is not None:
+        _, code = np.unique(y.astype(str), return_inverse=True)
+        weights /= np.bincount(code, weights)[code]
+    return np.asarray(weights / weights.mean())
+
+
+def log_losses(probabilities: FloatArray, codes: IntArray, groups: TextArray) -> dict[str, float]:
+    """Mean log loss of each participant's rows."""
+    loss = -np.log(np.maximum(probabilities[np.arange(len(codes)), codes], FLOOR))
+    return {str(g): float(loss[groups == g].mean()) for g in sorted(set(groups.tolist()))}
+
+
+def _train(candidate: Candidate, rows: Rows, task: Task, seed: int) -> Learner:
+    labels = task.reported_labels(rows.y)
+    reference = labels == task.reference
+    scaling = Scaling.of(rows.x[reference] if reference.any() else rows.x, task.side_groups)
+    learner = Learner(scaling, candidate.pipeline(seed))
+    weights = person_weights(rows.groups, labels)
+    with warnings.catch_warnings():
+        # A feature that counts something has fewer values than bins, and needs no more.
+        warnings.filterwarnings("ignore", message="Bins whose width are too small", category=UserWarning)
+        learner.pipeline.fit(scaling(rows.x), rows.y.astype(str), model__sample_weight=weights)
+    return learner
+
+
+def _with_mirror(rows: Rows, task: Task) -> Rows:
+    return stack(rows, rows.mirrored(task)) if task.swap else rows
+
+
+def _selected(rows: Rows) -> list[int]:
+    """Columns that vary and are there in at least half of the training people."""
+    keep = []
+    people = sorted(set(rows.groups.tolist()))
+    for j in range(rows.x.shape[1]):
+        there = np.isfinite(rows.x[:, j])
+        values = rows.x[there, j]
+        have = len(set(rows.groups[there].tolist()))
+        if values.size and np.ptp(values) > 0 and 2 * have >= len(people):
+            keep.append(j)
+    return keep
+
+
+def _inner(
+    rows: Rows, task: Task, recipe: Recipe, options: Sequence[Candidate]
+) -> tuple[list[FloatArray], Rows] | None:
+    """Probabilities of each candidate for training people it was not fitted to; None if there are too few people."""
+    labels = task.reported_labels(rows.y)
+    fold = participant_folds(rows.groups, labels, recipe.inner_folds, recipe.seed)
+    wanted = set(labels.tolist())
+    parts = []
+    for k in range(int(fold.max()) + 1):
+        train, test = rows.take(fold != k), rows.take(fold == k)
+        assert_apart(train.groups, test.groups)
+        if set(task.reported_labels(train.y).tolist()) == wanted:
+            parts.append((_with_mirror(train, task), _with_mirror(test, task)))
+    if not parts or wanted != set().union(*(set(task.reported_labels(test.y).tolist()) for _, test in parts)):
+        return None
+    held = parts[0][1]
+    for _, test in parts[1:]:
+        held = stack(held, test)
+    probabilities = []
+    for option in options:
+        learners = [_train(option, train, task, recipe.seed) for train, _ in parts]
+        given = [m.probabilities(test.x, task.classes) for m, (_, test) in zip(learners, parts, strict=True)]
+        probabilities.append(np.concatenate(given))
+    return probabilities, held
+
+
+def _choose(losses: Sequence[dict[str, float]], options: Sequence[Candidate]) -> tuple[int, list[float], list[float]]:
+    """Choose the first family that comes within one standard error of the best; of it, the best setting.
+
+    Returns the place of the candidate, the mean loss of each, and the standard error of each one's distance
+    from the best, both over participants.
+    """
+    table = np.array([[loss[g] for g in sorted(loss)] for loss in losses])
+    means = table.mean(axis=1)
+    best = int(np.argmin(means))
+    n = table.shape[1]
+    errors = (table - table[best]).std(axis=1, ddof=1) / np.sqrt(n) if n > 1 else np.zeros(len(table))
+    near = [i for i in range(len(table)) if means[i] - means[best] <= errors[i]]
+    same = [i for i, option in enumerate(options) if option.family == options[near[0]].family]
+    return min(same, key=lambda i: means[i]), means.tolist(), errors.tolist()
+
+
+class PersonClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
+    """Classifier of rows of people, by the conventions of scikit-learn.
+
+    Every participant has the same say in it, and every class of each. Of a task with sides each row is shown as it is
+    and mirrored. Family and setting are chosen, and probabilities calibrated, on training people left out in turn.
+
+    Parameters
+    ----------
+    task : Task
+        What is to be learnt; ``task.columns`` are the features of ``X``.
+    recipe : Recipe
+        Families, inner folds, seed.
+
+    Attributes
+    ----------
+    classes_ : array of str, shape (k,)
+        Classes in the order of the probabilities, that of the task.
+    learner_ : Learner
+        Scaling, imputation and model.
+    calibration_ : Calibration
+        From the inner folds.
+    choice_ : DataFrame
+        family, setting, log_loss, standard_error, chosen: one row per candidate.
+    low_, high_ : array, shape (p,)
+        Range of each feature over the training people.
+    people_ : tuple of str
+        Training participants.
+    """
+
+    def __init__(self, task: Task, recipe: Recipe) -> None:
+        self.task = task
+        self.recipe = recipe
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Features of ``X``."""
+        return self.task.columns
+
+    @property
+    def classes_(self) -> TextArray:
+        """Classes in the order of the probabilities."""
+        return np.array(self.task.classes, dtype=object)
+
+    def fit(
+        self,
+        X: FloatArray,  # noqa: N803
+        y: TextArray,
+        groups: TextArray | None = None,
+        units: TextArray | None = None,
+    ) -> Self:
+        """Train.
+
+        Parameters
+        ----------
+        X : array, shape (n, p)
+            Features; NaN where there is none.
+        y : array of str, shape (n,)
+            Some of the classes of the task.
+        groups : array of str, shape (n,), optional
+            Participant; every row somebody else by default.
+        units : array of str, shape (n,), optional
+            Unit that carries one label; every participant one by default.
+
+        Returns
+        -------
+        PersonClassifier
+        """
+        x, labels = np.asarray(X, dtype=float), np.asarray(y, dtype=object)
+        who = np.arange(len(x)).astype(str) if groups is None else groups
+        who = np.asarray(who, dtype=object)
+        unit = who if units is None else np.asarray(units, dtype=object)
+        rows = Rows(x, labels, who, unit, who, np.ones(len(x), dtype=np.bool_))
+        task, recipe = self.task, self.recipe
+        options = candidates(recipe.families)
+        inner = _inner(rows, task, recipe, options) if recipe.inner_folds else None
+        self.calibration_ = Calibration()
+        middle = [i for i, option in enumerate(options) if option.family == options[0].family]
+        chosen = middle[len(middle) // 2]
+        means = errors = [float("nan")] * len(options)
+        if inner is not None:
+            probabilities, held = inner
+            reported = [task.collapse(p) for p in probabilities]
+            said = task.reported_labels(held.y)
+            codes = np.array([task.reported.index(v) for v in said], dtype=np.intp)
+            chosen, means, errors = _choose([log_losses(p, codes, held.groups) for p in reported], options)
+            own = np.array([task.classes.index(v) for v in held.y], dtype=np.intp)
+            evidence = np.array([len(set(held.units[held.y == c].tolist())) for c in task.classes], dtype=float)
+            self.calibration_ = calibrate(probabilities[chosen], own, person_weights(held.groups), evidence)
+        self.choice_ = pd.DataFrame(
+            {
+                "family": [option.family for option in options],
+                "setting": [option.words for option in options],
+                "log_loss": means,
+                "standard_error": errors,
+                "chosen": [i == chosen for i in range(len(options))],
+            }
+        )
+        train = _with_mirror(rows, task)
+        with np.errstate(all="ignore"):
+            self.low_, self.high_ = np.nanmin(train.x, axis=0), np.nanmax(train.x, axis=0)
+        self.learner_ = _train(options[chosen], train, task, recipe.seed)
+        self.people_ = tuple(sorted(set(who.tolist())))
+        self.n_features_in_ = x.shape[1]
+        return self
+
+    def predict_proba(self, X: FloatArray) -> FloatArray:  # noqa: N803
+        """Calibrated probabilities, shape (n, k), of rows of shape (n, p)."""
+        return self.calibration_(self.learner_.probabilities(X, self.task.classes))
+
+    def predict(self, X: FloatArray) -> TextArray:  # noqa: N803
+        """Most probable class of each row, shape (n,)."""
+        most: TextArray = self.classes_[np.argmax(self.predict_proba(X), axis=1)]
+        return most
+
+
+def fit(rows: Rows, task: Task, recipe: Recipe) -> PersonClassifier:
+    """Train on the labelled rows of some people, with the features that vary among them.
+
+    Parameters
+    ----------
+    rows : Rows
+        Of the training people; unlabelled rows and rows not marked ``learn`` are left out.
+    task : Task
+        What is to be learnt; ``task.columns`` belong to ``rows.x``.
+    recipe : Recipe
+        Families, inner folds, seed.
+
+    Returns
+    -------
+    PersonClassifier
+
+    Raises
+    ------
+    NothingToLearnError
+        Where the rows hold fewer than two classes or no feature that varies.
+    """
+    rows = rows.take(rows.labelled & rows.learn)
+    keep = _selected(rows)
+    present = set(task.reported_labels(rows.y).tolist())
+    if len(present) < 2 or not keep:
+        raise NothingToLearnError(f"nothing to learn: classes {sorted(present)}, {len(keep)} features that vary")
+    rows = rows.with_columns(keep)
+    model = PersonClassifier(task.with_columns(tuple(task.columns[j] for j in keep)), recipe)
+    return model.fit(rows.x, rows.y, rows.groups, rows.units)
