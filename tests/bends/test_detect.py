@@ -314,12 +314,15 @@ def test_a_hold_that_creeps_has_its_change_from_first_to_last_fifth():
 
 
 def test_the_score_is_half_at_the_least_width_and_full_at_twice_that():
-    """Above half its height for 1.2 s: 1.2 / 1.6."""
-    y = linear([(0, 0), (10, 0), (11.2, 80), (12.4, 0), (25, 0)], 25)
-    found = detect_bends(y, FS, PLAIN)
-    assert found["score"].item() == pytest.approx(1.2 / 1.6, abs=0.06)
-    narrow = linear([(0, 0), (10, 0), (10.7, 80), (11.4, 0), (25, 0)], 25)
-    assert detect_bends(narrow, FS, PLAIN).empty
+    """A triangle is above half its height for half its length."""
+
+    def triangle(width):
+        return linear([(0, 0), (10, 0), (10 + width, 80), (10 + 2 * width, 0), (25, 0)], 25)
+
+    found = detect_bends(triangle(1.5 * PLAIN.least_width_s), FS, PLAIN)
+    assert found["score"].item() == pytest.approx(0.75, abs=0.06)
+    assert detect_bends(triangle(3 * PLAIN.least_width_s), FS, PLAIN)["score"].item() == 1.0
+    assert detect_bends(triangle(0.8 * PLAIN.least_width_s), FS, PLAIN).empty
 
 
 @pytest.mark.parametrize(("pause", "height", "series"), [

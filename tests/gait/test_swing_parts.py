@@ -163,6 +163,8 @@ def made(contact, *, cycle=1.0, swing=0.4, sound=None):
         contact=contact,
         stride_time=cycle * same,
         size=50 * same,
+        width=0.3 * same,
+        loading=0.0 * same,
         fit=same,
         clear=2 * same,
         score=np.linspace(0.5, 1.0, contact.size),
@@ -252,7 +254,7 @@ def walked(n=40, first=18, last=24, smaller=0.5, slower=1.3):
     stride += 0.002 * np.cos(np.arange(n) * 1.7)
     size[first:last] *= smaller
     stride[first:last] *= slower
-    return turns.turning(0.55 * np.arange(n), np.arange(n) % 2, size, stride)
+    return turns.turning(0.55 * np.arange(n), np.arange(n) % 2, size, stride)[0]
 
 
 def test_a_spell_of_smaller_and_slower_swings_is_a_turn_to_the_swing():
