@@ -122,8 +122,8 @@ def pieces_of(values, **more):
     values = np.asarray(values, dtype=float)
     same = np.ones(values.size)
     return Activity(**({
-        "fs": FS, "level": values, "base": 0 * values, "slow": values, "texture": values, "coarse": values,
-        "fine": values, "significance": 10 * same, "noise": 0 * values, "observed": same.astype(bool),
+        "fs": FS, "level": values, "base": 0 * values, "slow": values, "texture": values, "broad": values,
+        "coarse": values, "fine": values, "significance": 10 * same, "noise": 0 * values, "observed": same.astype(bool),
     } | more))  # fmt: skip
 
 

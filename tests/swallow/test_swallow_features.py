@@ -25,6 +25,7 @@ def activity() -> Activity:
         base=0.5 * t + 0.3 * rng.standard_normal(N),
         slow=np.cumsum(rng.standard_normal(N)) / 10,
         texture=rng.standard_normal(N).astype(np.float32),
+        broad=level.astype(np.float32),
         coarse=0.1 + rng.random(N),
         fine=0.1 + rng.random(N),
         significance=np.ones(N, dtype=np.float32),
