@@ -151,8 +151,9 @@ METHODS: Final[Mapping[str, Sentence]] = {
     "calibrate": _calibrate,
     "condition": _condition,
     "gait": f"In this order were found: {', '.join(GAIT_STEPS.values())}; nothing in units of the signal decided.",
-    "bends": "Knee bends and holds were found by their height against the recording's highest flexion and by their "
-    "length, those within a walk left out; their angle is the median of the plateau where the knee was calibrated.",
+    "bends": "Knee bends and holds were found where a knee stood out of its own rest, was bent and brought back within "
+    "the recording, and did so for longer than a step takes; those within a walk were left out. Their angle is the "
+    "median of the plateau where the knee was calibrated.",
     "swallow": _swallow,
     "bench": _bench,
     "health": "Rest resistance, gauge factor and noise of each sensor were followed on individuals charts.",
