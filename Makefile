@@ -53,7 +53,7 @@ mutants: $(VENV)/.test
 	$(BIN)/python tests/mutants.py --number $(or $(NUMBER),90) --seed $(or $(SEED),1) --minutes $(or $(MINUTES),30)
 
 demo-raw: $(VENV)/.run
-	$(BIN)/python -m strainstudy.simulate demo_raw
+	$(BIN)/python -m strainstudy_simulator demo_raw
 
 lock:
 	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header \

@@ -235,7 +235,7 @@ def swallow(folder: str) -> None:
 
 
 def _study(folder: Path, **how: object) -> Path:
-    from strainstudy.simulate.cohort import write_study
+    from strainstudy_simulator.cohort import write_study
 
     return write_study(folder, bench=False, faults=False, **how)
 

@@ -3,7 +3,7 @@
 One operator, comparison or constant of the package is changed at a time, in a temporary copy of the checkout, and the
 tests of the mirrored folder run against it. A mutant that they let through is printed with its place and its change:
 it is a missing test, or no change of what the line does. Settings are left out (a test holds them equal to
-``config/config.yaml``), as are texts, annotations, what is raised, and the packages that simulate, draw or only call
+``config/config.yaml``), as are texts, annotations, what is raised, and the packages that draw or only call
 others.
 """
 
@@ -29,7 +29,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent
 PACKAGE = Path("workflow/strainstudy")
-APART = ("simulate", "report", "stages")
+APART = ("report", "stages")
 KEPT = ("workflow", "tests", "config", "docs", "demo_raw", ".cache", "pyproject.toml", "Snakefile")
 LIBRARIES = (
     "hypothesis",

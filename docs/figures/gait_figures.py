@@ -26,9 +26,9 @@ from scipy.interpolate import CubicSpline
 from strainstudy.gait import GaitParameters, detect_walk
 from strainstudy.gait.swings import PATTERN_DEG
 from strainstudy.signal.filters import lowpass
-from strainstudy.simulate.gaits import Gait, healthy_gait, limp, turning
-from strainstudy.simulate.knee import Segment, walk_knees
 from strainstudy.stats.matching import match_instants
+from strainstudy_simulator.gaits import Gait, healthy_gait, limp, turning
+from strainstudy_simulator.knee import Segment, walk_knees
 
 FloatArray = NDArray[np.float64]
 HERE = Path(__file__).resolve().parent

@@ -17,8 +17,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from strainstudy.bench.characterise import BenchRecording, characterise
-from strainstudy.simulate.bench import Cycles, Hold, Program, run_stage
-from strainstudy.simulate.sensor import SensorModel, resistance
+from strainstudy_simulator.bench import Cycles, Hold, Program, run_stage
+from strainstudy_simulator.sensor import SensorModel, resistance
 
 FIGURES = (
     "gauge_factor", "linearity", "linearity_least_squares", "hysteresis", "response_time", "recovery_time",

@@ -9,8 +9,8 @@ from strainstudy.bench.answer import answer_of
 from strainstudy.bench.characterise import BenchRecording, characterise
 from strainstudy.sensor.answer import Answer
 from strainstudy.signal.play import branch
-from strainstudy.simulate.bench import run_stage, standard_program
-from strainstudy.simulate.sensor import SensorModel, hysteresis, resistance
+from strainstudy_simulator.bench import run_stage, standard_program
+from strainstudy_simulator.sensor import SensorModel, hysteresis, resistance
 
 FS = 100.0
 SENSOR = SensorModel(relaxation=(), hysteresis_percent=6.0, curvature=0.0, full_scale_strain=0.35, response_time_s=0.04)

@@ -8,10 +8,10 @@ from strainstudy.bench.firstorder import first_order, undo_first_order
 from strainstudy.bench.holds import LN9, HoldSpan, creep_constants
 from strainstudy.bench.lag import NOT_SEPARABLE
 from strainstudy.bench.parameters import BenchParameters
-from strainstudy.simulate.bench import Cycles, Hold, run_stage, standard_program, tap_bench
-from strainstudy.simulate.sensor import SensorModel, resistance
 from strainstudy.tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_LOOPS, SENSORS
 from strainstudy.tables.spec import read_described, write_table
+from strainstudy_simulator.bench import Cycles, Hold, run_stage, standard_program, tap_bench
+from strainstudy_simulator.sensor import SensorModel, resistance
 
 PLAIN = SensorModel(
     gauge_factor=5.0, curvature=0.0, hysteresis_percent=0.0, full_scale_strain=0.3, response_time_s=0.0, relaxation=()

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strainstudy.bench.cycles import find_cycles, find_holds, find_taps, moves, turning_points
-from strainstudy.simulate.bench import Cycles, Hold, run_stage, standard_program, tap_bench
+from strainstudy_simulator.bench import Cycles, Hold, run_stage, standard_program, tap_bench
 
 
 def reference(program, fs: float, noise: float = 0.02, seed: int = 0) -> np.ndarray:

@@ -10,7 +10,7 @@ from strainstudy.bench.characterise import _detection_limit
 from strainstudy.bench.cycles import find_cycles
 from strainstudy.bench.intervals import Estimate, effective_dof, ratio_of_means, slope
 from strainstudy.bench.lag import NOT_SEPARABLE, Lag, estimate_lag, identifiable_by, loop_basis
-from strainstudy.simulate.bench import Cycles, Hold, run_stage
+from strainstudy_simulator.bench import Cycles, Hold, run_stage
 
 GRID = np.linspace(0, 1, 81)
 WEIGHT = np.where((GRID == 0) | (GRID == 1), 0.5, 1.0)

@@ -11,9 +11,9 @@ from strainstudy.bends.detect import BEND_COLUMNS, bend_reference, bends_of_knee
 from strainstudy.bends.parameters import BendParameters
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
-from strainstudy.simulate.bends import hold_bends, squats
-from strainstudy.simulate.knee import Segment, healthy_gait, limp, walk_knees
 from strainstudy.tables.bends import KNEE_BENDS
+from strainstudy_simulator.bends import hold_bends, squats
+from strainstudy_simulator.knee import Segment, healthy_gait, limp, walk_knees
 
 PLAIN = BendParameters()
 FS = 100

@@ -6,8 +6,8 @@ from scipy.signal import butter, sosfilt
 from strainstudy.bends.detect import bends_of_knees, detect_bends
 from strainstudy.bends.parameters import BendParameters
 from strainstudy.bends.rest import rest_share
-from strainstudy.simulate.bends import hold_bends
-from strainstudy.simulate.knee import correlated_noise
+from strainstudy_simulator.bends import hold_bends
+from strainstudy_simulator.knee import correlated_noise
 
 PLAIN = BendParameters()
 FS = 100

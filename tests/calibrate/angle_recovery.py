@@ -21,9 +21,9 @@ from strainstudy.condition.trace import condition_trace
 from strainstudy.records import Sensor
 from strainstudy.sensor.anglemap import AngleMap
 from strainstudy.sensor.parameters import CalibrateParameters
-from strainstudy.simulate.bends import hold_bends
-from strainstudy.simulate.knee import KneeMotion, Segment, healthy_gait, limp, walk_knees
-from strainstudy.simulate.sensor import Acquisition, BridgeModel, SensorModel, through_sensor
+from strainstudy_simulator.bends import hold_bends
+from strainstudy_simulator.knee import KneeMotion, Segment, healthy_gait, limp, walk_knees
+from strainstudy_simulator.sensor import Acquisition, BridgeModel, SensorModel, through_sensor
 
 HOW = ConditionParameters()
 PLAIN = CalibrateParameters()

@@ -15,9 +15,9 @@ from strainstudy.calibrate.maps import (
     side_of_holds,
 )
 from strainstudy.sensor.anglemap import AngleMap, Refusal
-from strainstudy.simulate.bends import hold_bends
-from strainstudy.simulate.sensor import SensorModel
 from strainstudy.tables.angles import CALIBRATIONS
+from strainstudy_simulator.bends import hold_bends
+from strainstudy_simulator.sensor import SensorModel
 
 FS = 100
 

@@ -36,9 +36,9 @@ from strainstudy.records import Sensor
 from strainstudy.sensor.answer import Answer
 from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.sensor.verdict import sensor_or_gait
-from strainstudy.simulate.people import SET_NAMES, Unit, rng_for, settled
-from strainstudy.simulate.sessions import stretch_take
 from strainstudy.stages.evidence import walk_evidence
+from strainstudy_simulator.people import SET_NAMES, Unit, rng_for, settled
+from strainstudy_simulator.sessions import stretch_take
 
 __all__ = ["WAYS", "bench_answer", "force_plate_index", "page", "timing_by_set"]
 

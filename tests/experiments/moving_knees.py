@@ -26,11 +26,11 @@ from strainstudy.condition.trace import condition_trace
 from strainstudy.gait import GaitParameters
 from strainstudy.io.frames import read_frame
 from strainstudy.io.store import Trace, read_recording
-from strainstudy.simulate.gaits import Gait, Leg
-from strainstudy.simulate.knee import Segment, correlated_noise, walk_knees
 from strainstudy.stages.segment import segment_recording
 from strainstudy.stats.matching import match_centres
 from strainstudy.study import load_study
+from strainstudy_simulator.gaits import Gait, Leg
+from strainstudy_simulator.knee import Segment, correlated_noise, walk_knees
 
 __all__ = ["beside", "in_a_row", "main", "segmented", "stiff_walks"]
 

@@ -18,10 +18,10 @@ from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.records import Sensor
 from strainstudy.signal.quality import smallest_step
-from strainstudy.simulate.people import rng_for
-from strainstudy.simulate.sensor import Acquisition, BridgeModel, SensorModel, measure
-from strainstudy.simulate.throat import SHAPES, ThroatMotion, ThroatPerson, rest_motion, sensor_strain
 from strainstudy.swallow import SwallowParameters, accept_generic, detect_together, observed_seconds
+from strainstudy_simulator.people import rng_for
+from strainstudy_simulator.sensor import Acquisition, BridgeModel, SensorModel, measure
+from strainstudy_simulator.throat import SHAPES, ThroatMotion, ThroatPerson, rest_motion, sensor_strain
 
 SEED = 20_240_101
 HOURS = 10.0

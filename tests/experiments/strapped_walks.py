@@ -16,13 +16,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from strainstudy.io.labels import read_labels
-from strainstudy.simulate.bends import hold_bends
-from strainstudy.simulate.files import write_parquet
-from strainstudy.simulate.people import RAIL_V, SET_NAMES, Unit, draw_unit, rng_for, settled, worn
-from strainstudy.simulate.raters import RATERS, label
-from strainstudy.simulate.sensor import sleeve_strain, static_response, through_sensor
-from strainstudy.simulate.sessions import HAND_SD_DEG
-from strainstudy.simulate.truth import label_rows
+from strainstudy_simulator.bends import hold_bends
+from strainstudy_simulator.files import write_parquet
+from strainstudy_simulator.people import RAIL_V, SET_NAMES, Unit, draw_unit, rng_for, settled, worn
+from strainstudy_simulator.raters import RATERS, label
+from strainstudy_simulator.sensor import sleeve_strain, static_response, through_sensor
+from strainstudy_simulator.sessions import HAND_SD_DEG
+from strainstudy_simulator.truth import label_rows
 
 __all__ = ["Walk", "cancelling_gains", "read_walks", "response_of", "units_of", "volts_of", "write_volts"]
 

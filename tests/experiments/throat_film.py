@@ -23,9 +23,9 @@ from film_facts import MEDIANS, REST, film_facts, plain_threshold
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.signal.quality import assess_channel, smallest_step
-from strainstudy.simulate.film import FILM_ACTS, FILM_KINDS, Film, FilmAct, FilmPerson, film_recording
 from strainstudy.swallow import SwallowParameters, accept_generic, detect_together
 from strainstudy.swallow.generic import _by_likeness
+from strainstudy_simulator.film import FILM_ACTS, FILM_KINDS, Film, FilmAct, FilmPerson, film_recording
 
 PARAMETERS = SwallowParameters()
 CHOSEN, LEFT_OUT = (1, 2, 3), (101, 102, 103, 104, 105, 106)
@@ -155,7 +155,7 @@ def page(command: str) -> list[str]:
         "# Swallows under a film, two in 14.5 s",
         "",
         f"`{command}`: a simulated piezo film over the larynx, held to the published medians of 33 real recordings of",
-        "one (`strainstudy.simulate.film`); 14.5 s at 1.92 kHz, two acts in each recording but rest. Shares of",
+        "one (`strainstudy_simulator.film`); 14.5 s at 1.92 kHz, two acts in each recording but rest. Shares of",
         "recordings in which exactly two swallows are found (none in coughs and at rest). No labels. All of it is",
         "simulated; what the rule does on real recordings has to be seen on real recordings.",
         "",

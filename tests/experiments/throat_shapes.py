@@ -21,7 +21,6 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from experiments.in_process import run_to_segments
 from strainstudy.io.frames import read_frame
 from strainstudy.learn.parameters import ClassifyParameters
-from strainstudy.simulate.cohort import write_study
 from strainstudy.stats.matching import match_centres
 from strainstudy.study import load_study
 from strainstudy.swallow import (
@@ -38,6 +37,7 @@ from strainstudy.swallow.generic import SURE_SIP
 from strainstudy.swallow.measures import RESPONSE_SHAPES, response_shape
 from strainstudy.swallow.training import CandidateResult, classify_candidates
 from strainstudy.vocabulary import CONFOUNDERS
+from strainstudy_simulator.cohort import write_study
 
 SEEDS = (20_240_101, 303, 404, 505, 606)
 PEOPLE = 12

@@ -13,9 +13,9 @@ import pytest
 from strainstudy.io.labels import read_labels
 from strainstudy.signal.filters import lowpass
 from strainstudy.signal.hampel import find_spikes
-from strainstudy.simulate.gaits import Gait
-from strainstudy.simulate.knee import Segment, walk_knees
 from strainstudy.stats.matching import match_instants
+from strainstudy_simulator.gaits import Gait
+from strainstudy_simulator.knee import Segment, walk_knees
 
 SIDES = ("left", "right")
 TOLERANCE_S = 0.1

@@ -12,9 +12,9 @@ from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.phase import EVEN_DEG
 from strainstudy.gait.walk import Walk, detect_walk
 from strainstudy.signal.play import branch
-from strainstudy.simulate.gaits import Gait, Leg, limp, turning
-from strainstudy.simulate.knee import Segment
 from strainstudy.stats.matching import match_instants
+from strainstudy_simulator.gaits import Gait, Leg, limp, turning
+from strainstudy_simulator.knee import Segment
 
 P = GaitParameters()
 FEW = settings(max_examples=6, deadline=None)
@@ -173,7 +173,7 @@ def test_a_late_start_of_the_recording_shifts_every_event_alike(limping):
 
 def test_a_lagging_sensor_is_put_right_by_its_time_constant():
     """A first-order sensor delays every landmark; the lag that is told is undone."""
-    from strainstudy.simulate.sensor import first_order_lag
+    from strainstudy_simulator.sensor import first_order_lag
 
     recorded = plain_walk()
     knees = {side: first_order_lag(x, recorded.fs, 0.05) for side, x in recorded.knees.items()}

@@ -9,8 +9,8 @@ from strainstudy.gait.measures import summarise_walk, with_timing_error
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.strides import STRIDE_COLUMNS
 from strainstudy.gait.walk import detect_walk
-from strainstudy.simulate.gaits import Gait, Leg
 from strainstudy.tables.gait import GAIT
+from strainstudy_simulator.gaits import Gait, Leg
 
 P = GaitParameters(bootstrap_resamples=400)
 

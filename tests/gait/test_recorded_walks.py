@@ -19,8 +19,8 @@ from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.walk import detect_walk
 from strainstudy.sensor.parameters import CalibrateParameters
-from strainstudy.simulate.sensor import Acquisition, BridgeModel, SensorModel, through_sensor
 from strainstudy.stats.matching import match_instants
+from strainstudy_simulator.sensor import Acquisition, BridgeModel, SensorModel, through_sensor
 
 P = GaitParameters()
 DAPHNET = (

@@ -5,8 +5,8 @@ import pytest
 from gait_data import SIDES, onsets, plain_walk, simulated, time_in
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.walk import detect_walk
-from strainstudy.simulate.gaits import Gait, Leg, limp
-from strainstudy.simulate.knee import Segment
+from strainstudy_simulator.gaits import Gait, Leg, limp
+from strainstudy_simulator.knee import Segment
 
 P = GaitParameters()
 FS = 100.0

@@ -20,10 +20,10 @@ from strainstudy.learn.store import load_models
 from strainstudy.sections import SECTIONS
 from strainstudy.sensor.bridge import Bridge, resistance
 from strainstudy.sensor.parameters import CalibrateParameters
-from strainstudy.simulate.sensor import Acquisition, BridgeModel, SensorModel, SleeveFit, through_sensor
 from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS, EVIDENCE, LABEL_NEXT, PREDICTIONS
 from strainstudy.upstream import upstream_settings
+from strainstudy_simulator.sensor import Acquisition, BridgeModel, SensorModel, SleeveFit, through_sensor
 
 REAL_WALKS = os.environ.get("STRAINSTUDY_REAL_WALKS")
 

@@ -8,8 +8,6 @@ import pytest
 from strainstudy.bench.characterise import BenchRecording, characterise
 from strainstudy.io.store import Trace, TraceWriter
 from strainstudy.sensor.verdict import VERDICT_COLUMNS
-from strainstudy.simulate.bench import run_stage, standard_program
-from strainstudy.simulate.sensor import SensorModel, resistance
 from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS, EVIDENCE
 from strainstudy.tables.events import EVENTS
@@ -22,6 +20,8 @@ from strainstudy.tables.swallows import SWALLOW_SUMMARY
 from strainstudy.tables.throat import THROAT_EVIDENCE
 from strainstudy.tables.validation import CONFOUNDERS, CONFUSION, RATERS, SHAPES
 from strainstudy.tables.validation import EVENTS as AGREEMENT
+from strainstudy_simulator.bench import run_stage, standard_program
+from strainstudy_simulator.sensor import SensorModel, resistance
 
 QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
 CARRIED = (*ADDED, *(Column(n, "string", n, n) for n in ("group", "affected_side")))

@@ -11,11 +11,11 @@ from strainstudy.report.content import Text
 from strainstudy.report.methods import CONDITION_STEPS, GAIT_STEPS, METHODS, methods_blocks
 from strainstudy.report.results import StudyTables
 from strainstudy.sections import SECTIONS
-from strainstudy.simulate.gaits import Gait
-from strainstudy.simulate.knee import Segment, walk_knees
 from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS
 from strainstudy.tables.validation import EVENTS
+from strainstudy_simulator.gaits import Gait
+from strainstudy_simulator.knee import Segment, walk_knees
 
 SETTINGS = {name: kind() for name, kind in SECTIONS.items()}
 FS = 100.0

@@ -9,7 +9,7 @@ from strainstudy.sensor.anglemap import Refusal
 from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.sensor.referencefit import ReferencePiece, fit_reference_map
 from strainstudy.sensor.referencemap import ReferenceMap
-from strainstudy.simulate.sensor import first_order_lag, hysteresis
+from strainstudy_simulator.sensor import first_order_lag, hysteresis
 
 FS = 50.0
 N = 3000

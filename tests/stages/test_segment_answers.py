@@ -10,8 +10,8 @@ from strainstudy.bends.parameters import BendParameters
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.io.store import Trace
 from strainstudy.sensor.answer import Answer
-from strainstudy.simulate.sensor import first_order_lag
 from strainstudy.stages.segment import segment_recording
+from strainstudy_simulator.sensor import first_order_lag
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "gait"))
 from gait_data import plain_walk

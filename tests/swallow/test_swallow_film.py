@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
-from strainstudy.simulate.film import FILM_KINDS, Film, FilmPerson, film_recording
 from strainstudy.swallow import SwallowParameters, accept_generic, detect_together
+from strainstudy_simulator.film import FILM_KINDS, Film, FilmPerson, film_recording
 
 PARAMETERS = SwallowParameters()
 

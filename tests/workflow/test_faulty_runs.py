@@ -15,7 +15,7 @@ from small_study import write_study as write_small_study
 from strainstudy.config import config_text
 from strainstudy.errors import StudyError
 from strainstudy.intake.start import check_all
-from strainstudy.simulate.cohort import write_study
+from strainstudy_simulator.cohort import write_study
 
 ROOT = Path(__file__).parents[2]
 NORMS = str(ROOT / "config/norms.tsv")

@@ -16,8 +16,8 @@ import pytest
 import yaml
 from strainstudy.io.ledger import LEDGER, MARKER, read_ledger
 from strainstudy.provenance.adopt import earlier_files
-from strainstudy.simulate.cohort import write_study
 from strainstudy.tables import read_described
+from strainstudy_simulator.cohort import write_study
 
 ROOT = Path(__file__).parents[2]
 BY_BATCH = {"ingest", "calibrate", "condition", "segment", "features"}

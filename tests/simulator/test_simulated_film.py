@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from film_facts import MEDIANS, REST, film_facts
-from strainstudy.simulate.film import FILM_ACTS, FILM_KINDS, Film, FilmPerson, film_recording, film_stream
+from strainstudy_simulator.film import FILM_ACTS, FILM_KINDS, Film, FilmPerson, film_recording, film_stream
 
 RANGES = {
     "span_s": ((0.91, 1.53), (1.08, 1.60), (0.90, 1.38), (1.13, 1.96), (0.72, 4.0)),

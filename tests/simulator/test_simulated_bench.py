@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from strainstudy.simulate.bench import Cycles, Hold, run_stage, standard_program, tap_bench
+from strainstudy_simulator.bench import Cycles, Hold, run_stage, standard_program, tap_bench
 
 
 def rng(seed: int = 1) -> np.random.Generator:

@@ -11,7 +11,7 @@ from .cohort import DEFAULT_SEED, TASKS, write_study
 def main() -> None:
     """Parse the command line and write the folder."""
     parser = argparse.ArgumentParser(
-        prog="python -m strainstudy.simulate",
+        prog="python -m strainstudy_simulator",
         description="Write an invented study folder: the same bytes for the same options.",
     )
     parser.add_argument("folder", type=Path, help="where to write")

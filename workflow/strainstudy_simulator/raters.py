@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from strainstudy.vocabulary import CONFOUNDERS, INSTANTS, STATES
 
-from ..vocabulary import CONFOUNDERS, INSTANTS, STATES
 from .truth import Event, in_order
 
 __all__ = ["RATERS", "Rater", "label", "only_within"]

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from strainstudy.simulate.bends import hold_bends, squats
-from strainstudy.simulate.knee import (
+from strainstudy_simulator.bends import hold_bends, squats
+from strainstudy_simulator.knee import (
     MECHANISMS,
     REFERENCE_CURVE_DEG,
     Gait,

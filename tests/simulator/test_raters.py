@@ -4,8 +4,8 @@ import itertools
 
 import numpy as np
 import pytest
-from strainstudy.simulate.raters import RATERS, Rater, label, only_within
-from strainstudy.simulate.truth import Event, label_rows
+from strainstudy_simulator.raters import RATERS, Rater, label, only_within
+from strainstudy_simulator.truth import Event, label_rows
 
 FIRST, SECOND = RATERS
 PERFECT = Rater(

@@ -10,7 +10,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
-from ..io.atomic import write_text
+from strainstudy.io.atomic import write_text
+
 from .folder import FolderWriter
 from .people import PLACES, SET_NAMES, TIRED_SENSOR, Person, Unit, draw_person, draw_unit, later, rng_for, settled, worn
 from .sessions import bend_take, free_take, stretch_take, swallow_take, tap_take, walk_take, water_take
@@ -65,7 +66,7 @@ def _readme(writer: FolderWriter, seed: int, people: int) -> str:
         "",
         f"{people} people who do not exist, in a stroke rehabilitation follow-up that did not take place. A physical",
         "model of bodies, sensors and electronics made every sample and every label in here",
-        f"(`python -m strainstudy.simulate FOLDER --seed {seed}`); nobody was recorded. Use it to see what the",
+        f"(`python -m strainstudy_simulator FOLDER --seed {seed}`); nobody was recorded. Use it to see what the",
         "pipeline does, and for nothing else.",
         "",
         "Two sessions, each with one sensor set (both knees and the throat) per person; the sets change hands.",

@@ -13,9 +13,9 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
+from strainstudy.io.atomic import write_bytes, write_text
+from strainstudy.vocabulary import MISSING
 
-from ..io.atomic import write_bytes, write_text
-from ..vocabulary import MISSING
 from . import files
 from .people import RAIL_V, Person, Unit, rng_for
 from .raters import RATERS, label, only_within

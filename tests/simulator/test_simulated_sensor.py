@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
-from strainstudy.simulate.sensor import (
+from strainstudy_simulator.sensor import (
     Acquisition,
     BridgeModel,
     SensorModel,

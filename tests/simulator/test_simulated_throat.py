@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 import pytest
-from strainstudy.simulate.throat import (
+from strainstudy_simulator.throat import (
     SHAPES,
     Act,
     ThroatPerson,

@@ -17,8 +17,7 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.csv as pacsv
 import pyarrow.parquet as pq
-
-from ..io.atomic import replacing, write_bytes, write_text
+from strainstudy.io.atomic import replacing, write_bytes, write_text
 
 __all__ = ["write_csv", "write_edf", "write_european_csv", "write_parquet", "write_tdms"]
 
