@@ -167,7 +167,7 @@ def test_what_a_piece_costs_is_its_length_and_the_shallowness_of_its_valleys():
     t = np.arange(400) / FS
     values = np.maximum(1 - np.abs(t - 3.0) / 0.5, 0) + np.maximum(1 - np.abs(t - 3.6) / 0.5, 0)
     peaks = np.array([150, 180])
-    run = cut._possible(pieces_of(values), peaks, 1.0)
+    run = cut._possible(pieces_of(values), peaks, (0, 400), 1.0)
     valley = int(run.bounds[1])
     assert run.bounds.tolist() == [50, valley, 280]
     assert 150 < valley < 180
@@ -193,6 +193,19 @@ def test_runs_are_parted_by_half_a_second_of_rest_and_must_stand_out():
     assert [run.tolist() for run in cut._runs(pieces_of(values, significance=faint), 4.0)] == [[100, 150]]
     assert [len(run) for run in cut._runs(pieces_of(values, significance=0 * t + 3.3), 4.0)] == [2, 1]
     assert cut._runs(pieces_of(values, significance=0 * t + 1.9), 4.0) == []
+
+
+def test_pieces_of_two_runs_meet_in_the_middle_of_the_rest_between_them():
+    """A small movement ends 0.9 s before a large one begins: within reach of each other, each is found once."""
+    t = np.arange(1000) / FS
+    hump = lambda at: np.maximum(1 - np.abs(t - at) / 0.3, 0)  # noqa: E731
+    values = 0.2 * hump(8.0) + hump(9.5)
+    activity = pieces_of(values)
+    assert [run.tolist() for run in cut._runs(activity, 4.0)] == [[400], [475]]
+    (first, middle), (start, last) = cut.cut_into_pieces(activity, PARAMETERS)
+    assert (first, last) == (300, 575)
+    assert middle == start == pytest.approx((415 + 460) / 2, abs=1)
+    assert cut.cut_into_pieces(pieces_of(0 * t), PARAMETERS) == []
 
 
 def test_a_straight_edge_is_passed_at_its_place_between_the_samples():

@@ -30,8 +30,8 @@ class ClassifyParameters:
     swallow_probability_min: float = setting(
         0.7,
         "Probability from which a candidate is called a swallow; higher: fewer false, more missed",
-        source="ours: on five simulated cohorts of twelve people 0.17 false swallows a minute of speech, coughs and "
-        "head movements at F1 0.960; 0.5 gives 0.53 at F1 0.969 (docs/throat-shapes.md)",
+        source="ours: on five simulated cohorts of twelve people 0.23 false swallows a minute of speech, coughs and "
+        "head movements at F1 0.965; 0.5 gives 0.61 at F1 0.969 (docs/throat-shapes.md)",
         minimum=0.05,
         maximum=0.99,
     )

@@ -106,11 +106,11 @@ class _Run:
         return pieces[::-1]
 
 
-def _possible(activity: Activity, peaks: Indices, typical_s: float) -> _Run:
-    """List the pieces into which a run with the given peaks can be cut."""
+def _possible(activity: Activity, peaks: Indices, within: tuple[int, int], typical_s: float) -> _Run:
+    """List the pieces into which a run with the given peaks can be cut; none reaches beyond ``within``."""
     coarse, fs = activity.coarse, activity.fs
     reach = int(2 * fs)
-    ends = [max(peaks[0] - reach, 0), min(peaks[-1] + reach, len(coarse))]
+    ends = [max(peaks[0] - reach, within[0]), min(peaks[-1] + reach, within[1])]
     valleys = _lowest_between(coarse, peaks)
     bounds = np.concatenate([ends[:1], valleys, ends[1:]]).astype(np.intp)
     depth = coarse[valleys] / np.minimum(coarse[peaks[:-1]], coarse[peaks[1:]])
@@ -170,6 +170,22 @@ def _runs(activity: Activity, noise_factor: float) -> list[Indices]:
     return [run for run, size in zip(np.split(peaks, starts), largest, strict=True) if size >= 0.8 * noise_factor]
 
 
+def _possible_in(activity: Activity, parameters: SwallowParameters) -> list[_Run]:
+    """List the pieces of all runs of a stream.
+
+    Runs end in the rest between them: a piece that reached into the next would find that movement a second time.
+    """
+    runs = _runs(activity, parameters.noise_factor)
+    if not runs:
+        return []
+    between = [int(_lowest_between(activity.coarse, np.array([a[-1], b[0]]))[0]) for a, b in pairwise(runs)]
+    limits = pairwise([0, *between, len(activity.coarse)])
+    return [
+        _possible(activity, peaks, within, parameters.typical_duration_s)
+        for peaks, within in zip(runs, limits, strict=True)
+    ]
+
+
 def cut_together(activities: Sequence[Activity], parameters: SwallowParameters) -> list[Pieces]:
     """Cut streams of one sensor on one throat into events; what one teaches of the waveform serves all.
 
@@ -184,13 +200,7 @@ def cut_together(activities: Sequence[Activity], parameters: SwallowParameters) 
         For each stream, first sample and one past the last of each piece, by time; only those whose activity
         stands out from rest by ``noise_factor``.
     """
-    runs = [
-        [
-            _possible(activity, peaks, parameters.typical_duration_s)
-            for peaks in _runs(activity, parameters.noise_factor)
-        ]
-        for activity in activities
-    ]
+    runs = [_possible_in(activity, parameters) for activity in activities]
 
     def cut(pattern: Array | None) -> list[Pieces]:
         return [
