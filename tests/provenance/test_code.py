@@ -1,6 +1,7 @@
 from pathlib import Path
 
 import pytest
+from strainstudy.io.readers.suffixes import FORMATS
 from strainstudy.provenance import code
 
 
@@ -53,3 +54,8 @@ def test_an_import_inside_a_function_counts(package):
 def test_a_module_that_is_not_there_is_said(package):
     with pytest.raises(ModuleNotFoundError, match=r"strainstudy\.nowhere is not"):
         package("nowhere")
+
+
+def test_the_hash_of_a_stage_covers_the_readers_that_it_loads_by_name():
+    readers = "strainstudy.io.readers"
+    assert {f"{readers}.{form}" for form in FORMATS.values()} <= code.package_imports(readers)

@@ -463,6 +463,8 @@ def gait_features(
     first, last = np.searchsorted(middle, starts), np.searchsorted(middle, ends)
     rows[other] = _indices(list(zip(first.tolist(), last.tolist(), strict=True)))
     measures = _measures(sides, rows, STRIDES_LEAST)
+    if unmeasured := [name for name in names if name not in measures]:
+        raise KeyError(f"in GAIT_FEATURES, but without a column in _measures: {', '.join(unmeasured)}")
     both = np.isfinite(measures["waveform_difference"])
     frame = pd.DataFrame(
         {

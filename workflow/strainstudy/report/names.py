@@ -73,7 +73,10 @@ def forms_of(name: str) -> tuple[str, ...]:
     KeyError
         If the figure is neither in `FIGURES` nor that of a sensor: a file that nobody expects must not be written.
     """
-    return FIGURES[name] if name in FIGURES or not name.replace("-", "_").startswith(_SENSOR) else _OF_SENSOR
+    of_sensor = name.replace("-", "_").startswith(_SENSOR)
+    if name not in FIGURES and not of_sensor:
+        raise KeyError(f"the figure {name} is not in FIGURES of report/names.py: add it")
+    return FIGURES.get(name, _OF_SENSOR)
 
 
 def figure_files(recordings: Iterable[Recording]) -> list[str]:

@@ -175,6 +175,8 @@ def _in_stream(frame: pd.DataFrame, x: Array, fs: float, clipped: Array | None) 
     before = missing[np.clip((onset * fs).astype(int), 0, len(x))] / fs
     at_limit = _at_limit(x, fs, onset, end) if clipped is None else _share_inside(clipped, onset, end)
     found: pd.DataFrame = frame.assign(missing_before=before, at_limit_fraction=at_limit)
+    if unmeasured := [name for name in FEATURE_NAMES if name not in found]:
+        raise KeyError(f"in SWALLOW_FEATURES, but nothing measures them: {', '.join(unmeasured)}")
     return found[[*CANDIDATE_COLUMNS, *FEATURE_NAMES]].reset_index(drop=True)
 
 

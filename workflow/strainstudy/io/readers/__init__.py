@@ -7,13 +7,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from .model import Peek, RawChannel, RawFile, ReadError
 from .room import DEFAULT_LARGEST_BYTES, Room, available_bytes
 from .suffixes import FORMATS, file_format
+
+if TYPE_CHECKING:  # by its name at run time; here so that a changed reader changes the hash of what reads with it
+    from . import edf, parquet, tdms, text  # noqa: F401
 
 __all__ = ["Peek", "RawChannel", "RawFile", "ReadError", "peek", "read_raw"]
 
