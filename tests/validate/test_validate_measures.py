@@ -21,6 +21,7 @@ from strainstudy.tables.spec import write_table
 from strainstudy.tables.validation import PARAMETERS
 from strainstudy.validate.measures import (
     UNITS,
+    Drink,
     _concordance_of,
     _icc_of,
     _moments,
@@ -118,6 +119,14 @@ def test_swallow_parameters_worked_by_hand():
     events = frame((1, 1, "swallow"), (11, 2, "swallow"), (31, 3, "swallow"), (500, 1, "swallow"))
     found = {name: value for name, _, value in event_parameters(events, {}, WHOLE, QUICK)}
     assert found == {"swallow_rate": pytest.approx(1.8), "swallow_duration": 2.0, "swallow_interval": 15.0}
+
+
+@pytest.mark.parametrize(("pause_s", "volume_ml"), [(5.0, 20.0), (8.0, 15.0)])
+def test_drinking_ends_by_the_pause_of_the_settings_in_labels_too(pause_s, volume_ml):
+    """60 ml in three swallows a second apart, and one after 6.5 s of rest that is or is not of the same drink."""
+    events = frame((1, 0.5, "swallow"), (2, 0.5, "swallow"), (3, 0.5, "swallow"), (10, 0.5, "swallow"))
+    found = {name: value for name, _, value in event_parameters(events, {}, WHOLE, QUICK, Drink(60.0, pause_s))}
+    assert found["volume_per_swallow"] == pytest.approx(volume_ml)
 
 
 def paired(people=6, recordings=2, noise=0.02):

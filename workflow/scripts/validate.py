@@ -4,6 +4,7 @@ from strainstudy.jobs import job
 from strainstudy.settings import build
 from strainstudy.stages import validate
 from strainstudy.stages.rows import participants_of, recordings_of
+from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy.validate.parameters import ValidateParameters
 
 with job(snakemake.log[0], "validate") as progress:
@@ -11,6 +12,7 @@ with job(snakemake.log[0], "validate") as progress:
         recordings_of(snakemake.params.rows["recordings"]),
         participants_of(snakemake.params.rows["participants"]),
         parameters=build(ValidateParameters, snakemake.params.settings["validate"]),
+        swallow=build(SwallowParameters, snakemake.params.settings["swallow"]),
         norms=Path(snakemake.input.norms),
         signals=[Path(path) for path in snakemake.input.signals],
         evidence=Path(snakemake.input.evidence[0]).parent,

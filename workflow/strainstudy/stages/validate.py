@@ -15,6 +15,7 @@ from ..jobs import Progress
 from ..records import Participant, Recording
 from ..reference_use import calibrates, calibrating_spans
 from ..sensor.reference import agreement_table, angle_sums
+from ..swallow.parameters import SwallowParameters
 from ..tables import read_typed, write_table
 from ..tables.angles import ANGLES
 from ..tables.classifier import BOUTS, EVIDENCE
@@ -72,6 +73,7 @@ def run(
     participants: Mapping[str, Participant],
     *,
     parameters: ValidateParameters,
+    swallow: SwallowParameters,
     norms: Path,
     signals: Sequence[Path],
     evidence: Path,
@@ -87,6 +89,8 @@ def run(
         All of the study, with their labels.
     participants : mapping of str to Participant
     parameters : ValidateParameters
+    swallow : SwallowParameters
+        For where drinking ends.
     norms : Path
         Table of published norms.
     signals : sequence of Path
@@ -116,6 +120,7 @@ def run(
         sexes={p.participant_id: p.sex for p in people},
         groups={p.participant_id: p.group for p in people},
         calibrating=frozenset(r.recording_id for r in recordings if calibrates(r.reference_use)),
+        clearing_pause_s=swallow.clearing_pause_s,
     )
     progress.say(f"{len(study.labels)} of {len(recordings)} recordings have labels")
     # at the start large files are not read to their end, and of those that end early nothing is refused

@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -22,7 +23,6 @@ from ..stats.matching import match_centres
 from ..stats.reliability import icc
 from ..stats.spans import intersect, labelled_spans, merged, total_length, within
 from ..swallow.measures import drinking_measures
-from ..swallow.parameters import SwallowParameters
 from ..tables.validation import PARAMETERS
 from ..vocabulary import GAIT_STATES, SIDES
 from .frames import rows_frame, text_or_none
@@ -31,7 +31,7 @@ from .rates import named_interval
 from .scoring import without_straight_legs
 from .wording import parameter_words
 
-__all__ = ["UNITS", "bend_angles", "compare_parameters", "event_parameters", "labelled_against_detected"]
+__all__ = ["UNITS", "Drink", "bend_angles", "compare_parameters", "event_parameters", "labelled_against_detected"]
 
 Floats = NDArray[np.float64]
 
@@ -100,7 +100,23 @@ def _gait_parameters(events: pd.DataFrame, spans: Floats, longest: float) -> dic
     return found
 
 
-def _swallow_parameters(events: pd.DataFrame, spans: Floats, volume_ml: float | None) -> dict[str, float]:
+@dataclass(frozen=True)
+class Drink:
+    """A volume that was drunk in a recording.
+
+    Parameters
+    ----------
+    volume_ml : float
+        Millilitres.
+    clearing_pause_s : float
+        Pause after which a swallow is no part of drinking, as in the settings of swallows.
+    """
+
+    volume_ml: float
+    clearing_pause_s: float
+
+
+def _swallow_parameters(events: pd.DataFrame, spans: Floats, drink: Drink | None) -> dict[str, float]:
     rows = events[events["trial_type"] == "swallow"]
     onset = rows["onset"].to_numpy(dtype=np.float64)
     duration = rows["duration"].to_numpy(dtype=np.float64)
@@ -115,8 +131,8 @@ def _swallow_parameters(events: pd.DataFrame, spans: Floats, volume_ml: float | 
         found["swallow_duration"] = float(duration.mean())
     if len(onset) > 1:
         found["swallow_interval"] = float(np.diff(onset).mean())
-    if volume_ml is not None and len(onset) and (duration > 0).all():
-        found |= drinking_measures(onset, onset + duration, volume_ml, SwallowParameters().clearing_pause_s)
+    if drink is not None and len(onset) and (duration > 0).all():
+        found |= drinking_measures(onset, onset + duration, drink.volume_ml, drink.clearing_pause_s)
     return found
 
 
@@ -125,7 +141,7 @@ def event_parameters(
     gait_spans: Mapping[str, Floats],
     swallow_spans: Floats | None,
     parameters: ValidateParameters,
-    volume_ml: float | None = None,
+    drink: Drink | None = None,
 ) -> list[tuple[str, str | None, float]]:
     """Parameters of one recording from its events alone.
 
@@ -144,8 +160,8 @@ def event_parameters(
         Where swallows are counted; None if they were not labelled.
     parameters : ValidateParameters
         `missed_contact_ratio`.
-    volume_ml : float, optional
-        Drunk in the recording: volume and time per swallow and speed are given as well.
+    drink : Drink, optional
+        What was drunk in the recording: volume and time per swallow and speed are given as well.
 
     Returns
     -------
@@ -157,7 +173,7 @@ def event_parameters(
         values = _gait_parameters(events, spans, parameters.missed_contact_ratio)
         found += [(measure, state, value) for measure, value in values.items()]
     if swallow_spans is not None:
-        found += [(name, None, value) for name, value in _swallow_parameters(events, swallow_spans, volume_ml).items()]
+        found += [(name, None, value) for name, value in _swallow_parameters(events, swallow_spans, drink).items()]
     return found
 
 
@@ -187,7 +203,7 @@ def labelled_against_detected(
     parameters: ValidateParameters,
     *,
     reported: pd.DataFrame | None = None,
-    volumes: Mapping[str, float] | None = None,
+    drinks: Mapping[str, Drink] | None = None,
 ) -> pd.DataFrame:
     """Compute each parameter from labels, and over the same time from detected events.
 
@@ -203,8 +219,8 @@ def labelled_against_detected(
         recording_id, trial_type, measure, value (the long form of `measurements`): what the result tables
         report, which cover the detected bouts of the whole recording, is compared with the same labels in
         rows of its own.
-    volumes : mapping of recording_id to float, optional
-        Volume drunk in ml, where one was.
+    drinks : mapping of recording_id to Drink, optional
+        What was drunk, where something was.
 
     Returns
     -------
@@ -223,9 +239,9 @@ def labelled_against_detected(
         scored = labelled_spans(labels)
         gait = _state_spans(labels, scored, whole)
         swallows = (whole if scored is None else scored) if (labels["trial_type"] == "swallow").any() else None
-        volume = (volumes or {}).get(recording)
-        truth = {(m, s): v for m, s, v in event_parameters(labels, gait, swallows, parameters, volume)}
-        found = {(m, s): v for m, s, v in event_parameters(events, gait, swallows, parameters, volume)}
+        drink = (drinks or {}).get(recording)
+        truth = {(m, s): v for m, s, v in event_parameters(labels, gait, swallows, parameters, drink)}
+        found = {(m, s): v for m, s, v in event_parameters(events, gait, swallows, parameters, drink)}
         person = participants.get(recording) or recording
         rows += [(recording, person, *key, "events", value, found.get(key, math.nan)) for key, value in truth.items()]
         rows += [

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from ..swallow.parameters import SwallowParameters
 from ..tables.spec import TableSpec
 from ..tables.standing import CHANGE, GROUPS, NORMS, RETEST
 from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PARAMETERS, RATERS, SHAPES, STATES
@@ -19,7 +20,7 @@ from .events import score_confounders, score_events, score_shapes
 from .frames import LabelsByRater, reference_labels, text_or_none
 from .groups import compare_groups
 from .measurements import gait_measurements, join, per_person, swallow_measurements
-from .measures import bend_angles, compare_parameters, labelled_against_detected
+from .measures import Drink, bend_angles, compare_parameters, labelled_against_detected
 from .norms import position
 from .parameters import ValidateParameters
 from .raters import compare_raters
@@ -46,6 +47,8 @@ class StudyResults:
         From the participants sheet; None where missing.
     calibrating : frozenset of recording_id
         Those whose reference made an angle map.
+    clearing_pause_s : float
+        The setting of swallows, so that drinking in labels ends by the same rule.
     """
 
     recordings: pd.DataFrame
@@ -59,6 +62,7 @@ class StudyResults:
     sexes: Mapping[str, str | None] = field(default_factory=dict)
     groups: Mapping[str, str | None] = field(default_factory=dict)
     calibrating: frozenset[str] = frozenset()
+    clearing_pause_s: float = SwallowParameters().clearing_pause_s
 
 
 def _by_recording(table: pd.DataFrame, recordings: list[str]) -> dict[str, pd.DataFrame]:
@@ -100,9 +104,12 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
     known = results.swallow_summary.dropna(subset=["response_shape"])
     shapes = dict(zip(known["recording_id"].astype(str), known["response_shape"].astype(str), strict=True))
     drunk = results.swallow_summary.dropna(subset=["volume"])
-    volumes = dict(zip(drunk["recording_id"].astype(str), drunk["volume"].astype(float), strict=True))
+    drinks = {
+        str(name): Drink(float(volume), results.clearing_pause_s)
+        for name, volume in zip(drunk["recording_id"], drunk["volume"], strict=True)
+    }
     pairs = [
-        labelled_against_detected(truth, events, who, durations, parameters, reported=measurements, volumes=volumes),
+        labelled_against_detected(truth, events, who, durations, parameters, reported=measurements, drinks=drinks),
         bend_angles(truth, events, who, parameters, calibrating=calibrating),
     ]
     filled = [part for part in pairs if len(part)] or pairs[:1]
