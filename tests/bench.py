@@ -66,13 +66,13 @@ def _stages(root: Path, folder: Path, batches: int = 1, upto: str = "features") 
     """Run the per-batch stages as the scripts of the rules do; give the CPU seconds of each."""
     from strainstudy.batches import group_recordings
     from strainstudy.bends.parameters import BendParameters
+    from strainstudy.calibrate.parameters import CalibrateParameters
     from strainstudy.condition.parameters import ConditionParameters
     from strainstudy.gait.parameters import GaitParameters
     from strainstudy.gait.window_parameters import FeatureParameters
     from strainstudy.ingest.parameters import IngestParameters
     from strainstudy.intake.start import reference_rater
     from strainstudy.jobs import Progress
-    from strainstudy.sensor.parameters import CalibrateParameters
     from strainstudy.stages import calibrate, condition, features, ingest, segment
     from strainstudy.study import load_study
     from strainstudy.swallow.parameters import SwallowParameters
@@ -203,9 +203,9 @@ def _signals(folder: str) -> dict[str, object]:
 
 def gait(folder: str) -> None:
     """Time the detection of gait, from arrays to strides."""
+    from strainstudy.calibrate.parameters import CalibrateParameters
     from strainstudy.gait.parameters import GaitParameters
     from strainstudy.gait.walk import detect_walk
-    from strainstudy.sensor.parameters import CalibrateParameters
     from strainstudy.stages.bodies import knees_of
 
     parameters = GaitParameters()

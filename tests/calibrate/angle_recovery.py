@@ -14,13 +14,13 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from strainstudy.calibrate.anglemap import AngleMap
 from strainstudy.calibrate.maps import BendTrace, MapKey, fit_session_maps
-from strainstudy.calibrate.traces import calibrate_trace
+from strainstudy.calibrate.parameters import CalibrateParameters
+from strainstudy.condition.channel import calibrate_trace
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.records import Sensor
-from strainstudy.sensor.anglemap import AngleMap
-from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy_simulator.bends import hold_bends
 from strainstudy_simulator.knee import KneeMotion, Segment, healthy_gait, limp, walk_knees
 from strainstudy_simulator.sensor import Acquisition, BridgeModel, SensorModel, through_sensor

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from angle_recovery import HOW, PLAIN, bend_of, errors_of_a_walk, labels_of, one_map
+from strainstudy.calibrate.anglemap import AngleMap, Refusal
 from strainstudy.calibrate.maps import (
     MapKey,
     calibration_rows,
@@ -14,7 +15,6 @@ from strainstudy.calibrate.maps import (
     maps_to_json,
     side_of_holds,
 )
-from strainstudy.sensor.anglemap import AngleMap, Refusal
 from strainstudy.tables.angles import CALIBRATIONS
 from strainstudy_simulator.bends import hold_bends
 from strainstudy_simulator.sensor import SensorModel

@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from strainstudy.calibrate.anglemap import AngleMap, Refusal
 from strainstudy.calibrate.maps import MapKey, calibration_rows, maps_from_json, maps_to_json
+from strainstudy.calibrate.parameters import CalibrateParameters
+from strainstudy.calibrate.referencemap import ReferenceMap
 from strainstudy.calibrate.references import ReferenceTrace, fit_references, joined
 from strainstudy.condition.parameters import ConditionParameters
-from strainstudy.sensor.anglemap import AngleMap, Refusal
-from strainstudy.sensor.parameters import CalibrateParameters
-from strainstudy.sensor.referencemap import ReferenceMap
 from strainstudy.tables.angles import CALIBRATIONS
 
 FS = 50.0

@@ -26,16 +26,16 @@ from experiments import strapped_walks
 from experiments.strapped_walks import SEED, SIDES, Walk, read_walks, units_of, volts_of
 from strainstudy.bench.answer import answer_of
 from strainstudy.bench.characterise import BenchRecording, characterise, reference_strain
-from strainstudy.calibrate.traces import calibrate_trace
+from strainstudy.calibrate.answer import Answer
+from strainstudy.calibrate.parameters import CalibrateParameters
+from strainstudy.condition.channel import calibrate_trace
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
+from strainstudy.gait.verdict import sensor_or_gait
 from strainstudy.gait.walk import detect_walk
 from strainstudy.records import Sensor
-from strainstudy.sensor.answer import Answer
-from strainstudy.sensor.parameters import CalibrateParameters
-from strainstudy.sensor.verdict import sensor_or_gait
 from strainstudy.stages.evidence import walk_evidence
 from strainstudy_simulator.people import SET_NAMES, Unit, rng_for, settled
 from strainstudy_simulator.sessions import stretch_take

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
+from strainstudy.calibrate.answer import Answer
 from strainstudy.config import load_config
 from strainstudy.intake.start import reference_rater
 from strainstudy.io.frames import read_frame
 from strainstudy.jobs import Progress
 from strainstudy.records import Study
-from strainstudy.sensor.answer import Answer
 from strainstudy.stages import calibrate, classify, condition, features, ingest, segment, tabulate, train
 from strainstudy.stages.labels import labels_of
 from strainstudy.tables import read_table

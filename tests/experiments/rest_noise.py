@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 from scipy.stats import chi2
-from strainstudy.calibrate.traces import calibrate_trace
+from strainstudy.condition.channel import calibrate_trace
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.records import Sensor

@@ -5,14 +5,14 @@ from unittest.mock import Mock
 
 import numpy as np
 import pytest
+from strainstudy.calibrate.answer import Answer
 from strainstudy.calibrate.maps import MapKey
+from strainstudy.calibrate.parameters import CalibrateParameters
+from strainstudy.calibrate.referencemap import ReferenceMap
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.io.frames import read_rows, write_rows
 from strainstudy.io.store import Trace, TraceWriter
 from strainstudy.records import Channel, Recording, Sensor
-from strainstudy.sensor.answer import Answer
-from strainstudy.sensor.parameters import CalibrateParameters
-from strainstudy.sensor.referencemap import ReferenceMap
 from strainstudy.stages import condition
 
 FS = 100.0

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from strainstudy.bench.health import HealthParameters
 from strainstudy.io.frames import write_frame, write_rows
 from strainstudy.jobs import Progress
 from strainstudy.records import Participant, Recording
-from strainstudy.sensor.health import HealthParameters
 from strainstudy.stages import tabulate
 from strainstudy.tables import read_table
 from strainstudy.tables.bends import KNEE_BENDS

@@ -1,8 +1,8 @@
 from pathlib import Path
 
+from strainstudy.calibrate.parameters import CalibrateParameters
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.jobs import job
-from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.settings import build
 from strainstudy.stages import calibrate
 from strainstudy.stages.rows import recordings_of, sensors_of

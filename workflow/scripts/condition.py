@@ -1,10 +1,10 @@
 from pathlib import Path
 
+from strainstudy.calibrate.answer import Answer
+from strainstudy.calibrate.parameters import CalibrateParameters
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.io.frames import read_json
 from strainstudy.jobs import job
-from strainstudy.sensor.answer import Answer
-from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.settings import build
 from strainstudy.stages import condition
 from strainstudy.stages.rows import recordings_of, sensors_of

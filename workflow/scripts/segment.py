@@ -1,9 +1,9 @@
 from pathlib import Path
 
 from strainstudy.bends.parameters import BendParameters
+from strainstudy.calibrate.parameters import CalibrateParameters
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.jobs import job
-from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.settings import build
 from strainstudy.stages import segment
 from strainstudy.stages.rows import recordings_of

@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import nnls
 
-from ..sensor.answer import Answer
+from ..calibrate.answer import Answer
 from .holds import LN9
 
 __all__ = ["answer_of"]

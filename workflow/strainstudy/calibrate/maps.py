@@ -19,12 +19,12 @@ import pandas as pd
 
 from ..condition.parameters import ConditionParameters
 from ..condition.trace import condition_trace
-from ..sensor.anglefit import fit_angle_map
-from ..sensor.anglemap import AngleMap, Refusal
-from ..sensor.holds import hold_levels
-from ..sensor.parameters import CalibrateParameters
-from ..sensor.referencemap import ReferenceMap
 from ..vocabulary import MISSING
+from .anglefit import fit_angle_map
+from .anglemap import AngleMap, Refusal
+from .holds import hold_levels
+from .parameters import CalibrateParameters
+from .referencemap import ReferenceMap
 
 __all__ = [
     "BendTrace",
@@ -69,7 +69,7 @@ class BendTrace:
     units : str
         Of the raw channel.
     response : array, shape (n,)
-        As `strainstudy.calibrate.traces.calibrate_trace` gives it.
+        As `strainstudy.condition.channel.calibrate_trace` gives it.
     rest_ohm : float
         Rest resistance it is relative to; NaN for arbitrary units.
     labels : DataFrame

@@ -14,11 +14,11 @@ import numpy.typing as npt
 
 from ..condition.parameters import ConditionParameters
 from ..condition.trace import condition_trace
-from ..sensor.anglemap import AngleMap, Refusal
-from ..sensor.parameters import CalibrateParameters
-from ..sensor.referencefit import ReferencePiece, fit_reference_map
-from ..sensor.referencemap import ReferenceMap
+from .anglemap import AngleMap, Refusal
 from .maps import MapKey
+from .parameters import CalibrateParameters
+from .referencefit import ReferencePiece, fit_reference_map
+from .referencemap import ReferenceMap
 
 __all__ = ["ReferenceTrace", "fit_references", "joined"]
 
@@ -38,7 +38,7 @@ class ReferenceTrace:
     units : str
         Of the sensor's raw channel.
     response : array, shape (n,)
-        As `strainstudy.calibrate.traces.calibrate_trace` gives it.
+        As `strainstudy.condition.channel.calibrate_trace` gives it.
     rest_ohm : float
         Rest resistance it is relative to; NaN for arbitrary units.
     reference : array, shape (n,)

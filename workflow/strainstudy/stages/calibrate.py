@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from ..calibrate.maps import BendTrace, MapKey, calibration_rows, fit_session_maps, maps_to_json
+from ..calibrate.parameters import CalibrateParameters
 from ..calibrate.references import ReferenceTrace, fit_references, joined
-from ..calibrate.traces import calibrate_trace
+from ..condition.channel import calibrate_trace
 from ..condition.parameters import ConditionParameters
 from ..io.atomic import write_text
 from ..io.frames import write_rows
@@ -18,7 +19,6 @@ from ..io.store import Trace, TraceWriter, read_recording
 from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..reference_use import calibrating_spans
-from ..sensor.parameters import CalibrateParameters
 from ..vocabulary import REFERENCE_SUFFIX, SIDE_OF_POINT
 from .bodies import of_reference_rater, sensor_of
 

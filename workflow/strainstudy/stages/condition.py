@@ -10,18 +10,18 @@ from typing import Any
 
 import numpy as np
 
+from ..calibrate.anglemap import POSSIBLE_DEG, AngleMap, Refusal
+from ..calibrate.answer import Answer
 from ..calibrate.maps import MapKey, maps_from_json
+from ..calibrate.parameters import CalibrateParameters
+from ..calibrate.referencemap import ReferenceMap
 from ..condition.parameters import ConditionParameters
+from ..condition.response import strain
 from ..condition.trace import Conditioned, condition_trace
 from ..io.frames import read_rows, write_rows
 from ..io.store import FloatArray, Trace, TraceWriter, read_recording
 from ..jobs import Progress
 from ..records import Recording, Sensor
-from ..sensor.anglemap import POSSIBLE_DEG, AngleMap, Refusal
-from ..sensor.answer import Answer
-from ..sensor.parameters import CalibrateParameters
-from ..sensor.referencemap import ReferenceMap
-from ..sensor.response import strain
 from ..signal.quality import smallest_step
 from ..vocabulary import REFERENCE_SUFFIX, SIDE_OF_POINT, VOLT_UNITS
 from .bodies import sensor_of

@@ -14,6 +14,7 @@ import pandas as pd
 
 from ..bends.detect import BEND_COLUMNS, bends_of_knees
 from ..bends.parameters import BendParameters
+from ..calibrate.answer import Answer
 from ..gait.angles import in_degrees
 from ..gait.parameters import GaitParameters
 from ..gait.strides import STRIDE_COLUMNS
@@ -22,7 +23,6 @@ from ..io.frames import read_json, write_frame, write_json
 from ..io.store import Trace, read_recording
 from ..jobs import Progress
 from ..records import Recording
-from ..sensor.answer import Answer
 from ..swallow.activity import observed_seconds
 from ..swallow.candidates import CANDIDATE_COLUMNS, detect_together
 from ..swallow.features import FEATURE_NAMES

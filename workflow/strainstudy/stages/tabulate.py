@@ -8,10 +8,10 @@ from typing import Any
 
 import pandas as pd
 
+from ..bench.health import HEALTH_COLUMNS, HealthParameters, control_chart, flagged_recordings
 from ..io.frames import read_frame, read_frames, read_rows
 from ..jobs import Progress
 from ..records import Participant, Recording
-from ..sensor.health import HEALTH_COLUMNS, HealthParameters, control_chart, flagged_recordings
 from ..tables import Column, write_table, write_typed
 from ..tables.angles import CALIBRATIONS
 from ..tables.bends import KNEE_BENDS

@@ -1,7 +1,7 @@
 """Response to degrees by a map that a reference angle beside the sensor made, with a prediction interval.
 
-In: a conditioned response of a sensor whose map was fitted by `strainstudy.sensor.referencefit`. Out: the angle of the
-knee with its limits, and where it is extrapolated.
+In: a conditioned response of a sensor whose map was fitted by `strainstudy.calibrate.referencefit`. Out: the angle of
+the knee with its limits, and where it is extrapolated.
 
 The angle is a sum. Its first part is monotone in the response: one rising curve on the flexing branch and one on the
 extending branch, mixed by the play operator that knows on which branch the knee is (`strainstudy.signal.play`). The
@@ -62,7 +62,7 @@ BRANCH_RADIUS_SHARE: Final = 0.15
 _RESTING_SHARE: Final = 0.1
 """Share of the samples below the reading that counts as the resting leg's (ours)."""
 _EXTRAPOLATION_SHARE: Final = 0.3
-"""As in `strainstudy.sensor.anglemap`."""
+"""As in `strainstudy.calibrate.anglemap`."""
 _DRIFT_DEG_PER_ROOT_MINUTE: Final = 1.75
 """Standard deviation by which sleeve and sensor leave the map in a minute from the nearest fitted sample (chosen on the
 sleeve: docs/sleeve-study.md)."""

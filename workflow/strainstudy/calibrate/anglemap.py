@@ -1,6 +1,6 @@
 """Response to degrees, by a monotone map with a prediction interval.
 
-In: a conditioned response of a sensor that was calibrated in its session (`strainstudy.sensor.anglefit`). Out: the
+In: a conditioned response of a sensor that was calibrated in its session (`strainstudy.calibrate.anglefit`). Out: the
 angle of the knee with its limits, and where it is extrapolated.
 
 The curve is a monotone piecewise cubic through the holds (Fritsch FN, Carlson RE 1980, SIAM J Numer Anal 17:238-246).
@@ -20,8 +20,8 @@ Limits. An amplifier whose offset jumps, or a loose lead, gives angles that no k
 no angle, so that no stride is sized by it.
 
 Lag. A soft sensor follows with a first-order lag; the angle is advanced by this sensor's own where it was measured
-(`strainstudy.sensor.answer`), else by that of the response time in the settings, and the interval widens with angular
-speed for what is not known of it.
+(`strainstudy.calibrate.answer`), else by that of the response time in the settings, and the interval widens with
+angular speed for what is not known of it.
 """
 
 from __future__ import annotations

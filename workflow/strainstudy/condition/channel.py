@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from ..sensor.bridge import Bridge, resistance
-from ..sensor.response import relative_change, rest_level, strain
 from ..vocabulary import VOLT_UNITS
+from .bridge import Bridge, resistance
+from .response import relative_change, rest_level, strain
 
 if TYPE_CHECKING:
     from ..records import Sensor

@@ -1,6 +1,6 @@
 """The angle map of one sensor and session from its holds at known angles.
 
-In: holds (`strainstudy.sensor.holds`). Out: an `AngleMap`, or a `Refusal` with its reason.
+In: holds (`strainstudy.calibrate.holds`). Out: an `AngleMap`, or a `Refusal` with its reason.
 
 The curve runs through the median level of each angle: the sensor's law is not known beforehand, but that it rises is.
 Which way the response runs with flexion is taken from the holds. Holds that contradict one another are refused.
@@ -108,7 +108,7 @@ def fit_angle_map(
     Parameters
     ----------
     holds : DataFrame
-        Rows of `strainstudy.sensor.holds.hold_levels`, of all bend recordings of the session, told apart by a
+        Rows of `strainstudy.calibrate.holds.hold_levels`, of all bend recordings of the session, told apart by a
         column ``recording`` (0, 1... in order of time); without that column they are of one.
     parameters : CalibrateParameters
     rest_ohm : float

@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
-from strainstudy.calibrate.traces import calibrate_trace
+from strainstudy.condition.bridge import Bridge, volts
+from strainstudy.condition.channel import calibrate_trace
 from strainstudy.records import Sensor
-from strainstudy.sensor.bridge import Bridge, volts
 
 SENSOR = Sensor("s", excitation_v=3.3, r3_ohm=10_000, rest_ohm=9_000, amplifier_gain=2.0, gauge_factor=5.0)
 OHM = 9_000 * (1 + np.linspace(0, 1.5, 500))

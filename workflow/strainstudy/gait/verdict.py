@@ -19,7 +19,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from ..tables.spec import interval, text
-from .parameters import VerdictParameters
+from .verdict_parameters import VerdictParameters
 
 __all__ = [
     "CANNOT_TELL",
