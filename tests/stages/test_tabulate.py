@@ -29,12 +29,12 @@ def recordings_table(folder: Path, impossible: int = 0, extra: dict[str, str] | 
         "duration": 10.0,
         "status": "good",
     }
-    note = {"recording_id": "w", "tracked_point": "left_knee", "sensor_id": None, "rest_ohm": None}
+    note = {"recording_id": "w", "tracked_point": "left_knee", "assumed": [], "hum_hz": [], "notes": []}
     rows = {
         "quality": [quality],
         "calibrations": [],
-        "calibrate_notes": [note | {"impossible": impossible, "notes": []}],
-        "condition_notes": [],
+        "condition_notes": [note | {"impossible": impossible}],
+        "calibrate_notes": [],
     }
     inputs = {name: [folder / f"{name}.json"] for name in rows} | {"knee_bends": [folder / "bends.parquet"]}
     for name, content in rows.items():

@@ -177,7 +177,7 @@ def followers(folder: Path, rule: str) -> list[str]:
 def test_people_wait_for_the_bench_where_their_sensors_were_on_it_and_only_then(tmp_path):
     """The answer of a sensor is undone on people, so a changed bench recording runs those again who wear it."""
     write_study(tmp_path / "study", people=1, **TINY | {"bench": True})
-    assert followers(tmp_path, "characterise") == ["condition", "tabulate"]
+    assert followers(tmp_path, "characterise") == ["calibrate", "tabulate"]
     for name in ("recordings.tsv", "channels.tsv"):
         sheet = tmp_path / "study" / name
         lines = sheet.read_text(encoding="utf-8").splitlines(keepends=True)
