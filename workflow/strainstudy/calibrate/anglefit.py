@@ -30,7 +30,9 @@ __all__ = ["fit_angle_map"]
 Array = npt.NDArray[np.float64]
 
 _SIGNIFICANT: Final = 0.05
+"""Level of the t test that tells a loop from none (common practice, no source)."""
 _LARGEST_SHARE_REVERSED: Final = 0.25
+"""Share of the pairs of a deeper and a shallower hold that may read the wrong way round (ours)."""
 _LOOP_SHAPE_SHARE: Final = 0.25
 """Part of a loop that a single play operator leaves behind (ours)."""
 _MEDIAN_EFFICIENCY: Final = math.sqrt(math.pi / 2)

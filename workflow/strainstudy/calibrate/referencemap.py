@@ -55,8 +55,11 @@ Array = npt.NDArray[np.float64]
 TERMS: Final = ("branches", "rate", "creep", "surroundings", "settling")
 """Parts that a map may have besides one rising curve, in the order in which they are tried."""
 CREEP_S: Final = (0.3, 2.0)
+"""Time constants of the means of the past."""
 SURROUNDINGS_S: Final = (0.2, 0.5)
+"""Standard deviations of the bells over which the surroundings are averaged."""
 SETTLING_S: Final = 1.0
+"""Time from which settling goes with the logarithm."""
 BRANCH_RADIUS_SHARE: Final = 0.15
 """Half the travel from branch to branch as share of the span (all four chosen on the sleeve: docs/sleeve-study.md)."""
 _RESTING_SHARE: Final = 0.1
@@ -69,6 +72,7 @@ sleeve: docs/sleeve-study.md)."""
 _OTHER_RECORDING_FACTOR: Final = 1.25
 """Intervals in other recordings over what the errors within a single fitted one ask for (chosen on the sleeve)."""
 _SPEED_SCALE: Final = 100.0
+"""Degrees a second that count as 1 in the variance's column of speed, so that its weights are of one size (ours)."""
 
 
 def levels_of(response: Array, drift: Array, *, sign: int, scale: float, as_recorded: bool) -> Array:

@@ -28,6 +28,7 @@ Array = npt.NDArray[np.float64]
 _NO_NEED_TO_NOTCH = 1e-3
 """Where the low-pass leaves less than a thousandth of a line, a notch would change nothing that can be seen."""
 _HIGHEST_CUTOFF_SHARE = 0.45
+"""Highest cutoff as share of the sampling rate: half of it is Nyquist's limit, where no filter can be made (ours)."""
 
 
 @dataclass(frozen=True)

@@ -36,6 +36,7 @@ __all__ = [
 ]
 
 _NORMAL_95: Final = 1.96
+"""Standard errors from a mean to a limit of 95 % (normal distribution)."""
 NO_ASYMMETRY: Final = "no asymmetry found"
 CANNOT_TELL: Final = "cannot be told apart without a bend calibration"
 VERDICTS: Final = {
