@@ -23,7 +23,7 @@ from scipy.optimize import lsq_linear, nnls
 
 from ..signal.gaps import spanned
 from ..signal.runs import runs
-from .anglemap import Refusal
+from .anglemap import Refusal, rest_ratio
 from .parameters import CalibrateParameters
 from .referencemap import (
     CREEP_S,
@@ -123,7 +123,7 @@ def _sign(pieces: Sequence[ReferencePiece]) -> int:
 def _rows(pieces: Sequence[ReferencePiece], sign: int, rest_ohm: float, *, as_recorded: bool) -> _Rows:
     levels, picks, references, parts = [], [], [], []
     for number, piece in enumerate(pieces):
-        scale = piece.rest_ohm / rest_ohm if math.isfinite(piece.rest_ohm) and math.isfinite(rest_ohm) else 1.0
+        scale = rest_ratio(piece.rest_ohm, rest_ohm)
         level = levels_of(piece.response, piece.drift, sign=sign, scale=scale, as_recorded=as_recorded)
         sound = np.flatnonzero(piece.used & np.isfinite(level) & np.isfinite(piece.reference))
         pick = sound[:: max(1, round(piece.sampling_frequency / _FIT_HZ))]

@@ -37,7 +37,7 @@ from scipy.signal import lfilter
 
 from ..signal.gaps import spanned
 from ..signal.play import branch
-from .anglemap import POSSIBLE_DEG, Angles
+from .anglemap import POSSIBLE_DEG, Angles, rest_ratio
 
 __all__ = [
     "CREEP_S",
@@ -337,14 +337,13 @@ class ReferenceMap:
         -------
         Angles
         """
-        scale = rest_ohm / self.rest_ohm if math.isfinite(rest_ohm) and math.isfinite(self.rest_ohm) else 1.0
+        scale = rest_ratio(rest_ohm, self.rest_ohm)
         x, slow = np.asarray(response, dtype=np.float64), np.asarray(drift, dtype=np.float64)
         model = self.model_for(recording_id)
         level = levels_of(x, slow, sign=self.sign, scale=scale, as_recorded=model.as_recorded)
         missing = np.isnan(level)
         if len(x) < 2 or missing.all():
-            empty, never = np.full(len(x), np.nan), np.zeros(len(x), dtype=bool)
-            return Angles(empty, empty, empty, never, never)
+            return Angles.none(len(x))
         level = spanned(level)
         angle, variance = model.predict(level, fs, self.knots)
         spans = self.spans_in(recording_id)
