@@ -66,13 +66,13 @@ def _stages(root: Path, folder: Path, batches: int = 1, upto: str = "features") 
     """Run the per-batch stages as the scripts of the rules do; give the CPU seconds of each."""
     from strainstudy.batches import group_recordings
     from strainstudy.bends.parameters import BendParameters
+    from strainstudy.calibrate.parameters import CalibrateParameters
     from strainstudy.condition.parameters import ConditionParameters
     from strainstudy.gait.parameters import GaitParameters
     from strainstudy.gait.window_parameters import FeatureParameters
     from strainstudy.ingest.parameters import IngestParameters
     from strainstudy.intake.start import reference_rater
     from strainstudy.jobs import Progress
-    from strainstudy.sensor.parameters import CalibrateParameters
     from strainstudy.stages import calibrate, condition, features, ingest, segment
     from strainstudy.study import load_study
     from strainstudy.swallow.parameters import SwallowParameters
@@ -99,35 +99,33 @@ def _stages(root: Path, folder: Path, batches: int = 1, upto: str = "features") 
                 quality=own / "quality.json",
                 progress=progress,
             )
-        with timed("calibrate") as progress:
-            calibrate.run(
-                recordings,
-                study.sensors,
-                parameters=CalibrateParameters(),
-                condition=ConditionParameters(),
-                reference_rater=rater,
-                raw=own / "raw.parquet",
-                traces=own / "calibrated.parquet",
-                maps=own / "maps.json",
-                calibrations=own / "calibrations.json",
-                notes=own / "calibrate.json",
-                progress=progress,
-            )
         with timed("condition") as progress:
             condition.run(
                 recordings,
                 study.sensors,
                 parameters=ConditionParameters(),
-                calibrate=CalibrateParameters(),
-                answers={},
-                traces=own / "calibrated.parquet",
-                maps=own / "maps.json",
-                calibration_notes=own / "calibrate.json",
-                signals=own / "signals.parquet",
+                raw=own / "raw.parquet",
+                traces=own / "conditioned.parquet",
                 notes=own / "condition.json",
                 progress=progress,
             )
-        if upto == "condition":
+        with timed("calibrate") as progress:
+            calibrate.run(
+                recordings,
+                study.sensors,
+                parameters=CalibrateParameters(),
+                drift_shortest_period_s=ConditionParameters().drift_shortest_period_s,
+                reference_rater=rater,
+                answers={},
+                traces=own / "conditioned.parquet",
+                condition_notes=own / "condition.json",
+                signals=own / "signals.parquet",
+                maps=own / "maps.json",
+                calibrations=own / "calibrations.json",
+                notes=own / "calibrate.json",
+                progress=progress,
+            )
+        if upto == "calibrate":
             continue
         with timed("segment") as progress:
             segment.run(
@@ -138,6 +136,7 @@ def _stages(root: Path, folder: Path, batches: int = 1, upto: str = "features") 
                 lag_s=CalibrateParameters().lag_s,
                 signals=own / "signals.parquet",
                 condition_notes=own / "condition.json",
+                calibrate_notes=own / "calibrate.json",
                 outputs={name: own / f"{name}.parquet" for name in segment.FRAMES},
                 notes=own / "segment.json",
                 progress=progress,
@@ -191,7 +190,7 @@ def one_process(root: str, folder: str) -> None:
 
 def prepare(root: str, folder: str) -> None:
     """Make the signals that detection is timed on."""
-    _stages(Path(root), Path(folder), upto="condition")
+    _stages(Path(root), Path(folder), upto="calibrate")
 
 
 def _signals(folder: str) -> dict[str, object]:
@@ -203,9 +202,9 @@ def _signals(folder: str) -> dict[str, object]:
 
 def gait(folder: str) -> None:
     """Time the detection of gait, from arrays to strides."""
+    from strainstudy.calibrate.parameters import CalibrateParameters
     from strainstudy.gait.parameters import GaitParameters
     from strainstudy.gait.walk import detect_walk
-    from strainstudy.sensor.parameters import CalibrateParameters
     from strainstudy.stages.bodies import knees_of
 
     parameters = GaitParameters()

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from strainstudy.bench.answer import answer_of
 from strainstudy.bench.characterise import BenchRecording, characterise
-from strainstudy.sensor.answer import Answer
+from strainstudy.calibrate.answer import Answer
 from strainstudy.signal.play import branch
 from strainstudy_simulator.bench import run_stage, standard_program
 from strainstudy_simulator.sensor import SensorModel, hysteresis, resistance

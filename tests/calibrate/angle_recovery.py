@@ -14,18 +14,19 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from strainstudy.calibrate.maps import BendTrace, MapKey, fit_session_maps
-from strainstudy.calibrate.traces import calibrate_trace
+from strainstudy.calibrate.anglemap import AngleMap
+from strainstudy.calibrate.maps import BendTrace, KneeTrace, MapKey, fit_session_maps
+from strainstudy.calibrate.parameters import CalibrateParameters
+from strainstudy.condition.channel import channel_response
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.records import Sensor
-from strainstudy.sensor.anglemap import AngleMap
-from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy_simulator.bends import hold_bends
 from strainstudy_simulator.knee import KneeMotion, Segment, healthy_gait, limp, walk_knees
 from strainstudy_simulator.sensor import Acquisition, BridgeModel, SensorModel, through_sensor
 
 HOW = ConditionParameters()
+PERIOD_S = HOW.drift_shortest_period_s
 PLAIN = CalibrateParameters()
 SHEET = Sensor("s", excitation_v=3.3, r1_ohm=10_000, r2_ohm=10_000, r3_ohm=10_000)
 BRIDGE = BridgeModel(r2_ohm=10_000)
@@ -38,26 +39,26 @@ def labels_of(motion: KneeMotion, **changes) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["onset", "duration", "trial_type", "side", "value"]).assign(**changes)
 
 
-def response_of(angle, model, rng, *, fs=100.0, polarity=1):
-    """Calibrated response of a knee angle seen through sensor, bridge and converter."""
+def knee_of(angle, model, rng, *, fs=100.0, polarity=1, side="left", sensor_id="s"):
+    """Give a knee angle as it is after sensor, bridge, converter and conditioning."""
     volts = through_sensor(
         angle, fs, sensor=model, bridge=replace(BRIDGE, polarity=polarity), acquisition=Acquisition(), rng=rng
     )
-    return calibrate_trace(volts, fs, units="V", tracked_point="left_knee", sensor=SHEET)
+    own = channel_response(volts, fs, units="V", tracked_point="left_knee", sensor=SHEET)
+    clean = condition_trace(own.response, fs, tracked_point="left_knee", units="V", parameters=HOW)
+    key = MapKey.of("sub-01", "ses-01", f"{side}_knee", sensor_id)
+    return KneeTrace(key, "bend", fs, clean.response, clean.drift, clean.end, own.rest_ohm)
 
 
 def bend_of(motion, model, rng, *, fs=100.0, side="left", labels=None, polarity=1, sensor_id="s"):
     """One knee of a bend recording."""
-    done = response_of(motion.angles[side], model, rng, fs=fs, polarity=polarity)
-    key = MapKey.of("sub-01", "ses-01", f"{side}_knee", sensor_id)
-    return BendTrace(
-        key, "bend", fs, "V", done.response, done.rest_ohm, labels_of(motion) if labels is None else labels
-    )
+    knee = knee_of(motion.angles[side], model, rng, fs=fs, polarity=polarity, side=side, sensor_id=sensor_id)
+    return BendTrace(**vars(knee), labels=labels_of(motion) if labels is None else labels)
 
 
 def one_map(bend):
     """Map, or refusal, of a single bend recording."""
-    (found,) = fit_session_maps([bend], PLAIN, HOW).values()
+    (found,) = fit_session_maps([bend], PLAIN, PERIOD_S).values()
     return found
 
 
@@ -71,9 +72,8 @@ def errors_of_a_walk(seed: int, model: SensorModel, *, session_drift: float = 0.
     angle_map = one_map(bend_of(hold_bends(fs, rng, sides=("left",), **holds), model, rng, fs=fs))
     assert isinstance(angle_map, AngleMap), angle_map
     later = replace(model, rest_ohm=model.rest_ohm * (1 + session_drift * rng.normal()))
-    done = response_of(walk.angles["left"], later, rng, fs=fs)
-    clean = condition_trace(done.response, fs, tracked_point="left_knee", units="V", parameters=HOW, end=angle_map.sign)
-    found = angle_map.apply(clean.response, fs, drift=clean.drift, rest_ohm=done.rest_ohm)
+    knee = knee_of(walk.angles["left"], later, rng, fs=fs).towards(angle_map.sign, PERIOD_S)
+    found = angle_map.apply(knee.response, fs, drift=knee.drift, rest_ohm=knee.rest_ohm)
     truth = walk.angles["left"]
     calibrated = np.isfinite(found.angle) & ~found.extrapolated
     inside = (found.low <= truth) & (truth <= found.high)

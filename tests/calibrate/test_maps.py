@@ -5,7 +5,8 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
-from angle_recovery import HOW, PLAIN, bend_of, errors_of_a_walk, labels_of, one_map
+from angle_recovery import PERIOD_S, PLAIN, bend_of, errors_of_a_walk, labels_of, one_map
+from strainstudy.calibrate.anglemap import AngleMap, Refusal
 from strainstudy.calibrate.maps import (
     MapKey,
     calibration_rows,
@@ -14,7 +15,6 @@ from strainstudy.calibrate.maps import (
     maps_to_json,
     side_of_holds,
 )
-from strainstudy.sensor.anglemap import AngleMap, Refusal
 from strainstudy.tables.angles import CALIBRATIONS
 from strainstudy_simulator.bends import hold_bends
 from strainstudy_simulator.sensor import SensorModel
@@ -97,7 +97,7 @@ def test_bends_before_and_after_share_one_map_and_tell_the_drift():
     rng = np.random.default_rng(9)
     first, last = (hold_bends(FS, rng, sides=("left",)) for _ in range(2))
     tired = SensorModel(gauge_factor=4.0, rest_ohm=10_200)
-    maps = fit_session_maps([bend_of(first, SensorModel(), rng), bend_of(last, tired, rng)], PLAIN, HOW)
+    maps = fit_session_maps([bend_of(first, SensorModel(), rng), bend_of(last, tired, rng)], PLAIN, PERIOD_S)
     (found,) = maps.values()
     assert found.session_gain_percent == pytest.approx(-20, abs=4)
     assert found.session_drift_deg > 0
@@ -107,7 +107,7 @@ def test_sessions_and_sensors_have_maps_of_their_own():
     rng = np.random.default_rng(4)
     motion = hold_bends(FS, rng)
     bends = [bend_of(motion, SensorModel(), rng, side="right"), bend_of(motion, SensorModel(), rng, sensor_id="t")]
-    maps = fit_session_maps(bends, PLAIN, HOW)
+    maps = fit_session_maps(bends, PLAIN, PERIOD_S)
     assert [key.tracked_point for key in maps] == ["left_knee", "right_knee"]
     rows = calibration_rows(maps | {MapKey.of(None, None, "left_knee", None): Refusal("because")})
     assert set(rows.columns) == set(CALIBRATIONS.names)
@@ -117,7 +117,7 @@ def test_sessions_and_sensors_have_maps_of_their_own():
 
 def test_maps_survive_their_file():
     rng = np.random.default_rng(4)
-    maps = fit_session_maps([bend_of(hold_bends(FS, rng, sides=("left",)), SensorModel(), rng)], PLAIN, HOW)
+    maps = fit_session_maps([bend_of(hold_bends(FS, rng, sides=("left",)), SensorModel(), rng)], PLAIN, PERIOD_S)
     maps[MapKey.of("sub-02", None, "left_knee", None)] = Refusal("because")
     text = maps_to_json(maps)
     again = maps_from_json(text)

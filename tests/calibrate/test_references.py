@@ -4,12 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from strainstudy.calibrate.anglemap import AngleMap, Refusal
 from strainstudy.calibrate.maps import MapKey, calibration_rows, maps_from_json, maps_to_json
+from strainstudy.calibrate.parameters import CalibrateParameters
+from strainstudy.calibrate.referencemap import ReferenceMap
 from strainstudy.calibrate.references import ReferenceTrace, fit_references, joined
 from strainstudy.condition.parameters import ConditionParameters
-from strainstudy.sensor.anglemap import AngleMap, Refusal
-from strainstudy.sensor.parameters import CalibrateParameters
-from strainstudy.sensor.referencemap import ReferenceMap
+from strainstudy.condition.trace import condition_trace
 from strainstudy.tables.angles import CALIBRATIONS
 
 FS = 50.0
@@ -26,12 +27,15 @@ HOLDS = AngleMap(
 def trace(**more):
     noise = 0.003 * np.random.default_rng(0).standard_normal(len(KNEE))
     given = {"spans": [(0.0, 20.0)], "response": 0.01 * KNEE + noise} | more
-    return ReferenceTrace(KEY, "r1", FS, "a.u.", given["response"], float("nan"), KNEE, given["spans"])
+    done = condition_trace(given["response"], FS, tracked_point="left_knee", units="a.u.", parameters=HOW)
+    return ReferenceTrace(
+        KEY, "r1", FS, done.response, done.drift, done.end, float("nan"), reference=KNEE, spans=given["spans"]
+    )
 
 
 @pytest.fixture(scope="module")
 def fitted() -> ReferenceMap:
-    found = fit_references([trace()], P, HOW)[KEY]
+    found = fit_references([trace()], P, HOW.drift_shortest_period_s)[KEY]
     assert isinstance(found, ReferenceMap)
     return found
 
@@ -39,12 +43,12 @@ def fitted() -> ReferenceMap:
 def test_only_the_named_spans_are_fitted(fitted):
     assert fitted.fitted == (("r1", 0.0, 20.0),)
     assert fitted.seconds == pytest.approx(20.0)
-    two = fit_references([trace(spans=[(10.0, 15.0), (30.0, 40.0)])], P, HOW)[KEY]
+    two = fit_references([trace(spans=[(10.0, 15.0), (30.0, 40.0)])], P, HOW.drift_shortest_period_s)[KEY]
     assert [span[1:] for span in two.fitted] == [(10.0, 15.0), (30.0, 40.0)]
 
 
 def test_a_falling_response_is_seen(fitted):
-    falling = fit_references([trace(response=1 - trace().response)], P, HOW)[KEY]
+    falling = fit_references([trace(response=1 - 0.01 * KNEE)], P, HOW.drift_shortest_period_s)[KEY]
     assert (fitted.sign, falling.sign) == (1, -1)
 
 

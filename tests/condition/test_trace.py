@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 from strainstudy.condition.parameters import ConditionParameters
-from strainstudy.condition.trace import condition_trace
+from strainstudy.condition.trace import condition_trace, rest_towards
 
 PLAIN = ConditionParameters()
 
@@ -14,8 +14,8 @@ def walking(t, stride=1.1):
     return np.where((t > 5) & (t < t[-1] - 5), wave + 0.05, 0.0)
 
 
-def run(x, fs=100, point="left_knee", units="V", parameters=PLAIN, **more):
-    return condition_trace(x, fs, tracked_point=point, units=units, parameters=parameters, **more)
+def run(x, fs=100, point="left_knee", units="V", parameters=PLAIN):
+    return condition_trace(x, fs, tracked_point=point, units=units, parameters=parameters)
 
 
 def test_response_and_drift_add_up_to_the_filtered_trace():
@@ -83,11 +83,18 @@ def test_degrees_and_bench_traces_keep_their_zero(point, units):
     assert done.response[0] == pytest.approx(5, abs=0.05)
 
 
-def test_a_given_end_decides_which_end_rests():
+def test_drift_taken_off_anew_lets_the_other_end_rest_and_leaves_the_filtered_trace():
     t = np.arange(9000) / 100
     x = np.where(t < 45, 1.0, 0.0)
-    assert np.median(run(x, end=1).response[:4000]) == pytest.approx(1.0, abs=0.02)
-    assert np.median(run(x, end=-1).response[:4000]) == pytest.approx(0.0, abs=0.02)
+    x[5000:5100] = np.nan
+    done = run(x)
+    for end, level in ((1, 1.0), (-1, 0.0)):
+        period = PLAIN.drift_shortest_period_s
+        response, drift = rest_towards(done.response, done.drift, 100, end=end, shortest_period_s=period)
+        assert np.median(response[:4000]) == pytest.approx(level, abs=0.02)
+        np.testing.assert_allclose(response + drift, done.response + done.drift, atol=1e-12)
+        if end == done.end:
+            np.testing.assert_allclose(response, done.response, atol=1e-12)
 
 
 def test_residual_analysis_chooses_the_cutoff_where_asked():

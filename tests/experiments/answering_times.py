@@ -26,16 +26,16 @@ from experiments import strapped_walks
 from experiments.strapped_walks import SEED, SIDES, Walk, read_walks, units_of, volts_of
 from strainstudy.bench.answer import answer_of
 from strainstudy.bench.characterise import BenchRecording, characterise, reference_strain
-from strainstudy.calibrate.traces import calibrate_trace
+from strainstudy.calibrate.answer import Answer
+from strainstudy.calibrate.parameters import CalibrateParameters
+from strainstudy.condition.channel import channel_response
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
+from strainstudy.gait.verdict import sensor_or_gait
 from strainstudy.gait.walk import detect_walk
 from strainstudy.records import Sensor
-from strainstudy.sensor.answer import Answer
-from strainstudy.sensor.parameters import CalibrateParameters
-from strainstudy.sensor.verdict import sensor_or_gait
 from strainstudy.stages.evidence import walk_evidence
 from strainstudy_simulator.people import SET_NAMES, Unit, rng_for, settled
 from strainstudy_simulator.sessions import stretch_take
@@ -73,7 +73,7 @@ def _sheet(unit: Unit) -> Sensor:
 def _response(walk: Walk, side: str, unit: Unit) -> np.ndarray:
     now = settled(unit, walk.participant_id, 0, walk.recording_id, SEED)
     volts = volts_of(walk.angles[side], now, walk.recording_id, side)
-    done = calibrate_trace(volts, FS, units="V", tracked_point=f"{side}_knee", sensor=_sheet(unit))
+    done = channel_response(volts, FS, units="V", tracked_point=f"{side}_knee", sensor=_sheet(unit))
     how = ConditionParameters()
     return condition_trace(done.response, FS, tracked_point=f"{side}_knee", units="V", parameters=how).response
 
@@ -83,7 +83,7 @@ def bench_answer(unit: Unit) -> Answer:
     """What one stretch recording of the unit on the demo's bench says of its answer."""
     take = stretch_take(unit, rng_for(SEED, unit.sensor_id, "answer"), fs=FS)
     values = {channel.tracked_point: channel.values for channel in take.channels}
-    done = calibrate_trace(values["sensor"], FS, units="V", tracked_point="sensor", sensor=_sheet(unit))
+    done = channel_response(values["sensor"], FS, units="V", tracked_point="sensor", sensor=_sheet(unit))
     strain = reference_strain(values["reference_strain"], "percent")
     found = characterise([BenchRecording(unit.sensor_id, "stretch", done.response, FS, strain)])
     answer = answer_of(found.row, found.loops)

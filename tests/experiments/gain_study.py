@@ -25,7 +25,7 @@ import pandas as pd
 from experiments.answering_times import timing_by_set
 from experiments.in_process import Outcome, run_stages, without_bends
 from experiments.strapped_walks import Walk, cancelling_gains, read_walks, write_volts
-from strainstudy.sensor.verdict import CANNOT_TELL, NO_ASYMMETRY
+from strainstudy.gait.verdict import CANNOT_TELL, NO_ASYMMETRY
 from strainstudy.stats.intervals import wilson
 from strainstudy.study import load_study
 

@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
+from strainstudy.calibrate.answer import Answer
 from strainstudy.config import load_config
 from strainstudy.intake.start import reference_rater
 from strainstudy.io.frames import read_frame
 from strainstudy.jobs import Progress
 from strainstudy.records import Study
-from strainstudy.sensor.answer import Answer
 from strainstudy.stages import calibrate, classify, condition, features, ingest, segment, tabulate, train
 from strainstudy.stages.labels import labels_of
 from strainstudy.tables import read_table
@@ -53,7 +53,7 @@ def _paths(folder: Path) -> tuple[dict[str, Path], dict[str, Path]]:
     at = {
         name: folder / f"{name}.parquet"
         for name in (
-            "ingested", "calibrated", "signals", "windows", "bouts", "candidates", "label_next", *segment.FRAMES,
+            "ingested", "conditioned", "signals", "windows", "bouts", "candidates", "label_next", *segment.FRAMES,
         )
     }  # fmt: skip
     note = {
@@ -95,20 +95,21 @@ def run_to_segments(
         recordings, parameters=settings["ingest"], strict=True, traces=at["ingested"], quality=note["quality"],
         progress=say,
     )  # fmt: skip
-    calibrate.run(
-        recordings, study.sensors, parameters=settings["calibrate"], condition=settings["condition"],
-        reference_rater=rater, raw=at["ingested"], traces=at["calibrated"], maps=note["maps"],
-        calibrations=note["calibrations"], notes=note["calibrate_notes"], progress=say,
-    )  # fmt: skip
     condition.run(
-        recordings, study.sensors, parameters=settings["condition"], traces=at["calibrated"], maps=note["maps"],
-        calibration_notes=note["calibrate_notes"], calibrate=settings["calibrate"], answers=answers or {},
-        signals=at["signals"], notes=note["condition_notes"], progress=say,
+        recordings, study.sensors, parameters=settings["condition"], raw=at["ingested"], traces=at["conditioned"],
+        notes=note["condition_notes"], progress=say,
+    )  # fmt: skip
+    calibrate.run(
+        recordings, study.sensors, parameters=settings["calibrate"],
+        drift_shortest_period_s=settings["condition"].drift_shortest_period_s, reference_rater=rater,
+        answers=answers or {}, traces=at["conditioned"], condition_notes=note["condition_notes"], signals=at["signals"],
+        maps=note["maps"], calibrations=note["calibrations"], notes=note["calibrate_notes"], progress=say,
     )  # fmt: skip
     segment.run(
         recordings, gait=settings["gait"], bends=settings["bends"], swallow=settings["swallow"],
         lag_s=settings["calibrate"].lag_s, signals=at["signals"], condition_notes=note["condition_notes"],
-        outputs={name: at[name] for name in segment.FRAMES}, notes=note["segment_notes"], progress=say,
+        calibrate_notes=note["calibrate_notes"], outputs={name: at[name] for name in segment.FRAMES},
+        notes=note["segment_notes"], progress=say,
     )  # fmt: skip
     return {name: raters[rater] for name, raters in labels_of(recordings).items() if rater in raters}
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 from scipy.stats import chi2
-from strainstudy.calibrate.traces import calibrate_trace
+from strainstudy.condition.channel import channel_response
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.records import Sensor
@@ -65,7 +65,7 @@ def resting(
         polarity=bridge.polarity,
         rest_ohm=sensor.rest_ohm,
     )
-    done = calibrate_trace(volts, fs, units="V", tracked_point="throat", sensor=sheet)
+    done = channel_response(volts, fs, units="V", tracked_point="throat", sensor=sheet)
     how = ConditionParameters()
     clean = condition_trace(done.response, fs, tracked_point="throat", units="V", parameters=how)
     return clean.response, smallest_step(np.diff(done.response)) or np.inf

@@ -19,12 +19,12 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import numpy as np
 import pandas as pd
 from scipy.optimize import isotonic_regression
+from strainstudy.calibrate import referencefit
+from strainstudy.calibrate.parameters import CalibrateParameters
+from strainstudy.calibrate.referencefit import ReferencePiece, fit_reference_map
+from strainstudy.calibrate.referencemap import TERMS, ReferenceMap
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
-from strainstudy.sensor import referencefit
-from strainstudy.sensor.parameters import CalibrateParameters
-from strainstudy.sensor.referencefit import ReferencePiece, fit_reference_map
-from strainstudy.sensor.referencemap import TERMS, ReferenceMap
 from strainstudy.study import load_study
 from strainstudy.vocabulary import KNEES
 

@@ -14,11 +14,11 @@ import pandas as pd
 import pytest
 from gait_data import SIDES, Recorded, Score, conditioned, onsets, real_walks, scored, time_in
 from registry import CACHE, wheel_member
+from strainstudy.calibrate.parameters import CalibrateParameters
 from strainstudy.gait.curves import stride_curves
 from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.walk import detect_walk
-from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.stats.matching import match_instants
 from strainstudy_simulator.sensor import Acquisition, BridgeModel, SensorModel, through_sensor
 

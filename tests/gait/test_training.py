@@ -5,6 +5,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from strainstudy.calibrate.parameters import CalibrateParameters
+from strainstudy.condition.bridge import Bridge, resistance
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.gait.model_card import UNTRAINED, no_model_words
@@ -18,8 +20,6 @@ from strainstudy.learn.card_words import untrained_lines
 from strainstudy.learn.history import extend
 from strainstudy.learn.store import load_models
 from strainstudy.sections import SECTIONS
-from strainstudy.sensor.bridge import Bridge, resistance
-from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS, EVIDENCE, LABEL_NEXT, PREDICTIONS
 from strainstudy.upstream import upstream_settings

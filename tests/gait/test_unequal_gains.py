@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from experiments.gain_study import HEALTHY, LIMPING, QUICK, strapped
 from experiments.strapped_walks import cancelling_gains, read_walks
-from strainstudy.sensor.verdict import CANNOT_TELL
+from strainstudy.gait.verdict import CANNOT_TELL
 
 FAMILY = {**QUICK, "families": ["logistic_regression"]}
 GAINS = {"sub-01": 0.3, "sub-02": 3.0, "sub-03": 0.5, "sub-04": 2.0}

@@ -39,6 +39,15 @@ def test_only_the_quantities_asked_for_are_read(tmp_path):
     assert list(read_recording(path, "walk-1")["left_knee"].columns) == ["response", "drift"]
 
 
+@pytest.mark.parametrize("exact", [False, True])
+def test_a_stage_that_goes_on_has_every_bit_and_a_signal_thirty_two_of_them(tmp_path, exact):
+    path, values = tmp_path / "thirds.parquet", np.arange(5) / 3
+    with TraceWriter(path, ("response",), exact=exact) as writer:
+        writer.write(Trace("walk-1", "left_knee", "V", 100.0, {"response": values}))
+    stored = read_recording(path, "walk-1")["left_knee"]["response"]
+    np.testing.assert_array_equal(stored, values if exact else values.astype(np.float32))
+
+
 def test_a_trace_without_samples_keeps_its_place(file):
     assert [t.n for t in iter_traces(file)] == [5, 0, 3]
     assert [t.tracked_point for t in iter_traces(file)][1] == "right_knee"

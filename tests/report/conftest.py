@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from strainstudy.bench.characterise import BenchRecording, characterise
+from strainstudy.gait.verdict import VERDICT_COLUMNS
 from strainstudy.io.store import Trace, TraceWriter
-from strainstudy.sensor.verdict import VERDICT_COLUMNS
 from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS, EVIDENCE
 from strainstudy.tables.events import EVENTS

@@ -102,5 +102,5 @@ def test_over_what_an_interval_is_is_read_from_the_table(tmp_path):
 def test_a_study_without_bench_holds_or_gait_claims_none(tmp_path):
     words = words_of(SETTINGS, StudyTables(tmp_path))
     assert "no bench recordings" in words["bench"]
-    assert "no knee was calibrated" in words["calibrate"]
+    assert "No knee was calibrated" in words["calibrate"]
     assert "No gait was found" in words["classify"]

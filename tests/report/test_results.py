@@ -3,9 +3,9 @@
 import pandas as pd
 import pytest
 from strainstudy.errors import StudyError
+from strainstudy.gait.verdict import VERDICT_COLUMNS
 from strainstudy.report.results import StudyTables
 from strainstudy.report.sections import shortfalls
-from strainstudy.sensor.verdict import VERDICT_COLUMNS
 from strainstudy.tables import write_table
 from strainstudy.tables.gait import GAIT
 from strainstudy.tables.recordings import ADDED, RECORDINGS

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from strainstudy.bends.parameters import BendParameters
+from strainstudy.calibrate.answer import Answer
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.io.store import Trace
-from strainstudy.sensor.answer import Answer
 from strainstudy.stages.segment import segment_recording
 from strainstudy_simulator.sensor import first_order_lag
 

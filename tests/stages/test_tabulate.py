@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from strainstudy.bench.health import HealthParameters
 from strainstudy.io.frames import write_frame, write_rows
 from strainstudy.jobs import Progress
 from strainstudy.records import Participant, Recording
-from strainstudy.sensor.health import HealthParameters
 from strainstudy.stages import tabulate
 from strainstudy.tables import read_table
 from strainstudy.tables.bends import KNEE_BENDS
@@ -29,12 +29,12 @@ def recordings_table(folder: Path, impossible: int = 0, extra: dict[str, str] | 
         "duration": 10.0,
         "status": "good",
     }
-    note = {"recording_id": "w", "tracked_point": "left_knee", "sensor_id": None, "rest_ohm": None}
+    note = {"recording_id": "w", "tracked_point": "left_knee", "assumed": [], "hum_hz": [], "notes": []}
     rows = {
         "quality": [quality],
         "calibrations": [],
-        "calibrate_notes": [note | {"impossible": impossible, "notes": []}],
-        "condition_notes": [],
+        "condition_notes": [note | {"impossible": impossible}],
+        "calibrate_notes": [],
     }
     inputs = {name: [folder / f"{name}.json"] for name in rows} | {"knee_bends": [folder / "bends.parquet"]}
     for name, content in rows.items():

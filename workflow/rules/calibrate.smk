@@ -1,11 +1,13 @@
-# Volts to resistance, relative change and strain; holds at known angles, or a reference beside the sensor, to one angle
-# map per sensor and session.
+# Holds at known angles, or a reference beside the sensor, to one angle map per sensor and session; the maps applied, with
+# the answer of the sensor undone as its bench measured it.
 rule calibrate:
     input:
-        traces=rules.ingest.output.traces,
+        traces=rules.condition.output.traces,
+        condition_notes=rules.condition.output.notes,
         labels=lambda w: label_files(tasks=["bend"], batch=w.batch),
+        answers=lambda w: answer_files(w.batch),
     output:
-        traces=f"{STAGES}/calibrate/{{batch}}.parquet",
+        signals=f"{RESULTS}/signals/{{batch}}.parquet",
         maps=f"{STAGES}/calibrate/{{batch}}.maps.json",
         calibrations=f"{STAGES}/calibrate/{{batch}}.calibrations.json",
         notes=f"{STAGES}/calibrate/{{batch}}.notes.json",

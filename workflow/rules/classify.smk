@@ -42,7 +42,7 @@ rule train:
 # Bouts, strides, gait, events and swallows as the classifier has them.
 rule classify:
     input:
-        signals=of_all_batches(rules.condition.output.signals),
+        signals=of_all_batches(rules.calibrate.output.signals),
         maps=of_all_batches(rules.calibrate.output.maps),
         events=of_all_batches(rules.segment.output.events),
         strides=of_all_batches(rules.segment.output.strides),

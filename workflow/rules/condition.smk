@@ -1,13 +1,9 @@
-# Despiked, hum taken out where there is any, low-passed, drift kept apart; the angle map applied, with the answer of the
-# sensor undone as its bench measured it.
+# Volts to resistance and its relative change; despiked, hum taken out where there is any, low-passed, drift kept apart.
 rule condition:
     input:
-        traces=rules.calibrate.output.traces,
-        maps=rules.calibrate.output.maps,
-        calibration_notes=rules.calibrate.output.notes,
-        answers=lambda w: answer_files(w.batch),
+        traces=rules.ingest.output.traces,
     output:
-        signals=f"{RESULTS}/signals/{{batch}}.parquet",
+        traces=f"{STAGES}/condition/{{batch}}.parquet",
         notes=f"{STAGES}/condition/{{batch}}.notes.json",
     log:
         f"{RESULTS}/logs/condition/{{batch}}.log",
@@ -18,6 +14,6 @@ rule condition:
         code=code_hash("strainstudy.stages.condition"),
         recordings=lambda w: sheet_rows(w.batch),
         sensors=lambda w: sensor_rows(w.batch),
-        settings=settings_of("condition", "calibrate"),
+        settings=settings_of("condition"),
     script:
         "../scripts/condition.py"

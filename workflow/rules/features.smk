@@ -1,7 +1,7 @@
 # Feature rows for the classifier: gait windows with their timing, shape and amplitude features.
 rule features:
     input:
-        signals=rules.condition.output.signals,
+        signals=rules.calibrate.output.signals,
         strides=rules.segment.output.strides,
         notes=rules.segment.output.notes,
     output:

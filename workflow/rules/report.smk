@@ -2,7 +2,7 @@
 rule report:
     input:
         tables=[*rules.tabulate.output, *rules.classify.output, *rules.validate.output],
-        signals=of_all_batches(rules.condition.output.signals),
+        signals=of_all_batches(rules.calibrate.output.signals),
         model=[rules.train.output.card, rules.train.output.history],
         labels=label_files(),
         template=template_files(),

@@ -1,8 +1,9 @@
 # Signals cut into rest and gait, contacts and strides, knee bends and swallow candidates.
 rule segment:
     input:
-        signals=rules.condition.output.signals,
-        notes=rules.condition.output.notes,
+        signals=rules.calibrate.output.signals,
+        condition_notes=rules.condition.output.notes,
+        calibrate_notes=rules.calibrate.output.notes,
     output:
         events=f"{STAGES}/segment/{{batch}}.events.parquet",
         states=f"{STAGES}/segment/{{batch}}.states.parquet",
@@ -28,7 +29,7 @@ if BENCH in BATCHES:
 
     rule characterise:
         input:
-            traces=f"{STAGES}/calibrate/{BENCH}.parquet",
+            traces=f"{STAGES}/condition/{BENCH}.parquet",
         output:
             sensors=f"{STAGES}/characterise/sensors.parquet",
             curves=f"{STAGES}/characterise/curves.parquet",

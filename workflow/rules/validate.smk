@@ -31,7 +31,7 @@ rule validate:
         bouts=rules.classify.output.typed_bouts,
         gait=rules.classify.output.typed_gait,
         swallow_summary=rules.classify.output.typed_swallow_summary,
-        signals=of_all_batches(rules.condition.output.signals),
+        signals=of_all_batches(rules.calibrate.output.signals),
         evidence=rules.train.output.evidence,
         labels=label_files(),
         norms=GENERAL.norms,

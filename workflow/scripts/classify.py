@@ -1,8 +1,8 @@
 from pathlib import Path
 
 from strainstudy.gait.parameters import GaitParameters
+from strainstudy.gait.verdict_parameters import VerdictParameters
 from strainstudy.jobs import job
-from strainstudy.sensor.parameters import VerdictParameters
 from strainstudy.settings import build
 from strainstudy.stages import classify
 from strainstudy.stages.rows import participants_of, recordings_of

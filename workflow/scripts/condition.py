@@ -1,10 +1,7 @@
 from pathlib import Path
 
 from strainstudy.condition.parameters import ConditionParameters
-from strainstudy.io.frames import read_json
 from strainstudy.jobs import job
-from strainstudy.sensor.answer import Answer
-from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.settings import build
 from strainstudy.stages import condition
 from strainstudy.stages.rows import recordings_of, sensors_of
@@ -14,16 +11,8 @@ with job(snakemake.log[0], f"condition {snakemake.wildcards.batch}") as progress
         recordings_of(snakemake.params.recordings),
         sensors_of(snakemake.params.sensors),
         parameters=build(ConditionParameters, snakemake.params.settings["condition"]),
-        calibrate=build(CalibrateParameters, snakemake.params.settings["calibrate"]),
-        answers={
-            sensor: Answer.from_dict(answer)
-            for path in snakemake.input.answers
-            for sensor, answer in read_json(Path(path)).items()
-        },
-        traces=Path(snakemake.input.traces),
-        maps=Path(snakemake.input.maps),
-        calibration_notes=Path(snakemake.input.calibration_notes),
-        signals=Path(snakemake.output.signals),
+        raw=Path(snakemake.input.traces),
+        traces=Path(snakemake.output.traces),
         notes=Path(snakemake.output.notes),
         progress=progress,
     )

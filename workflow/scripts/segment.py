@@ -1,9 +1,9 @@
 from pathlib import Path
 
 from strainstudy.bends.parameters import BendParameters
+from strainstudy.calibrate.parameters import CalibrateParameters
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.jobs import job
-from strainstudy.sensor.parameters import CalibrateParameters
 from strainstudy.settings import build
 from strainstudy.stages import segment
 from strainstudy.stages.rows import recordings_of
@@ -17,7 +17,8 @@ with job(snakemake.log[0], f"segment {snakemake.wildcards.batch}") as progress:
         swallow=build(SwallowParameters, snakemake.params.settings["swallow"]),
         lag_s=build(CalibrateParameters, snakemake.params.settings["calibrate"]).lag_s,
         signals=Path(snakemake.input.signals),
-        condition_notes=Path(snakemake.input.notes),
+        condition_notes=Path(snakemake.input.condition_notes),
+        calibrate_notes=Path(snakemake.input.calibrate_notes),
         outputs={name: Path(snakemake.output[name]) for name in segment.FRAMES},
         notes=Path(snakemake.output.notes),
         progress=progress,

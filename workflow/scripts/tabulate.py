@@ -1,7 +1,7 @@
 from pathlib import Path
 
+from strainstudy.bench.parameters import HealthParameters
 from strainstudy.jobs import job
-from strainstudy.sensor.parameters import HealthParameters
 from strainstudy.settings import build
 from strainstudy.stages import tabulate
 from strainstudy.stages.rows import participants_of, recordings_of

@@ -19,7 +19,7 @@ UPSTREAM: Final[Mapping[str, tuple[str, ...]]] = {
     "gait": ("ingest", "calibrate", "condition", "gait", "features", "classify"),
     "swallow": ("ingest", "condition", "swallow", "classify"),
 }
-"""Sections by subject, in the order of the stages; those of calibrate are of knees alone."""
+"""Sections by subject, in the order of the config file; those of calibrate are of knees alone."""
 
 _GRADES: Final = ("ingest.degraded_missing", "ingest.degraded_clipped")
 _TABLES: Final = ("classify.permutations", "classify.bootstrap_resamples", "classify.label_next_rows")

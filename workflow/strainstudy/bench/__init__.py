@@ -1,1 +1,1 @@
-"""One sensor on the bench: cycles, holds and taps found, and the figures of merit that a paper prints."""
+"""One sensor on the bench: cycles, holds and taps found, the figures of merit that a paper prints, and its health."""

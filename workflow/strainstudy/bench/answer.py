@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 from scipy.optimize import nnls
 
-from ..sensor.answer import Answer
+from ..calibrate.answer import Answer
 from .holds import LN9
 
 __all__ = ["answer_of"]
@@ -27,6 +27,7 @@ __all__ = ["answer_of"]
 _RADII: Final = np.array([0.05, 0.1, 0.15, 0.2, 0.25])
 """Shares of the span: up to a quarter, at which a play has just crossed when the cycle is half way."""
 _NORMAL_95: Final = 1.96
+"""Standard errors from a mean to a limit of 95 % (normal distribution)."""
 
 
 def _loop(row: Mapping[str, Any], loops: pd.DataFrame) -> tuple[tuple[float, float], ...]:

@@ -25,10 +25,15 @@ from .parameters import BenchParameters
 __all__ = ["BenchRecording", "SensorBench", "characterise", "reference_strain"]
 
 _REST_SHARE = 0.05
+"""Share of the reference's range above its lowest within which a hold is a rest (ours)."""
 _FEWEST_SAMPLES = 20
+"""Samples of a hold below which its creep is not read (ours)."""
 _MARGIN_S = 0.1
+"""Seconds left out at the end of a rest, before the bench moves on (ours)."""
 _LIKE = 0.05
+"""Share by which gauge factors of recordings may differ that are taken as one (ours)."""
 _CORNER_SAMPLES = 4.0
+"""Samples within which a step of the bench is abrupt: its start is then known to a sample only (ours)."""
 _NONE = Estimate()
 
 

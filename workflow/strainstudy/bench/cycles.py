@@ -21,8 +21,11 @@ __all__ = ["find_cycles", "find_holds", "find_taps", "moves", "turning_points"]
 # twelfth of a half-cycle, a hold for longer than a third of the movement before it.
 _STILL_SHARE = 0.002
 _HOLD_TO_MOVE = 0.35
+"""Standstill as share of the time of the movement before it from which it is a hold (ours: see above)."""
 _CLOSED_SHARE = 0.15
+"""Share of its range by which a cycle may miss the strain at which it began (ours)."""
 _DEEPEST_STEP_SHARE = 0.05
+"""Change of strain, as share of the range, above which a standstill has to last that long (ours)."""
 _CYCLE_COLUMNS = ("start", "peak", "stop", "strain_low", "strain_high", "run", "number")
 _HOLD_COLUMNS = ("move_start", "start", "stop", "strain_from", "strain_to")
 

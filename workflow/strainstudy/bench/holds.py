@@ -26,18 +26,31 @@ from .intervals import Estimate
 __all__ = ["FADED", "LN9", "STEP_COLUMNS", "Creep", "HoldSpan", "StepFit", "creep_constants", "fit_step", "step_table"]
 
 LN9: Final = float(np.log(9.0))
+"""From 10 to 90 % of a first-order step, in time constants."""
 FADED: Final = 8.0
+"""Time constants after which a step is taken to have faded: 0.03 % of it is left (ours)."""
 _SMALLEST_STEP_SHARE = 0.2
+"""Share of the range of strain below which a change is no step to read times from (ours)."""
 _WINDOWS_S = (0.5, 2.0, 8.0, 32.0)
+"""Seconds after a step that are fitted, each tried if the one before was too short for the answer (ours)."""
 _SETTLED = 4.0
+"""Time constants that a window must hold: 2 % of the step is left then (ours)."""
 _MOST_SAMPLES = 400
+"""Samples of a step that are fitted; more say the same (ours, for speed)."""
 _FEWEST_SAMPLES = 15
+"""Samples of a step below which nothing is fitted (ours)."""
 _BLOCKS = 120
+"""Means, evenly spaced in the logarithm of time, that a hold is reduced to (ours, for speed)."""
 _TAUS = 64
+"""Time constants of the coarse search, evenly spaced in their logarithm (ours)."""
 _KEPT = 0.998
+"""Probability of the F test from which a further term is kept (ours)."""
 _FINE = 48
+"""Points of a finer grid around a time constant (ours)."""
 _REACHES = (2.0, 1.15, 1.02)
+"""Factors to each side that the finer grids reach, one after the other (ours)."""
 _APART = 2.0
+"""Factor between two time constants that can be told apart (ours)."""
 STEP_COLUMNS = (
     "onset", "duration", "direction", "strain_from", "strain_to", "response_from", "response_to", "bench_time",
     "rise_time", "delay", "time_constant", "delay_se", "log_time_constant_se", "sum_se", "creep", "creep_se",

@@ -29,11 +29,17 @@ __all__ = ["NOT_SEPARABLE", "Lag", "cycle_samples", "estimate_lag", "identifiabl
 
 NOT_SEPARABLE: Final = "one speed, no corners: not told apart from hysteresis, nothing removed"
 _MIDDLE_DEGREE = 5
+"""Degree of the polynomial of a loop's middle (ours)."""
 _LOOP_DEGREE = 4
+"""Degree of the polynomial of its width beside the factor that closes both ends (ours)."""
 _SAMPLES_PER_CYCLE = 150
+"""Samples of a cycle that are fitted; more say the same (ours, for speed)."""
 _MOST_CYCLES = 16
+"""Cycles that are fitted, evenly spread over all (ours, for speed)."""
 _CORNER_SPEED = 0.7
+"""Speed beside a turn over that in the middle from which a cycle has corners: a triangle has 1, a sine 0.56 (ours)."""
 _SPEED_RATIO = 1.5
+"""Fastest over slowest cycle from which cycles count as of several speeds (ours)."""
 
 
 @dataclass(frozen=True)

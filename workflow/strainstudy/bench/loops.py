@@ -25,10 +25,13 @@ from .parameters import BenchParameters
 __all__ = ["LoopFigures", "loop_figures"]
 
 _GRID = np.linspace(0.0, 1.0, 81)
+"""Places of a loop, as share of its range of strain (ours)."""
 # Trapezoid rule, so that least squares over the grid is least squares over the range.
 _WEIGHT = np.where((_GRID == 0.0) | (_GRID == 1.0), 0.5, 1.0)
 _PLACE_SE = 2.0
+"""Standard errors by which a loop must be wider elsewhere than in its middle (ours: about 95 %)."""
 _INNER = (_GRID >= 0.05) & (_GRID <= 0.95)
+"""Places where a loop is looked for; at its ends it is closed (ours)."""
 # Knots of a branch: one for so many samples, within limits.
 _SAMPLES_PER_KNOT = 8
 _FEWEST_KNOTS, _MOST_KNOTS = 5, 21

@@ -15,8 +15,11 @@ from .intervals import Estimate, spread
 __all__ = ["DETECTION_FACTOR", "noise_floor"]
 
 DETECTION_FACTOR = 3.0
+"""Standard deviations of the blank (IUPAC, k = 3: see above)."""
 _PIECE_S = 2.0
+"""Seconds out of which a parabola is taken, so that creep and drift are no noise (ours)."""
 _LAGS = 50
+"""Lags of the autocorrelation that the degrees of freedom allow for (ours)."""
 
 
 def noise_floor(rests: list[tuple[FloatArray, float]], level: float = 0.95) -> Estimate:

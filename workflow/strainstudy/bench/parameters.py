@@ -1,4 +1,4 @@
-"""Settings of the bench characterisation."""
+"""Settings of the bench characterisation and of the health of sensors."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from ..settings import setting
 
-__all__ = ["BenchParameters"]
+__all__ = ["BenchParameters", "HealthParameters"]
 
 
 @dataclass(frozen=True)
@@ -56,4 +56,32 @@ class BenchParameters:
         source="common practice, no source",
         minimum=0.1,
         maximum=1,
+    )
+
+
+@dataclass(frozen=True)
+class HealthParameters:
+    """When a sensor counts as changed."""
+
+    control_limit_sd: float = setting(
+        3.0,
+        "Standard deviations from the centre line to a control limit",
+        source="ISO 7870-2, Shewhart control charts",
+        minimum=1,
+        maximum=10,
+    )
+    fewest_ranges: int = setting(
+        5,
+        "Pairs of successive uses, over all sensors, below which no limits are drawn",
+        source="common practice, no source",
+        minimum=2,
+        maximum=1000,
+    )
+    smallest_change_percent: float = setting(
+        5.0,
+        "Change from the centre that is never flagged, however steady the sensors are",
+        source="common practice, no source",
+        unit="%",
+        minimum=0,
+        maximum=100,
     )

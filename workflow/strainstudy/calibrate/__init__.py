@@ -1,1 +1,1 @@
-"""Volts to resistance, relative change and strain; the angle map of each sensor and session."""
+"""The angle map of each sensor and session, from holds at known angles or a reference beside the sensor."""

@@ -1,6 +1,6 @@
 """The angle map of each sensor and session, from its bend recordings.
 
-In: calibrated responses of bend recordings with their hold labels. Out: one `AngleMap` or `Refusal` for each
+In: conditioned responses of bend recordings with their hold labels. Out: one `AngleMap` or `Refusal` for each
 participant, session, knee and sensor, and one table row that says how good it is. Several bend recordings of a
 session are fitted together; their difference is the drift of the session.
 """
@@ -10,24 +10,25 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, fields
-from typing import Final, Literal
+from dataclasses import asdict, dataclass, fields, replace
+from typing import Final, Literal, Self
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from ..condition.parameters import ConditionParameters
-from ..condition.trace import condition_trace
-from ..sensor.anglefit import fit_angle_map
-from ..sensor.anglemap import AngleMap, Refusal
-from ..sensor.holds import hold_levels
-from ..sensor.parameters import CalibrateParameters
-from ..sensor.referencemap import ReferenceMap
+from ..condition.trace import rest_towards
 from ..vocabulary import MISSING
+from .anglefit import fit_angle_map
+from .anglemap import AngleMap, Refusal
+from .holds import hold_levels
+from .parameters import CalibrateParameters
+from .referencemap import ReferenceMap
 
 __all__ = [
     "BendTrace",
+    "KneeTrace",
+    "MapEntry",
     "MapKey",
     "calibration_rows",
     "fit_session_maps",
@@ -37,6 +38,8 @@ __all__ = [
 ]
 
 Array = npt.NDArray[np.float64]
+MapEntry = AngleMap | ReferenceMap | Refusal
+"""What a session has for a knee: a map, or why there is none."""
 
 
 @dataclass(frozen=True, order=True)
@@ -57,8 +60,8 @@ class MapKey:
 
 
 @dataclass(frozen=True)
-class BendTrace:
-    """One knee of one bend recording.
+class KneeTrace:
+    """One knee of one recording.
 
     Parameters
     ----------
@@ -66,22 +69,36 @@ class BendTrace:
     recording_id : str
     sampling_frequency : float
         Hz.
-    units : str
-        Of the raw channel.
-    response : array, shape (n,)
-        As `strainstudy.calibrate.traces.calibrate_trace` gives it.
+    response, drift : array, shape (n,)
+        As conditioning leaves them.
+    end : {1, -1}
+        Side to which excursions were taken to go when drift was taken off.
     rest_ohm : float
-        Rest resistance it is relative to; NaN for arbitrary units.
-    labels : DataFrame
-        The recording's label rows (``onset``, ``duration``, ``trial_type``, ``side``, ``value``).
+        Rest resistance the response is relative to; NaN for arbitrary units.
     """
 
     key: MapKey
     recording_id: str
     sampling_frequency: float
-    units: str
     response: Array
+    drift: Array
+    end: int
     rest_ohm: float
+
+    def towards(self, end: Literal[-1, 1], shortest_period_s: float) -> Self:
+        """Give the knee with excursions to ``end``: as it is, or with its drift taken off anew (`rest_towards`)."""
+        if end == self.end:
+            return self
+        response, drift = rest_towards(
+            self.response, self.drift, self.sampling_frequency, end=end, shortest_period_s=shortest_period_s
+        )
+        return replace(self, response=response, drift=drift, end=end)
+
+
+@dataclass(frozen=True)
+class BendTrace(KneeTrace):
+    """A knee of a bend recording, and the recording's label rows (``onset``, ``duration``, ``side``, ``value`` ...)."""
+
     labels: pd.DataFrame
 
 
@@ -117,18 +134,10 @@ def side_of_holds(response: npt.ArrayLike, fs: float, holds: pd.DataFrame) -> Li
     return -1 if covariance < 0 else 1
 
 
-def _holds(bend: BendTrace, base_ohm: float, parameters: CalibrateParameters, how: ConditionParameters) -> pd.DataFrame:
-    rows = _own_holds(bend)
-    fs = bend.sampling_frequency
-    clean = condition_trace(
-        bend.response,
-        fs,
-        tracked_point=bend.key.tracked_point,
-        units=bend.units,
-        parameters=how,
-        end=side_of_holds(bend.response, fs, rows),
-    )
-    holds = hold_levels(clean.response, clean.drift, fs, rows, parameters)
+def _holds(bend: BendTrace, base_ohm: float, parameters: CalibrateParameters, shortest_period_s: float) -> pd.DataFrame:
+    rows, fs = _own_holds(bend), bend.sampling_frequency
+    bend = bend.towards(side_of_holds(bend.response + bend.drift, fs, rows), shortest_period_s)
+    holds = hold_levels(bend.response, bend.drift, fs, rows, parameters)
     if math.isfinite(bend.rest_ohm) and bend.rest_ohm != base_ohm:
         # The same resistance relative to the first recording's rest resistance.
         scale = bend.rest_ohm / base_ohm
@@ -138,7 +147,7 @@ def _holds(bend: BendTrace, base_ohm: float, parameters: CalibrateParameters, ho
 
 
 def fit_session_maps(
-    bends: Iterable[BendTrace], parameters: CalibrateParameters, how: ConditionParameters
+    bends: Iterable[BendTrace], parameters: CalibrateParameters, shortest_period_s: float
 ) -> dict[MapKey, AngleMap | Refusal]:
     """Fit one map for each key.
 
@@ -147,8 +156,8 @@ def fit_session_maps(
     bends : iterable of BendTrace
         All bend recordings, in the order of the recording sheet.
     parameters : CalibrateParameters
-    how : ConditionParameters
-        How the responses are cleaned before holds are read, as they are later.
+    shortest_period_s : float
+        As ``condition.drift_shortest_period_s``.
 
     Returns
     -------
@@ -165,7 +174,7 @@ def fit_session_maps(
             maps[key] = Refusal("no labelled hold of this knee with an angle")
             continue
         base = group[0].rest_ohm
-        frames = [_holds(bend, base, parameters, how).assign(recording=number) for number, bend in enumerate(group)]
+        frames = [_holds(b, base, parameters, shortest_period_s).assign(recording=k) for k, b in enumerate(group)]
         maps[key] = fit_angle_map(pd.concat(frames, ignore_index=True), parameters, rest_ohm=base)
     return maps
 
@@ -203,7 +212,7 @@ def _numbers_of_reference(entry: ReferenceMap) -> dict[str, object]:
     }
 
 
-def calibration_rows(maps: Mapping[MapKey, AngleMap | ReferenceMap | Refusal]) -> pd.DataFrame:
+def calibration_rows(maps: Mapping[MapKey, MapEntry]) -> pd.DataFrame:
     """One row per map or refusal, with the columns of `strainstudy.tables.angles.CALIBRATIONS`."""
     rows = []
     for key, entry in maps.items():
@@ -239,7 +248,7 @@ def calibration_rows(maps: Mapping[MapKey, AngleMap | ReferenceMap | Refusal]) -
     return pd.DataFrame(rows)
 
 
-def maps_to_json(maps: Mapping[MapKey, AngleMap | ReferenceMap | Refusal]) -> str:
+def maps_to_json(maps: Mapping[MapKey, MapEntry]) -> str:
     """Write maps, or the reasons why there is none, as JSON text."""
     entries = []
     for key, entry in sorted(maps.items()):
@@ -251,9 +260,9 @@ def maps_to_json(maps: Mapping[MapKey, AngleMap | ReferenceMap | Refusal]) -> st
     return json.dumps(entries, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def maps_from_json(text: str) -> dict[MapKey, AngleMap | ReferenceMap | Refusal]:
+def maps_from_json(text: str) -> dict[MapKey, MapEntry]:
     """Undo `maps_to_json`."""
-    maps: dict[MapKey, AngleMap | ReferenceMap | Refusal] = {}
+    maps: dict[MapKey, MapEntry] = {}
     for entry in json.loads(text):
         key = MapKey(*(entry[field.name] for field in fields(MapKey)))
         if "refused" in entry:

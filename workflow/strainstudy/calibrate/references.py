@@ -1,6 +1,6 @@
 """The angle map of each sensor and session from a reference angle that stands beside it.
 
-In: calibrated responses with the reference and the spans that may be fitted. Out: one `ReferenceMap` or `Refusal` for
+In: conditioned responses with the reference and the spans that may be fitted. Out: one `ReferenceMap` or `Refusal` for
 each participant, session, knee and sensor. All recordings of a session are fitted together.
 """
 
@@ -12,13 +12,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from ..condition.parameters import ConditionParameters
-from ..condition.trace import condition_trace
-from ..sensor.anglemap import AngleMap, Refusal
-from ..sensor.parameters import CalibrateParameters
-from ..sensor.referencefit import ReferencePiece, fit_reference_map
-from ..sensor.referencemap import ReferenceMap
-from .maps import MapKey
+from .anglemap import AngleMap, Refusal
+from .maps import KneeTrace, MapEntry, MapKey
+from .parameters import CalibrateParameters
+from .referencefit import ReferencePiece, fit_reference_map
+from .referencemap import ReferenceMap
 
 __all__ = ["ReferenceTrace", "fit_references", "joined"]
 
@@ -26,33 +24,17 @@ Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class ReferenceTrace:
-    """One knee of one recording whose reference calibrates.
+class ReferenceTrace(KneeTrace):
+    """A knee whose reference calibrates.
 
     Parameters
     ----------
-    key : MapKey
-    recording_id : str
-    sampling_frequency : float
-        Hz.
-    units : str
-        Of the sensor's raw channel.
-    response : array, shape (n,)
-        As `strainstudy.calibrate.traces.calibrate_trace` gives it.
-    rest_ohm : float
-        Rest resistance it is relative to; NaN for arbitrary units.
     reference : array, shape (n,)
-        Degrees, on the grid of the response; NaN where there is none.
+        Degrees as conditioning leaves them, on the grid of the response; NaN where there is none.
     spans : sequence of (first, last)
         Seconds from the first sample of the response.
     """
 
-    key: MapKey
-    recording_id: str
-    sampling_frequency: float
-    units: str
-    response: Array
-    rest_ohm: float
     reference: Array
     spans: Sequence[tuple[float, float]]
 
@@ -65,19 +47,18 @@ def _used(trace: ReferenceTrace) -> npt.NDArray[np.bool_]:
     return used
 
 
-def _piece(trace: ReferenceTrace, how: ConditionParameters) -> ReferencePiece:
-    used, fs, point = _used(trace), trace.sampling_frequency, trace.key.tracked_point
-    both = used & np.isfinite(trace.response) & np.isfinite(trace.reference)
-    falls = both.sum() > 1 and float(np.cov(trace.response[both], trace.reference[both])[0, 1]) < 0
-    clean = condition_trace(
-        trace.response, fs, tracked_point=point, units=trace.units, parameters=how, end=-1 if falls else 1
+def _piece(trace: ReferenceTrace, shortest_period_s: float) -> ReferencePiece:
+    used, whole = _used(trace), trace.response + trace.drift
+    both = used & np.isfinite(whole) & np.isfinite(trace.reference)
+    falls = both.sum() > 1 and float(np.cov(whole[both], trace.reference[both])[0, 1]) < 0
+    knee = trace.towards(-1 if falls else 1, shortest_period_s)
+    return ReferencePiece(
+        knee.recording_id, knee.sampling_frequency, knee.response, knee.drift, knee.reference, used, knee.rest_ohm
     )
-    reference = condition_trace(trace.reference, fs, tracked_point=point, units="deg", parameters=how)
-    return ReferencePiece(trace.recording_id, fs, clean.response, clean.drift, reference.response, used, trace.rest_ohm)
 
 
 def fit_references(
-    traces: Iterable[ReferenceTrace], parameters: CalibrateParameters, how: ConditionParameters
+    traces: Iterable[ReferenceTrace], parameters: CalibrateParameters, shortest_period_s: float
 ) -> dict[MapKey, ReferenceMap | Refusal]:
     """Fit one map for each key.
 
@@ -86,8 +67,8 @@ def fit_references(
     traces : iterable of ReferenceTrace
         In the order of the recording sheet.
     parameters : CalibrateParameters
-    how : ConditionParameters
-        How both are cleaned, as they are later.
+    shortest_period_s : float
+        As ``condition.drift_shortest_period_s``.
 
     Returns
     -------
@@ -96,15 +77,15 @@ def fit_references(
     """
     grouped: dict[MapKey, list[ReferencePiece]] = {}
     for trace in traces:
-        grouped.setdefault(trace.key, []).append(_piece(trace, how))
+        grouped.setdefault(trace.key, []).append(_piece(trace, shortest_period_s))
     return {key: fit_reference_map(grouped[key], parameters) for key in sorted(grouped)}
 
 
 def joined(
     holds: Mapping[MapKey, AngleMap | Refusal], references: Mapping[MapKey, ReferenceMap | Refusal]
-) -> dict[MapKey, AngleMap | ReferenceMap | Refusal]:
+) -> dict[MapKey, MapEntry]:
     """Choose where a session has holds as well: the reference, which the sheet asks for, unless it was refused."""
-    found: dict[MapKey, AngleMap | ReferenceMap | Refusal] = {**holds}
+    found: dict[MapKey, MapEntry] = {**holds}
     for key, entry in references.items():
         other = holds.get(key)
         if isinstance(entry, ReferenceMap):

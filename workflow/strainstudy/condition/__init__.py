@@ -1,1 +1,1 @@
-"""From response to response without spikes, hum and noise, with its slow drift beside it."""
+"""Volts to resistance and response; response without spikes, hum and noise, with its slow drift beside it."""

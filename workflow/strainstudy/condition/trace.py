@@ -1,7 +1,7 @@
 """One trace through the whole chain: spikes, short gaps, hum, noise, drift.
 
-In: the response of one channel as calibrated. Out: the filtered response resting at zero, its drift beside it, and how
-much was touched. The order matters: a spike would ring in every filter, a bridged gap lets filters run through, and
+In: the response of one channel. Out: the filtered response resting at zero, its drift beside it, and how much was
+touched. The order matters: a spike would ring in every filter, a bridged gap lets filters run through, and
 drift is read from what the filters left.
 """
 
@@ -21,13 +21,14 @@ from ..signal.hum import find_hum, remove_hum
 from ..vocabulary import BENCH_POINTS, SIDE_OF_POINT
 from .parameters import ConditionParameters
 
-__all__ = ["Conditioned", "condition_trace"]
+__all__ = ["Conditioned", "condition_trace", "rest_towards"]
 
 Array = npt.NDArray[np.float64]
 
 _NO_NEED_TO_NOTCH = 1e-3
 """Where the low-pass leaves less than a thousandth of a line, a notch would change nothing that can be seen."""
 _HIGHEST_CUTOFF_SHARE = 0.45
+"""Highest cutoff as share of the sampling rate: half of it is Nyquist's limit, where no filter can be made (ours)."""
 
 
 @dataclass(frozen=True)
@@ -39,11 +40,9 @@ class Conditioned:
     response : array, shape (n,)
         Filtered, at rest about 0 (degrees keep their own zero, bench traces theirs); NaN in gaps.
     drift : array, shape (n,)
-        What was taken off; ``response + drift`` is the filtered trace as calibrated. NaN in gaps.
+        What was taken off; ``response + drift`` is the filtered trace. NaN in gaps.
     end : {1, -1, 0}
-        Excursions go up, down, or both ways: 1 for a knee sensor whose response grows with flexion.
-    end_certainty : float
-        0 to 1; 0 is a guess.
+        Excursions were taken to go up, down, or both ways: 1 for a knee sensor whose response grows with flexion.
     cutoff_hz : float
         Low-pass cutoff; NaN if none was applied.
     spikes, bridged : int
@@ -57,7 +56,6 @@ class Conditioned:
     response: Array
     drift: Array
     end: int
-    end_certainty: float
     cutoff_hz: float
     spikes: int
     bridged: int
@@ -81,13 +79,12 @@ def _cutoff(values: Array, fs: float, point: str, parameters: ConditionParameter
     return wanted, None
 
 
-def _drift(values: Array, fs: float, point: str, units: str, parameters: ConditionParameters, end: End | None) -> Drift:
+def _drift(values: Array, fs: float, point: str, units: str, period: float) -> Drift:
     n = len(values)
     if units == "deg" or point in BENCH_POINTS:
         return Drift(np.zeros(n), 1, 0.0, 0.0)
-    period = parameters.drift_shortest_period_s
     if point in SIDE_OF_POINT:
-        return resting_drift(values, fs, shortest_period_s=period, end=end)
+        return resting_drift(values, fs, shortest_period_s=period)
     return central_drift(values, fs, shortest_period_s=period)
 
 
@@ -98,14 +95,13 @@ def condition_trace(
     tracked_point: str,
     units: str,
     parameters: ConditionParameters,
-    end: End | None = None,
 ) -> Conditioned:
     """Clean one trace.
 
     Parameters
     ----------
     values : array, shape (n,)
-        Response as calibrated; NaN = no data.
+        Response; NaN = no data.
     fs : float
         Hz.
     tracked_point : str
@@ -113,8 +109,6 @@ def condition_trace(
     units : str
         Of the raw channel: degrees have no sensor drift, so theirs is 0.
     parameters : ConditionParameters
-    end : {1, -1}, optional
-        Side of a knee's excursions where it is known (from holds at known angles).
 
     Returns
     -------
@@ -135,7 +129,7 @@ def condition_trace(
     x = remove_hum(x, fs, lines)
     if not math.isnan(cutoff):
         x = lowpass(x, fs, cutoff)
-    drift = _drift(x, fs, point, units, parameters, end)
+    drift = _drift(x, fs, point, units, parameters.drift_shortest_period_s)
     curve = drift.curve
     gaps = np.isnan(x)
     if gaps.any():
@@ -147,10 +141,34 @@ def condition_trace(
         response=x - curve,
         drift=curve,
         end=drift.end,
-        end_certainty=drift.certainty,
         cutoff_hz=cutoff,
         spikes=int(np.count_nonzero(spikes)),
         bridged=bridged,
         hum_hz=tuple(line.frequency_hz for line in lines),
         notes=tuple(notes),
     )
+
+
+def rest_towards(
+    response: Array, drift: Array, fs: float, *, end: End, shortest_period_s: float
+) -> tuple[Array, Array]:
+    """Take the drift off a knee's trace anew, for excursions to a side that holds or a reference tell.
+
+    Parameters
+    ----------
+    response, drift : array, shape (n,)
+        As `condition_trace` gives them.
+    fs : float
+        Hz.
+    end : {1, -1}
+        Side of the excursions.
+    shortest_period_s : float
+        As ``condition.drift_shortest_period_s``.
+
+    Returns
+    -------
+    response, drift : array, shape (n,)
+    """
+    filtered = response + drift
+    curve = resting_drift(filtered, fs, shortest_period_s=shortest_period_s, end=end).curve
+    return filtered - curve, np.where(np.isnan(filtered), np.nan, curve)

@@ -75,17 +75,20 @@ class TraceWriter:
         The file.
     quantities : tuple of str
         Quantity columns every trace must have, in this order; stored as 32-bit floats.
+    exact : bool
+        Store 64-bit floats, for a stage that goes on where the last one stopped.
     """
 
-    def __init__(self, path: Path, quantities: tuple[str, ...]) -> None:
+    def __init__(self, path: Path, quantities: tuple[str, ...], *, exact: bool = False) -> None:
         self._quantities = quantities
+        self._dtype = np.float64 if exact else np.float32
         word = pa.dictionary(pa.int32(), pa.string())
         self._schema = pa.schema(
             [
                 ("recording_id", word),
                 ("time", pa.float64()),
                 ("tracked_point", word),
-                *((name, pa.float32()) for name in quantities),
+                *((name, pa.from_numpy_dtype(self._dtype)) for name in quantities),
             ]
         )
         self._replacing = replacing(path)
@@ -121,7 +124,7 @@ class TraceWriter:
             word(trace.recording_id),
             pa.array(trace.time),
             word(trace.tracked_point),
-            *(pa.array(np.asarray(trace[name], dtype=np.float32)) for name in self._quantities),
+            *(pa.array(np.asarray(trace[name], dtype=self._dtype)) for name in self._quantities),
         ]
         self._writer.write_table(pa.Table.from_arrays(arrays, schema=self._schema), row_group_size=max(n, 1))
         self._index.append(

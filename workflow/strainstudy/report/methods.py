@@ -66,14 +66,10 @@ def _calibrate(tables: StudyTables) -> str:
     }
     used = set(tables(CALIBRATIONS)["source"].dropna())
     said = [words for way, words in ways.items() if way in used]
-    holds = (
-        f"knee sensors were calibrated to degrees {', or '.join(said)}"
-        if said
-        else "no knee was calibrated to degrees, as no holds at known angles were labelled"
-    )
     return (
-        "Bridge output was turned into resistance by the exact inverse of the bridge equation and into relative "
-        f"resistance change; {holds}."
+        f"Knee sensors were, once conditioned, calibrated to degrees {', or '.join(said)}."
+        if said
+        else "No knee was calibrated to degrees, as no holds at known angles were labelled."
     )
 
 
@@ -82,7 +78,10 @@ def _condition(tables: StudyTables) -> str:
     gait = tables(GAIT, *ANSWERS)
     told = pd.concat([gait[name] for name in names])
     own = [words for way, words in (("bench", "its bench"), ("reference", "a reference")) if (told == way).any()]
-    steps = f"Signals were, in this order, {', '.join(CONDITION_STEPS.values())}."
+    steps = (
+        "Bridge output was turned into resistance by the exact inverse of the bridge equation and into relative "
+        f"resistance change. Signals were then, in this order, {', '.join(CONDITION_STEPS.values())}."
+    )
     if not own:
         return steps
     return (

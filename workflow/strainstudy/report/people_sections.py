@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ..sensor.verdict import VERDICT_COLUMNS
+from ..gait.verdict import VERDICT_COLUMNS
 from ..tables.gait import GAIT
 from ..tables.standing import CHANGE, GROUPS
 from ..tables.swallows import SWALLOW_SUMMARY

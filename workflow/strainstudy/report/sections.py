@@ -8,8 +8,8 @@ from typing import Any
 
 import pandas as pd
 
+from ..gait.verdict import VERDICT_COLUMNS
 from ..io.store import Trace
-from ..sensor.verdict import VERDICT_COLUMNS
 from ..tables.angles import CALIBRATIONS
 from ..tables.classifier import EVIDENCE
 from ..tables.gait import GAIT

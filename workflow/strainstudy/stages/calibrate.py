@@ -1,83 +1,100 @@
-"""Traces of a batch to resistance, relative change and strain; holds at known angles to angle maps."""
+"""Angle maps of the sessions of a batch, from holds or a reference, and the angles that they give."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from ..calibrate.maps import BendTrace, MapKey, calibration_rows, fit_session_maps, maps_to_json
+import numpy as np
+
+from ..calibrate.anglemap import AngleMap, Refusal
+from ..calibrate.answer import Answer
+from ..calibrate.apply import angles_of_knee, known_answers
+from ..calibrate.maps import BendTrace, KneeTrace, MapEntry, MapKey, calibration_rows, fit_session_maps, maps_to_json
+from ..calibrate.parameters import CalibrateParameters
 from ..calibrate.references import ReferenceTrace, fit_references, joined
-from ..calibrate.traces import calibrate_trace
-from ..condition.parameters import ConditionParameters
+from ..condition.response import strain
 from ..io.atomic import write_text
-from ..io.frames import write_rows
+from ..io.frames import read_json, write_rows
 from ..io.labels import read_labels
-from ..io.store import Trace, TraceWriter, read_recording
+from ..io.store import FloatArray, Trace, TraceWriter, read_recording
 from ..jobs import Progress
 from ..records import Recording, Sensor
-from ..reference_use import calibrating_spans
-from ..sensor.parameters import CalibrateParameters
-from ..vocabulary import REFERENCE_SUFFIX, SIDE_OF_POINT
+from ..reference_use import calibrates, calibrating_spans
+from ..vocabulary import REFERENCE_SUFFIX, SIDE_OF_POINT, VOLT_UNITS
 from .bodies import of_reference_rater, sensor_of
 
-__all__ = ["run"]
+__all__ = ["QUANTITIES", "run"]
 
-QUANTITIES = ("resistance_ohm", "response", "strain")
+QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
+RELATIVE = (*VOLT_UNITS, "ohm")
+"""Units whose response is a relative change of resistance, as the bench's is."""
+NO_HOLDS = Refusal("no bend recording with labelled holds in this session")
+
+Told = Mapping[str, Mapping[str, Any]]
+"""Notes of conditioning on one recording, by tracked point."""
 
 
-def _bends(
-    recording: Recording, traces: Sequence[Trace], rests: Mapping[str, float], reference_rater: str | None
-) -> list[BendTrace]:
-    path = of_reference_rater(recording.labels, reference_rater)
-    if path is None:
-        return []
-    labels = read_labels(path)
-    return [
-        BendTrace(
-            MapKey.of(
-                recording.participant_id,
-                recording.session_id,
-                trace.tracked_point,
-                sensor_of(recording, trace.tracked_point),
-            ),
+def _key(recording: Recording, point: str) -> MapKey:
+    return MapKey.of(recording.participant_id, recording.session_id, point, sensor_of(recording, point))
+
+
+def _knees(recording: Recording, traces: Mapping[str, Trace], told: Told) -> dict[str, KneeTrace]:
+    """Knees that a sensor measured, by tracked point."""
+    return {
+        point: KneeTrace(
+            _key(recording, point),
             recording.recording_id,
             trace.sampling_frequency,
-            trace.units,
             trace["response"],
-            rests[trace.tracked_point],
-            labels,
+            trace["drift"],
+            told[point]["end"],
+            _number(told[point]["rest_ohm"]),
         )
-        for trace in traces
-        if trace.tracked_point in SIDE_OF_POINT and trace.units != "deg"
-    ]
+        for point, trace in traces.items()
+        if point in SIDE_OF_POINT and trace.units != "deg"
+    }
 
 
-def _references(recording: Recording, traces: Sequence[Trace], rests: Mapping[str, float]) -> list[ReferenceTrace]:
+def _number(value: float | None) -> float:
+    return math.nan if value is None else value
+
+
+def _references(
+    recording: Recording, traces: Mapping[str, Trace], knees: Mapping[str, KneeTrace]
+) -> list[ReferenceTrace]:
     """Knees whose reference calibrates."""
-    angles = {trace.tracked_point: trace for trace in traces}
     found = []
-    for trace in traces:
-        point = trace.tracked_point
-        reference = angles.get(f"{point}{REFERENCE_SUFFIX}")
-        if point not in SIDE_OF_POINT or trace.units == "deg" or reference is None:
-            continue
-        spans = calibrating_spans(recording.reference_use, trace.n / trace.sampling_frequency)
-        if spans:
-            found.append(
-                ReferenceTrace(
-                    MapKey.of(recording.participant_id, recording.session_id, point, sensor_of(recording, point)),
-                    recording.recording_id,
-                    trace.sampling_frequency,
-                    trace.units,
-                    trace["response"],
-                    rests[point],
-                    reference["response"],
-                    list(spans),
-                )
-            )
+    for point, knee in knees.items():
+        reference = traces.get(f"{point}{REFERENCE_SUFFIX}")
+        spans = calibrating_spans(recording.reference_use, len(knee.response) / knee.sampling_frequency)
+        if reference is not None and spans:
+            found.append(ReferenceTrace(**vars(knee), reference=reference["response"], spans=spans))
     return found
+
+
+def _angles(trace: Trace, knee: KneeTrace | None, entry: MapEntry) -> tuple[dict[str, FloatArray], str]:
+    if knee is not None:
+        return angles_of_knee(knee, entry)
+    nothing = np.full(trace.n, np.nan)
+    angle = trace["response"] if trace.units == "deg" else nothing
+    return {"angle": angle, "angle_low": nothing, "angle_high": nothing}, ""
+
+
+def _measured_rest(trace: Trace, drift: FloatArray, sensor: Sensor | None, rest_ohm: float) -> float | None:
+    """Give the resistance at rest in ohm that was measured, not stated; None where only its changes can be.
+
+    A bridge that was trimmed when the sensor was put on (no ``r2_ohm``) tells how far the resistance is from that of
+    the trimming, which nobody wrote down.
+    """
+    absolute = trace.units == "ohm" or (trace.units in VOLT_UNITS and sensor is not None and sensor.r2_ohm is not None)
+    slow = drift[np.isfinite(drift)]
+    if not (absolute and math.isfinite(rest_ohm) and len(slow)):
+        return None
+    return rest_ohm * (1 + float(np.median(slow)))
 
 
 def run(
@@ -85,10 +102,12 @@ def run(
     sensors: Mapping[str, Sensor],
     *,
     parameters: CalibrateParameters,
-    condition: ConditionParameters,
+    drift_shortest_period_s: float,
     reference_rater: str | None,
-    raw: Path,
+    answers: Mapping[str, Answer],
     traces: Path,
+    condition_notes: Path,
+    signals: Path,
     maps: Path,
     calibrations: Path,
     notes: Path,
@@ -102,54 +121,86 @@ def run(
         Those of task ``bend`` with their labels.
     sensors : mapping of str to Sensor
     parameters : CalibrateParameters
-    condition : ConditionParameters
-        How responses are cleaned before holds are read.
+    drift_shortest_period_s : float
+        Of the settings of condition, for a knee whose drift was taken off towards the wrong side.
     reference_rater : str, optional
         Whose hold labels count; the first in alphabetical order where this is none of them.
-    raw : Path
-        What ingest left.
-    traces, maps, calibrations, notes : Path
-        To write: the traces; angle maps; rows of the calibration table; one note row per trace.
+    answers : mapping of sensor_id to Answer
+        What the bench measured.
+    traces, condition_notes : Path
+        What condition left.
+    signals, maps, calibrations, notes : Path
+        To write: `QUANTITIES`; angle maps; rows of the calibration table; one note row per trace.
     progress : Progress
     """
+    told: dict[str, dict[str, Mapping[str, Any]]] = {}
+    for row in read_json(condition_notes):
+        told.setdefault(row["recording_id"], {})[row["tracked_point"]] = row
+    held: dict[str, dict[str, Trace]] = {}
     bends: list[BendTrace] = []
     references: list[ReferenceTrace] = []
-    rows: list[dict[str, Any]] = []
-    with TraceWriter(traces, QUANTITIES) as writer:
-        for recording in recordings:
-            made, rests = [], {}
-            for point, trace in read_recording(raw, recording.recording_id).items():
-                sensor_id = sensor_of(recording, point)
-                done = calibrate_trace(
-                    trace["raw"],
-                    trace.sampling_frequency,
-                    units=trace.units,
-                    tracked_point=point,
-                    sensor=sensors.get(sensor_id or ""),
-                )
-                columns = {"resistance_ohm": done.resistance_ohm, "response": done.response, "strain": done.strain}
-                made.append(
-                    Trace(trace.recording_id, point, trace.units, trace.sampling_frequency, columns, trace.clipped_s)
-                )
-                writer.write(made[-1])
-                rests[point] = done.rest_ohm
-                rows.append(
-                    {
-                        "recording_id": recording.recording_id,
-                        "tracked_point": point,
-                        "sensor_id": sensor_id,
-                        "rest_ohm": done.rest_ohm if math.isfinite(done.rest_ohm) else None,
-                        "impossible": done.impossible,
-                        "notes": list(done.notes),
-                    }
-                )
-            references += _references(recording, made, rests)
-            if recording.task == "bend":
-                bends += _bends(recording, made, rests, reference_rater)
-    fitted = joined(fit_session_maps(bends, parameters, condition), fit_references(references, parameters, condition))
+    for recording in recordings:
+        name = recording.recording_id
+        labels = of_reference_rater(recording.labels, reference_rater) if recording.task == "bend" else None
+        if labels is None and not calibrates(recording.reference_use):
+            continue
+        held[name] = read_recording(traces, name)
+        knees = _knees(recording, held[name], told[name])
+        references += _references(recording, held[name], knees)
+        if labels is not None:
+            marked = read_labels(labels)
+            bends += [BendTrace(**vars(knee), labels=marked) for knee in knees.values()]
+    fitted = joined(
+        fit_session_maps(bends, parameters, drift_shortest_period_s),
+        fit_references(references, parameters, drift_shortest_period_s),
+    )
+    bends.clear()
+    references.clear()
     write_text(maps, maps_to_json(fitted))
     table = calibration_rows(fitted).to_dict("records")
     write_rows(calibrations, table)
+
+    rows: list[dict[str, Any]] = []
+    with TraceWriter(signals, QUANTITIES) as writer:
+        for recording in recordings:
+            name = recording.recording_id
+            found = held.pop(name, None) or read_recording(traces, name)
+            knees = _knees(recording, found, told.get(name, {}))
+            own = known_answers({point: knee.key for point, knee in knees.items()}, answers, fitted, parameters)
+            for point, trace in found.items():
+                if point.endswith(REFERENCE_SUFFIX):
+                    continue
+                key, knee, answer = _key(recording, point), knees.get(point), own.get(point)
+                entry, sensor = fitted.get(key, NO_HOLDS), sensors.get(key.sensor_id)
+                response, drift = trace["response"], trace["drift"]
+                if knee is not None and not isinstance(entry, Refusal):
+                    knee = knee.towards(1 if entry.sign > 0 else -1, drift_shortest_period_s)
+                    response, drift = knee.response, knee.drift
+                if answer is not None and isinstance(entry, AngleMap):
+                    entry = replace(entry, lag_s=answer.time_constant_s, lag_error_s=answer.error_s)
+                if answer is not None and trace.units not in RELATIVE:
+                    # A loop in relative change is one of another scale.
+                    answer = replace(answer, loop=())
+                angles, said = _angles(trace, knee, entry)
+                reference = found.get(f"{point}{REFERENCE_SUFFIX}")
+                columns = {
+                    "response": response,
+                    "drift": drift,
+                    "strain": strain(response, sensor.gauge_factor if sensor and trace.units in RELATIVE else None),
+                    "reference_angle": np.full(trace.n, np.nan) if reference is None else reference["response"],
+                    **angles,
+                }
+                writer.write(replace(trace, columns=columns))
+                rest = _measured_rest(trace, drift, sensor, _number(told[name][point]["rest_ohm"]))
+                rows.append(
+                    {
+                        "recording_id": name,
+                        "tracked_point": point,
+                        "measured_rest_ohm": rest,
+                        "answer": None if answer is None else answer.to_dict(),
+                        "notes": [said] if said else [],
+                    }
+                )
     write_rows(notes, rows)
     refused = sum(row["status"] == "refused" for row in table)
     progress.say(f"{len(recordings)} recordings, {len(fitted) - refused} angle maps, {refused} refused")

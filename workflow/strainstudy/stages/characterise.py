@@ -29,11 +29,11 @@ def _bench_recording(recording: Recording, traces: Mapping[str, Trace], sensor: 
     for point in ("reference_strain", "reference_displacement"):
         if point in traces:
             given = traces[point]
-            reference = reference_strain(given["response"], given.units, sensor.gauge_length_mm)
+            reference = reference_strain(given["unfiltered"], given.units, sensor.gauge_length_mm)
     return BenchRecording(
         recording.recording_id,
         "tap" if recording.task == "tap" else "stretch",
-        trace["response"],
+        trace["unfiltered"],
         trace.sampling_frequency,
         reference,
     )
@@ -68,7 +68,7 @@ def run(
     sensors : mapping of str to Sensor
     parameters : BenchParameters
     traces : Path
-        What calibrate left of them: before any low-pass, which would shorten noise and lengthen response times.
+        What condition left of them; read before any low-pass, which would shorten noise and lengthen response times.
     outputs : mapping of str to Path
         ``sensors``, ``curves``, ``loops``, ``cycles``, ``steps`` and, for sensor health, ``uses``: frames to write;
         ``answers``: how each sensor answers, by id, as JSON.
@@ -77,7 +77,7 @@ def run(
     by_sensor: dict[str, list[BenchRecording]] = {}
     by_use: dict[tuple[str, str], list[BenchRecording]] = {}
     for recording in recordings:
-        found = read_recording(traces, recording.recording_id)
+        found = read_recording(traces, recording.recording_id, ("unfiltered",))
         if "sensor" in found and recording.sensor_id is not None:
             own = _bench_recording(recording, found, sensors[recording.sensor_id])
             by_sensor.setdefault(recording.sensor_id, []).append(own)

@@ -10,16 +10,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from ..calibrate.anglemap import AngleMap
 from ..calibrate.maps import MapKey, maps_from_json
+from ..calibrate.referencemap import ReferenceMap
 from ..gait.measures import summarise_walk, with_timing_error
 from ..gait.parameters import GaitParameters
+from ..gait.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
 from ..io.frames import read_frame, read_frames, read_json
 from ..io.store import read_recording
 from ..jobs import Progress
 from ..records import Participant, Recording
-from ..sensor.anglemap import AngleMap
-from ..sensor.referencemap import ReferenceMap
-from ..sensor.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
 from ..swallow.measures import measure_swallows, summarise_swallows
 from ..swallow.parameters import SwallowParameters
 from ..tables import Column, TableSpec, read_table, write_table, write_typed

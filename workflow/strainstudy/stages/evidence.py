@@ -7,9 +7,9 @@ from typing import Any, Literal
 
 import pandas as pd
 
-from ..sensor.anglemap import AngleMap
-from ..sensor.referencemap import ReferenceMap
-from ..sensor.verdict import Measured, WalkEvidence, gain_ratio_of_bends
+from ..calibrate.anglemap import AngleMap
+from ..calibrate.referencemap import ReferenceMap
+from ..gait.verdict import Measured, WalkEvidence, gain_ratio_of_bends
 
 __all__ = ["walk_evidence"]
 

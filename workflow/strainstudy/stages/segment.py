@@ -14,6 +14,7 @@ import pandas as pd
 
 from ..bends.detect import BEND_COLUMNS, bends_of_knees
 from ..bends.parameters import BendParameters
+from ..calibrate.answer import Answer
 from ..gait.angles import in_degrees
 from ..gait.parameters import GaitParameters
 from ..gait.strides import STRIDE_COLUMNS
@@ -22,7 +23,6 @@ from ..io.frames import read_json, write_frame, write_json
 from ..io.store import Trace, read_recording
 from ..jobs import Progress
 from ..records import Recording
-from ..sensor.answer import Answer
 from ..swallow.activity import observed_seconds
 from ..swallow.candidates import CANDIDATE_COLUMNS, detect_together
 from ..swallow.features import FEATURE_NAMES
@@ -164,7 +164,7 @@ def _recorded(notes: Path) -> dict[str, Recorded]:
 
 
 def _answers(notes: Path) -> dict[str, dict[str, Answer]]:
-    """Read from the notes of conditioning how sensors answer, by recording and tracked point."""
+    """Read from the notes of calibration how sensors answer, by recording and tracked point."""
     found: dict[str, dict[str, Answer]] = {}
     for row in read_json(notes):
         if row["answer"] is not None:
@@ -181,6 +181,7 @@ def run(
     lag_s: float,
     signals: Path,
     condition_notes: Path,
+    calibrate_notes: Path,
     outputs: Mapping[str, Path],
     notes: Path,
     progress: Progress,
@@ -193,8 +194,8 @@ def run(
     gait, bends, swallow : parameters
     lag_s : float
         As for `segment_recording`.
-    signals, condition_notes : Path
-        What condition left.
+    signals, condition_notes, calibrate_notes : Path
+        What condition and calibrate left.
     outputs : mapping of str to Path
         `FRAMES` to write, ``recording_id`` in front.
     notes : Path
@@ -203,7 +204,7 @@ def run(
     """
     parts: dict[str, list[pd.DataFrame]] = {name: [] for name in FRAMES}
     said = {}
-    recorded, answers = _recorded(condition_notes), _answers(condition_notes)
+    recorded, answers = _recorded(condition_notes), _answers(calibrate_notes)
     left = Counter(seat_of(recording) for recording in recordings)
     throats: dict[tuple[str, ...], dict[str, Trace]] = {seat: {} for seat in left}
     for number, recording in enumerate(recordings, start=1):

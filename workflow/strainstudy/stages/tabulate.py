@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from ..io.frames import read_frame, read_frames, read_rows
+from ..bench.health import HEALTH_COLUMNS, HealthParameters, control_chart, flagged_recordings
+from ..io.frames import read_frame, read_frames, read_json, read_rows
 from ..jobs import Progress
 from ..records import Participant, Recording
-from ..sensor.health import HEALTH_COLUMNS, HealthParameters, control_chart, flagged_recordings
 from ..tables import Column, write_table, write_typed
 from ..tables.angles import CALIBRATIONS
 from ..tables.bends import KNEE_BENDS
@@ -85,17 +86,29 @@ def _carried(
     return frame, columns
 
 
-def _notes(told: pd.DataFrame) -> pd.Series:
-    """Join the notes of a recording's traces into one text each."""
-    parts: dict[str, list[str]] = {}
-    for row in told.to_dict("records"):
-        parts.setdefault(str(row["recording_id"]), []).extend(f"{row['tracked_point']}: {n}" for n in row["notes"])
+def _notes(conditioned: Sequence[Mapping[str, Any]], calibrated: Sequence[Mapping[str, Any]]) -> pd.Series:
+    """Join the notes of a recording's traces into one text each: first what was assumed, then what was done."""
+    angles = {(row["recording_id"], row["tracked_point"]): row["notes"] for row in calibrated}
+    parts: dict[str, list[str]] = {row["recording_id"]: [] for row in conditioned}
+
+    def add(row: Mapping[str, Any], notes: Iterable[str]) -> None:
+        parts[row["recording_id"]] += [f"{row['tracked_point']}: {note}" for note in notes]
+
+    for row in conditioned:
+        add(row, row["assumed"])
+    for row in conditioned:
+        hum = ", ".join(f"{f:.4g}" for f in row["hum_hz"])
+        add(row, row["notes"])
+        add(row, angles.get((row["recording_id"], row["tracked_point"]), ()))
+        add(row, [f"mains hum notched at {hum} Hz"] if hum else [])
     return pd.Series({recording: "; ".join(notes) for recording, notes in parts.items()}, dtype=object)
 
 
-def _uses(recordings: Sequence[Recording], told: pd.DataFrame, bench: pd.DataFrame) -> pd.DataFrame:
+def _uses(
+    recordings: Sequence[Recording], calibrated: Sequence[Mapping[str, Any]], bench: pd.DataFrame
+) -> pd.DataFrame:
     """List uses of sensors in the order of sessions: on people (measured rest resistance) and on the bench."""
-    rest = {(str(r["recording_id"]), str(r["tracked_point"])): r["measured_rest_ohm"] for r in told.to_dict("records")}
+    rest = {(row["recording_id"], row["tracked_point"]): row["measured_rest_ohm"] for row in calibrated}
     rows = [
         {
             "sensor_id": sensor_of(recording, point),
@@ -115,10 +128,7 @@ def _uses(recordings: Sequence[Recording], told: pd.DataFrame, bench: pd.DataFra
     return uses.sort_values(["session_id", "recording_id", "sensor_id"], kind="stable", ignore_index=True)
 
 
-def _health(
-    recordings: Sequence[Recording], told: pd.DataFrame, bench: pd.DataFrame, parameters: HealthParameters
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    uses = _uses(recordings, told, bench)
+def _health(uses: pd.DataFrame, parameters: HealthParameters) -> tuple[pd.DataFrame, pd.DataFrame]:
     chart = control_chart(uses, parameters) if len(uses) else pd.DataFrame(columns=list(HEALTH_COLUMNS))
     return chart, flagged_recordings(chart, uses)
 
@@ -152,21 +162,19 @@ def run(
         Results folder.
     progress : Progress
     """
-    told = read_rows(inputs["calibrate_notes"])
-    if told.empty:
-        told = pd.DataFrame(columns=["recording_id", "tracked_point", "sensor_id", "rest_ohm", "impossible", "notes"])
+    conditioned, calibrated = (
+        [row for path in inputs[f"{stage}_notes"] for row in read_json(path)] for stage in ("condition", "calibrate")
+    )
     uses = read_frame(bench["uses"]) if bench else pd.DataFrame(columns=["sensor_id", "session_id", "recording_id"])
-    conditioned = _condition_notes(inputs["condition_notes"])
-    chart, flagged = _health(recordings, conditioned, uses, health)
+    chart, flagged = _health(_uses(recordings, calibrated, uses), health)
     write_table(chart, SENSOR_HEALTH, results)
 
     carried, columns = _carried(recordings, participants, {*RECORDINGS.names, *(column.name for column in ADDED)})
     rows = read_rows(inputs["quality"]).merge(carried, on="recording_id", how="left")
-    _degrade_impossible(rows, told)
+    _degrade_impossible(rows, conditioned)
     flags = flagged.groupby("recording_id")["reason"].agg("; ".join)
     rows["sensor_flag"] = rows["recording_id"].map(flags)
-    both = pd.concat([frame[["recording_id", "tracked_point", "notes"]] for frame in (told, conditioned)])
-    rows["notes"] = rows["recording_id"].map(_notes(both))
+    rows["notes"] = rows["recording_id"].map(_notes(conditioned, calibrated))
     rows["volume_ml"] = rows["recording_id"].map({r.recording_id: r.volume_ml for r in recordings})
     write_table(rows, RECORDINGS, results, [*ADDED, *columns])
     write_typed(rows, RECORDINGS, typed, [*ADDED, *columns])
@@ -181,30 +189,19 @@ def run(
     progress.say(", ".join(f"{counts.get(word, 0)} {word}" for word in ("good", "degraded", "rejected")))
 
 
-def _degrade_impossible(rows: pd.DataFrame, told: pd.DataFrame) -> None:
+def _degrade_impossible(rows: pd.DataFrame, conditioned: Sequence[Mapping[str, Any]]) -> None:
     """Do not call a recording good if its volts are mostly such as no resistance can give."""
-    length = (rows["duration"] * rows["sampling_frequency"]).set_axis(rows["recording_id"])
-    share = told["impossible"].astype(float) / told["recording_id"].map(length).astype(float)
+    length = dict(zip(rows["recording_id"], rows["duration"] * rows["sampling_frequency"], strict=True))
     reasons: dict[str, list[str]] = {}
-    for entry in told.assign(share=share)[share > MOSTLY].to_dict("records"):
-        reason = (
-            f"{entry['share']:.0%} of the volts of {str(entry['tracked_point']).replace('_', ' ')} are such as no"
-            " resistance can give: correct units in channels.tsv, or excitation, gain or polarity in sensors.tsv"
-        )
-        reasons.setdefault(str(entry["recording_id"]), []).append(reason)
+    for entry in conditioned:
+        share = entry["impossible"] / length.get(entry["recording_id"], math.nan)
+        if share > MOSTLY:
+            reason = (
+                f"{share:.0%} of the volts of {entry['tracked_point'].replace('_', ' ')} are such as no resistance can"
+                " give: correct units in channels.tsv, or excitation, gain or polarity in sensors.tsv"
+            )
+            reasons.setdefault(entry["recording_id"], []).append(reason)
     for at in rows.index[rows["recording_id"].isin(list(reasons))]:
         before = rows.at[at, "status_description"]
         said = [*([before] if isinstance(before, str) else []), *reasons[str(rows.at[at, "recording_id"])]]
         rows.loc[at, ["status", "status_description"]] = ["degraded", "; ".join(said)]
-
-
-def _condition_notes(paths: Sequence[Path]) -> pd.DataFrame:
-    """Read the notes of conditioning, with the mains lines that were taken out said in words."""
-    rows = read_rows(paths)
-    if rows.empty:
-        return pd.DataFrame(columns=["recording_id", "tracked_point", "notes", "measured_rest_ohm"])
-    rows["notes"] = [
-        [*notes, *([f"mains hum notched at {', '.join(f'{f:.4g}' for f in hum)} Hz"] if hum else [])]
-        for notes, hum in zip(rows["notes"], rows["hum_hz"], strict=True)
-    ]
-    return rows[["recording_id", "tracked_point", "notes", "measured_rest_ohm"]]

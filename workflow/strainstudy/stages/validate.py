@@ -14,7 +14,6 @@ from ..io.store import Trace, iter_traces
 from ..jobs import Progress
 from ..records import Participant, Recording
 from ..reference_use import calibrates, calibrating_spans
-from ..sensor.reference import agreement_table, angle_sums
 from ..swallow.parameters import SwallowParameters
 from ..tables import read_typed, write_table
 from ..tables.angles import ANGLES
@@ -24,6 +23,7 @@ from ..tables.gait import GAIT
 from ..tables.recordings import RECORDINGS
 from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.throat import THROAT_EVIDENCE
+from ..validate.angle_agreement import agreement_table, angle_sums
 from ..validate.norms import read_norms
 from ..validate.parameters import ValidateParameters
 from ..validate.study import StudyResults, validate_study

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from strainstudy.sensor.bridge import ASSUMED_EQUAL_ARMS, Bridge, resistance, volts
-from strainstudy.sensor.response import relative_change, strain
+from strainstudy.condition.bridge import ASSUMED_EQUAL_ARMS, Bridge, resistance, volts
+from strainstudy.condition.response import relative_change, strain
 
 
 def quarter(ohm=120.0, excitation=1.0, **more):

@@ -23,7 +23,7 @@ from scipy.optimize import lsq_linear, nnls
 
 from ..signal.gaps import spanned
 from ..signal.runs import runs
-from .anglemap import Refusal
+from .anglemap import Refusal, rest_ratio
 from .parameters import CalibrateParameters
 from .referencemap import (
     CREEP_S,
@@ -42,21 +42,27 @@ Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 _KNOTS: Final = 7
+"""Knots of a curve (chosen on the sleeve: docs/sleeve-study.md)."""
 _PARTS: Final = 5
+"""Parts of its time of which a single recording leaves one out at a time (ours; five folds are common practice)."""
 _WORTH: Final = 0.01
 """Share by which the error of what was left out has to fall for a term to go (ours)."""
 _FIT_HZ: Final = 25.0
 """Samples closer than this say the same thing twice: traces are low-passed at 6 Hz."""
 _FEWEST_S: Final = 5.0
+"""Seconds with sensor and reference below which nothing is fitted: a few bends (ours)."""
 _LEAST_RANGE_DEG: Final = 20.0
+"""Range of the reference in degrees below which nothing is fitted: a third of a walking knee's (ours)."""
 _DRIFT_OFF_WORTH: Final = 0.2
 """Share by which that error has to be smaller with drift taken off than without: over the time of a fit drift is small,
 and what is taken off for it may be movement (chosen on the sleeve: docs/sleeve-study.md)."""
 _RIDGE: Final = 1e-6
+"""Share of the mean square of a column that keeps columns without a sample solvable (ours)."""
 _LOOP_AS_LAG_S: Final = 0.005
 """What a loop of another shape than that of two branches may add to a lag (ours: of recorded walks through simulated
 sensors most lags came out within 2 ms, the worst 8 ms off)."""
 _LAGS_S: Final = np.linspace(-0.1, 0.3, 9)
+"""Lags in seconds of the first search (ours: response times up to 0.3 s are time constants up to 0.14 s)."""
 _WIDTHS: Final = {"rate": 2, "creep": len(CREEP_S), "surroundings": len(SURROUNDINGS_S), "settling": 1}
 """Columns of each term besides the curves."""
 
@@ -117,7 +123,7 @@ def _sign(pieces: Sequence[ReferencePiece]) -> int:
 def _rows(pieces: Sequence[ReferencePiece], sign: int, rest_ohm: float, *, as_recorded: bool) -> _Rows:
     levels, picks, references, parts = [], [], [], []
     for number, piece in enumerate(pieces):
-        scale = piece.rest_ohm / rest_ohm if math.isfinite(piece.rest_ohm) and math.isfinite(rest_ohm) else 1.0
+        scale = rest_ratio(piece.rest_ohm, rest_ohm)
         level = levels_of(piece.response, piece.drift, sign=sign, scale=scale, as_recorded=as_recorded)
         sound = np.flatnonzero(piece.used & np.isfinite(level) & np.isfinite(piece.reference))
         pick = sound[:: max(1, round(piece.sampling_frequency / _FIT_HZ))]

@@ -7,10 +7,10 @@ import pandas as pd
 import pytest
 from scipy import stats
 from scipy.integrate import quad
-from strainstudy.sensor.anglefit import fit_angle_map
-from strainstudy.sensor.anglemap import AngleMap, Refusal, _resting_angle, curve_through
-from strainstudy.sensor.holds import HOLD_COLUMNS
-from strainstudy.sensor.parameters import CalibrateParameters
+from strainstudy.calibrate.anglefit import fit_angle_map
+from strainstudy.calibrate.anglemap import AngleMap, Refusal, _resting_angle, curve_through
+from strainstudy.calibrate.holds import HOLD_COLUMNS
+from strainstudy.calibrate.parameters import CalibrateParameters
 
 P = CalibrateParameters(response_time_s=0.0)
 

@@ -6,7 +6,7 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from strainstudy.sensor.verdict import (
+from strainstudy.gait.verdict import (
     CANNOT_TELL,
     NO_ASYMMETRY,
     VERDICT_COLUMNS,

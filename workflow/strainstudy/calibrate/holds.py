@@ -37,11 +37,13 @@ BRANCH_RADIUS_SHARE: Final = 0.12
 """Half the travel, as share of the span, after which a loop is on its other branch (ours: a quarter of the span)."""
 
 _PLATEAU_SHARE: Final = 0.06
-"""Half the band of a plateau as share of the span; creep of soft sensors within a hold is smaller."""
+"""Half the band of a plateau as share of the span; creep of soft sensors within a hold is smaller (ours)."""
 _MARGIN_S: Final = 0.3
-"""Hand labels of a hold are off by some tenths of a second."""
+"""Seconds beside a label that are not taken for the straight leg: labels by hand are off by tenths (ours)."""
 _ON_BRANCH: Final = 0.5
+"""Place between the branches, -1 to 1, from which a hold counts as reached by flexing or by extending (ours)."""
 _ARRIVAL_S: Final = 0.5
+"""Seconds from the start of a plateau in which the branch is read (ours)."""
 
 
 def hold_levels(

@@ -1,6 +1,6 @@
 """The angle map of one sensor and session from its holds at known angles.
 
-In: holds (`strainstudy.sensor.holds`). Out: an `AngleMap`, or a `Refusal` with its reason.
+In: holds (`strainstudy.calibrate.holds`). Out: an `AngleMap`, or a `Refusal` with its reason.
 
 The curve runs through the median level of each angle: the sensor's law is not known beforehand, but that it rises is.
 Which way the response runs with flexion is taken from the holds. Holds that contradict one another are refused.
@@ -30,7 +30,9 @@ __all__ = ["fit_angle_map"]
 Array = npt.NDArray[np.float64]
 
 _SIGNIFICANT: Final = 0.05
+"""Level of the t test that tells a loop from none (common practice, no source)."""
 _LARGEST_SHARE_REVERSED: Final = 0.25
+"""Share of the pairs of a deeper and a shallower hold that may read the wrong way round (ours)."""
 _LOOP_SHAPE_SHARE: Final = 0.25
 """Part of a loop that a single play operator leaves behind (ours)."""
 _MEDIAN_EFFICIENCY: Final = math.sqrt(math.pi / 2)
@@ -108,7 +110,7 @@ def fit_angle_map(
     Parameters
     ----------
     holds : DataFrame
-        Rows of `strainstudy.sensor.holds.hold_levels`, of all bend recordings of the session, told apart by a
+        Rows of `strainstudy.calibrate.holds.hold_levels`, of all bend recordings of the session, told apart by a
         column ``recording`` (0, 1... in order of time); without that column they are of one.
     parameters : CalibrateParameters
     rest_ohm : float

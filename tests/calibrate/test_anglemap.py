@@ -7,10 +7,10 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from strainstudy.sensor.anglefit import fit_angle_map
-from strainstudy.sensor.anglemap import AngleMap, Refusal
-from strainstudy.sensor.holds import HOLD_COLUMNS, hold_levels
-from strainstudy.sensor.parameters import CalibrateParameters
+from strainstudy.calibrate.anglefit import fit_angle_map
+from strainstudy.calibrate.anglemap import AngleMap, Refusal
+from strainstudy.calibrate.holds import HOLD_COLUMNS, hold_levels
+from strainstudy.calibrate.parameters import CalibrateParameters
 
 PLAIN = CalibrateParameters()
 RIGID = CalibrateParameters(response_time_s=0.0)

@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 import pytest
-from strainstudy.sensor.holds import hold_levels
-from strainstudy.sensor.parameters import CalibrateParameters
+from strainstudy.calibrate.holds import hold_levels
+from strainstudy.calibrate.parameters import CalibrateParameters
 
 FS = 50.0
 P = CalibrateParameters()

@@ -5,10 +5,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from strainstudy.io.store import Trace, TraceWriter
-from strainstudy.sensor.reference import agreement_table, angle_sums
 from strainstudy.stages.validate import _angles
 from strainstudy.stats.agreement import bland_altman, bland_altman_repeated
 from strainstudy.tables.angles import ANGLES
+from strainstudy.validate.angle_agreement import agreement_table, angle_sums
 
 FS = 100
 T = np.arange(3000) / FS

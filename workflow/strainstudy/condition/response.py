@@ -23,6 +23,7 @@ __all__ = ["relative_change", "rest_level", "strain"]
 Array = npt.NDArray[np.float64]
 
 _REST_PERIOD_S = 30.0
+"""Shortest period in seconds of the drift whose median is R0: R0 is a scale, so posture may move it (ours)."""
 
 
 def rest_level(values: npt.ArrayLike, fs: float, *, one_sided: bool) -> float:

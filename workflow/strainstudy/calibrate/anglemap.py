@@ -1,6 +1,6 @@
 """Response to degrees, by a monotone map with a prediction interval.
 
-In: a conditioned response of a sensor that was calibrated in its session (`strainstudy.sensor.anglefit`). Out: the
+In: a conditioned response of a sensor that was calibrated in its session (`strainstudy.calibrate.anglefit`). Out: the
 angle of the knee with its limits, and where it is extrapolated.
 
 The curve is a monotone piecewise cubic through the holds (Fritsch FN, Carlson RE 1980, SIAM J Numer Anal 17:238-246).
@@ -20,8 +20,8 @@ Limits. An amplifier whose offset jumps, or a loose lead, gives angles that no k
 no angle, so that no stride is sized by it.
 
 Lag. A soft sensor follows with a first-order lag; the angle is advanced by this sensor's own where it was measured
-(`strainstudy.sensor.answer`), else by that of the response time in the settings, and the interval widens with angular
-speed for what is not known of it.
+(`strainstudy.calibrate.answer`), else by that of the response time in the settings, and the interval widens with
+angular speed for what is not known of it.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ from scipy.stats import t as student
 from ..signal.gaps import spanned
 from ..signal.play import branch
 
-__all__ = ["POSSIBLE_DEG", "AngleMap", "Angles", "Refusal", "curve_through"]
+__all__ = ["POSSIBLE_DEG", "AngleMap", "Angles", "Refusal", "curve_through", "rest_ratio"]
 
 Array = npt.NDArray[np.float64]
 
@@ -75,6 +75,17 @@ class Angles:
     high: Array
     extrapolated: npt.NDArray[np.bool_]
     impossible: npt.NDArray[np.bool_]
+
+    @classmethod
+    def none(cls, n: int) -> Angles:
+        """No angle at any of ``n`` samples."""
+        empty, never = np.full(n, np.nan), np.zeros(n, dtype=bool)
+        return cls(empty, empty, empty, never, never)
+
+
+def rest_ratio(rest_ohm: float, other_ohm: float) -> float:
+    """Rest resistance over another, which brings a response to the other's scale; 1 where either is not known."""
+    return rest_ohm / other_ohm if math.isfinite(rest_ohm) and math.isfinite(other_ohm) else 1.0
 
 
 @dataclass(frozen=True)
@@ -220,13 +231,10 @@ class AngleMap:
         -------
         Angles
         """
-        scale = rest_ohm / self.rest_ohm if math.isfinite(rest_ohm) and math.isfinite(self.rest_ohm) else 1.0
-        x = self.sign * scale * np.asarray(response, dtype=np.float64)
+        x = self.sign * rest_ratio(rest_ohm, self.rest_ohm) * np.asarray(response, dtype=np.float64)
         missing = np.isnan(x)
         if len(x) < 2 or missing.all():
-            empty = np.full(len(x), np.nan)
-            never = np.zeros(len(x), dtype=bool)
-            return Angles(empty, empty, empty, never, never)
+            return Angles.none(len(x))
         resting_deg, zero_error = self.zero(drift, rest_ohm)
         level = x + (self.level_of(resting_deg) - self.level_of(0.0))
         speed = np.gradient(spanned(level)) * fs

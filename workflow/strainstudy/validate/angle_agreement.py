@@ -32,8 +32,11 @@ RANGES_DEG: Final = ((-math.inf, math.inf), (-math.inf, 15), (15, 30), (30, 45),
 _STILL_DEG_PER_S: Final = 10.0
 """Slower than this the knee counts as still; walking moves at up to some 400 degrees a second (ours)."""
 _LONGEST_LAG_S: Final = 0.3
+"""Seconds to each side in which a lag is looked for: the slowest response times of such sensors (ours)."""
 _LAG_HZ: Final = 100.0
+"""Rate at which it is looked for; the parabola finds what lies between samples (ours, for speed)."""
 _LEAST_RANGE_FOR_LAG_DEG: Final = 20.0
+"""Range of the reference in degrees below which its movement is too small to time (ours)."""
 _SUMS: Final = ("n", "d", "dd", "a", "r", "aa", "rr", "ar", "covered")
 _GROUPS: Final = ["phase", "angle_from", "angle_to"]
 _LIMITS: Final = ("rmse_low", "rmse_high", "bias_low", "bias_high")

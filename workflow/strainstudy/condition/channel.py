@@ -1,7 +1,7 @@
 """One channel from the unit of its file to relative resistance change.
 
-In: samples in volts, millivolts, ohms, arbitrary units or degrees, and the sensor's row. Out: resistance, response and
-strain, what is impossible in them, and what had to be assumed. Arbitrary units and degrees pass by.
+In: samples in volts, millivolts, ohms, arbitrary units or degrees, and the sensor's row. Out: the response, what is
+impossible in it, and what had to be assumed. Arbitrary units and degrees pass by.
 """
 
 from __future__ import annotations
@@ -13,26 +13,26 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from ..sensor.bridge import Bridge, resistance
-from ..sensor.response import relative_change, rest_level, strain
 from ..vocabulary import VOLT_UNITS
+from .bridge import Bridge, resistance
+from .response import relative_change, rest_level
 
 if TYPE_CHECKING:
     from ..records import Sensor
 
-__all__ = ["CalibratedTrace", "bridge_of", "calibrate_trace"]
+__all__ = ["ChannelResponse", "channel_response"]
 
 Array = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class CalibratedTrace:
+class ChannelResponse:
     """One channel after the bridge.
 
     Parameters
     ----------
-    resistance_ohm, response, strain : array, shape (n,)
-        Ohm (NaN unless volts or ohms were measured); dR/R0, arbitrary units or degrees; fraction.
+    response : array, shape (n,)
+        dR/R0 to the 32 bits of the signals' files (no converter fills more), arbitrary units or degrees.
     rest_ohm : float
         R0 that was used; NaN where there is none.
     impossible : int
@@ -41,15 +41,13 @@ class CalibratedTrace:
         What had to be assumed, in words for the report.
     """
 
-    resistance_ohm: Array
     response: Array
-    strain: Array
     rest_ohm: float
     impossible: int
     notes: tuple[str, ...]
 
 
-def bridge_of(sensor: Sensor) -> Bridge:
+def _bridge_of(sensor: Sensor) -> Bridge:
     """Bridge of a row of the sensor sheet; `ValueError` if the row has none."""
     return Bridge.of(
         excitation_v=sensor.excitation_v,
@@ -62,10 +60,10 @@ def bridge_of(sensor: Sensor) -> Bridge:
     )
 
 
-def calibrate_trace(
+def channel_response(
     values: npt.ArrayLike, fs: float, *, units: str, tracked_point: str, sensor: Sensor | None
-) -> CalibratedTrace:
-    """Turn one channel into relative resistance change and strain.
+) -> ChannelResponse:
+    """Turn one channel into relative resistance change.
 
     Parameters
     ----------
@@ -82,7 +80,7 @@ def calibrate_trace(
 
     Returns
     -------
-    CalibratedTrace
+    ChannelResponse
 
     Raises
     ------
@@ -90,20 +88,18 @@ def calibrate_trace(
         For volts without a sensor or with an incomplete bridge.
     """
     x = np.asarray(values, dtype=np.float64)
-    nothing = np.full(x.shape, np.nan)
-    gauge_factor = sensor.gauge_factor if sensor is not None else None
     notes: tuple[str, ...] = ()
     if units in VOLT_UNITS:
         if sensor is None:
             raise ValueError("a channel in volts needs a sensor_id with its bridge in sensors.tsv")
-        bridge = bridge_of(sensor)
+        bridge = _bridge_of(sensor)
         ohm, wrong = resistance(x, bridge, unit=units)
         notes = bridge.notes
     elif units == "ohm":
         wrong = x <= 0
         ohm = np.where(wrong, np.nan, x)
     else:
-        return CalibratedTrace(nothing, x, nothing, math.nan, 0, ())
+        return ChannelResponse(x, math.nan, 0, ())
     impossible = int(wrong.sum())
     if impossible:
         notes += (f"{impossible} samples that no resistance can give were left out",)
@@ -113,5 +109,5 @@ def calibrate_trace(
         rest = rest_level(ohm, fs, one_sided=tracked_point != "throat")
         if math.isfinite(rest):
             notes += (f"rest resistance {rest:.6g} ohm read from the recording",)
-    response = relative_change(ohm, rest)
-    return CalibratedTrace(ohm, response, strain(response, gauge_factor), rest, impossible, notes)
+    response = relative_change(ohm, rest).astype(np.float32).astype(np.float64)
+    return ChannelResponse(response, rest, impossible, notes)

@@ -4,20 +4,16 @@ Four healthy adults, walking normally and with the left knee held stiff (Pearl e
 doi 10.21203/rs.3.rs-1902381/v1).
 """
 
-import sys
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
 
 import pytest
+from gait_data import Recorded, real_walks
 from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
+from strainstudy.gait.verdict import CANNOT_TELL, NO_ASYMMETRY, Measured, Verdict, WalkEvidence, sensor_or_gait
 from strainstudy.gait.walk import detect_walk
-from strainstudy.sensor.verdict import CANNOT_TELL, NO_ASYMMETRY, Measured, Verdict, WalkEvidence, sensor_or_gait
 from strainstudy.stages.evidence import walk_evidence
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "gait"))
-from gait_data import Recorded, real_walks
 
 
 @cache

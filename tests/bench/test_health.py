@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from strainstudy.sensor.health import HEALTH_COLUMNS, RANGE_MEDIAN, HealthParameters, control_chart, flagged_recordings
+from strainstudy.bench.health import HEALTH_COLUMNS, RANGE_MEDIAN, HealthParameters, control_chart, flagged_recordings
 from strainstudy.tables.sensors import SENSOR_HEALTH
 from strainstudy.tables.spec import read_table, write_table
 

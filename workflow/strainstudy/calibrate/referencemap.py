@@ -1,7 +1,7 @@
 """Response to degrees by a map that a reference angle beside the sensor made, with a prediction interval.
 
-In: a conditioned response of a sensor whose map was fitted by `strainstudy.sensor.referencefit`. Out: the angle of the
-knee with its limits, and where it is extrapolated.
+In: a conditioned response of a sensor whose map was fitted by `strainstudy.calibrate.referencefit`. Out: the angle of
+the knee with its limits, and where it is extrapolated.
 
 The angle is a sum. Its first part is monotone in the response: one rising curve on the flexing branch and one on the
 extending branch, mixed by the play operator that knows on which branch the knee is (`strainstudy.signal.play`). The
@@ -37,7 +37,7 @@ from scipy.signal import lfilter
 
 from ..signal.gaps import spanned
 from ..signal.play import branch
-from .anglemap import POSSIBLE_DEG, Angles
+from .anglemap import POSSIBLE_DEG, Angles, rest_ratio
 
 __all__ = [
     "CREEP_S",
@@ -55,20 +55,24 @@ Array = npt.NDArray[np.float64]
 TERMS: Final = ("branches", "rate", "creep", "surroundings", "settling")
 """Parts that a map may have besides one rising curve, in the order in which they are tried."""
 CREEP_S: Final = (0.3, 2.0)
+"""Time constants of the means of the past."""
 SURROUNDINGS_S: Final = (0.2, 0.5)
+"""Standard deviations of the bells over which the surroundings are averaged."""
 SETTLING_S: Final = 1.0
+"""Time from which settling goes with the logarithm."""
 BRANCH_RADIUS_SHARE: Final = 0.15
 """Half the travel from branch to branch as share of the span (all four chosen on the sleeve: docs/sleeve-study.md)."""
 _RESTING_SHARE: Final = 0.1
 """Share of the samples below the reading that counts as the resting leg's (ours)."""
 _EXTRAPOLATION_SHARE: Final = 0.3
-"""As in `strainstudy.sensor.anglemap`."""
+"""As in `strainstudy.calibrate.anglemap`."""
 _DRIFT_DEG_PER_ROOT_MINUTE: Final = 1.75
 """Standard deviation by which sleeve and sensor leave the map in a minute from the nearest fitted sample (chosen on the
 sleeve: docs/sleeve-study.md)."""
 _OTHER_RECORDING_FACTOR: Final = 1.25
 """Intervals in other recordings over what the errors within a single fitted one ask for (chosen on the sleeve)."""
 _SPEED_SCALE: Final = 100.0
+"""Degrees a second that count as 1 in the variance's column of speed, so that its weights are of one size (ours)."""
 
 
 def levels_of(response: Array, drift: Array, *, sign: int, scale: float, as_recorded: bool) -> Array:
@@ -333,14 +337,13 @@ class ReferenceMap:
         -------
         Angles
         """
-        scale = rest_ohm / self.rest_ohm if math.isfinite(rest_ohm) and math.isfinite(self.rest_ohm) else 1.0
+        scale = rest_ratio(rest_ohm, self.rest_ohm)
         x, slow = np.asarray(response, dtype=np.float64), np.asarray(drift, dtype=np.float64)
         model = self.model_for(recording_id)
         level = levels_of(x, slow, sign=self.sign, scale=scale, as_recorded=model.as_recorded)
         missing = np.isnan(level)
         if len(x) < 2 or missing.all():
-            empty, never = np.full(len(x), np.nan), np.zeros(len(x), dtype=bool)
-            return Angles(empty, empty, empty, never, never)
+            return Angles.none(len(x))
         level = spanned(level)
         angle, variance = model.predict(level, fs, self.knots)
         spans = self.spans_in(recording_id)

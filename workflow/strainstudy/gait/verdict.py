@@ -19,7 +19,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from ..tables.spec import interval, text
-from .parameters import VerdictParameters
+from .verdict_parameters import VerdictParameters
 
 __all__ = [
     "CANNOT_TELL",
@@ -36,6 +36,7 @@ __all__ = [
 ]
 
 _NORMAL_95: Final = 1.96
+"""Standard errors from a mean to a limit of 95 % (normal distribution)."""
 NO_ASYMMETRY: Final = "no asymmetry found"
 CANNOT_TELL: Final = "cannot be told apart without a bend calibration"
 VERDICTS: Final = {

@@ -5,10 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from strainstudy.sensor.anglemap import Refusal
-from strainstudy.sensor.parameters import CalibrateParameters
-from strainstudy.sensor.referencefit import ReferencePiece, fit_reference_map
-from strainstudy.sensor.referencemap import ReferenceMap
+from strainstudy.calibrate.anglemap import Refusal
+from strainstudy.calibrate.parameters import CalibrateParameters
+from strainstudy.calibrate.referencefit import ReferencePiece, fit_reference_map
+from strainstudy.calibrate.referencemap import ReferenceMap
 from strainstudy_simulator.sensor import first_order_lag, hysteresis
 
 FS = 50.0

@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from strainstudy.sensor.response import relative_change, rest_level, strain
+from strainstudy.condition.response import relative_change, rest_level, strain
 
 
 def test_rest_level_of_a_walking_knee_is_the_extended_level():
