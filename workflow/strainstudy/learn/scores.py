@@ -153,6 +153,11 @@ class Scheme:
             "f1": lambda s: ratio(2 * s[:, both], s[:, labelled] + s[:, called]),
         }
 
+    @property
+    def measures(self) -> tuple[str, ...]:
+        """Names of all measures, of which a row of one predictor and class has some."""
+        return (*self.of_class(self.classes[0]), "balanced_accuracy", *self.more, *self.probable)
+
     def mean_recall(self, names: Sequence[str]) -> Statistic:
         """Give the mean of the recalls of some classes."""
         recalls = [self.of_class(name)["recall"] for name in names]
@@ -214,6 +219,7 @@ def score_rows(
     score = _Scorer(parameters)
     places = PER_CLASS * np.arange(len(scheme.classes))
     people = sorted(person for person, s in sums.items() if s[places].sum())
+    none = dict.fromkeys((f"{name}{end}" for name in scheme.measures for end in ("", "_low", "_high")), float("nan"))
     rows: list[dict[str, object]] = []
     for scope in (None, *people) if people else ():
         members = people if scope is None else [scope]
@@ -224,6 +230,7 @@ def score_rows(
             "scope": "pooled" if pooled else "fold",
             "participant_id": scope,
             "fold": None if scope is None else folds.get(scope, -1),
+            **none,
         }
         present = [name for k, name in zip(places, scheme.classes, strict=True) if table[:, k].sum()]
         for name in present:

@@ -127,7 +127,7 @@ def _event_rows(events: pd.DataFrame, bends: pd.DataFrame, swallows: pd.DataFram
         bends.assign(trial_type="knee_bend", value=bends["angle"]),
         swallows.assign(trial_type="swallow", side=None, value=np.nan),
     ]
-    filled = [part.reindex(columns=list(EVENTS.names)) for part in parts if len(part)]
+    filled = [EVENTS.of(part) for part in parts if len(part)]
     return pd.concat(filled, ignore_index=True) if filled else EVENTS.empty()
 
 
@@ -228,7 +228,7 @@ def run(
             write_typed(frame, spec, typed[name], extra)
 
     extra = [*ANSWERS, *VERDICT_COLUMNS]
-    gait_table = pd.DataFrame(rows) if rows else GAIT.empty().reindex(columns=[*GAIT.names, *_names(extra)])
+    gait_table = pd.DataFrame(rows) if rows else GAIT.empty(extra)
     keep("gait", _with_who(gait_table, recordings, participants), GAIT, [*extra, *WHO])
     keep("strides", STRIDES.of(strides), STRIDES)
     keep("bouts", BOUTS.of(bouts), BOUTS)
@@ -242,7 +242,3 @@ def run(
     events = _event_rows(read_frames(inputs["events"].values()), read_frames(inputs["knee_bends"].values()), swallows)
     keep("events", events, EVENTS)
     progress.say(f"{len(bouts)} bouts, {len(strides)} strides, {len(swallows)} swallows, {len(events)} events")
-
-
-def _names(columns: Sequence[Column]) -> list[str]:
-    return [column.name for column in columns]

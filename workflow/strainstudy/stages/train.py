@@ -51,7 +51,7 @@ from ..swallow.model_card import (
 from ..swallow.model_card import UNTRAINED as SWALLOW_UNTRAINED
 from ..swallow.scores import confusion_rows, score_candidates
 from ..swallow.training import CandidateResult, classify_candidates
-from ..tables import read_described, write_table
+from ..tables import read_described, write_table, write_typed
 from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
 from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
 from ..upstream import UPSTREAM, Values, upstream_settings
@@ -161,7 +161,7 @@ def _swallows(
         [rows[["recording_id", "participant_id", "onset", "duration", "score"]], decided.candidates], axis=1
     )
     judged = judged.assign(label=words, rule=rule)
-    write_table(judged.reindex(columns=list(MOVEMENTS.names)), MOVEMENTS, results)
+    write_table(MOVEMENTS.of(judged), MOVEMENTS, results)
     scored = judged.assign(label=decided.learnt)
     scores = score_candidates(scored, CANDIDATE_CLASSES, parameters)
     merged = decided.merged(words, rows["participant_id"])
@@ -195,9 +195,10 @@ def _with_merged(frame: pd.DataFrame, column: str, merged: pd.DataFrame) -> pd.D
 
 def _dictionary() -> pd.DataFrame:
     """Make the rows of the feature dictionary."""
-    throat = pd.DataFrame([feature._asdict() for feature in SWALLOW_FEATURES]).assign(group="swallow")
-    whole = pd.concat([feature_table(GAIT_FEATURES), throat], ignore_index=True)
-    return whole.reindex(columns=list(FEATURES.names))
+    throat = pd.DataFrame([feature._asdict() for feature in SWALLOW_FEATURES]).assign(
+        group="swallow", low=np.nan, high=np.nan, mirror=None, knees=None
+    )
+    return pd.concat([FEATURES.of(feature_table(GAIT_FEATURES)), FEATURES.of(throat)], ignore_index=True)
 
 
 def run(
@@ -276,11 +277,11 @@ def run(
     write_frame(outputs["label_next"], result.label_next)
     outputs["evidence"].mkdir(parents=True, exist_ok=True)
     for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
-        frame = (frames | evidence).get(name)
-        write_frame(outputs["evidence"] / f"{name}.parquet", spec.empty() if frame is None or frame.empty else frame)
-    write_table(result.predictions.reindex(columns=list(PREDICTIONS.names)), PREDICTIONS, results)
+        frame = (frames | evidence).get(name, spec.empty())
+        write_typed(spec.of(frame), spec, outputs["evidence"] / f"{name}.parquet")
+    write_table(PREDICTIONS.of(result.predictions), PREDICTIONS, results)
     write_table(_dictionary(), FEATURES, results)
-    write_table(history.reindex(columns=list(HISTORY.names)), HISTORY, results)
+    write_table(HISTORY.of(history), HISTORY, results)
     untrained = [
         *untrained_lines(GAIT_UNTRAINED, result.method, result.reason),
         *untrained_lines(SWALLOW_UNTRAINED, decided.method, decided.reason),

@@ -9,7 +9,6 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from ..io.frames import read_frame
 from ..io.store import Trace, iter_traces
 from ..jobs import Progress
 from ..records import Participant, Recording
@@ -131,4 +130,4 @@ def run(
     angles = _angles(signals, recordings, parameters.limits_multiplier)
     write_table(ANGLES.of(angles), ANGLES, results)
     for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
-        write_table(read_frame(evidence / f"{name}.parquet").reindex(columns=list(spec.names)), spec, results)
+        write_table(read_typed(evidence / f"{name}.parquet", spec), spec, results)
