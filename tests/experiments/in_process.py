@@ -14,7 +14,7 @@ from strainstudy.io.frames import read_frame
 from strainstudy.jobs import Progress
 from strainstudy.records import Study
 from strainstudy.sensor.answer import Answer
-from strainstudy.stages import calibrate, classify, condition, features, ingest, segment, tabulate, train
+from strainstudy.stages import calibrate, condition, features, ingest, measure, segment, tabulate, train
 from strainstudy.stages.labels import labels_of
 from strainstudy.tables import read_table
 from strainstudy.tables.angles import CALIBRATIONS
@@ -114,7 +114,7 @@ def run_to_segments(
 
 
 def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome:
-    """Run ingest to classify.
+    """Run ingest to measure.
 
     Parameters
     ----------
@@ -154,11 +154,11 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
         progress=say,
     )  # fmt: skip
     paths = {**at, **note}
-    classify.run(
+    measure.run(
         recordings, study.participants, gait=settings["gait"], swallow=settings["swallow"],
         verdict=settings["verdict"], batches={BATCH: list(study.recordings)},
-        inputs={name: {BATCH: paths[name]} for name in classify.BATCH_INPUTS}, decisions=decisions,
-        typed={name: folder / f"{name}_table.parquet" for name in classify.TYPED}, results=results, progress=say,
+        inputs={name: {BATCH: paths[name]} for name in measure.BATCH_INPUTS}, decisions=decisions,
+        typed={name: folder / f"{name}_table.parquet" for name in measure.TYPED}, results=results, progress=say,
     )  # fmt: skip
     return Outcome(
         read_table(results, BOUTS),

@@ -1,9 +1,9 @@
 import numpy as np
 import pandas as pd
 import pytest
-from strainstudy.stages import classify
-from strainstudy.stages.classify import state_of
+from strainstudy.stages import measure
 from strainstudy.stages.evidence import walk_evidence
+from strainstudy.stages.measure import state_of
 
 NAMES = [
     "waveform_likeness",
@@ -61,6 +61,6 @@ def test_a_stride_belongs_to_the_bout_that_holds_its_middle():
 def test_a_column_of_events_that_nobody_fills_is_refused():
     bends = pd.DataFrame({"recording_id": ["a"], "onset": [1.0], "duration": [2.0], "side": ["left"], "angle": [60.0]})
     nothing = pd.DataFrame()
-    assert classify._event_rows(nothing, bends.assign(score=1.0), nothing)["value"].tolist() == [60.0]
+    assert measure._event_rows(nothing, bends.assign(score=1.0), nothing)["value"].tolist() == [60.0]
     with pytest.raises(KeyError, match="score"):
-        classify._event_rows(nothing, bends, nothing)
+        measure._event_rows(nothing, bends, nothing)

@@ -95,7 +95,7 @@ def run(
     signals : sequence of Path
         Conditioned signals of all batches, for angles beside a reference.
     evidence : Path
-        Folder of the frames of training, one for each of `EVIDENCE` and `THROAT_EVIDENCE`.
+        Folder of the frames of classify, one for each of `EVIDENCE` and `THROAT_EVIDENCE`.
     tables : mapping of `TABLES` to Path
         Result tables as Parquet, with nothing rounded.
     results : Path

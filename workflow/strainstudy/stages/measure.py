@@ -1,4 +1,4 @@
-"""What the classifier decided, put into the result tables: bouts, strides, gait, events, swallows."""
+"""Gait and swallows measured where the classifier has them: tables of bouts, strides, gait, events, swallows."""
 
 from __future__ import annotations
 
@@ -185,7 +185,7 @@ def run(
     inputs : mapping of `BATCH_INPUTS` to mapping of batch to Path
         What the stages before left.
     decisions : mapping of str to Path
-        ``bouts``, ``candidates``, ``label_next`` of training.
+        ``bouts``, ``candidates``, ``label_next`` of classify.
     typed : mapping of `TYPED` to Path
         Tables as Parquet, for validation.
     results : Path

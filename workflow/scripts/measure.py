@@ -4,13 +4,13 @@ from strainstudy.gait.parameters import GaitParameters
 from strainstudy.jobs import job
 from strainstudy.sensor.parameters import VerdictParameters
 from strainstudy.settings import build
-from strainstudy.stages import classify
+from strainstudy.stages import measure
 from strainstudy.stages.rows import participants_of, recordings_of
 from strainstudy.swallow.parameters import SwallowParameters
 
-with job(snakemake.log[0], "classify") as progress:
+with job(snakemake.log[0], "measure") as progress:
     batches = snakemake.params.batches
-    classify.run(
+    measure.run(
         recordings_of(snakemake.params.rows["recordings"]),
         participants_of(snakemake.params.rows["participants"]),
         gait=build(GaitParameters, snakemake.params.settings["gait"]),
@@ -19,10 +19,10 @@ with job(snakemake.log[0], "classify") as progress:
         batches=batches,
         inputs={
             name: dict(zip(batches, map(Path, snakemake.input.get(name)), strict=True))
-            for name in classify.BATCH_INPUTS
+            for name in measure.BATCH_INPUTS
         },
         decisions={name: Path(snakemake.input[name]) for name in ("bouts", "candidates", "label_next")},
-        typed={name: Path(snakemake.output[f"typed_{name}"]) for name in classify.TYPED},
+        typed={name: Path(snakemake.output[f"typed_{name}"]) for name in measure.TYPED},
         results=Path(snakemake.params.results),
         progress=progress,
     )
