@@ -14,7 +14,7 @@ from strainstudy.io.frames import read_frame
 from strainstudy.jobs import Progress
 from strainstudy.records import Study
 from strainstudy.sensor.answer import Answer
-from strainstudy.stages import calibrate, condition, features, ingest, measure, segment, tabulate, train
+from strainstudy.stages import calibrate, classify, condition, features, ingest, measure, segment, tabulate
 from strainstudy.stages.labels import labels_of
 from strainstudy.tables import read_table
 from strainstudy.tables.angles import CALIBRATIONS
@@ -147,7 +147,7 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
         inputs={name: [at["knee_bends"] if name == "knee_bends" else note[name]] for name in tabulate.INPUTS},
         bench={}, typed=folder / "recordings.parquet", results=results, progress=say,
     )  # fmt: skip
-    train.run(
+    classify.run(
         recordings, study.participants, settings={name: asdict(part) for name, part in settings.items()},
         reference_rater=rater, external=None, windows=[at["windows"]], states=[at["states"]],
         candidates=[at["candidates"]], outputs={**decisions, "evidence": folder / "evidence"}, results=results,

@@ -22,7 +22,7 @@ from strainstudy_simulator.cohort import write_study
 ROOT = Path(__file__).parents[2]
 BY_BATCH = {"ingest", "calibrate", "condition", "segment", "features"}
 TINY = {"sessions": 1, "minutes": 0.4, "tasks": ("walk",), "bench": False, "faults": False}
-AGGREGATES = {"tabulate", "train", "measure", "validate", "report", "provenance"}
+AGGREGATES = {"tabulate", "classify", "measure", "validate", "report", "provenance"}
 SETTINGS = {
     "study": "study",
     "results": "results",

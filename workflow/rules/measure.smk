@@ -7,9 +7,9 @@ rule measure:
         strides=of_all_batches(rules.segment.output.strides),
         knee_bends=of_all_batches(rules.segment.output.knee_bends),
         segment_notes=of_all_batches(rules.segment.output.notes),
-        bouts=rules.train.output.bouts,
-        candidates=rules.train.output.candidates,
-        label_next=rules.train.output.label_next,
+        bouts=rules.classify.output.bouts,
+        candidates=rules.classify.output.candidates,
+        label_next=rules.classify.output.label_next,
         health=rules.tabulate.output.health,
     output:
         bouts=f"{RESULTS}/tables/bouts.tsv",

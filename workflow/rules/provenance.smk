@@ -1,7 +1,7 @@
 # What went in, what came out, and their hashes.
 rule provenance:
     input:
-        results=[*rules.report.output, *rules.train.output],
+        results=[*rules.report.output, *rules.classify.output],
         study=study_files(),
         settings=SETTING_FILES,
     output:

@@ -3,7 +3,7 @@ rule report:
     input:
         tables=[*rules.tabulate.output, *rules.measure.output, *rules.validate.output],
         signals=of_all_batches(rules.condition.output.signals),
-        model=[rules.train.output.card, rules.train.output.history],
+        model=[rules.classify.output.card, rules.classify.output.history],
         labels=label_files(),
         template=template_files(),
     output:

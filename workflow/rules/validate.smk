@@ -32,7 +32,7 @@ rule validate:
         gait=rules.measure.output.typed_gait,
         swallow_summary=rules.measure.output.typed_swallow_summary,
         signals=of_all_batches(rules.condition.output.signals),
-        evidence=rules.train.output.evidence,
+        evidence=rules.classify.output.evidence,
         labels=label_files(),
         norms=GENERAL.norms,
     output:

@@ -1,11 +1,11 @@
 from pathlib import Path
 
 from strainstudy.jobs import job
-from strainstudy.stages import train
+from strainstudy.stages import classify
 from strainstudy.stages.rows import participants_of, recordings_of
 
-with job(snakemake.log[0], "train") as progress:
-    train.run(
+with job(snakemake.log[0], "classify") as progress:
+    classify.run(
         recordings_of(snakemake.params.rows["recordings"]),
         participants_of(snakemake.params.rows["participants"]),
         settings=snakemake.params.settings,

@@ -5,7 +5,7 @@ from strainstudy.tables.throat import THROAT_EVIDENCE
 # Learns from the labels, each participant left out in turn, and decides for everybody; keeps the model, its card and
 # the history of models.
 # The model files themselves are no declared outputs: where there is too little to learn from there are none.
-rule train:
+rule classify:
     input:
         windows=of_all_batches(rules.features.output.windows),
         states=of_all_batches(rules.segment.output.states),
@@ -13,10 +13,10 @@ rule train:
         labels=label_files(),
         model=model_files(),
     output:
-        bouts=f"{STAGES}/train/bouts.parquet",
-        candidates=f"{STAGES}/train/candidates.parquet",
-        label_next=f"{STAGES}/train/label_next.parquet",
-        evidence=expand(f"{STAGES}/train/evidence/{{name}}.parquet", name=[*EVIDENCE, *THROAT_EVIDENCE]),
+        bouts=f"{STAGES}/classify/bouts.parquet",
+        candidates=f"{STAGES}/classify/candidates.parquet",
+        label_next=f"{STAGES}/classify/label_next.parquet",
+        evidence=expand(f"{STAGES}/classify/evidence/{{name}}.parquet", name=[*EVIDENCE, *THROAT_EVIDENCE]),
         features=f"{RESULTS}/tables/features.tsv",
         predictions=f"{RESULTS}/model/predictions.tsv",
         movements=f"{RESULTS}/model/swallow_predictions.tsv",
@@ -24,17 +24,17 @@ rule train:
         words=f"{RESULTS}/model/card.md",
         history=update(f"{RESULTS}/model/history.tsv"),
     log:
-        f"{RESULTS}/logs/train.log",
+        f"{RESULTS}/logs/classify.log",
     threads: 2
     resources:
         mem_mb=8000,
         runtime=240,
     params:
-        code=code_hash("strainstudy.stages.train"),
+        code=code_hash("strainstudy.stages.classify"),
         rows=study_rows(labels=True),
         settings=settings_of(*sorted({section for sections in UPSTREAM.values() for section in sections})),
         reference_rater=REFERENCE_RATER,
         model=GENERAL.model,
         results=RESULTS,
     script:
-        "../scripts/train.py"
+        "../scripts/classify.py"

@@ -215,7 +215,7 @@ def run(
     results: Path,
     progress: Progress,
 ) -> None:
-    """Train on the labels of the study, or use the model of another one, or fall back to the rules.
+    """Decide by what the labels of the study teach, by the model of another one, or by the rules.
 
     Parameters
     ----------
