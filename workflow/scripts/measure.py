@@ -18,8 +18,7 @@ with job(snakemake.log[0], "measure") as progress:
         verdict=build(VerdictParameters, snakemake.params.settings["verdict"]),
         batches=batches,
         inputs={
-            name: dict(zip(batches, map(Path, snakemake.input.get(name)), strict=True))
-            for name in measure.BATCH_INPUTS
+            name: dict(zip(batches, map(Path, snakemake.input.get(name)), strict=True)) for name in measure.BATCH_INPUTS
         },
         decisions={name: Path(snakemake.input[name]) for name in ("bouts", "candidates", "label_next")},
         typed={name: Path(snakemake.output[f"typed_{name}"]) for name in measure.TYPED},
