@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.gait.windows import GAIT_FEATURES, WINDOW_COLUMNS
-from strainstudy.learn.parameters import ClassifyParameters
 
 USUAL = {
     "stride_time": (1.1, 0.05),

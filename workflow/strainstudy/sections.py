@@ -6,11 +6,11 @@ from typing import Any, Final
 
 from .bench.parameters import BenchParameters
 from .bends.parameters import BendParameters
+from .classify_parameters import ClassifyParameters
 from .condition.parameters import ConditionParameters
 from .gait.parameters import GaitParameters
 from .gait.window_parameters import FeatureParameters
 from .ingest.parameters import IngestParameters
-from .learn.parameters import ClassifyParameters
 from .sensor.parameters import CalibrateParameters, HealthParameters, VerdictParameters
 from .swallow.parameters import SwallowParameters
 from .validate.parameters import ValidateParameters

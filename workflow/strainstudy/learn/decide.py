@@ -17,7 +17,7 @@ import numpy as np
 
 from .crossfit import CrossFit, available, crossfit, fold_labels, predict, restricted
 from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit, too_few
-from .parameters import ClassifyParameters
+from .parameters import LearnParameters
 from .rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
 
 __all__ = ["Decision", "choose_variant", "decide", "doubt_of", "outside_range", "silent", "train_variants"]
@@ -158,7 +158,7 @@ def decide(
     rows: Rows,
     task: Task,
     recipe: Recipe,
-    parameters: ClassifyParameters,
+    parameters: LearnParameters,
     *,
     external: Mapping[str, PersonClassifier] | None = None,
     external_caution: str | None = None,
@@ -174,7 +174,7 @@ def decide(
         What is to be learnt, and in which variants it is stored.
     recipe : Recipe
         How.
-    parameters : ClassifyParameters
+    parameters : LearnParameters
         Folds and seed.
     external : mapping of variant to PersonClassifier, optional
         A checked model of another study; nothing is trained then.

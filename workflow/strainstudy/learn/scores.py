@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from ..stats.intervals import Interval, cluster_bootstrap, no_interval
-from .parameters import ClassifyParameters
+from .parameters import LearnParameters
 
 __all__ = [
     "BINS",
@@ -166,7 +166,7 @@ class Scheme:
 
 @dataclass(frozen=True)
 class _Scorer:
-    parameters: ClassifyParameters
+    parameters: LearnParameters
 
     def __call__(self, sums: FloatArray, statistic: Statistic, pooled: bool) -> tuple[float, Interval]:
         estimate = float(statistic(sums.sum(axis=0)[None, :])[0])
@@ -189,7 +189,7 @@ def score_rows(
     probabilities: Mapping[str, FloatArray],
     folds: Mapping[str, int],
     scheme: Scheme,
-    parameters: ClassifyParameters,
+    parameters: LearnParameters,
     *,
     told: Collection[str] | None = None,
 ) -> list[dict[str, object]]:
@@ -207,7 +207,7 @@ def score_rows(
         Fold that the participant was left out in, -1 for none.
     scheme : Scheme
         What is scored.
-    parameters : ClassifyParameters
+    parameters : LearnParameters
         Resamples and seed of the intervals.
     told : collection of str, optional
         Classes that the predictor can call; all by default. One that does not know them all has no balanced accuracy.
@@ -263,7 +263,7 @@ def score_rows(
     return rows
 
 
-def reliability_table(probabilities: Mapping[str, FloatArray], parameters: ClassifyParameters) -> pd.DataFrame:
+def reliability_table(probabilities: Mapping[str, FloatArray], parameters: LearnParameters) -> pd.DataFrame:
     """Observed share of a class by its predicted probability, each participant with the same weight.
 
     Returns

@@ -92,7 +92,7 @@ def dump_models(models: Mapping[str, PersonClassifier]) -> bytes:
     Parameters
     ----------
     models : mapping of variant to PersonClassifier
-        For example ``both_knees`` and ``one_knee``.
+        Some of `Task.variants`.
 
     Returns
     -------

@@ -10,9 +10,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from ..classify_parameters import ClassifyParameters
 from ..gait.features import feature_table
+from ..gait.model_card import GAIT_MODEL, gait_card_words, no_model_words
 from ..gait.model_card import UNTRAINED as GAIT_UNTRAINED
-from ..gait.model_card import gait_card_words, no_model_words
+from ..gait.model_files import GAIT_FILES
 from ..gait.result import StateResult
 from ..gait.training import train_states
 from ..gait.windows import GAIT_FEATURES
@@ -20,11 +22,11 @@ from ..io.atomic import write_bytes, write_text
 from ..io.frames import read_frames, write_frame, write_json
 from ..io.store import FloatArray
 from ..jobs import Progress
-from ..learn.card import CARD_NAME, MODEL_NAME, NO_MODEL, write_card
+from ..learn.card import write_card
 from ..learn.card_words import untrained_lines
-from ..learn.external import External, read_external
-from ..learn.history import HISTORY_COLUMNS, extend
-from ..learn.parameters import ClassifyParameters
+from ..learn.external import Given, read_external
+from ..learn.files import NO_MODEL
+from ..learn.history import extend
 from ..records import Participant, Recording
 from ..settings import build
 from ..swallow import (
@@ -41,17 +43,12 @@ from ..swallow import (
 )
 from ..swallow.generic import SURE_SIP
 from ..swallow.measures import response_shape
-from ..swallow.model_card import (
-    SWALLOW_CARD,
-    SWALLOW_CARD_WORDS,
-    SWALLOW_MODEL,
-    candidate_card,
-    candidate_card_words,
-)
+from ..swallow.model_card import SWALLOW_MODEL, candidate_card, candidate_card_words
 from ..swallow.model_card import UNTRAINED as SWALLOW_UNTRAINED
+from ..swallow.model_files import SWALLOW_FILES
 from ..swallow.scores import confusion_rows, score_candidates
 from ..swallow.training import CandidateResult, classify_candidates
-from ..tables import read_described, write_table, write_typed
+from ..tables import read_table, write_table, write_typed
 from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
 from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
 from ..upstream import UPSTREAM, Values, upstream_settings
@@ -103,23 +100,24 @@ def _moved_edges(
     return pd.concat(parts).loc[candidates.index]
 
 
-def _history(path: Path, result: StateResult, parameters: ClassifyParameters) -> pd.DataFrame:
-    old = read_described(path) if path.is_file() and path.with_suffix(".json").is_file() else None
+def _history(results: Path, result: StateResult, parameters: ClassifyParameters) -> pd.DataFrame:
+    path = results / HISTORY.path
+    old = read_table(results, HISTORY) if path.is_file() and path.with_suffix(".json").is_file() else None
     if result.model is None:
-        return pd.DataFrame(columns=list(HISTORY_COLUMNS)) if old is None else old
+        return HISTORY.empty() if old is None else old
     return extend(old, result.model.history_entry, result.model.participant_log_loss, parameters)
 
 
 def _write_gait_model(folder: Path, result: StateResult, history: pd.DataFrame, untrained: Sequence[str]) -> None:
     """Write the model with its card; where there is none, an earlier run's goes and the card says why."""
     if result.model is None:
-        (folder / MODEL_NAME).unlink(missing_ok=True)
-        write_json(folder / CARD_NAME, {"card": NO_MODEL, "reason": result.reason})
-        write_text(folder / "card.md", no_model_words(untrained))
+        (folder / GAIT_FILES.model).unlink(missing_ok=True)
+        write_json(folder / GAIT_FILES.card, {"card": NO_MODEL, "reason": result.reason})
+        write_text(folder / GAIT_FILES.words, no_model_words(untrained))
     else:
-        write_bytes(folder / MODEL_NAME, result.model.content)
-        write_text(folder / CARD_NAME, write_card(result.model.card))
-        write_text(folder / "card.md", gait_card_words(result.model.card, history, untrained))
+        write_bytes(folder / GAIT_FILES.model, result.model.content)
+        write_text(folder / GAIT_FILES.card, write_card(result.model.card))
+        write_text(folder / GAIT_FILES.words, gait_card_words(result.model.card, history, untrained))
 
 
 def _response_shapes(rows: pd.DataFrame, rule: BoolArray, recordings: Sequence[Recording]) -> pd.Series:
@@ -137,7 +135,7 @@ def _swallows(
     swallow: SwallowParameters,
     settings: Values,
     recordings: Sequence[Recording],
-    external: External | None,
+    given: Given | None,
     results: Path,
     labels: Mapping[str, pd.DataFrame],
 ) -> tuple[CandidateResult, dict[str, pd.DataFrame]]:
@@ -152,9 +150,9 @@ def _swallows(
         rule,
         parameters,
         kinds=kinds,
-        external=None if external is None else external.swallows,
-        external_kinds=() if external is None else external.response_shapes,
-        external_caution=None if external is None else external.swallows_caution,
+        external=None if given is None else given.models,
+        external_kinds=() if given is None else given.card["data"]["response_shapes"],
+        external_caution=None if given is None else given.caution,
         sure=rows["sip_score"].to_numpy(dtype=float) >= SURE_SIP,
     )
     judged = pd.concat(
@@ -169,11 +167,11 @@ def _swallows(
     if decided.content is not None and len(scores):
         edges = asdict(fit_edges(_matched(rows, labels)))
         card = candidate_card(decided, words, rows["participant_id"], edges, scores, SWALLOW_FEATURES, settings)
-        write_bytes(folder / SWALLOW_MODEL, decided.content)
-        write_text(folder / SWALLOW_CARD, write_card(card))
-        write_text(folder / SWALLOW_CARD_WORDS, candidate_card_words(card))
+        write_bytes(folder / SWALLOW_FILES.model, decided.content)
+        write_text(folder / SWALLOW_FILES.card, write_card(card))
+        write_text(folder / SWALLOW_FILES.words, candidate_card_words(card))
     else:
-        for name in (SWALLOW_MODEL, SWALLOW_CARD, SWALLOW_CARD_WORDS):
+        for name in SWALLOW_FILES.of_a_model:
             (folder / name).unlink(missing_ok=True)
     confusion = confusion_rows(scored, CANDIDATE_CLASSES)
     return decided, {
@@ -244,7 +242,9 @@ def run(
     }
     parameters = build(ClassifyParameters, settings["classify"])
     upstream = {subject: upstream_settings(settings, subject) for subject in UPSTREAM}
-    given = None if external is None else read_external(external, GAIT_FEATURES, SWALLOW_FEATURES, upstream)
+    stored = {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL}
+    given = {} if external is None else read_external(external, stored, upstream)
+    walks, throats = given.get("gait"), given.get("swallow")
     people = pd.DataFrame(
         [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
         columns=["participant_id", "affected_side"],
@@ -255,22 +255,30 @@ def run(
         labels,
         people,
         parameters,
-        external=None if given is None else given.states,
-        external_caution=None if given is None else given.states_caution,
+        external=None if walks is None else walks.models,
+        external_caution=None if walks is None else walks.caution,
         settings=upstream["gait"],
         say=progress.say,
     )
     progress.say(f"gait: {result.method}" + (f" ({result.reason})" if result.reason else ""))
 
     frames = {} if result.evidence is None else result.evidence.frames()
-    history = _history(results / HISTORY.path, result, parameters)
+    history = _history(results, result, parameters)
     rows = _with_person(read_frames(candidates), recordings)
     swallow = build(SwallowParameters, settings["swallow"])
     decided, evidence = _swallows(
-        rows, _words(rows, labels), parameters, swallow, upstream["swallow"], recordings, given, results, labels
+        rows,
+        _words(rows, labels),
+        parameters,
+        swallow,
+        upstream["swallow"],
+        recordings,
+        throats,
+        results,
+        labels,
     )
     progress.say(f"swallows: {decided.method}" + (f" ({decided.reason})" if decided.reason else ""))
-    edges = EdgeModel() if given is None else EdgeModel.of(given.edges)
+    edges = EdgeModel() if throats is None else EdgeModel.of(throats.card["edges"])
     moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy(), edges)
     write_frame(outputs["candidates"], pd.concat([moved, decided.candidates], axis=1))
     write_frame(outputs["bouts"], result.bouts)

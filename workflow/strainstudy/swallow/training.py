@@ -17,10 +17,10 @@ import pandas as pd
 from ..learn.crossfit import recipe_of
 from ..learn.decide import decide
 from ..learn.fitting import PEOPLE_MIN, PersonClassifier
-from ..learn.parameters import ClassifyParameters
 from ..learn.rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
 from ..learn.store import dump_models
 from ..learn.threads import one_thread
+from .movement_parameters import MovementParameters
 
 __all__ = ["REST", "TARGET", "CandidateResult", "candidate_rows", "candidate_task", "classify_candidates"]
 
@@ -171,7 +171,7 @@ def classify_candidates(
     features: Sequence[str],
     classes: Sequence[str],
     rule: BoolArray,
-    parameters: ClassifyParameters,
+    parameters: MovementParameters,
     *,
     kinds: pd.Series | None = None,
     external: Mapping[str, PersonClassifier] | None = None,
@@ -193,7 +193,7 @@ def classify_candidates(
         All classes, ``swallow`` first; those that nobody labelled are not learnt.
     rule : array of bool, shape (n,)
         Decision without labels, used where there is no model.
-    parameters : ClassifyParameters
+    parameters : MovementParameters
         Settings.
     kinds : Series of str or None, optional
         What kind of signal each candidate is in (None: unknown). A model decides only on kinds that swallows of enough
