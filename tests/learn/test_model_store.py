@@ -12,10 +12,10 @@ from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.errors import StudyError
 from strainstudy.gait.windows import GAIT_FEATURES
 from strainstudy.learn.card import check_card, read_card, write_card
+from strainstudy.learn.feature_rows import Rows, Task
 from strainstudy.learn.fitting import Recipe, fit
 from strainstudy.learn.history import compare, extend, hash_labels
-from strainstudy.learn.rows import Rows, Task
-from strainstudy.learn.store import canonical, dump_models, load_models
+from strainstudy.learn.model_store import canonical, dump_models, load_models
 from strainstudy.vocabulary import GAIT_STATES
 
 FAMILIES = ("logistic_regression", "random_forest", "extra_trees", "gradient_boosting")

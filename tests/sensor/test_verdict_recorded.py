@@ -14,7 +14,7 @@ from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.walk import detect_walk
 from strainstudy.sensor.verdict import CANNOT_TELL, NO_ASYMMETRY, Measured, Verdict, WalkEvidence, sensor_or_gait
-from strainstudy.stages.evidence import walk_evidence
+from strainstudy.stages.walk_evidence import walk_evidence
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "gait"))
 from gait_data import Recorded, real_walks

@@ -2,8 +2,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from strainstudy.stages import measure
-from strainstudy.stages.evidence import walk_evidence
 from strainstudy.stages.measure import state_of
+from strainstudy.stages.walk_evidence import walk_evidence
 
 NAMES = [
     "waveform_likeness",

@@ -13,7 +13,7 @@ from strainstudy.gait.model_card import GAIT_MODEL
 from strainstudy.gait.model_files import GAIT_FILES
 from strainstudy.learn.card import write_card
 from strainstudy.learn.external import read_external
-from strainstudy.learn.files import NO_MODEL
+from strainstudy.learn.model_files import NO_MODEL
 from strainstudy.sections import SECTIONS
 from strainstudy.swallow.features import SwallowFeature
 from strainstudy.swallow.model_card import SWALLOW_MODEL, candidate_card, candidate_card_words

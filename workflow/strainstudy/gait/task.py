@@ -12,9 +12,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from ..learn.rows import Rows, Task, TextArray
+from ..learn.feature_rows import Rows, Task, TextArray
 from ..vocabulary import SIDES
-from .features import GROUPS, FeatureSpec
+from .feature_specs import GROUPS, FeatureSpec
 from .limits import rule_side
 from .state_parameters import StateParameters
 from .timeline import label_windows

@@ -20,16 +20,16 @@ from ..learn.card import make_card
 from ..learn.crossfit import recipe_of
 from ..learn.decide import Decision, decide, silent
 from ..learn.evidence import ablation, importance, learning_curve, permutation_test
+from ..learn.feature_rows import FloatArray
 from ..learn.fitting import PersonClassifier
 from ..learn.history import hash_labels, hash_words
-from ..learn.rows import FloatArray
+from ..learn.model_store import dump_models
 from ..learn.scores import probability_sums, reliability_table, score_rows
-from ..learn.store import dump_models
 from ..learn.threads import one_thread
 from ..upstream import Values, settings_words
 from ..vocabulary import GAIT_STATES
 from .baselines import baseline_probabilities
-from .features import FeatureSpec
+from .feature_specs import FeatureSpec
 from .limits import rule_probability, rule_side
 from .model_card import CAUTIONS, gait_facts
 from .result import PREDICTION_COLUMNS, Evidence, StateResult, TrainedModel

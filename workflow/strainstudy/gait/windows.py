@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from ..vocabulary import SIDES
 from .asymmetry import log_ratio
 from .curves import stride_curves
-from .features import FeatureSpec
+from .feature_specs import FeatureSpec
 from .phase import EVEN_DEG, coordination_index
 from .shape import complete, fundamental_phase, half_height, loading_wave, scaled, stance_level, swing_peak_timing
 from .window_parameters import FeatureParameters

@@ -17,7 +17,7 @@ from ..swallow.model_files import SWALLOW_FILES
 from ..validate.norms import read_norms
 from ..vocabulary import KNEES
 from .claims import folder_problems
-from .places import input_problems, model_problems, path_problems
+from .folders import input_problems, model_problems, path_problems
 
 __all__ = ["check_all", "look", "reference_rater"]
 

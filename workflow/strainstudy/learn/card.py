@@ -19,7 +19,7 @@ import sklearn
 
 from ..errors import Problem, StudyError
 from .fitting import PersonClassifier
-from .store import MODEL_FORMAT
+from .model_store import MODEL_FORMAT
 
 __all__ = ["Described", "check_card", "make_card", "read_card", "write_card"]
 

@@ -14,10 +14,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from .feature_rows import FloatArray, Rows, Task
 from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit
 from .folds import assert_apart, leave_out
 from .parameters import LearnParameters
-from .rows import FloatArray, Rows, Task
 
 __all__ = ["CrossFit", "FoldModel", "available", "crossfit", "fold_labels", "predict", "recipe_of"]
 

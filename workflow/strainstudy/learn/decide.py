@@ -16,9 +16,9 @@ from typing import Final
 import numpy as np
 
 from .crossfit import CrossFit, available, crossfit, fold_labels, predict, restricted
+from .feature_rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
 from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit, too_few
 from .parameters import LearnParameters
-from .rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
 
 __all__ = ["Decision", "choose_variant", "decide", "doubt_of", "outside_range", "silent", "train_variants"]
 

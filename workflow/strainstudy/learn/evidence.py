@@ -19,10 +19,10 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
 from .crossfit import CrossFit, available, crossfit, predict, restricted
+from .feature_rows import FloatArray, Rows, Task, TextArray, stack
 from .fitting import NothingToLearnError, Recipe, fit, person_weights
 from .folds import assert_apart, participant_folds
 from .parameters import LearnParameters
-from .rows import FloatArray, Rows, Task, TextArray, stack
 from .scaling import Scaling
 
 __all__ = [

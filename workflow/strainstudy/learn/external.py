@@ -16,9 +16,9 @@ from typing import Any
 from ..errors import Problem, StudyError
 from ..upstream import Values, difference_words
 from .card import Described, check_card, read_card
-from .files import NO_MODEL, ModelFiles
 from .fitting import PersonClassifier
-from .store import load_models
+from .model_files import NO_MODEL, ModelFiles
+from .model_store import load_models
 
 __all__ = ["Given", "Stored", "read_external"]
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from ..classify_parameters import ClassifyParameters
-from ..gait.features import feature_table
+from ..gait.feature_specs import feature_table
 from ..gait.model_card import GAIT_MODEL, gait_card_words, no_model_words
 from ..gait.model_card import UNTRAINED as GAIT_UNTRAINED
 from ..gait.model_files import GAIT_FILES
@@ -25,8 +25,8 @@ from ..jobs import Progress
 from ..learn.card import write_card
 from ..learn.card_words import untrained_lines
 from ..learn.external import Given, read_external
-from ..learn.files import NO_MODEL
 from ..learn.history import extend
+from ..learn.model_files import NO_MODEL
 from ..records import Participant, Recording
 from ..settings import build
 from ..swallow import (

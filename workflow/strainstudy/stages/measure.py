@@ -31,7 +31,7 @@ from ..tables.sensors import SENSOR_HEALTH
 from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from ..vocabulary import GAIT_STATES, KNEES, SIDES
 from .bodies import knees_of, sensor_of
-from .evidence import walk_evidence
+from .walk_evidence import walk_evidence
 
 __all__ = ["BATCH_INPUTS", "TYPED", "run", "state_of"]
 

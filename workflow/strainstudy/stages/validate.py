@@ -25,7 +25,7 @@ from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.throat import THROAT_EVIDENCE
 from ..validate.norms import read_norms
 from ..validate.parameters import ValidateParameters
-from ..validate.study import StudyResults, validate_study
+from ..validate.study_tables import StudyResults, validate_study
 from ..vocabulary import MISSING
 from .labels import beyond_the_end, labels_of, until_the_end
 

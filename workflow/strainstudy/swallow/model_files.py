@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from ..learn.files import ModelFiles
+from ..learn.model_files import ModelFiles
 
 __all__ = ["SWALLOW_FILES"]
 

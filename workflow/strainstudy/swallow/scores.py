@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from ..learn.rows import FloatArray, TextArray
+from ..learn.feature_rows import FloatArray, TextArray
 from ..learn.scores import Scheme, confusion_sums, probability_sums, score_rows
 from .movement_parameters import MovementParameters
 from .training import TARGET

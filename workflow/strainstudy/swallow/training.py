@@ -16,9 +16,9 @@ import pandas as pd
 
 from ..learn.crossfit import recipe_of
 from ..learn.decide import decide
+from ..learn.feature_rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
 from ..learn.fitting import PEOPLE_MIN, PersonClassifier
-from ..learn.rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
-from ..learn.store import dump_models
+from ..learn.model_store import dump_models
 from ..learn.threads import one_thread
 from .movement_parameters import MovementParameters
 

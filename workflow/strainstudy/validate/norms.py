@@ -21,8 +21,8 @@ import pandas as pd
 from ..errors import Problem, StudyError
 from ..tables.standing import NORMS
 from ..vocabulary import MISSING
-from .frames import rows_frame, text_or_none
 from .measurements import GAIT_MEASURES, SIZE, SWALLOW_MEASURES
+from .row_frames import rows_frame, text_or_none
 from .wording import norm_words
 
 __all__ = ["NORM_COLUMNS", "position", "published_range", "read_norms"]
