@@ -16,6 +16,7 @@ from strainstudy.gait.window_parameters import FeatureParameters
 from strainstudy.gait.windows import gait_features
 from strainstudy.io.labels import read_labels
 from strainstudy.learn.card_words import untrained_lines
+from strainstudy.learn.external import Given
 from strainstudy.learn.history import extend
 from strainstudy.learn.model_store import load_models
 from strainstudy.sections import SECTIONS
@@ -91,7 +92,7 @@ def test_a_stored_model_predicts_another_study(trained, quick, stranger):
     models = load_models(trained.model.content, "model.skops")
     strange = stranger[0].assign(stride_time_cv=8.0)
     result = train_states(
-        strange, stranger[1], {}, pd.DataFrame({"participant_id": ["sub-99"]}), quick, external=models
+        strange, stranger[1], {}, pd.DataFrame({"participant_id": ["sub-99"]}), quick, given=Given(models, {})
     )
     assert result.method == "external"
     assert result.bouts["trial_type"].tolist()[1:3] == ["limping_gait", "normal_gait"]
@@ -105,11 +106,11 @@ def test_a_model_of_another_study_made_under_other_settings_is_a_caution_on_ever
     models = load_models(trained.model.content, "model.skops")
     told = "the model was made under other settings: features.window_strides 6 (here 8)"
     nobody = pd.DataFrame({"participant_id": ["sub-99"]})
-    result = train_states(*stranger[:2], {}, nobody, quick, external=models, external_caution=told)
+    result = train_states(*stranger[:2], {}, nobody, quick, given=Given(models, {}, told))
     assert result.reason.endswith(told)
     gait = result.bouts[result.bouts["prediction"] == "final"]
     assert gait["caution"].str.startswith(told).all()
-    assert told in no_model_words(untrained_lines(UNTRAINED, result.method, result.reason))
+    assert told in no_model_words(untrained_lines(UNTRAINED, result))
 
 
 def test_a_changed_setting_of_an_earlier_stage_is_another_model_in_history_and_card(study, quick):
@@ -128,7 +129,9 @@ def test_a_person_with_one_knee_is_predicted_without_made_up_values(trained, qui
     single = stranger[0].assign(knees="left")
     both = [c for c in models["both_knees_degrees"].columns if c not in models["one_knee_degrees"].columns]
     single[both] = np.nan
-    result = train_states(single, stranger[1], {}, pd.DataFrame({"participant_id": ["sub-99"]}), quick, external=models)
+    result = train_states(
+        single, stranger[1], {}, pd.DataFrame({"participant_id": ["sub-99"]}), quick, given=Given(models, {})
+    )
     gait = result.bouts[result.bouts["prediction"] == "final"]
     assert gait["probability"].notna().all()
     assert gait["limping_side"].isna().all()

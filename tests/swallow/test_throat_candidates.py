@@ -257,7 +257,7 @@ def test_another_study_uses_the_stored_model_after_its_card_was_checked(tmp_path
     stored(tmp_path, study)
     external = read_back(tmp_path, settings=UPSTREAM_OF)["swallow"]
     assert external.caution is None
-    given = decide(frame, words.where(words == "nothing", None), external=external.models)
+    given = decide(frame, words.where(words == "nothing", None), given=external)
     assert given.method == "external"
     assert set(given.candidates["prediction"]) == {"final"}
     assert (given.candidates["called"] == words).mean() > 0.9
@@ -267,8 +267,7 @@ def test_another_study_uses_the_stored_model_after_its_card_was_checked(tmp_path
         frame,
         words.where(words == "nothing", None),
         kinds=shapes_of(frame),
-        external=external.models,
-        external_kinds=external.card["data"]["response_shapes"],
+        given=external,
     ).candidates
     other = frame["participant_id"].isin(["sub-00", "sub-01", "sub-02"])
     assert set(foreign.loc[other, "prediction"]) == {"rule"}
@@ -286,8 +285,7 @@ def test_a_model_made_under_other_settings_is_used_with_a_caution_that_names_the
     given = decide(
         frame.assign(texture=frame["texture"] + 1e3),
         words.where(words == "nothing", None),
-        external=external.models,
-        external_caution=external.caution,
+        given=external,
     )
     assert set(given.candidates["caution"]) == {f"{told}; outside the training range: texture"}
     assert given.reason == f"a model of another study was given; {told}"

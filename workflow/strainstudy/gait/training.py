@@ -20,6 +20,7 @@ from ..learn.card import make_card
 from ..learn.crossfit import recipe_of
 from ..learn.decide import Decision, decide, silent
 from ..learn.evidence import ablation, importance, learning_curve, permutation_test
+from ..learn.external import Given
 from ..learn.feature_rows import FloatArray
 from ..learn.fitting import PersonClassifier
 from ..learn.history import hash_labels, hash_words
@@ -145,8 +146,7 @@ def train_states(
     participants: pd.DataFrame,
     parameters: StateParameters,
     *,
-    external: Mapping[str, PersonClassifier] | None = None,
-    external_caution: str | None = None,
+    given: Given | None = None,
     settings: Values | None = None,
     specs: Sequence[FeatureSpec] = GAIT_FEATURES,
     say: Callable[[str], None] = silent,
@@ -165,10 +165,8 @@ def train_states(
         ``participant_id`` and, where known, ``affected_side``.
     parameters : StateParameters
         Settings.
-    external : mapping of variant to PersonClassifier, optional
-        A checked model of another study; nothing is trained then.
-    external_caution : str, optional
-        Why that model is to be doubted here; every row it decides says so.
+    given : Given, optional
+        A checked model of another study; nothing is trained then. Every row it decides says why to doubt it here.
     settings : mapping of section to mapping of name to value, optional
         All that the model rests on (`upstream.upstream_settings`), for its card and the history; none known without.
     specs : sequence of FeatureSpec
@@ -188,7 +186,7 @@ def train_states(
         affected = {str(p): str(s) for p, s in sides.items() if s in ("left", "right")}
     rows = gait_rows(windows, task, affected, parameters)
     recipe = recipe_of(parameters, parameters.families)
-    decided = decide(rows, task, recipe, parameters, external=external, external_caution=external_caution, say=say)
+    decided = decide(rows, task, recipe, parameters, given=given, say=say)
     method, fitted = decided.method, decided.fitted
     rule = rule_probability(windows, parameters), rule_side(windows, parameters)
     limping, left = rule if method == "rule" else _spread(decided)

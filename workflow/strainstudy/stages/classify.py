@@ -150,9 +150,7 @@ def _swallows(
         rule,
         parameters,
         kinds=kinds,
-        external=None if given is None else given.models,
-        external_kinds=() if given is None else given.card["data"]["response_shapes"],
-        external_caution=None if given is None else given.caution,
+        given=given,
         sure=rows["sip_score"].to_numpy(dtype=float) >= SURE_SIP,
     )
     judged = pd.concat(
@@ -244,7 +242,7 @@ def run(
     upstream = {subject: upstream_settings(settings, subject) for subject in UPSTREAM}
     stored = {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL}
     given = {} if external is None else read_external(external, stored, upstream)
-    walks, throats = given.get("gait"), given.get("swallow")
+    throats = given.get("swallow")
     people = pd.DataFrame(
         [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
         columns=["participant_id", "affected_side"],
@@ -255,12 +253,11 @@ def run(
         labels,
         people,
         parameters,
-        external=None if walks is None else walks.models,
-        external_caution=None if walks is None else walks.caution,
+        given=given.get("gait"),
         settings=upstream["gait"],
         say=progress.say,
     )
-    progress.say(f"gait: {result.method}" + (f" ({result.reason})" if result.reason else ""))
+    progress.say(f"gait: {result}")
 
     frames = {} if result.evidence is None else result.evidence.frames()
     history = _history(results, result, parameters)
@@ -277,7 +274,7 @@ def run(
         results,
         labels,
     )
-    progress.say(f"swallows: {decided.method}" + (f" ({decided.reason})" if decided.reason else ""))
+    progress.say(f"swallows: {decided}")
     edges = EdgeModel() if throats is None else EdgeModel.of(throats.card["edges"])
     moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy(), edges)
     write_frame(outputs["candidates"], pd.concat([moved, decided.candidates], axis=1))
@@ -291,7 +288,7 @@ def run(
     write_table(_dictionary(), FEATURES, results)
     write_table(HISTORY.of(history), HISTORY, results)
     untrained = [
-        *untrained_lines(GAIT_UNTRAINED, result.method, result.reason),
-        *untrained_lines(SWALLOW_UNTRAINED, decided.method, decided.reason),
+        *untrained_lines(GAIT_UNTRAINED, result),
+        *untrained_lines(SWALLOW_UNTRAINED, decided),
     ]
     _write_gait_model(results / "model", result, history, untrained)
