@@ -89,15 +89,17 @@ def test_people_without_labels_are_predicted_by_the_stored_model(study, quick, s
 
 
 def test_a_stored_model_predicts_another_study(trained, quick, stranger):
-    models = load_models(trained.model.content, "model.skops")
-    strange = stranger[0].assign(stride_time_cv=8.0)
-    result = train_states(
-        strange, stranger[1], {}, pd.DataFrame({"participant_id": ["sub-99"]}), quick, given=Given(models, {})
-    )
+    given = Given(load_models(trained.model.content, "model.skops"), {})
+    nobody = pd.DataFrame({"participant_id": ["sub-99"]})
+    result = train_states(*stranger[:2], {}, nobody, quick, given=given)
     assert result.method == "external"
     assert result.bouts["trial_type"].tolist()[1:3] == ["limping_gait", "normal_gait"]
-    assert set(result.bouts["caution"].dropna()) == {"outside the training range: stride_time_cv"}
+    assert not [told for told in result.bouts["caution"].dropna() if "outside" in told]
     assert result.model is None
+    strange = stranger[0].assign(stride_time_cv=8.0)
+    result = train_states(strange, stranger[1], {}, nobody, quick, given=given)
+    gait = result.bouts[result.bouts["prediction"] == "final"]
+    assert gait["caution"].str.startswith("outside the training range: stride_time_cv").all()
 
 
 def test_a_model_of_another_study_made_under_other_settings_is_a_caution_on_every_bout_it_decides(
