@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.gait.windows import GAIT_FEATURES, WINDOW_COLUMNS
-from strainstudy.learn.parameters import ClassifyParameters
 
 USUAL = {
     "stride_time": (1.1, 0.05),
@@ -53,11 +53,20 @@ BOTH = [s.name for s in GAIT_FEATURES if s.knees == "both"]
 DEGREES = [s.name for s in GAIT_FEATURES if s.group == "amplitude"]
 
 
-def recording(name: str, person: str, parts: list[tuple[str, str | None]], *, seed: int, effect: float = 1.0):
-    """Windows, states and labels of one recording: rest, then a walk of parts of 20 s each, then rest."""
-    rng = np.random.default_rng([seed, *name.encode()])
-    own = np.random.default_rng([seed, *person.encode()])
-    habit = {f: 0.5 * own.standard_normal() for f in USUAL}
+def draws(seed: int, whose: str, count: int):
+    """Normal values of each feature from a stream of its own: one more feature leaves the others as they are."""
+    return {f: np.random.default_rng([seed, *f"{whose} {f}".encode()]).standard_normal(count) for f in USUAL}
+
+
+def recording(
+    name: str, person: str, parts: list[tuple[str, str | None]], *, seed: int, adds=LIMP, habits: float = 0.5
+):
+    """Windows, states and labels of one recording: rest, then a walk of parts of 20 s each, then rest.
+
+    ``habits`` is how far a person lies from the usual, in units of the spread; at 0 they are like the mean of all.
+    """
+    noises = draws(seed, name, 20 * len(parts))
+    habit = {f: habits * float(own[0]) for f, own in draws(seed, person, 1).items()}
     rows, labels = [], [("rest", 0.0, 5.0, None)]
     for k, (word, side) in enumerate(parts):
         start = 5.0 + 20.0 * k
@@ -67,10 +76,10 @@ def recording(name: str, person: str, parts: list[tuple[str, str | None]], *, se
             if row["onset"] + row["duration"] > 5.0 + 20.0 * len(parts):
                 break
             for f, (mean, spread) in USUAL.items():
-                shift = LIMP.get(f, 0.0) * effect if word == "limping_gait" else 0.0
+                shift = adds.get(f, 0.0) if word == "limping_gait" else 0.0
                 if side == "right" and f in ODD:
                     shift = -shift
-                noise = habit[f] + 0.6 * rng.standard_normal()
+                noise = habit[f] + 0.6 * noises[f][len(rows)]
                 row[f] = mean + spread * ((-noise if f in ODD else noise) + shift)
             rows.append(row)
     end = 5.0 + 20.0 * len(parts)
@@ -91,7 +100,7 @@ def recording(name: str, person: str, parts: list[tuple[str, str | None]], *, se
     return windows, states, sheet[["onset", "duration", "trial_type", "side"]]
 
 
-def cohort(people: int = 8, *, seed: int = 0, effect: float = 1.0, sides: tuple[str, ...] = ("left", "right")):
+def cohort(people: int = 8, *, seed: int = 0, adds=LIMP, sides: tuple[str, ...] = ("left", "right")):
     """Half the people limp, on one side or the other, one of them for part of the time; the others do not."""
     parts = []
     for k in range(people):
@@ -101,7 +110,7 @@ def cohort(people: int = 8, *, seed: int = 0, effect: float = 1.0, sides: tuple[
         script = [limp, limp] if k % 2 == 0 else [("normal_gait", None)] * 2
         if k == 0:
             script = [limp, ("normal_gait", None)]
-        parts.append(recording(f"{person}_walk", person, script, seed=seed, effect=effect))
+        parts.append(recording(f"{person}_walk", person, script, seed=seed, adds=adds))
     windows = pd.concat([p[0] for p in parts], ignore_index=True)
     states = pd.concat([p[1] for p in parts], ignore_index=True)
     labels = {p[0]["recording_id"].iloc[0]: p[2] for p in parts}

@@ -36,7 +36,7 @@ from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.verdict import sensor_or_gait
 from strainstudy.gait.walk import detect_walk
 from strainstudy.records import Sensor
-from strainstudy.stages.evidence import walk_evidence
+from strainstudy.stages.walk_evidence import walk_evidence
 from strainstudy_simulator.people import SET_NAMES, Unit, rng_for, settled
 from strainstudy_simulator.sessions import stretch_take
 

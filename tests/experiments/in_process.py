@@ -14,7 +14,7 @@ from strainstudy.intake.start import reference_rater
 from strainstudy.io.frames import read_frame
 from strainstudy.jobs import Progress
 from strainstudy.records import Study
-from strainstudy.stages import calibrate, classify, condition, features, ingest, segment, tabulate, train
+from strainstudy.stages import calibrate, classify, condition, features, ingest, measure, segment, tabulate
 from strainstudy.stages.labels import labels_of
 from strainstudy.tables import read_table
 from strainstudy.tables.angles import CALIBRATIONS
@@ -115,7 +115,7 @@ def run_to_segments(
 
 
 def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome:
-    """Run ingest to classify.
+    """Run ingest to measure.
 
     Parameters
     ----------
@@ -148,18 +148,18 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
         inputs={name: [at["knee_bends"] if name == "knee_bends" else note[name]] for name in tabulate.INPUTS},
         bench={}, typed=folder / "recordings.parquet", results=results, progress=say,
     )  # fmt: skip
-    train.run(
+    classify.run(
         recordings, study.participants, settings={name: asdict(part) for name, part in settings.items()},
         reference_rater=rater, external=None, windows=[at["windows"]], states=[at["states"]],
         candidates=[at["candidates"]], outputs={**decisions, "evidence": folder / "evidence"}, results=results,
         progress=say,
     )  # fmt: skip
     paths = {**at, **note}
-    classify.run(
+    measure.run(
         recordings, study.participants, gait=settings["gait"], swallow=settings["swallow"],
         verdict=settings["verdict"], batches={BATCH: list(study.recordings)},
-        inputs={name: {BATCH: paths[name]} for name in classify.BATCH_INPUTS}, decisions=decisions,
-        typed={name: folder / f"{name}_table.parquet" for name in classify.TYPED}, results=results, progress=say,
+        inputs={name: {BATCH: paths[name]} for name in measure.BATCH_INPUTS}, decisions=decisions,
+        typed={name: folder / f"{name}_table.parquet" for name in measure.TYPED}, results=results, progress=say,
     )  # fmt: skip
     return Outcome(
         read_table(results, BOUTS),

@@ -19,8 +19,8 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from experiments.in_process import run_to_segments
+from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.io.frames import read_frame
-from strainstudy.learn.parameters import ClassifyParameters
 from strainstudy.stats.matching import match_centres
 from strainstudy.study import load_study
 from strainstudy.swallow import (

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from strainstudy.gait.features import feature_table
+from strainstudy.gait.feature_specs import feature_table
 from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.strides import STRIDE_COLUMNS

@@ -2,11 +2,11 @@ import numpy as np
 import pandas as pd
 import pytest
 from sklearn.metrics import balanced_accuracy_score, brier_score_loss, f1_score, log_loss, recall_score
+from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.gait.baselines import baseline_probabilities
 from strainstudy.gait.limits import amplitude_threshold, excess_probability, rule_probability, rule_side
 from strainstudy.gait.scores import SCHEME, SUMS, state_sums
 from strainstudy.gait.state_time import state_seconds
-from strainstudy.learn.parameters import ClassifyParameters
 from strainstudy.learn.scores import probability_sums, reliability_table, score_rows
 
 PARAMETERS = ClassifyParameters(bootstrap_resamples=200)

@@ -5,9 +5,9 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.gait.state_bouts import bouts_of
 from strainstudy.gait.timeline import LOG_FLOOR, changes, decode, label_windows, owned_spans
-from strainstudy.learn.parameters import ClassifyParameters
 
 PARAMETERS = ClassifyParameters()
 

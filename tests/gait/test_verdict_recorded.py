@@ -13,7 +13,7 @@ from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.verdict import CANNOT_TELL, NO_ASYMMETRY, Measured, Verdict, WalkEvidence, sensor_or_gait
 from strainstudy.gait.walk import detect_walk
-from strainstudy.stages.evidence import walk_evidence
+from strainstudy.stages.walk_evidence import walk_evidence
 
 
 @cache

@@ -32,7 +32,7 @@ def test_a_study_in_a_folder_that_the_run_writes_is_refused(tmp_path):
     assert faults(study, tmp_path / "proj") == [f"the study {study} lies in it"]
 
 
-@pytest.mark.parametrize("inside", ["stages/train/evidence/study", "study", "tables", "a/b/c"])
+@pytest.mark.parametrize("inside", ["stages/classify/evidence/study", "study", "tables", "a/b/c"])
 def test_a_study_anywhere_below_the_results_is_refused(tmp_path, inside):
     study = write_study(tmp_path / "out" / inside)
     assert faults(study, tmp_path / "out") == [f"the study {study} lies in it"]

@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from strainstudy.errors import StudyError
 from strainstudy.io.labels import check_labels, read_labels
-from strainstudy.vocabulary import TRIAL_TYPES
+from strainstudy.vocabulary import INSTANTS, TRIAL_TYPES
 
 
 def write(folder, text, name="mh_events.tsv"):
@@ -75,8 +75,7 @@ def test_many_files_are_checked_in_one_pass_each_with_its_own_rows(tmp_path):
 )
 def test_valid_labels_have_no_problems_and_come_back(tmp_path, rows):
     lines = ["onset\tduration\ttrial_type\tside"]
-    instants = ("initial_contact", "toe_off")
-    rows = [(onset, 0.0 if kind in instants else duration, kind, side) for onset, duration, kind, side in rows]
+    rows = [(onset, 0.0 if kind in INSTANTS else duration, kind, side) for onset, duration, kind, side in rows]
     lines += [f"{onset!r}\t{duration!r}\t{kind}\t{side}" for onset, duration, kind, side in rows]
     path = write(tmp_path, "\n".join(lines) + "\n")
     assert check_labels([(path, "labels", "walk")])[1] == []

@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 import pytest
+from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.learn.attention import label_next, mistakes, novelty
-from strainstudy.learn.parameters import ClassifyParameters
 from strainstudy.vocabulary import GAIT_STATES
 
 PARAMETERS = ClassifyParameters()

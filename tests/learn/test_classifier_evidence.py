@@ -2,12 +2,12 @@ import numpy as np
 import pandas as pd
 import pytest
 from registry import wheel_member
+from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.gait.shape import loading_wave, scaled, stance_level
 from strainstudy.gait.task import gait_rows, gait_task, labelled_windows
 from strainstudy.learn.attention import label_next, mistakes, novelty
 from strainstudy.learn.evidence import balanced_accuracy, permutation_test, shuffled_labels, thin
-from strainstudy.learn.parameters import ClassifyParameters
-from strainstudy.learn.rows import Rows, Task
+from strainstudy.learn.feature_rows import Rows, Task
 from strainstudy.tables.classifier import EVIDENCE
 from strainstudy.vocabulary import GAIT_STATES
 

@@ -3,9 +3,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strainstudy.learn.crossfit import crossfit
+from strainstudy.learn.feature_rows import Rows, Task
 from strainstudy.learn.fitting import Recipe, person_weights, too_few
 from strainstudy.learn.folds import LeakageError, assert_apart, leave_out, participant_folds
-from strainstudy.learn.rows import Rows, Task
 
 
 def rows_of(x, y, groups):

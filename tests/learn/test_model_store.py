@@ -8,14 +8,14 @@ import pandas as pd
 import pytest
 import skops.io
 from sklearn.neighbors import KNeighborsClassifier
+from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.errors import StudyError
 from strainstudy.gait.windows import GAIT_FEATURES
 from strainstudy.learn.card import check_card, read_card, write_card
+from strainstudy.learn.feature_rows import Rows, Task
 from strainstudy.learn.fitting import Recipe, fit
 from strainstudy.learn.history import compare, extend, hash_labels
-from strainstudy.learn.parameters import ClassifyParameters
-from strainstudy.learn.rows import Rows, Task
-from strainstudy.learn.store import canonical, dump_models, load_models
+from strainstudy.learn.model_store import canonical, dump_models, load_models
 from strainstudy.vocabulary import GAIT_STATES
 
 FAMILIES = ("logistic_regression", "random_forest", "extra_trees", "gradient_boosting")
@@ -89,7 +89,7 @@ def stored(trained):
 
 def test_the_card_of_a_trained_model_fits_it(stored):
     card, models, content = stored
-    check_card(card, models, GAIT_FEATURES, content, "card.json")
+    check_card(card, models, GAIT_FEATURES, content, "card.json", "model.skops")
     assert card["features"]["range_of_motion"]["unit"] == "deg"
     assert card["data"]["participants"] == 8
     assert set(card["variants"]) == {"both_knees_degrees", "both_knees", "one_knee_degrees", "one_knee"}
@@ -103,7 +103,7 @@ def test_a_card_that_disagrees_is_refused_with_every_reason(stored):
     variant = card["variants"]["both_knees"]["examples"]
     variant["probabilities"][0][0] += 0.01
     with pytest.raises(StudyError) as caught:
-        check_card(card, models, GAIT_FEATURES, content + b" ", "card.json")
+        check_card(card, models, GAIT_FEATURES, content + b" ", "card.json", "model.skops")
     text = str(caught.value)
     assert "4 problems" in text
     for words in ("not the file this card describes", "with unit 'rad', this version has 'deg'",

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strainstudy.report.content import Note, Table, interval_text, number_text, table_of
 from strainstudy.report.people_figures import _short_source
+from strainstudy.report.recording_drawings import draw_recording, trace_path
 from strainstudy.report.style import SIDE_COLOURS, drawing, panels, written
-from strainstudy.report.traces import draw_recording, trace_path
 
 
 @pytest.mark.parametrize(

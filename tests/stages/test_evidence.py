@@ -1,8 +1,9 @@
 import numpy as np
 import pandas as pd
 import pytest
-from strainstudy.stages.classify import state_of
-from strainstudy.stages.evidence import walk_evidence
+from strainstudy.stages import measure
+from strainstudy.stages.measure import state_of
+from strainstudy.stages.walk_evidence import walk_evidence
 
 NAMES = [
     "waveform_likeness",
@@ -55,3 +56,11 @@ def test_a_stride_belongs_to_the_bout_that_holds_its_middle():
         {"recording_id": ["a", "a", "a", "c"], "onset": [1.0, 4.4, 11.0, 1.0], "stride_time": [1.0, 1.4, 1.0, 1.0]}
     )
     assert state_of(steps, bouts).tolist() == ["normal_gait", "limping_gait", None, None]
+
+
+def test_a_column_of_events_that_nobody_fills_is_refused():
+    bends = pd.DataFrame({"recording_id": ["a"], "onset": [1.0], "duration": [2.0], "side": ["left"], "angle": [60.0]})
+    nothing = pd.DataFrame()
+    assert measure._event_rows(nothing, bends.assign(score=1.0), nothing)["value"].tolist() == [60.0]
+    with pytest.raises(KeyError, match="score"):
+        measure._event_rows(nothing, bends, nothing)

@@ -10,7 +10,7 @@ from sklearn.metrics import (
     log_loss,
     precision_recall_fscore_support,
 )
-from strainstudy.learn.parameters import ClassifyParameters
+from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.stats.intervals import cluster_bootstrap
 from strainstudy.swallow.scores import confusion_rows, score_candidates
 

@@ -4,7 +4,7 @@ import pandas as pd
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strainstudy.swallow import CANDIDATE_CLASSES, label_candidates
-from strainstudy.swallow.labels import match_swallows
+from strainstudy.swallow.candidate_labels import match_swallows
 
 
 def _frame(rows):

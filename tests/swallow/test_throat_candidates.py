@@ -1,25 +1,23 @@
 """Throat movements told apart by other people's labels, how that is scored, and what is stored."""
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import numpy as np
 import pandas as pd
 import pytest
 from sklearn.metrics import brier_score_loss, confusion_matrix, log_loss, precision_recall_fscore_support, recall_score
+from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.errors import StudyError
-from strainstudy.gait.windows import GAIT_FEATURES
-from strainstudy.learn.card import CARD_NAME, NO_MODEL, write_card
+from strainstudy.gait.model_card import GAIT_MODEL
+from strainstudy.gait.model_files import GAIT_FILES
+from strainstudy.learn.card import write_card
 from strainstudy.learn.external import read_external
-from strainstudy.learn.parameters import ClassifyParameters
+from strainstudy.learn.model_files import NO_MODEL
 from strainstudy.sections import SECTIONS
 from strainstudy.swallow.features import SwallowFeature
-from strainstudy.swallow.model_card import (
-    SWALLOW_CARD,
-    SWALLOW_MODEL,
-    candidate_card,
-    candidate_card_words,
-)
+from strainstudy.swallow.model_card import SWALLOW_MODEL, candidate_card, candidate_card_words
+from strainstudy.swallow.model_files import SWALLOW_FILES
 from strainstudy.swallow.scores import confusion_rows, score_candidates
 from strainstudy.swallow.training import classify_candidates
 from strainstudy.upstream import UPSTREAM, upstream_settings
@@ -233,10 +231,16 @@ def stored(folder, study):
     result = decide(frame, words, kinds=shapes_of(frame))
     scores = score_candidates(judged_of(frame, words, result), CLASSES, PARAMETERS)
     card = candidate_card(result, words, frame["participant_id"], {}, scores, SPECS, UPSTREAM_OF["swallow"])
-    (folder / SWALLOW_MODEL).write_bytes(result.content)
-    (folder / SWALLOW_CARD).write_text(write_card(card), encoding="utf-8")
-    (folder / CARD_NAME).write_text(json.dumps({"card": NO_MODEL, "reason": "no gait was labelled"}), encoding="utf-8")
+    (folder / SWALLOW_FILES.model).write_bytes(result.content)
+    (folder / SWALLOW_FILES.card).write_text(write_card(card), encoding="utf-8")
+    (folder / GAIT_FILES.card).write_text(
+        json.dumps({"card": NO_MODEL, "reason": "no gait was labelled"}), encoding="utf-8"
+    )
     return card
+
+
+def read_back(folder, specs=SPECS, settings=None):
+    return read_external(folder, {"gait": GAIT_MODEL, "swallow": replace(SWALLOW_MODEL, specs=specs)}, settings)
 
 
 def test_the_card_says_from_whom_how_well_and_what_it_is_not_for(tmp_path, study):
@@ -251,20 +255,19 @@ def test_the_card_says_from_whom_how_well_and_what_it_is_not_for(tmp_path, study
 def test_another_study_uses_the_stored_model_after_its_card_was_checked(tmp_path, study):
     frame, words, _ = study
     stored(tmp_path, study)
-    external = read_external(tmp_path, GAIT_FEATURES, SPECS, UPSTREAM_OF)
-    assert external.swallows_caution is None
-    given = decide(frame, words.where(words == "nothing", None), external=external.swallows)
+    external = read_back(tmp_path, settings=UPSTREAM_OF)["swallow"]
+    assert external.caution is None
+    given = decide(frame, words.where(words == "nothing", None), given=external)
     assert given.method == "external"
     assert set(given.candidates["prediction"]) == {"final"}
     assert (given.candidates["called"] == words).mean() > 0.9
     # Nobody with a ringing sensor was judged by the model, so that it is not known to work there.
-    assert external.response_shapes == ("one_hump",)
+    assert external.card["data"]["response_shapes"] == ["one_hump"]
     foreign = decide(
         frame,
         words.where(words == "nothing", None),
         kinds=shapes_of(frame),
-        external=external.swallows,
-        external_kinds=external.response_shapes,
+        given=external,
     ).candidates
     other = frame["participant_id"].isin(["sub-00", "sub-01", "sub-02"])
     assert set(foreign.loc[other, "prediction"]) == {"rule"}
@@ -276,14 +279,13 @@ def test_a_model_made_under_other_settings_is_used_with_a_caution_that_names_the
     stored(tmp_path, study)
     condition = UPSTREAM_OF["swallow"]["condition"] | {"cutoff": "residual"}
     ours = {"swallow": UPSTREAM_OF["swallow"] | {"condition": condition}}
-    external = read_external(tmp_path, GAIT_FEATURES, SPECS, ours)
+    external = read_back(tmp_path, settings=ours)["swallow"]
     told = "the model was made under other settings: condition.cutoff fixed (here residual)"
-    assert external.swallows_caution == told
+    assert external.caution == told
     given = decide(
         frame.assign(texture=frame["texture"] + 1e3),
         words.where(words == "nothing", None),
-        external=external.swallows,
-        external_caution=external.swallows_caution,
+        given=external,
     )
     assert set(given.candidates["caution"]) == {f"{told}; outside the training range: texture"}
     assert given.reason == f"a model of another study was given; {told}"
@@ -291,23 +293,23 @@ def test_a_model_made_under_other_settings_is_used_with_a_caution_that_names_the
 
 def test_a_card_that_tells_no_settings_is_a_caution_by_itself(tmp_path, study):
     card = stored(tmp_path, study)
-    (tmp_path / SWALLOW_CARD).write_text(write_card(card | {"settings": "seed=6"}), encoding="utf-8")
-    external = read_external(tmp_path, GAIT_FEATURES, SPECS, UPSTREAM_OF)
-    assert external.swallows_caution == "its card does not say under which settings the model was made"
+    (tmp_path / SWALLOW_FILES.card).write_text(write_card(card | {"settings": "seed=6"}), encoding="utf-8")
+    external = read_back(tmp_path, settings=UPSTREAM_OF)["swallow"]
+    assert external.caution == "its card does not say under which settings the model was made"
 
 
 def test_a_swallow_model_that_does_not_fit_its_card_or_this_version_is_refused(tmp_path, study):
     card = stored(tmp_path, study)
     changed = [SwallowFeature(*SPECS[0][:2], "something else", *SPECS[0][3:]), SPECS[1]]
     with pytest.raises(StudyError, match="with formula 'what texture is', this version has 'something else'"):
-        read_external(tmp_path, GAIT_FEATURES, changed)
+        read_back(tmp_path, changed)
     card["model_sha256"] = "0" * 64
-    (tmp_path / SWALLOW_CARD).write_text(write_card(card), encoding="utf-8")
+    (tmp_path / SWALLOW_FILES.card).write_text(write_card(card), encoding="utf-8")
     with pytest.raises(StudyError, match=r"swallow\.skops is not the file this card describes"):
-        read_external(tmp_path, GAIT_FEATURES, SPECS)
-    (tmp_path / SWALLOW_CARD).unlink()
+        read_back(tmp_path)
+    (tmp_path / SWALLOW_FILES.card).unlink()
     with pytest.raises(StudyError, match=r"swallow_card\.json"):
-        read_external(tmp_path, GAIT_FEATURES, SPECS)
+        read_back(tmp_path)
 
 
 @pytest.mark.parametrize(
@@ -322,11 +324,11 @@ def test_a_swallow_model_that_does_not_fit_its_card_or_this_version_is_refused(t
 def test_a_folder_whose_gait_model_is_lost_is_refused_as_one_whose_swallow_model_is(tmp_path, study, card, said):
     stored(tmp_path, study)
     if card is None:
-        (tmp_path / CARD_NAME).unlink()
+        (tmp_path / GAIT_FILES.card).unlink()
     else:
-        (tmp_path / CARD_NAME).write_text(card, encoding="utf-8")
+        (tmp_path / GAIT_FILES.card).write_text(card, encoding="utf-8")
     with pytest.raises(StudyError, match=said):
-        read_external(tmp_path, GAIT_FEATURES, SPECS)
+        read_back(tmp_path)
 
 
 def test_people_unlike_all_training_people_are_marked(study):

@@ -11,7 +11,7 @@ from strainstudy.tables.spec import read_described, write_table
 from strainstudy.tables.swallows import SWALLOW_SUMMARY
 from strainstudy.validate.norms import read_norms
 from strainstudy.validate.parameters import ValidateParameters
-from strainstudy.validate.study import StudyResults, validate_study
+from strainstudy.validate.study_tables import StudyResults, validate_study
 
 QUICK = ValidateParameters(bootstrap_draws=300)
 NORM_TABLE = read_norms(Path(__file__).resolve().parents[2] / "config" / "norms.tsv")

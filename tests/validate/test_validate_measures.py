@@ -19,7 +19,7 @@ from strainstudy.stats.reliability import icc
 from strainstudy.tables.gait import GAIT
 from strainstudy.tables.spec import write_table
 from strainstudy.tables.validation import PARAMETERS
-from strainstudy.validate.measures import (
+from strainstudy.validate.parameter_agreement import (
     UNITS,
     Drink,
     _concordance_of,

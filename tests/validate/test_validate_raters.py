@@ -8,9 +8,9 @@ from strainstudy.errors import StudyError
 from strainstudy.stats.intervals import Interval, no_interval
 from strainstudy.tables.spec import write_table
 from strainstudy.tables.validation import RATERS
-from strainstudy.validate.frames import reference_labels
 from strainstudy.validate.parameters import ValidateParameters
 from strainstudy.validate.raters import compare_raters, standing
+from strainstudy.validate.row_frames import reference_labels
 
 QUICK = ValidateParameters(bootstrap_draws=300)
 

@@ -22,7 +22,7 @@ from strainstudy_simulator.cohort import write_study
 ROOT = Path(__file__).parents[2]
 BY_BATCH = {"ingest", "condition", "calibrate", "segment", "features"}
 TINY = {"sessions": 1, "minutes": 0.4, "tasks": ("walk", "bend"), "bench": False, "faults": False}
-AGGREGATES = {"tabulate", "train", "classify", "validate", "report", "provenance"}
+AGGREGATES = {"tabulate", "classify", "measure", "validate", "report", "provenance"}
 SETTINGS = {
     "study": "study",
     "results": "results",

@@ -1,9 +1,9 @@
-# Figures as files and one page that needs no network; then what went in, what came out, and their hashes.
+# Figures as files and one page that needs no network.
 rule report:
     input:
-        tables=[*rules.tabulate.output, *rules.classify.output, *rules.validate.output],
+        tables=[*rules.tabulate.output, *rules.measure.output, *rules.validate.output],
         signals=of_all_batches(rules.calibrate.output.signals),
-        model=[rules.train.output.card, rules.train.output.history],
+        model=[rules.classify.output.card, rules.classify.output.history],
         labels=label_files(),
         template=template_files(),
     output:
@@ -23,24 +23,3 @@ rule report:
         results=RESULTS,
     script:
         "../scripts/report.py"
-
-
-rule provenance:
-    input:
-        results=[*rules.report.output, *rules.train.output],
-        study=study_files(),
-        settings=SETTING_FILES,
-    output:
-        manifest=f"{RESULTS}/provenance/manifest.tsv",
-        crate=f"{RESULTS}/provenance/ro-crate-metadata.json",
-    log:
-        f"{RESULTS}/logs/provenance.log",
-    resources:
-        mem_mb=1000,
-        runtime=10,
-    params:
-        code=code_hash("strainstudy.stages.provenance"),
-        study=GENERAL.study,
-        results=RESULTS,
-    script:
-        "../scripts/provenance.py"

@@ -27,12 +27,12 @@ VALIDATION = [
 rule validate:
     input:
         recordings=rules.tabulate.output.typed,
-        events=rules.classify.output.typed_events,
-        bouts=rules.classify.output.typed_bouts,
-        gait=rules.classify.output.typed_gait,
-        swallow_summary=rules.classify.output.typed_swallow_summary,
+        events=rules.measure.output.typed_events,
+        bouts=rules.measure.output.typed_bouts,
+        gait=rules.measure.output.typed_gait,
+        swallow_summary=rules.measure.output.typed_swallow_summary,
         signals=of_all_batches(rules.calibrate.output.signals),
-        evidence=rules.train.output.evidence,
+        evidence=rules.classify.output.evidence,
         labels=label_files(),
         norms=GENERAL.norms,
     output:

@@ -1,28 +1,21 @@
 from pathlib import Path
 
-from strainstudy.gait.parameters import GaitParameters
-from strainstudy.gait.verdict_parameters import VerdictParameters
 from strainstudy.jobs import job
-from strainstudy.settings import build
 from strainstudy.stages import classify
 from strainstudy.stages.rows import participants_of, recordings_of
-from strainstudy.swallow.parameters import SwallowParameters
 
 with job(snakemake.log[0], "classify") as progress:
-    batches = snakemake.params.batches
     classify.run(
         recordings_of(snakemake.params.rows["recordings"]),
         participants_of(snakemake.params.rows["participants"]),
-        gait=build(GaitParameters, snakemake.params.settings["gait"]),
-        swallow=build(SwallowParameters, snakemake.params.settings["swallow"]),
-        verdict=build(VerdictParameters, snakemake.params.settings["verdict"]),
-        batches=batches,
-        inputs={
-            name: dict(zip(batches, map(Path, snakemake.input.get(name)), strict=True))
-            for name in classify.BATCH_INPUTS
-        },
-        decisions={name: Path(snakemake.input[name]) for name in ("bouts", "candidates", "label_next")},
-        typed={name: Path(snakemake.output[f"typed_{name}"]) for name in classify.TYPED},
+        settings=snakemake.params.settings,
+        reference_rater=snakemake.params.reference_rater,
+        external=None if snakemake.params.model is None else Path(snakemake.params.model),
+        windows=[Path(path) for path in snakemake.input.windows],
+        states=[Path(path) for path in snakemake.input.states],
+        candidates=[Path(path) for path in snakemake.input.candidates],
+        outputs={name: Path(snakemake.output[name]) for name in ("bouts", "candidates", "label_next")}
+        | {"evidence": Path(snakemake.output.evidence[0]).parent},
         results=Path(snakemake.params.results),
         progress=progress,
     )

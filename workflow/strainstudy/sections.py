@@ -7,12 +7,12 @@ from typing import Any, Final
 from .bench.parameters import BenchParameters, HealthParameters
 from .bends.parameters import BendParameters
 from .calibrate.parameters import CalibrateParameters
+from .classify_parameters import ClassifyParameters
 from .condition.parameters import ConditionParameters
 from .gait.parameters import GaitParameters
 from .gait.verdict_parameters import VerdictParameters
 from .gait.window_parameters import FeatureParameters
 from .ingest.parameters import IngestParameters
-from .learn.parameters import ClassifyParameters
 from .swallow.parameters import SwallowParameters
 from .validate.parameters import ValidateParameters
 

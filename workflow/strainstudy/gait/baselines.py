@@ -11,8 +11,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from ..learn.fitting import person_weights
-from ..learn.parameters import ClassifyParameters
 from .limits import amplitude_threshold, excess_probability, rule_probability, rule_side
+from .state_parameters import StateParameters
 
 __all__ = ["BASELINES", "baseline_probabilities"]
 
@@ -22,7 +22,7 @@ BASELINES = ("majority", "amplitude_ratio", "published_asymmetry")
 
 
 def baseline_probabilities(
-    windows: pd.DataFrame, fold: NDArray[np.intp], parameters: ClassifyParameters
+    windows: pd.DataFrame, fold: NDArray[np.intp], parameters: StateParameters
 ) -> dict[str, tuple[FloatArray, FloatArray]]:
     """Give probability of limping, and of a limp being left, of every baseline.
 
@@ -32,7 +32,7 @@ def baseline_probabilities(
         Features, ``participant_id``, ``label``.
     fold : array of int, shape (n,)
         Fold of each window; -1 where it is not tested.
-    parameters : ClassifyParameters
+    parameters : StateParameters
         Published limits.
 
     Returns

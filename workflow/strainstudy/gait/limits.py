@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..learn.parameters import ClassifyParameters
+from .state_parameters import StateParameters
 
 __all__ = ["amplitude_threshold", "excess_probability", "rule_probability", "rule_side"]
 
@@ -28,7 +28,7 @@ def excess_probability(value: FloatArray, limit: float) -> FloatArray:
     return np.asarray(ratio / (1.0 + ratio))
 
 
-def rule_probability(windows: pd.DataFrame, parameters: ClassifyParameters) -> FloatArray:
+def rule_probability(windows: pd.DataFrame, parameters: StateParameters) -> FloatArray:
     """Pseudo probability of limping by the published limits, shape (n,); NaN where timing of both feet is missing."""
     swing = np.abs(windows["swing_time_log_ratio"].to_numpy(dtype=float))
     index = windows["phase_coordination_index"].to_numpy(dtype=float)
@@ -42,7 +42,7 @@ def rule_probability(windows: pd.DataFrame, parameters: ClassifyParameters) -> F
     return np.where(there.any(axis=0), np.where(there, parts, -np.inf).max(axis=0), np.nan)
 
 
-def rule_side(windows: pd.DataFrame, parameters: ClassifyParameters) -> FloatArray:
+def rule_side(windows: pd.DataFrame, parameters: StateParameters) -> FloatArray:
     """Pseudo probability that a limp, if there is one, is on the left, shape (n,); NaN without both feet.
 
     The mean of the log ratios of swing and step time, in units of the swing limit, through a logistic curve.

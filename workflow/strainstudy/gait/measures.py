@@ -23,7 +23,7 @@ from ..vocabulary import SIDES
 from .asymmetry import log_ratio, symmetry_angle, symmetry_index, symmetry_ratio
 from .curves import stride_curves
 from .parameters import GaitParameters
-from .phase import EVEN_DEG, coordination_index_from
+from .phase import EVEN_DEG, coordination_index
 
 __all__ = ["ASYMMETRIES", "ASYMMETRY_QUANTITIES", "SIDE_QUANTITIES", "summarise_walk", "with_timing_error"]
 
@@ -305,7 +305,7 @@ def _measures(
         "phase_deviation": ((deviation,), lambda m: m.mean(0)),
         "coordination_index": (
             (phase, deviation),
-            lambda m: coordination_index_from(m.mean(0), m.spread(0), m.mean(1)),
+            lambda m: coordination_index(m.mean(0), m.spread(0), m.mean(1)),
         ),
     }
     for side in SIDES:

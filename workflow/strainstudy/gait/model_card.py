@@ -12,10 +12,14 @@ import numpy as np
 import pandas as pd
 
 from ..learn.card_words import CardLines, card_text, score_words
+from ..learn.external import Stored
 from ..upstream import Values
+from .model_files import GAIT_FILES
+from .windows import GAIT_FEATURES
 
-__all__ = ["CAUTIONS", "UNTRAINED", "gait_card_words", "gait_facts", "no_model_words"]
+__all__ = ["CAUTIONS", "GAIT_MODEL", "UNTRAINED", "gait_card_words", "gait_facts", "no_model_words"]
 
+GAIT_MODEL: Final = Stored(GAIT_FILES, GAIT_FEATURES)
 CAUTIONS: Final = (
     "A research tool, not a medical device: it describes how somebody walked, it diagnoses nothing.",
     "It says normal or limping as the raters of its study did; another laboratory may call other gaits so.",

@@ -1,7 +1,8 @@
 """How the legs take turns: phase of one foot's contact in the other's stride, and the coordination index.
 
-In: contact times or phases. Out: degrees and percent. A stride of one leg is 360 degrees; a perfectly alternating
-other foot strikes at 180 (Plotnik, Giladi & Hausdorff 2007, Exp Brain Res 181:561, doi 10.1007/s00221-007-0955-7).
+In: contact times, or moments of phases. Out: degrees and percent. A stride of one leg is 360 degrees; a perfectly
+alternating other foot strikes at 180 (Plotnik, Giladi & Hausdorff 2007, Exp Brain Res 181:561, doi
+10.1007/s00221-007-0955-7).
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["EVEN_DEG", "coordination_index", "coordination_index_from", "phase_deg"]
+__all__ = ["EVEN_DEG", "coordination_index", "phase_deg"]
 
 FloatArray = NDArray[np.float64]
 
@@ -41,8 +42,11 @@ def phase_deg(onset: ArrayLike, stride_time: ArrayLike, other_contact: ArrayLike
     return phase
 
 
-def coordination_index_from(mean: ArrayLike, spread: ArrayLike, deviation: ArrayLike) -> FloatArray:
-    """Coordination index from moments of the phase.
+def coordination_index(mean: ArrayLike, spread: ArrayLike, deviation: ArrayLike) -> FloatArray:
+    """Phase coordination index: variability of the phase plus its deviation from even alternation.
+
+    Coefficient of variation of the phase in percent plus mean deviation from 180 degrees as percent of 180 (Plotnik
+    et al. 2007, as above; the scaling by 180 from memory). 0 is perfect alternation.
 
     Parameters
     ----------
@@ -56,31 +60,6 @@ def coordination_index_from(mean: ArrayLike, spread: ArrayLike, deviation: Array
     ndarray
         Percent.
     """
-    centre = np.asarray(mean, dtype=float)
-    index: FloatArray = (
-        100.0 * np.asarray(spread, dtype=float) / centre + 100.0 * np.asarray(deviation, dtype=float) / EVEN_DEG
-    )
+    variability = 100.0 * np.asarray(spread, dtype=float) / np.asarray(mean, dtype=float)
+    index: FloatArray = variability + 100.0 * np.asarray(deviation, dtype=float) / EVEN_DEG
     return index
-
-
-def coordination_index(phase: ArrayLike) -> float:
-    """Phase coordination index: variability of the phase plus its deviation from even alternation.
-
-    Coefficient of variation of the phase in percent plus mean deviation from 180 degrees as percent of 180 (Plotnik
-    et al. 2007, as above; the scaling by 180 from memory). 0 is perfect alternation.
-
-    Parameters
-    ----------
-    phase : array_like
-        Phase of each stride in degrees; NaN is left out.
-
-    Returns
-    -------
-    float
-        Percent; NaN with fewer than two phases.
-    """
-    values = np.asarray(phase, dtype=float)
-    values = values[np.isfinite(values)]
-    if values.size < 2:
-        return float("nan")
-    return float(coordination_index_from(values.mean(), values.std(ddof=1), np.abs(values - EVEN_DEG).mean()))

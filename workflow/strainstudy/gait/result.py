@@ -7,6 +7,8 @@ from typing import Any
 
 import pandas as pd
 
+from ..learn.decide import Outcome
+
 __all__ = ["PREDICTION_COLUMNS", "Evidence", "StateResult", "TrainedModel"]
 
 PREDICTION_COLUMNS = (
@@ -70,15 +72,11 @@ class TrainedModel:
 
 
 @dataclass(frozen=True)
-class StateResult:
+class StateResult(Outcome):
     """All that classification of gait gives.
 
     Parameters
     ----------
-    method : {'trained', 'external', 'rule'}
-        What made the predictions.
-    reason : str or None
-        Why no model was trained.
     bouts : DataFrame
         `state_bouts.BOUT_COLUMNS`, all recordings.
     predictions : DataFrame
@@ -91,8 +89,6 @@ class StateResult:
         None where nothing was trained.
     """
 
-    method: str
-    reason: str | None
     bouts: pd.DataFrame
     predictions: pd.DataFrame
     label_next: pd.DataFrame

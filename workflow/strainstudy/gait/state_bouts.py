@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..learn.parameters import ClassifyParameters
 from ..vocabulary import GAIT_STATES
+from .state_parameters import StateParameters
 from .timeline import changes, decode, owned_spans
 
 __all__ = ["BOUT_COLUMNS", "GAIT", "bouts_of"]
@@ -58,7 +58,7 @@ def _runs(keys: list[tuple[object, ...]]) -> list[tuple[int, int]]:
 
 
 def _pieces(
-    start: float, end: float, windows: pd.DataFrame, parameters: ClassifyParameters, prediction: str
+    start: float, end: float, windows: pd.DataFrame, parameters: StateParameters, prediction: str
 ) -> list[dict[str, object]]:
     """Make the bouts of one walk from its windows (in order of time)."""
     plain = {"limping_side": None, "side_probability": np.nan, "probability": np.nan}
@@ -128,7 +128,7 @@ def bouts_of(
     recording_id: str,
     states: pd.DataFrame,
     windows: pd.DataFrame,
-    parameters: ClassifyParameters,
+    parameters: StateParameters,
     prediction: str,
 ) -> pd.DataFrame:
     """Make the bouts of one recording.
@@ -142,7 +142,7 @@ def bouts_of(
         number of 0 or more; without it touching gait and turn rows are one walk; ``turns_known`` where it is known.
     windows : DataFrame
         ``time, duration, probability_limping, probability_left`` (of a limp being left), ``caution``.
-    parameters : ClassifyParameters
+    parameters : StateParameters
         Minimum bout length and when to be unsure.
     prediction : {'out_of_fold', 'final', 'rule'}
         What made the probabilities.

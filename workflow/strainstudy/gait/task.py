@@ -12,11 +12,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from ..learn.parameters import ClassifyParameters
-from ..learn.rows import Rows, Task, TextArray
+from ..learn.feature_rows import Rows, Task, TextArray
 from ..vocabulary import SIDES
-from .features import GROUPS, FeatureSpec
+from .feature_specs import GROUPS, FeatureSpec
 from .limits import rule_side
+from .state_parameters import StateParameters
 from .timeline import label_windows
 from .windows import GAIT_FEATURES
 
@@ -53,7 +53,7 @@ def gait_task(specs: Sequence[FeatureSpec] = GAIT_FEATURES) -> Task:
     )
 
 
-def _learnt_labels(windows: pd.DataFrame, affected: Mapping[str, str], parameters: ClassifyParameters) -> TextArray:
+def _learnt_labels(windows: pd.DataFrame, affected: Mapping[str, str], parameters: StateParameters) -> TextArray:
     """Class to learn of each window: a limp on the side the rater gave, else the person's, else the rule's."""
     y = np.full(len(windows), None, dtype=object)
     label = windows["label"].to_numpy(dtype=object)
@@ -72,7 +72,7 @@ def _learnt_labels(windows: pd.DataFrame, affected: Mapping[str, str], parameter
     return y
 
 
-def gait_rows(windows: pd.DataFrame, task: Task, affected: Mapping[str, str], parameters: ClassifyParameters) -> Rows:
+def gait_rows(windows: pd.DataFrame, task: Task, affected: Mapping[str, str], parameters: StateParameters) -> Rows:
     """Make rows to learn from.
 
     Parameters
@@ -83,7 +83,7 @@ def gait_rows(windows: pd.DataFrame, task: Task, affected: Mapping[str, str], pa
         From `gait_task`.
     affected : mapping of participant_id to 'left', 'right'
         Affected side of those who have one; used for a limp that the rater gave no side.
-    parameters : ClassifyParameters
+    parameters : StateParameters
         For the side of limps of which nobody said the side.
 
     Returns
@@ -101,7 +101,7 @@ def gait_rows(windows: pd.DataFrame, task: Task, affected: Mapping[str, str], pa
 
 
 def labelled_windows(
-    windows: pd.DataFrame, labels: Mapping[str, pd.DataFrame], parameters: ClassifyParameters
+    windows: pd.DataFrame, labels: Mapping[str, pd.DataFrame], parameters: StateParameters
 ) -> pd.DataFrame:
     """Sort windows by recording and time and add ``label``, ``label_side``, ``unit`` of the reference rater."""
     windows = windows.sort_values(["recording_id", "time"], kind="stable", ignore_index=True)

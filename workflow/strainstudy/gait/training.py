@@ -20,22 +20,23 @@ from ..learn.card import make_card
 from ..learn.crossfit import recipe_of
 from ..learn.decide import Decision, decide, silent
 from ..learn.evidence import ablation, importance, learning_curve, permutation_test
+from ..learn.external import Given
+from ..learn.feature_rows import FloatArray
 from ..learn.fitting import PersonClassifier
 from ..learn.history import hash_labels, hash_words
-from ..learn.parameters import ClassifyParameters
-from ..learn.rows import FloatArray
+from ..learn.model_store import dump_models
 from ..learn.scores import probability_sums, reliability_table, score_rows
-from ..learn.store import dump_models
 from ..learn.threads import one_thread
 from ..upstream import Values, settings_words
 from ..vocabulary import GAIT_STATES
 from .baselines import baseline_probabilities
-from .features import FeatureSpec
+from .feature_specs import FeatureSpec
 from .limits import rule_probability, rule_side
 from .model_card import CAUTIONS, gait_facts
 from .result import PREDICTION_COLUMNS, Evidence, StateResult, TrainedModel
 from .scores import SCHEME, state_sums
 from .state_bouts import BOUT_COLUMNS, bouts_of
+from .state_parameters import StateParameters
 from .state_time import state_seconds
 from .task import LEFT, RIGHT, gait_rows, gait_task, labelled_windows
 from .windows import GAIT_FEATURES
@@ -51,7 +52,7 @@ def _spread(decided: Decision) -> tuple[FloatArray, FloatArray]:
         return both, np.where(decided.compared & (both > 0), left / both, np.nan)
 
 
-def _bouts(states: pd.DataFrame, windows: pd.DataFrame, parameters: ClassifyParameters, default: str) -> pd.DataFrame:
+def _bouts(states: pd.DataFrame, windows: pd.DataFrame, parameters: StateParameters, default: str) -> pd.DataFrame:
     """Bouts of every recording that has states."""
     frames = []
     by_recording = dict(list(windows.groupby("recording_id", sort=False)))
@@ -80,7 +81,7 @@ def _scores(
     bouts: pd.DataFrame,
     labels: Mapping[str, pd.DataFrame],
     person_of: Mapping[str, str],
-    parameters: ClassifyParameters,
+    parameters: StateParameters,
 ) -> tuple[pd.DataFrame, dict[str, FloatArray]]:
     """Rows of the classifier and of its baselines; sums of the classifier's probabilities by person."""
     fold = windows["fold"].to_numpy(dtype=np.intp)
@@ -143,10 +144,9 @@ def train_states(
     states: pd.DataFrame,
     labels: Mapping[str, pd.DataFrame],
     participants: pd.DataFrame,
-    parameters: ClassifyParameters,
+    parameters: StateParameters,
     *,
-    external: Mapping[str, PersonClassifier] | None = None,
-    external_caution: str | None = None,
+    given: Given | None = None,
     settings: Values | None = None,
     specs: Sequence[FeatureSpec] = GAIT_FEATURES,
     say: Callable[[str], None] = silent,
@@ -163,12 +163,10 @@ def train_states(
         Labels of the reference rater: ``onset, duration, trial_type, side``.
     participants : DataFrame
         ``participant_id`` and, where known, ``affected_side``.
-    parameters : ClassifyParameters
+    parameters : StateParameters
         Settings.
-    external : mapping of variant to PersonClassifier, optional
-        A checked model of another study; nothing is trained then.
-    external_caution : str, optional
-        Why that model is to be doubted here; every row it decides says so.
+    given : Given, optional
+        A checked model of another study; nothing is trained then. Every row it decides says why to doubt it here.
     settings : mapping of section to mapping of name to value, optional
         All that the model rests on (`upstream.upstream_settings`), for its card and the history; none known without.
     specs : sequence of FeatureSpec
@@ -187,8 +185,8 @@ def train_states(
         sides = participants.set_index("participant_id")["affected_side"]
         affected = {str(p): str(s) for p, s in sides.items() if s in ("left", "right")}
     rows = gait_rows(windows, task, affected, parameters)
-    recipe = recipe_of(parameters)
-    decided = decide(rows, task, recipe, parameters, external=external, external_caution=external_caution, say=say)
+    recipe = recipe_of(parameters, parameters.families)
+    decided = decide(rows, task, recipe, parameters, given=given, say=say)
     method, fitted = decided.method, decided.fitted
     rule = rule_probability(windows, parameters), rule_side(windows, parameters)
     limping, left = rule if method == "rule" else _spread(decided)

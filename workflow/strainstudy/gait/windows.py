@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 from ..vocabulary import SIDES
 from .asymmetry import log_ratio
 from .curves import stride_curves
-from .features import FeatureSpec
-from .phase import EVEN_DEG, coordination_index_from
+from .feature_specs import FeatureSpec
+from .phase import EVEN_DEG, coordination_index
 from .shape import complete, fundamental_phase, half_height, loading_wave, scaled, stance_level, swing_peak_timing
 from .window_parameters import FeatureParameters
 
@@ -317,7 +317,7 @@ def _both(values: Mapping[str, FloatArray]) -> FloatArray:
 def _coordination_index(phase: FloatArray, rows: IndexArray, least: int) -> FloatArray:
     mean, sd = _mean_sd(phase, rows, least)
     away, _ = _mean_sd(np.abs(phase - EVEN_DEG), rows, least)
-    return coordination_index_from(mean, sd, away)
+    return coordination_index(mean, sd, away)
 
 
 def _pooled_variation(times: Mapping[str, FloatArray], rows: Mapping[str, IndexArray], least: int) -> FloatArray:

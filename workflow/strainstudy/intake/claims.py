@@ -15,7 +15,7 @@ from pathlib import Path, PurePosixPath
 from ..errors import Problem
 from ..io.ledger import FORMAT, LEDGER, MARKER, Marker, read_ledger, read_marker
 from ..io.places import fault_of, lies_in, places_of
-from .places import results_of
+from .folders import results_of
 from .rules import RECORDINGS
 
 __all__ = ["folder_problems", "planned_problems"]

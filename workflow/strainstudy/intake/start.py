@@ -10,12 +10,14 @@ from typing import Any
 
 from ..config import StudyConfig, check_config, load_config
 from ..errors import Problem, StudyError
+from ..gait.model_files import GAIT_FILES
 from ..ingest.parameters import IngestParameters
 from ..study import Study, load_study
+from ..swallow.model_files import SWALLOW_FILES
 from ..validate.norms import read_norms
 from ..vocabulary import KNEES
 from .claims import folder_problems
-from .places import input_problems, model_problems, path_problems
+from .folders import input_problems, model_problems, path_problems
 
 __all__ = ["check_all", "look", "reference_rater"]
 
@@ -118,14 +120,14 @@ def _model_fit(config: Mapping[str, Any], study: Study, file: str) -> list[Probl
     model = config.get("model")
     if not isinstance(model, str) or not Path(model).is_dir():
         return []
-    from ..learn.external import kinds_of  # as in places: only where there is a model
-
     points = {channel.tracked_point for recording in study.recordings.values() for channel in recording.channels}
     needed = {"gait": bool(points & set(KNEES.values())), "swallows": "throat" in points}
-    lacking = [name for name, there in zip(needed, kinds_of(Path(model)), strict=True) if needed[name] and not there]
+    files = {"gait": GAIT_FILES, "swallows": SWALLOW_FILES}
+    there = {name: (Path(model) / files[name].model).is_file() for name in needed}
+    lacking = [name for name in needed if needed[name] and not there[name]]
     if not lacking:
         return []
-    serves = any(there for name, there in zip(needed, kinds_of(Path(model)), strict=True) if needed[name])
+    serves = any(there[name] for name in needed if needed[name])
     message = f"the run it comes from trained no model of {' and '.join(lacking)}, which this study records"
     remedy = (
         "its own labels train one, or the rule stands in; name another model if that is not meant"

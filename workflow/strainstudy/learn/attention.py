@@ -14,14 +14,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from .parameters import ClassifyParameters
+from .parameters import LearnParameters
 
 __all__ = ["LABEL_NEXT_COLUMNS", "MISTAKE_COLUMNS", "label_next", "mistakes", "novelty"]
 
 FloatArray = NDArray[np.float64]
 
 SPAN_S = 15.0
-"""Longest span listed: enough strides to judge, short enough to watch."""
+"""Longest span listed: enough to judge, short enough to watch."""
 MISTAKE_ROWS = 20
 FLOOR = 1e-6
 LABELLED_WORTH = 0.2
@@ -154,7 +154,7 @@ def _reason(uncertainty: float, new: float, state: str) -> str:
 
 
 def label_next(
-    windows: pd.DataFrame, p: FloatArray, classes: Sequence[str], new: FloatArray, parameters: ClassifyParameters
+    windows: pd.DataFrame, p: FloatArray, classes: Sequence[str], new: FloatArray, parameters: LearnParameters
 ) -> pd.DataFrame:
     """List the spans whose labels would teach most, best first.
 
@@ -166,7 +166,7 @@ def label_next(
         As for `mistakes`.
     new : array, shape (n,)
         `novelty` of each window.
-    parameters : ClassifyParameters
+    parameters : LearnParameters
         ``label_next_rows``.
 
     Returns

@@ -19,10 +19,9 @@ import sklearn
 
 from ..errors import Problem, StudyError
 from .fitting import PersonClassifier
-from .names import CARD_NAME, MODEL_NAME, NO_MODEL
-from .store import MODEL_FORMAT
+from .model_store import MODEL_FORMAT
 
-__all__ = ["CARD_NAME", "MODEL_NAME", "NO_MODEL", "Described", "check_card", "make_card", "read_card", "write_card"]
+__all__ = ["Described", "check_card", "make_card", "read_card", "write_card"]
 
 _TOLERANCE = 1e-6
 _DIGITS = 9
@@ -144,8 +143,7 @@ def check_card(
     specs: Sequence[Described],
     model_bytes: bytes,
     file: str,
-    *,
-    model_name: str = MODEL_NAME,
+    model_name: str,
 ) -> None:
     """Refuse a model that does not fit this version's features or no longer answers as it did.
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from .decide import doubt_of
+from .decide import Outcome, doubt_of
 
 __all__ = ["CardLines", "card_text", "score_words", "untrained_lines"]
 
@@ -47,25 +47,24 @@ def score_words(scores: Mapping[str, Any], name: str) -> str:
     return f"{value:.3f}{between}"
 
 
-def untrained_lines(told: Mapping[str, str], method: str, reason: str | None) -> list[str]:
+def untrained_lines(told: Mapping[str, str], outcome: Outcome) -> list[str]:
     """Say by what a task was decided and why nothing was trained; nothing where a model was.
 
     Parameters
     ----------
     told : mapping of str to str
         The task's words for the methods ``rule`` and ``external``.
-    method, reason : str
-        Of `decide.Decision`.
+    outcome : Outcome
 
     Returns
     -------
     list of str
         One line or none.
     """
-    if method == "trained":
+    if outcome.method == "trained":
         return []
-    said = doubt_of(reason) if method == "external" else reason
-    return [f"- {told[method]}" + (f": {said}." if said else ".")]
+    said = doubt_of(outcome.reason) if outcome.method == "external" else outcome.reason
+    return [f"- {told[outcome.method]}" + (f": {said}." if said else ".")]
 
 
 def card_text(

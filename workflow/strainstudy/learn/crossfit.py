@@ -1,8 +1,8 @@
 """Predict every participant with a model that never saw them.
 
 In: `Rows` of all participants. Out: `CrossFit`: out-of-fold probabilities, the fold of each row, what was chosen
-in each fold. A test person whose recordings lack features (one knee, no calibration) is predicted by a model of the
-same training people that was trained without them, instead of by values made up for them.
+in each fold. A test person whose recordings lack features (a missing sensor, no calibration) is predicted by a model
+of the same training people that was trained without them, instead of by values made up for them.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from .feature_rows import FloatArray, Rows, Task
 from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit
 from .folds import assert_apart, leave_out
-from .parameters import ClassifyParameters
-from .rows import FloatArray, Rows, Task
+from .parameters import LearnParameters
 
 __all__ = ["CrossFit", "FoldModel", "available", "crossfit", "fold_labels", "predict", "recipe_of"]
 
@@ -64,13 +64,12 @@ class CrossFit:
         return self.task.collapse(self.probabilities)
 
 
-def recipe_of(parameters: ClassifyParameters, families: Sequence[str] | None = None) -> Recipe:
-    """Give the recipe of a full training, with the families for gait where none are named."""
-    chosen = parameters.families if families is None else families
-    return Recipe(tuple(chosen), parameters.inner_folds, parameters.seed)
+def recipe_of(parameters: LearnParameters, families: Sequence[str]) -> Recipe:
+    """Give the recipe of a full training with the families that a task chooses from."""
+    return Recipe(tuple(families), parameters.inner_folds, parameters.seed)
 
 
-def fold_labels(rows: Rows, task: Task, parameters: ClassifyParameters) -> IntArray:
+def fold_labels(rows: Rows, task: Task, parameters: LearnParameters) -> IntArray:
     """Fold of every row, -1 for people without a label.
 
     Returns

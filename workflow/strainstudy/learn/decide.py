@@ -16,11 +16,12 @@ from typing import Final
 import numpy as np
 
 from .crossfit import CrossFit, available, crossfit, fold_labels, predict, restricted
+from .external import Given
+from .feature_rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
 from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit, too_few
-from .parameters import ClassifyParameters
-from .rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
+from .parameters import LearnParameters
 
-__all__ = ["Decision", "choose_variant", "decide", "doubt_of", "outside_range", "silent", "train_variants"]
+__all__ = ["Decision", "Outcome", "choose_variant", "decide", "doubt_of", "outside_range", "silent", "train_variants"]
 
 _GIVEN: Final = "a model of another study was given"
 RANGE_MARGIN = 0.25
@@ -28,8 +29,8 @@ RANGE_MARGIN = 0.25
 
 
 @dataclass(frozen=True)
-class Decision:
-    """What is known of every row.
+class Outcome:
+    """By what a task was decided; what each task gives more is in its own class over this one.
 
     Parameters
     ----------
@@ -37,6 +38,21 @@ class Decision:
         What made the predictions.
     reason : str or None
         Why no model was trained.
+    """
+
+    method: str
+    reason: str | None
+
+    def __str__(self) -> str:
+        return self.method + (f" ({self.reason})" if self.reason else "")
+
+
+@dataclass(frozen=True)
+class Decision(Outcome):
+    """What is known of every row.
+
+    Parameters
+    ----------
     classes : tuple of str
         Classes of the columns of ``probabilities``.
     probabilities : array, shape (n, k)
@@ -55,8 +71,6 @@ class Decision:
         The stored models, best first, or those of another study.
     """
 
-    method: str
-    reason: str | None
     classes: tuple[str, ...]
     probabilities: FloatArray
     compared: BoolArray
@@ -158,10 +172,9 @@ def decide(
     rows: Rows,
     task: Task,
     recipe: Recipe,
-    parameters: ClassifyParameters,
+    parameters: LearnParameters,
     *,
-    external: Mapping[str, PersonClassifier] | None = None,
-    external_caution: str | None = None,
+    given: Given | None = None,
     say: Callable[[str], None] = silent,
 ) -> Decision:
     """Predict every row with what may be had.
@@ -174,12 +187,10 @@ def decide(
         What is to be learnt, and in which variants it is stored.
     recipe : Recipe
         How.
-    parameters : ClassifyParameters
+    parameters : LearnParameters
         Folds and seed.
-    external : mapping of variant to PersonClassifier, optional
-        A checked model of another study; nothing is trained then.
-    external_caution : str, optional
-        Why that model is to be doubted here; every row it decides says so.
+    given : Given, optional
+        A checked model of another study; nothing is trained then. Every row it decides says why to doubt it here.
     say : callable
         Told in words what is being done.
 
@@ -192,8 +203,8 @@ def decide(
     fitted: CrossFit | None = None
     models: Mapping[str, PersonClassifier] = {}
     method, reason = "rule", too_few(rows.take(rows.labelled), task)
-    if external is not None and set(external) & set(task.variants):
-        method, reason, models = "external", external_words(external_caution), external
+    if given is not None and set(given.models) & set(task.variants):
+        method, reason, models = "external", external_words(given.caution), given.models
     elif reason is None:
         method, fold = "trained", fold_labels(rows, task, parameters)
         say(f"training on {len(set(rows.groups[rows.labelled].tolist()))} labelled participants, each left out in turn")
@@ -208,9 +219,9 @@ def decide(
     compared = np.zeros(n, dtype=np.bool_)
     prediction, caution = np.full(n, "rule", dtype=object), np.full(n, None, dtype=object)
 
-    def give(model: PersonClassifier, index: IntArray, given: FloatArray) -> None:
+    def give(model: PersonClassifier, index: IntArray, found: FloatArray) -> None:
         places = np.array([classes.index(c) for c in model.task.classes])
-        p[index[:, None], places] = given
+        p[index[:, None], places] = found
         compared[index] = bool(set(model.columns) & set(task.odd))
 
     if fitted is not None:
@@ -227,7 +238,7 @@ def decide(
             at = index[rows.blocks[index] == block]
             give(models[name], at, predict(models[name], rows.take(at), task.columns))
         _range_cautions(rows, task, models[name], index, caution)
-    if method == "external" and external_caution is not None:
+    if method == "external" and given is not None and given.caution is not None:
         final = prediction == "final"
-        caution[final] = [external_caution if v is None else f"{external_caution}; {v}" for v in caution[final]]
+        caution[final] = [given.caution if v is None else f"{given.caution}; {v}" for v in caution[final]]
     return Decision(method, reason, classes, p, compared, prediction, caution, fold, fitted, models)

@@ -1,6 +1,6 @@
 """What stands behind a score: chance, sample size, feature groups, single features.
 
-In: `Rows` of gait windows and the crossed fit. Out: frames of the permutation test, the learning curve over
+In: `Rows` and the crossed fit. Out: frames of the permutation test, the learning curve over
 participants, the ablation by feature group and the out-of-fold permutation importance. Where hundreds of fits are
 needed a regularised logistic regression with a fixed setting stands in for the whole choice of models, and each
 labelled bout is shown as few rows. Scores here are means over participants of what their windows show.
@@ -19,10 +19,10 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
 from .crossfit import CrossFit, available, crossfit, predict, restricted
+from .feature_rows import FloatArray, Rows, Task, TextArray, stack
 from .fitting import NothingToLearnError, Recipe, fit, person_weights
 from .folds import assert_apart, participant_folds
-from .parameters import ClassifyParameters
-from .rows import FloatArray, Rows, Task, TextArray, stack
+from .parameters import LearnParameters
 from .scaling import Scaling
 
 __all__ = [
@@ -163,7 +163,7 @@ def _score(rows: Rows, task: Task, parts: Sequence[_Part], y: TextArray) -> floa
     return balanced_accuracy(predicted, task.reported_labels(y), rows.groups)
 
 
-def permutation_test(rows: Rows, task: Task, parameters: ClassifyParameters) -> pd.DataFrame:
+def permutation_test(rows: Rows, task: Task, parameters: LearnParameters) -> pd.DataFrame:
     """Compare the score with scores for exchanged labels.
 
     Parameters
@@ -172,7 +172,7 @@ def permutation_test(rows: Rows, task: Task, parameters: ClassifyParameters) -> 
         All windows; each labelled bout is shown as one row, the median of its windows.
     task : Task
         What is learnt.
-    parameters : ClassifyParameters
+    parameters : LearnParameters
         ``permutations``, ``seed``.
 
     Returns
@@ -251,7 +251,7 @@ def ablation(rows: Rows, task: Task, groups: Mapping[str, str], recipe: Recipe, 
     Returns
     -------
     DataFrame
-        features (``all``, ``timing only``, ``without timing``, ...), n_features, n_participants,
+        features (``all``, ``<group> only``, ``without <group>``), n_features, n_participants,
         balanced_accuracy, log_loss.
     """
     present = [g for g in dict.fromkeys(groups[c] for c in task.columns)
@@ -262,10 +262,6 @@ def ablation(rows: Rows, task: Task, groups: Mapping[str, str], recipe: Recipe, 
     if len(present) > 1:
         for g in present:
             cases.append((f"without {g}", tuple(j for j, c in enumerate(task.columns) if groups[c] != g)))
-    if "amplitude" in present and len(present) > 2:
-        cases.remove(next(case for case in cases if case[0] == "without amplitude"))
-        gain_free = tuple(j for j, c in enumerate(task.columns) if groups[c] != "amplitude")
-        cases.insert(1, ("without amplitude", gain_free))
     out = []
     for name, columns in cases:
         part = restricted(task, columns)
@@ -316,7 +312,7 @@ def learning_curve(rows: Rows, task: Task, recipe: Recipe) -> pd.DataFrame:
     return pd.DataFrame(out, columns=["n_participants", "draws", "balanced_accuracy", "low", "high", "log_loss"])
 
 
-def importance(rows: Rows, fitted: CrossFit, groups: Mapping[str, str], parameters: ClassifyParameters) -> pd.DataFrame:
+def importance(rows: Rows, fitted: CrossFit, groups: Mapping[str, str], parameters: LearnParameters) -> pd.DataFrame:
     """How much worse out-of-fold predictions get when a feature is replaced by that of somebody else's window.
 
     Each test row gets the value of a labelled row drawn from all participants; drawn from the same person, a feature

@@ -1,53 +1,71 @@
 """Models of another study: the folder that the setting ``model`` names, read and checked before it is used.
 
-In: a ``model/`` folder of an earlier run. Out: its models for gait and swallows, or every reason why it cannot serve.
+In: a ``model/`` folder of an earlier run, and what each task stores there. Out: its models, or every reason why it
+cannot serve.
 """
 
 from __future__ import annotations
 
 import json
 import zipfile
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from ..errors import Problem, StudyError
 from ..upstream import Values, difference_words
-from .card import CARD_NAME, MODEL_NAME, NO_MODEL, Described, check_card, read_card
+from .card import Described, check_card, read_card
 from .fitting import PersonClassifier
-from .names import SWALLOW_CARD, SWALLOW_MODEL
-from .store import load_models
+from .model_files import NO_MODEL, ModelFiles
+from .model_store import load_models
 
-__all__ = ["External", "kinds_of", "read_external"]
+__all__ = ["Given", "Stored", "read_external"]
 
 _PICKLES = (".pkl", ".pickle", ".joblib")
 _WHOLE = "give the model/ folder of a strainstudy run, whole"
 _DAMAGE = (KeyError, TypeError, ValueError, AttributeError, IndexError, EOFError, zipfile.BadZipFile)
 
 
+def _anything(card: Mapping[str, Any]) -> None:
+    """Ask nothing more of a card."""
+    del card
+
+
 @dataclass(frozen=True)
-class External:
-    """Models of another study, checked.
+class Stored:
+    """How a task stores its model.
 
     Parameters
     ----------
-    states, swallows : mapping of variant to PersonClassifier, or None
-        None where that study had none.
-    response_shapes : tuple of str
-        Under which the swallow model was tested; empty without one.
-    edges : mapping
-        How its raters' onsets and ends lie to the detected ones; empty without one.
-    states_caution, swallows_caution : str or None
+    files : ModelFiles
+    specs : sequence of Described
+        Features that this version makes.
+    check : callable
+        Told the card; raises `KeyError`, `TypeError` or `ValueError` where it lacks what the task needs of it.
+    """
+
+    files: ModelFiles
+    specs: Sequence[Described]
+    check: Callable[[Mapping[str, Any]], None] = _anything
+
+
+@dataclass(frozen=True)
+class Given:
+    """A model of another study, checked.
+
+    Parameters
+    ----------
+    models : mapping of variant to PersonClassifier
+    card : mapping
+        Its card.
+    caution : str or None
         In which settings, of its training and of the stages before, that study differs from this one.
     """
 
-    states: Mapping[str, PersonClassifier] | None
-    swallows: Mapping[str, PersonClassifier] | None
-    response_shapes: tuple[str, ...] = ()
-    edges: Mapping[str, Any] = field(default_factory=dict)
-    states_caution: str | None = None
-    swallows_caution: str | None = None
+    models: Mapping[str, PersonClassifier]
+    card: Mapping[str, Any]
+    caution: str | None = None
 
 
 def _refuse(file: Path, message: str, remedy: str = _WHOLE) -> StudyError:
@@ -61,71 +79,62 @@ def _content(path: Path) -> bytes:
         raise _refuse(path, f"cannot be read ({error.strerror})") from None
 
 
-def _checked(
-    folder: Path, model_name: str, card_name: str, specs: Sequence[Described]
-) -> tuple[Mapping[str, PersonClassifier], dict[str, Any]]:
-    model, card_file = folder / model_name, folder / card_name
+def _given(folder: Path, stored: Stored, settings: Values | None) -> Given:
+    """Read and check the model of one task."""
+    model, card_file = folder / stored.files.model, folder / stored.files.card
     content = _content(model)
     models = load_models(content, str(model))
     card = read_card(_content(card_file).decode("utf-8"), str(card_file))
-    check_card(card, models, specs, content, str(card_file), model_name=model_name)
-    return models, card
+    check_card(card, models, stored.specs, content, str(card_file), stored.files.model)
+    stored.check(card)
+    return Given(models, card, None if settings is None else difference_words(card.get("settings"), settings))
 
 
-def _nothing(folder: Path) -> StudyError:
+def _nothing(folder: Path, tasks: Sequence[Stored]) -> StudyError:
+    """Say what a folder without any model is."""
     if not folder.is_dir():
         return _refuse(folder, "there is no such folder", "name the model/ folder of a strainstudy run, or null")
     pickles = sorted(path.name for path in folder.iterdir() if path.suffix.lower() in _PICKLES)
     if pickles:
         return _refuse(folder / pickles[0], "is a pickle, which can run any code when it is opened")
-    if (folder / CARD_NAME).is_file():
+    if any(task.files.always_carded and (folder / task.files.card).is_file() for task in tasks):
         return _refuse(folder, "the run it comes from trained no model", "name the model/ folder of another run")
-    return _refuse(folder, f"holds neither {MODEL_NAME} nor {SWALLOW_MODEL}")
+    return _refuse(folder, f"holds neither {' nor '.join(task.files.model for task in tasks)}")
 
 
-def _without_gait(folder: Path) -> None:
-    """Refuse a folder without a gait model unless its card says that none was trained."""
-    card = folder / CARD_NAME
+def _without(folder: Path, files: ModelFiles) -> None:
+    """Refuse a folder without the model of a task unless none was trained, which a card says if there always is one."""
+    card, model = folder / files.card, folder / files.model
     if not card.is_file():
-        raise _refuse(folder / MODEL_NAME, f"is missing, and so is {CARD_NAME}, which would say why")
+        if files.always_carded:
+            raise _refuse(model, f"is missing, and so is {files.card}, which would say why")
+        return
     try:
-        trained = json.loads(_content(card)).get("card") != NO_MODEL
+        trained = not files.always_carded or json.loads(_content(card)).get("card") != NO_MODEL
     except (ValueError, AttributeError) as error:
         raise _refuse(card, f"is damaged ({type(error).__name__}: {error})") from None
     if trained:
-        raise _refuse(folder / MODEL_NAME, f"is missing beside its card {CARD_NAME}")
-
-
-def kinds_of(folder: Path) -> tuple[bool, bool]:
-    """Say whether a model folder has a model of gait, and one of swallows."""
-    return (folder / MODEL_NAME).is_file(), (folder / SWALLOW_MODEL).is_file()
-
-
-def _doubt(card: Mapping[str, Any], settings: Mapping[str, Values] | None, subject: str) -> str | None:
-    return None if settings is None else difference_words(card.get("settings"), settings[subject])
+        raise _refuse(model, f"is missing beside its card {files.card}")
 
 
 def read_external(
-    folder: Path,
-    gait: Sequence[Described],
-    swallow: Sequence[Described],
-    settings: Mapping[str, Values] | None = None,
-) -> External:
+    folder: Path, tasks: Mapping[str, Stored], settings: Mapping[str, Values] | None = None
+) -> dict[str, Given]:
     """Read and check the model folder of another study.
 
     Parameters
     ----------
     folder : Path
         ``model/`` of its results.
-    gait, swallow : sequence of Described
-        Features of gait and of throat movements that this version makes.
-    settings : mapping of subject to mapping, optional
-        What this study's models rest on, for ``gait`` and ``swallow`` (`upstream.upstream_settings`); without it
-        nothing is compared.
+    tasks : mapping of task to Stored
+        What may be there.
+    settings : mapping of task to mapping, optional
+        What this study's models rest on (`upstream.upstream_settings`); without it nothing is compared.
 
     Returns
     -------
-    External
+    dict of task to Given
+        The tasks that the other study had a model for.
 
     Raises
     ------
@@ -133,27 +142,17 @@ def read_external(
         If it is no such folder, if a file cannot be trusted or is damaged, or if a model does not fit this version's
         features.
     """
-    has_states, has_swallows = kinds_of(folder)
-    if not has_states and not has_swallows:
-        raise _nothing(folder)
-    if not has_swallows and (folder / SWALLOW_CARD).is_file():
-        raise _refuse(folder / SWALLOW_MODEL, f"is missing beside its card {SWALLOW_CARD}")
-    if not has_states:
-        _without_gait(folder)
+    there = {name: (folder / task.files.model).is_file() for name, task in tasks.items()}
+    if not any(there.values()):
+        raise _nothing(folder, list(tasks.values()))
+    for name, task in tasks.items():
+        if not there[name]:
+            _without(folder, task.files)
     try:
-        states, doubt = None, None
-        if has_states:
-            states, card = _checked(folder, MODEL_NAME, CARD_NAME, gait)
-            doubt = _doubt(card, settings, "gait")
-        if not has_swallows:
-            return External(states, None, states_caution=doubt)
-        swallows, card = _checked(folder, SWALLOW_MODEL, SWALLOW_CARD, swallow)
-        shapes, edges = card["data"]["response_shapes"], card["edges"]
-        if not isinstance(shapes, list) or not isinstance(edges, dict):
-            raise TypeError("response_shapes is no list, or edges no mapping")
-        if edges and not {"centre", "scale", "onset", "end", "count"} <= set(edges):
-            raise ValueError("edges lacks a part")
-        apart = _doubt(card, settings, "swallow")
-        return External(states, swallows, tuple(map(str, shapes)), edges, doubt, apart)
+        return {
+            name: _given(folder, task, None if settings is None else settings[name])
+            for name, task in tasks.items()
+            if there[name]
+        }
     except _DAMAGE as error:
         raise _refuse(folder, f"is damaged ({type(error).__name__}: {error})") from error

@@ -20,9 +20,9 @@ from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.pipeline import Pipeline
 
 from .calibration import Calibration, calibrate
-from .families import Candidate, candidates
+from .feature_rows import FloatArray, Rows, Task, TextArray, stack
 from .folds import assert_apart, participant_folds
-from .rows import FloatArray, Rows, Task, TextArray, stack
+from .model_families import Candidate, candidates
 from .scaling import Scaling
 
 __all__ = [

@@ -16,19 +16,14 @@ import numpy as np
 import pandas as pd
 
 from ..stats.intervals import cluster_bootstrap
-from .parameters import ClassifyParameters
+from .parameters import LearnParameters
 
-__all__ = ["HISTORY_COLUMNS", "Comparison", "compare", "extend", "hash_labels", "hash_words"]
+__all__ = ["Comparison", "compare", "extend", "hash_labels", "hash_words"]
 
 PEOPLE_MIN = 6
 """With fewer people even unanimous differences have a two-sided sign test above 0.05 (2 / 2**5 = 0.0625)."""
 
-HISTORY_COLUMNS = (
-    "number", "model_id", "label_hash", "settings_hash", "feature_hash", "family", "setting", "n_participants",
-    "labelled_time", "balanced_accuracy", "balanced_accuracy_low", "balanced_accuracy_high", "log_loss",
-    "log_loss_low", "log_loss_high", "side_accuracy", "participant_log_loss", "compared_with", "n_compared",
-    "difference", "difference_low", "difference_high", "verdict",
-)  # fmt: skip
+COMPARED = ("compared_with", "n_compared", "difference", "difference_low", "difference_high", "verdict")
 
 
 @dataclass(frozen=True)
@@ -60,14 +55,14 @@ def hash_labels(labels: Mapping[str, pd.DataFrame], words: Collection[str]) -> s
     return hash_words("\n".join(sorted(lines)))
 
 
-def compare(new: Mapping[str, float], old: Mapping[str, float], parameters: ClassifyParameters) -> Comparison:
+def compare(new: Mapping[str, float], old: Mapping[str, float], parameters: LearnParameters) -> Comparison:
     """Compare log losses of two models on the people both were tested on.
 
     Parameters
     ----------
     new, old : mapping of participant_id to float
         Mean out-of-fold log loss of each participant.
-    parameters : ClassifyParameters
+    parameters : LearnParameters
         Resamples and seed.
 
     Returns
@@ -110,7 +105,7 @@ def extend(
     history: pd.DataFrame | None,
     entry: Mapping[str, Any],
     losses: Mapping[str, float],
-    parameters: ClassifyParameters,
+    parameters: LearnParameters,
 ) -> pd.DataFrame:
     """Add a model to the history.
 
@@ -119,41 +114,26 @@ def extend(
     history : DataFrame or None
         As it was read back, or None for the first model.
     entry : mapping
-        The columns of `HISTORY_COLUMNS` up to ``side_accuracy``, without ``number`` and ``model_id``.
+        What the task says of the model: ``label_hash``, ``settings_hash``, ``feature_hash``, then what it likes.
     losses : mapping of participant_id to float
         Out-of-fold log loss of each participant.
-    parameters : ClassifyParameters
+    parameters : LearnParameters
         For the comparison.
 
     Returns
     -------
     DataFrame
-        `HISTORY_COLUMNS`. Training again from the same labels, settings and features adds no row.
+        ``number``, ``model_id``, ``participant_log_loss``, `COMPARED` and the columns of ``entry``. Training again from
+        the same labels, settings and features adds no row.
     """
-    old = pd.DataFrame(columns=list(HISTORY_COLUMNS)) if history is None else history[list(HISTORY_COLUMNS)]
+    old = pd.DataFrame(columns=["model_id"]) if history is None else history
     model_id = hash_words(f"{entry['label_hash']} {entry['settings_hash']} {entry['feature_hash']}")
     if len(old) and old["model_id"].iloc[-1] == model_id:
         return old
     row = {**entry, "number": len(old) + 1, "model_id": model_id, "participant_log_loss": _written(losses)}
+    against: tuple[Any, ...] = (None, 0, *(float("nan"),) * 3, "first model")
     if len(old):
         found = compare(losses, _read(str(old["participant_log_loss"].iloc[-1])), parameters)
-        row |= {
-            "compared_with": old["model_id"].iloc[-1],
-            "n_compared": found.n,
-            "difference": found.difference,
-            "difference_low": found.low,
-            "difference_high": found.high,
-            "verdict": found.verdict,
-        }
-    else:
-        nothing = float("nan")
-        row |= {
-            "compared_with": None,
-            "n_compared": 0,
-            "difference": nothing,
-            "difference_low": nothing,
-            "difference_high": nothing,
-            "verdict": "first model",
-        }
-    new = pd.DataFrame([row], columns=list(HISTORY_COLUMNS))
-    return new if not len(old) else pd.concat([old, new], ignore_index=True)
+        against = (old["model_id"].iloc[-1], found.n, found.difference, found.low, found.high, found.verdict)
+    new = pd.DataFrame([row | dict(zip(COMPARED, against, strict=True))])
+    return new if not len(old) else pd.concat([old[list(new.columns)], new], ignore_index=True)

@@ -1,4 +1,4 @@
-"""What a user may set about classification, each default with its source."""
+"""What a user may set about learning, whatever is learnt; each default with its source."""
 
 from __future__ import annotations
 
@@ -6,35 +6,13 @@ from dataclasses import dataclass
 
 from ..settings import setting
 
-__all__ = ["ClassifyParameters"]
+__all__ = ["LearnParameters"]
 
 
 @dataclass(frozen=True)
-class ClassifyParameters:
-    """Settings of training, smoothing and of the evidence that goes with a classifier."""
+class LearnParameters:
+    """Settings of folds, of the evidence that goes with a classifier, and of what to label next."""
 
-    families: tuple[str, ...] = setting(
-        ("logistic_regression", "random_forest", "gradient_boosting"),
-        "Model families to choose from, simplest first; a later one must beat an earlier one clearly",
-        source="Breiman et al. 1984, Classification and Regression Trees: the simplest model within one standard "
-        "error of the best (from memory)",
-        choices=("logistic_regression", "random_forest", "extra_trees", "gradient_boosting"),
-    )
-    swallow_families: tuple[str, ...] = setting(
-        ("extra_trees",),
-        "Model families to choose from for candidates of swallows, simplest first",
-        source="ours: speech, coughs and turning heads lie on different sides of swallows, which no plane separates; "
-        "of these families this one called the fewest of them swallows on simulated throats",
-        choices=("logistic_regression", "random_forest", "extra_trees", "gradient_boosting"),
-    )
-    swallow_probability_min: float = setting(
-        0.7,
-        "Probability from which a candidate is called a swallow; higher: fewer false, more missed",
-        source="ours: on five simulated cohorts of twelve people 0.23 false swallows a minute of speech, coughs and "
-        "head movements at F1 0.965; 0.5 gives 0.61 at F1 0.969 (docs/throat-shapes.md)",
-        minimum=0.05,
-        maximum=0.99,
-    )
     leave_one_out_up_to: int = setting(
         20,
         "Participants up to which each is left out in turn; larger cohorts are split into folds of participants",
@@ -55,45 +33,6 @@ class ClassifyParameters:
         source="common practice, no source",
         minimum=2,
         maximum=10,
-    )
-    bout_min_s: float = setting(
-        5.0,
-        "Shortest bout of normal or limping gait within a walk",
-        source="ours: four strides at a comfortable pace, about one window of features",
-        unit="s",
-        minimum=0.0,
-        maximum=60.0,
-    )
-    probability_min: float = setting(
-        0.65,
-        "Probability below which a bout carries the caution that the classifier is not sure",
-        source="ours: two to one",
-        minimum=0.5,
-        maximum=1.0,
-    )
-    label_overlap_min: float = setting(
-        0.8,
-        "Share of a window that one label must cover for the window to be learnt from",
-        source="ours: a window across a change shows neither state",
-        minimum=0.5,
-        maximum=1.0,
-    )
-    swing_ratio_limit: float = setting(
-        1.06,
-        "Rule without labels: longer over shorter swing time above which gait is called limping",
-        source="Patterson et al. 2010, Gait Posture 31(2):241-246, doi 10.1016/j.gaitpost.2009.10.014: upper 95 % "
-        "limit of 81 healthy people (from memory)",
-        minimum=1.0,
-        maximum=3.0,
-    )
-    coordination_limit_percent: float = setting(
-        5.34,
-        "Rule without labels: phase coordination index above which gait is called limping",
-        source="Zadik et al. 2022, Gait Posture 96:87-92: 3.16 (SD 1.11) in healthy people of 40 to 75 years; "
-        "mean + 1.96 SD",
-        unit="%",
-        minimum=0.0,
-        maximum=100.0,
     )
     permutations: int = setting(
         199,

@@ -2,9 +2,9 @@
 
 In: features of the reference class of the training people. Out: `Scaling`, which makes of features what a model sees.
 A feature comes out in units of its spread (median and median absolute deviation, Hampel 1974), growing like a
-logarithm beyond it: a severe limp would otherwise stretch the scale until a mild one looks like none, and one
+logarithm beyond it: a severe case would otherwise stretch the scale until a mild one looks like none, and one
 feature far out would outvote all others. Beside these stands, for each group, how far its differences between
-the sides are from normal, and the largest of these: people limp in one way or another, and one way is enough.
+the sides are from normal, and the largest of these: sides differ in one way or another, and one way is enough.
 """
 
 from __future__ import annotations

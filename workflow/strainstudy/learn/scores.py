@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from ..stats.intervals import Interval, cluster_bootstrap, no_interval
-from .parameters import ClassifyParameters
+from .parameters import LearnParameters
 
 __all__ = [
     "BINS",
@@ -153,6 +153,11 @@ class Scheme:
             "f1": lambda s: ratio(2 * s[:, both], s[:, labelled] + s[:, called]),
         }
 
+    @property
+    def measures(self) -> tuple[str, ...]:
+        """Names of all measures, of which a row of one predictor and class has some."""
+        return (*self.of_class(self.classes[0]), "balanced_accuracy", *self.more, *self.probable)
+
     def mean_recall(self, names: Sequence[str]) -> Statistic:
         """Give the mean of the recalls of some classes."""
         recalls = [self.of_class(name)["recall"] for name in names]
@@ -161,7 +166,7 @@ class Scheme:
 
 @dataclass(frozen=True)
 class _Scorer:
-    parameters: ClassifyParameters
+    parameters: LearnParameters
 
     def __call__(self, sums: FloatArray, statistic: Statistic, pooled: bool) -> tuple[float, Interval]:
         estimate = float(statistic(sums.sum(axis=0)[None, :])[0])
@@ -184,7 +189,7 @@ def score_rows(
     probabilities: Mapping[str, FloatArray],
     folds: Mapping[str, int],
     scheme: Scheme,
-    parameters: ClassifyParameters,
+    parameters: LearnParameters,
     *,
     told: Collection[str] | None = None,
 ) -> list[dict[str, object]]:
@@ -202,7 +207,7 @@ def score_rows(
         Fold that the participant was left out in, -1 for none.
     scheme : Scheme
         What is scored.
-    parameters : ClassifyParameters
+    parameters : LearnParameters
         Resamples and seed of the intervals.
     told : collection of str, optional
         Classes that the predictor can call; all by default. One that does not know them all has no balanced accuracy.
@@ -214,6 +219,7 @@ def score_rows(
     score = _Scorer(parameters)
     places = PER_CLASS * np.arange(len(scheme.classes))
     people = sorted(person for person, s in sums.items() if s[places].sum())
+    none = dict.fromkeys((f"{name}{end}" for name in scheme.measures for end in ("", "_low", "_high")), float("nan"))
     rows: list[dict[str, object]] = []
     for scope in (None, *people) if people else ():
         members = people if scope is None else [scope]
@@ -224,6 +230,7 @@ def score_rows(
             "scope": "pooled" if pooled else "fold",
             "participant_id": scope,
             "fold": None if scope is None else folds.get(scope, -1),
+            **none,
         }
         present = [name for k, name in zip(places, scheme.classes, strict=True) if table[:, k].sum()]
         for name in present:
@@ -256,7 +263,7 @@ def score_rows(
     return rows
 
 
-def reliability_table(probabilities: Mapping[str, FloatArray], parameters: ClassifyParameters) -> pd.DataFrame:
+def reliability_table(probabilities: Mapping[str, FloatArray], parameters: LearnParameters) -> pd.DataFrame:
     """Observed share of a class by its predicted probability, each participant with the same weight.
 
     Returns

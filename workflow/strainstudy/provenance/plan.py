@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from pathlib import PurePosixPath
 
-from ..learn.names import MODEL_FILES
+from ..gait.model_files import GAIT_FILES
 from ..records import Recording
 from ..report.names import FIGURE_LIST, figure_files
+from ..swallow.model_files import SWALLOW_FILES
 
 __all__ = ["planned_files"]
 
@@ -32,6 +33,6 @@ def planned_files(declared: Iterable[str], recordings: Iterable[Recording]) -> l
     """
     names = set(declared)
     names |= {str(PurePosixPath(name).with_suffix(".json")) for name in names if name.endswith(".tsv")}
-    names |= {f"model/{name}" for name in MODEL_FILES}
+    names |= {f"model/{name}" for files in (GAIT_FILES, SWALLOW_FILES) for name in files.of_a_model}
     names |= {f"{PurePosixPath(FIGURE_LIST.path).parent}/{name}" for name in figure_files(recordings)}
     return sorted(names)

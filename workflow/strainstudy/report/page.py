@@ -18,9 +18,9 @@ from ..tables.swallows import SWALLOWS
 from ..vocabulary import BENCH_TASKS, EVENT_TYPES
 from .content import Note, Picture, Section
 from .names import forms_of, recording_file
+from .recording_drawings import draw_recording
 from .results import StudyTables, records
 from .sections import study_sections
-from .traces import draw_recording
 
 __all__ = ["build_report"]
 

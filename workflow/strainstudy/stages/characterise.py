@@ -112,4 +112,4 @@ def run(
     for name, parts in frames.items():
         filled = [part for part in parts if len(part)]
         whole = pd.concat(filled, ignore_index=True) if filled else parts[0]
-        write_frame(outputs[name], whole.reindex(columns=list(specs[name].names)))
+        write_frame(outputs[name], specs[name].of(whole))

@@ -1,248 +1,294 @@
-"""What the classifier decided, put into the result tables: bouts, strides, gait, events, swallows."""
+"""Labels and feature rows of the whole study to a model, its evidence, and a decision for every span and candidate."""
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from ..calibrate.anglemap import AngleMap
-from ..calibrate.maps import MapKey, maps_from_json
-from ..calibrate.referencemap import ReferenceMap
-from ..gait.measures import summarise_walk, with_timing_error
-from ..gait.parameters import GaitParameters
-from ..gait.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
-from ..io.frames import read_frame, read_frames, read_json
-from ..io.store import read_recording
+from ..classify_parameters import ClassifyParameters
+from ..gait.feature_specs import feature_table
+from ..gait.model_card import GAIT_MODEL, gait_card_words, no_model_words
+from ..gait.model_card import UNTRAINED as GAIT_UNTRAINED
+from ..gait.model_files import GAIT_FILES
+from ..gait.result import StateResult
+from ..gait.training import train_states
+from ..gait.windows import GAIT_FEATURES
+from ..io.atomic import write_bytes, write_text
+from ..io.frames import read_frames, write_frame, write_json
+from ..io.store import FloatArray
 from ..jobs import Progress
+from ..learn.card import write_card
+from ..learn.card_words import untrained_lines
+from ..learn.external import Given, read_external
+from ..learn.history import extend
+from ..learn.model_files import NO_MODEL
 from ..records import Participant, Recording
-from ..swallow.measures import measure_swallows, summarise_swallows
-from ..swallow.parameters import SwallowParameters
-from ..tables import Column, TableSpec, read_table, write_table, write_typed
-from ..tables.classifier import BOUTS, LABEL_NEXT
-from ..tables.events import EVENTS, STRIDES
-from ..tables.families import WHO
-from ..tables.gait import ANSWERS, GAIT
-from ..tables.sensors import SENSOR_HEALTH
-from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
-from ..vocabulary import GAIT_STATES, KNEES, SIDES
-from .bodies import knees_of, sensor_of
-from .evidence import walk_evidence
+from ..settings import build
+from ..swallow import (
+    CANDIDATE_CLASSES,
+    FEATURE_NAMES,
+    SWALLOW_FEATURES,
+    EdgeModel,
+    SwallowParameters,
+    accept_generic,
+    edge_differences,
+    fit_edges,
+    label_candidates,
+    move_edges,
+)
+from ..swallow.generic import SURE_SIP
+from ..swallow.measures import response_shape
+from ..swallow.model_card import SWALLOW_MODEL, candidate_card, candidate_card_words
+from ..swallow.model_card import UNTRAINED as SWALLOW_UNTRAINED
+from ..swallow.model_files import SWALLOW_FILES
+from ..swallow.scores import confusion_rows, score_candidates
+from ..swallow.training import CandidateResult, classify_candidates
+from ..tables import read_table, write_table, write_typed
+from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
+from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
+from ..upstream import UPSTREAM, Values, upstream_settings
+from .bodies import seat_of
+from .labels import labels_of
 
-__all__ = ["BATCH_INPUTS", "TYPED", "run", "state_of"]
+BoolArray = npt.NDArray[np.bool_]
 
-TYPED = ("events", "bouts", "gait", "swallow_summary")
-BATCH_INPUTS = ("signals", "maps", "events", "strides", "knee_bends", "segment_notes")
-
-
-def _with_who(
-    frame: pd.DataFrame, recordings: Sequence[Recording], participants: Mapping[str, Participant]
-) -> pd.DataFrame:
-    person = frame["recording_id"].map({r.recording_id: r.participant_id for r in recordings})
-    return frame.assign(
-        participant_id=person,
-        session_id=frame["recording_id"].map({r.recording_id: r.session_id for r in recordings}),
-        group=person.map({name: p.group for name, p in participants.items()}),
-    )
-
-
-def state_of(strides: pd.DataFrame, bouts: pd.DataFrame) -> pd.Series:
-    """Name the state of the bout that holds the middle of each stride.
-
-    Parameters
-    ----------
-    strides : DataFrame
-        ``recording_id``, ``onset``, ``stride_time``.
-    bouts : DataFrame
-        ``recording_id``, ``onset``, ``duration``, ``trial_type``.
-
-    Returns
-    -------
-    Series of object
-        Index of ``strides``; None outside every bout.
-    """
-    states = pd.Series(np.full(len(strides), None, dtype=object), index=strides.index)
-    for recording, own in strides.groupby("recording_id", sort=False):
-        spans = bouts[bouts["recording_id"] == recording].sort_values("onset", kind="stable")
-        if spans.empty:
-            continue
-        onset, end = spans["onset"].to_numpy(), (spans["onset"] + spans["duration"]).to_numpy()
-        middle = (own["onset"] + own["stride_time"] / 2).to_numpy()
-        at = np.clip(np.searchsorted(onset, middle, side="right") - 1, 0, len(onset) - 1)
-        inside = (middle >= onset[at]) & (middle < end[at])
-        words = spans["trial_type"].to_numpy(dtype=object)[at]
-        words[~inside] = None
-        states.loc[own.index] = words
-    return states
+__all__ = ["run"]
 
 
-def _gait_rows(
-    recording: Recording,
-    strides: pd.DataFrame,
-    signals: Path,
-    notes: Mapping[str, Any],
-    maps: Mapping[str, AngleMap | ReferenceMap],
-    flagged: Sequence[str],
-    gait: GaitParameters,
-    verdict: VerdictParameters,
-) -> list[dict[str, Any]]:
-    """One row of gait measures and a verdict for each gait state of a recording."""
-    traces = read_recording(signals, recording.recording_id)
-    curves, fs = knees_of({point: t for point, t in traces.items() if point in KNEES.values()})
-    signs, answers = notes["polarity"], notes["answers"]
-    knees = {side: (signs[side]["sign"] if side in signs else 1) * curve for side, curve in curves.items()}
-    rows = []
-    for state in GAIT_STATES:
-        own = strides[strides["trial_type"] == state]
-        if own.empty:
-            continue
-        row = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{recording.recording_id} {state}")
-        row = with_timing_error(row, math.hypot(*(answer["error"] or 0.0 for answer in answers.values())))
-        for side in SIDES:
-            undone = answers.get(side, {})
-            row[f"answer_time_{side}"] = undone.get("time_constant")
-            row[f"answer_time_source_{side}"] = undone.get("source")
-        judged = sensor_or_gait(walk_evidence(row, own, maps, flagged), verdict)
-        rows.append({"recording_id": recording.recording_id, "trial_type": state, **row, **judged.columns})
-    return rows
+def _with_person(frame: pd.DataFrame, recordings: Sequence[Recording]) -> pd.DataFrame:
+    person = {recording.recording_id: recording.participant_id for recording in recordings}
+    return frame.assign(participant_id=frame["recording_id"].map(person))
 
 
-def _maps_of(recording: Recording, maps: Mapping[MapKey, Any]) -> dict[str, AngleMap | ReferenceMap]:
-    found = {}
-    for side in SIDES:
-        sensor_id = sensor_of(recording, KNEES[side])
-        entry = maps.get(MapKey.of(recording.participant_id, recording.session_id, KNEES[side], sensor_id))
-        if isinstance(entry, AngleMap | ReferenceMap):
-            found[side] = entry
-    return found
+def _words(candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame]) -> pd.Series:
+    words = pd.Series(None, index=candidates.index, dtype=object)
+    for recording, rows in candidates.groupby("recording_id", sort=True):
+        if str(recording) in labels:
+            words.loc[rows.index] = label_candidates(rows, labels[str(recording)]).to_numpy()
+    return words
 
 
-def _event_rows(events: pd.DataFrame, bends: pd.DataFrame, swallows: pd.DataFrame) -> pd.DataFrame:
-    parts = [
-        events,
-        bends.assign(trial_type="knee_bend", value=bends["angle"]),
-        swallows.assign(trial_type="swallow", side=None, value=np.nan),
+def _matched(candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame]) -> list[pd.DataFrame]:
+    """Pair candidates with labelled swallows that have a duration, recording by recording."""
+    return [
+        edge_differences(rows, labels[str(recording)]).assign(participant_id=rows["participant_id"].iloc[0])
+        for recording, rows in candidates.groupby("recording_id", sort=True)
+        if str(recording) in labels
     ]
-    filled = [part.reindex(columns=list(EVENTS.names)) for part in parts if len(part)]
-    return pd.concat(filled, ignore_index=True) if filled else EVENTS.empty()
 
 
-def _swallow_tables(
+def _moved_edges(
+    candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame], fold: FloatArray, given: EdgeModel
+) -> pd.DataFrame:
+    """Put onsets and ends where raters put them: those of the other people of each fold, or of another study."""
+    matched = [own for own in _matched(candidates, labels) if len(own)]
+    if not matched:
+        return move_edges(candidates, given)
+    known = pd.concat(matched, ignore_index=True)
+    parts = []
+    # A row in no fold is of somebody whose labels, if there are any, must not move it either: a group of its person.
+    person = candidates["participant_id"].to_numpy(dtype=object)
+    groups = [str(number) if number >= 0 else f"of {who}" for number, who in zip(fold, person, strict=True)]
+    for _, own in candidates.groupby(groups, sort=True):
+        others = known[~known["participant_id"].isin(set(own["participant_id"]))]
+        parts.append(move_edges(own, fit_edges(others)))
+    return pd.concat(parts).loc[candidates.index]
+
+
+def _history(results: Path, result: StateResult, parameters: ClassifyParameters) -> pd.DataFrame:
+    path = results / HISTORY.path
+    old = read_table(results, HISTORY) if path.is_file() and path.with_suffix(".json").is_file() else None
+    if result.model is None:
+        return HISTORY.empty() if old is None else old
+    return extend(old, result.model.history_entry, result.model.participant_log_loss, parameters)
+
+
+def _write_gait_model(folder: Path, result: StateResult, history: pd.DataFrame, untrained: Sequence[str]) -> None:
+    """Write the model with its card; where there is none, an earlier run's goes and the card says why."""
+    if result.model is None:
+        (folder / GAIT_FILES.model).unlink(missing_ok=True)
+        write_json(folder / GAIT_FILES.card, {"card": NO_MODEL, "reason": result.reason})
+        write_text(folder / GAIT_FILES.words, no_model_words(untrained))
+    else:
+        write_bytes(folder / GAIT_FILES.model, result.model.content)
+        write_text(folder / GAIT_FILES.card, write_card(result.model.card))
+        write_text(folder / GAIT_FILES.words, gait_card_words(result.model.card, history, untrained))
+
+
+def _response_shapes(rows: pd.DataFrame, rule: BoolArray, recordings: Sequence[Recording]) -> pd.Series:
+    """Name the response shape of each candidate's sensor, by the swallows that need no label to be found."""
+    seats = {recording.recording_id: "/".join(seat_of(recording)) for recording in recordings}
+    seat = rows["recording_id"].map(seats)
+    shapes = {name: response_shape(own) for name, own in rows[rule].groupby(seat[rule])}
+    return pd.Series([shapes.get(name) for name in seat], index=rows.index, dtype=object)
+
+
+def _swallows(
+    rows: pd.DataFrame,
+    words: pd.Series,
+    parameters: ClassifyParameters,
+    swallow: SwallowParameters,
+    settings: Values,
     recordings: Sequence[Recording],
-    candidates: pd.DataFrame,
-    notes: Mapping[str, Mapping[str, Any]],
-    parameters: SwallowParameters,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Measure the accepted swallows, and summarise each recording with a throat."""
-    accepted = candidates[candidates["accepted"].astype(bool)]
-    accepted = accepted.assign(score=accepted["probability"].fillna(accepted["score"]))
-    measured, summaries = [], []
-    for recording in recordings:
-        seconds, observed = (notes[recording.recording_id][name] for name in ("throat_s", "observed_throat_s"))
-        if seconds is None:
-            continue
-        here = candidates[candidates["recording_id"] == recording.recording_id]
-        own = measure_swallows(accepted[accepted["recording_id"] == recording.recording_id], parameters)
-        measured.append(own)
-        others = here[~here["accepted"].astype(bool)]
-        summary = summarise_swallows(
-            own, observed, parameters, volume_ml=recording.volume_ml, duration_s=seconds, others=others
-        )
-        decided = here["prediction"].iloc[0] if len(here) else None
-        summaries.append({"recording_id": recording.recording_id, **summary, "prediction": decided})
-    filled = [frame for frame in measured if len(frame)]
-    swallows = pd.concat(filled, ignore_index=True) if filled else SWALLOWS.empty().assign(probability=np.nan)
-    return swallows, pd.DataFrame(summaries) if summaries else SWALLOW_SUMMARY.empty()
+    given: Given | None,
+    results: Path,
+    labels: Mapping[str, pd.DataFrame],
+) -> tuple[CandidateResult, dict[str, pd.DataFrame]]:
+    """Classify throat movements; write the model with its card, and their predictions. Give the evidence as well."""
+    rule = accept_generic(rows, swallow)
+    kinds = _response_shapes(rows, rule, recordings)
+    decided = classify_candidates(
+        rows,
+        words,
+        FEATURE_NAMES,
+        CANDIDATE_CLASSES,
+        rule,
+        parameters,
+        kinds=kinds,
+        given=given,
+        sure=rows["sip_score"].to_numpy(dtype=float) >= SURE_SIP,
+    )
+    judged = pd.concat(
+        [rows[["recording_id", "participant_id", "onset", "duration", "score"]], decided.candidates], axis=1
+    )
+    judged = judged.assign(label=words, rule=rule)
+    write_table(MOVEMENTS.of(judged), MOVEMENTS, results)
+    scored = judged.assign(label=decided.learnt)
+    scores = score_candidates(scored, CANDIDATE_CLASSES, parameters)
+    merged = decided.merged(words, rows["participant_id"])
+    folder = results / "model"
+    if decided.content is not None and len(scores):
+        edges = asdict(fit_edges(_matched(rows, labels)))
+        card = candidate_card(decided, words, rows["participant_id"], edges, scores, SWALLOW_FEATURES, settings)
+        write_bytes(folder / SWALLOW_FILES.model, decided.content)
+        write_text(folder / SWALLOW_FILES.card, write_card(card))
+        write_text(folder / SWALLOW_FILES.words, candidate_card_words(card))
+    else:
+        for name in SWALLOW_FILES.of_a_model:
+            (folder / name).unlink(missing_ok=True)
+    confusion = confusion_rows(scored, CANDIDATE_CLASSES)
+    return decided, {
+        "throat_classifier": _with_merged(scores, "trial_type", merged),
+        "throat_confusion": _with_merged(confusion, "label", merged),
+    }
+
+
+def _with_merged(frame: pd.DataFrame, column: str, merged: pd.DataFrame) -> pd.DataFrame:
+    """Say in each row of a class which others were learnt as it."""
+    if frame.empty:
+        return frame
+    said = {
+        name: ", ".join(f"{row.label} ({row.n_participants} participant)" for row in own.itertuples())
+        for name, own in merged.groupby("learnt")
+    }
+    return frame.assign(includes=frame[column].map(said))
+
+
+def _dictionary() -> pd.DataFrame:
+    """Make the rows of the feature dictionary."""
+    throat = pd.DataFrame([feature._asdict() for feature in SWALLOW_FEATURES]).assign(
+        group="swallow", low=np.nan, high=np.nan, mirror=None, knees=None
+    )
+    return pd.concat([FEATURES.of(feature_table(GAIT_FEATURES)), FEATURES.of(throat)], ignore_index=True)
 
 
 def run(
     recordings: Sequence[Recording],
     participants: Mapping[str, Participant],
     *,
-    gait: GaitParameters,
-    swallow: SwallowParameters,
-    verdict: VerdictParameters,
-    batches: Mapping[str, Sequence[str]],
-    inputs: Mapping[str, Mapping[str, Path]],
-    decisions: Mapping[str, Path],
-    typed: Mapping[str, Path],
+    settings: Values,
+    reference_rater: str | None,
+    external: Path | None,
+    windows: Sequence[Path],
+    states: Sequence[Path],
+    candidates: Sequence[Path],
+    outputs: Mapping[str, Path],
     results: Path,
     progress: Progress,
 ) -> None:
-    """Write the tables that rest on the classifier.
+    """Decide by what the labels of the study teach, by the model of another one, or by the rules.
 
     Parameters
     ----------
     recordings : sequence of Recording
-        All of the study.
+        All of the study, with their labels.
     participants : mapping of str to Participant
-    gait, swallow, verdict : parameters
-    batches : mapping of batch to sequence of recording_id
-    inputs : mapping of `BATCH_INPUTS` to mapping of batch to Path
-        What the stages before left.
-    decisions : mapping of str to Path
-        ``bouts``, ``candidates``, ``label_next`` of training.
-    typed : mapping of `TYPED` to Path
-        Tables as Parquet, for validation.
+    settings : mapping of section to mapping of name to value
+        All sections of `upstream.UPSTREAM`: this stage trains under ``classify``, takes from ``swallow`` the rule that
+        stands in for a model, and writes the others into the cards.
+    reference_rater : str or None
+        Whose labels are learnt.
+    external : Path or None
+        Model folder of another study.
+    windows, states, candidates : sequence of Path
+        What features and segment left, all batches.
+    outputs : mapping of str to Path
+        ``bouts``, ``candidates``, ``label_next``, ``evidence`` (a folder).
     results : Path
-        Results folder; ``tables/sensor_health.tsv`` and ``tables/recordings.tsv`` are there already.
+        Results folder, for ``model/`` and ``tables/features.tsv``.
     progress : Progress
     """
-    batch_of = {recording: batch for batch, members in batches.items() for recording in members}
-    notes = {key: value for path in inputs["segment_notes"].values() for key, value in read_json(path).items()}
-    maps = {
-        key: value
-        for path in inputs["maps"].values()
-        for key, value in maps_from_json(path.read_text(encoding="utf-8")).items()
+    labels = {
+        recording: raters[reference_rater]
+        for recording, raters in labels_of(recordings).items()
+        if reference_rater is not None and reference_rater in raters
     }
-    bouts = read_frame(decisions["bouts"])
-    strides = read_frames(inputs["strides"].values())
-    strides["trial_type"] = state_of(strides, bouts)
-    health = read_table(results, SENSOR_HEALTH)
-    outside = set(health.loc[health["flagged"].fillna(value=False).astype(bool), "sensor_id"])
+    parameters = build(ClassifyParameters, settings["classify"])
+    upstream = {subject: upstream_settings(settings, subject) for subject in UPSTREAM}
+    stored = {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL}
+    given = {} if external is None else read_external(external, stored, upstream)
+    throats = given.get("swallow")
+    people = pd.DataFrame(
+        [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
+        columns=["participant_id", "affected_side"],
+    )
+    result = train_states(
+        _with_person(read_frames(windows), recordings),
+        read_frames(states),
+        labels,
+        people,
+        parameters,
+        given=given.get("gait"),
+        settings=upstream["gait"],
+        say=progress.say,
+    )
+    progress.say(f"gait: {result}")
 
-    rows: list[dict[str, Any]] = []
-    for recording in recordings:
-        own = strides[strides["recording_id"] == recording.recording_id]
-        if own.empty:
-            continue
-        used = {sensor_of(recording, KNEES[side]) for side in SIDES}
-        rows += _gait_rows(
-            recording,
-            own,
-            inputs["signals"][batch_of[recording.recording_id]],
-            notes[recording.recording_id],
-            _maps_of(recording, maps),
-            sorted(outside & {sensor for sensor in used if sensor is not None}),
-            gait,
-            verdict,
-        )
-
-    def keep(name: str, frame: pd.DataFrame, spec: TableSpec, extra: Sequence[Column] = ()) -> None:
-        write_table(frame, spec, results, extra)
-        if name in typed:
-            write_typed(frame, spec, typed[name], extra)
-
-    extra = [*ANSWERS, *VERDICT_COLUMNS]
-    gait_table = pd.DataFrame(rows) if rows else GAIT.empty().reindex(columns=[*GAIT.names, *_names(extra)])
-    keep("gait", _with_who(gait_table, recordings, participants), GAIT, [*extra, *WHO])
-    keep("strides", STRIDES.of(strides), STRIDES)
-    keep("bouts", BOUTS.of(bouts), BOUTS)
-    label_next = read_frame(decisions["label_next"])
-    keep("label_next", LABEL_NEXT.of(label_next), LABEL_NEXT)
-
-    candidates = read_frame(decisions["candidates"])
-    swallows, summaries = _swallow_tables(recordings, candidates, notes, swallow)
-    keep("swallows", SWALLOWS.of(swallows), SWALLOWS)
-    keep("swallow_summary", _with_who(summaries, recordings, participants), SWALLOW_SUMMARY, WHO)
-    events = _event_rows(read_frames(inputs["events"].values()), read_frames(inputs["knee_bends"].values()), swallows)
-    keep("events", events, EVENTS)
-    progress.say(f"{len(bouts)} bouts, {len(strides)} strides, {len(swallows)} swallows, {len(events)} events")
-
-
-def _names(columns: Sequence[Column]) -> list[str]:
-    return [column.name for column in columns]
+    frames = {} if result.evidence is None else result.evidence.frames()
+    history = _history(results, result, parameters)
+    rows = _with_person(read_frames(candidates), recordings)
+    swallow = build(SwallowParameters, settings["swallow"])
+    decided, evidence = _swallows(
+        rows,
+        _words(rows, labels),
+        parameters,
+        swallow,
+        upstream["swallow"],
+        recordings,
+        throats,
+        results,
+        labels,
+    )
+    progress.say(f"swallows: {decided}")
+    edges = EdgeModel() if throats is None else EdgeModel.of(throats.card["edges"])
+    moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy(), edges)
+    write_frame(outputs["candidates"], pd.concat([moved, decided.candidates], axis=1))
+    write_frame(outputs["bouts"], result.bouts)
+    write_frame(outputs["label_next"], result.label_next)
+    outputs["evidence"].mkdir(parents=True, exist_ok=True)
+    for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
+        frame = (frames | evidence).get(name, spec.empty())
+        write_typed(spec.of(frame), spec, outputs["evidence"] / f"{name}.parquet")
+    write_table(PREDICTIONS.of(result.predictions), PREDICTIONS, results)
+    write_table(_dictionary(), FEATURES, results)
+    write_table(HISTORY.of(history), HISTORY, results)
+    untrained = [
+        *untrained_lines(GAIT_UNTRAINED, result),
+        *untrained_lines(SWALLOW_UNTRAINED, decided),
+    ]
+    _write_gait_model(results / "model", result, history, untrained)

@@ -9,7 +9,6 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from ..io.frames import read_frame
 from ..io.store import Trace, iter_traces
 from ..jobs import Progress
 from ..records import Participant, Recording
@@ -26,7 +25,7 @@ from ..tables.throat import THROAT_EVIDENCE
 from ..validate.angle_agreement import agreement_table, angle_sums
 from ..validate.norms import read_norms
 from ..validate.parameters import ValidateParameters
-from ..validate.study import StudyResults, validate_study
+from ..validate.study_tables import StudyResults, validate_study
 from ..vocabulary import MISSING
 from .labels import beyond_the_end, labels_of, until_the_end
 
@@ -96,7 +95,7 @@ def run(
     signals : sequence of Path
         Conditioned signals of all batches, for angles beside a reference.
     evidence : Path
-        Folder of the frames of training, one for each of `EVIDENCE` and `THROAT_EVIDENCE`.
+        Folder of the frames of classify, one for each of `EVIDENCE` and `THROAT_EVIDENCE`.
     tables : mapping of `TABLES` to Path
         Result tables as Parquet, with nothing rounded.
     results : Path
@@ -131,4 +130,4 @@ def run(
     angles = _angles(signals, recordings, parameters.limits_multiplier)
     write_table(ANGLES.of(angles), ANGLES, results)
     for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
-        write_table(read_frame(evidence / f"{name}.parquet").reindex(columns=list(spec.names)), spec, results)
+        write_table(read_typed(evidence / f"{name}.parquet", spec), spec, results)

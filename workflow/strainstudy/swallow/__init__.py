@@ -11,13 +11,13 @@ from .parameters import SwallowParameters
 
 if TYPE_CHECKING:
     from .activity import observed_seconds
+    from .candidate_labels import CANDIDATE_CLASSES, label_candidates
     from .candidates import CANDIDATE_COLUMNS, detect_candidates, detect_together
     from .edges import EdgeModel, edge_differences, fit_edges, move_edges
     from .features import FEATURE_NAMES, SWALLOW_FEATURES, SwallowFeature
     from .generic import accept_generic, generic_score
-    from .health import AT_LIMIT_FRACTION, ThroatHealth, throat_health
-    from .labels import CANDIDATE_CLASSES, label_candidates
     from .measures import measure_swallows, summarise_swallows
+    from .throat_health import AT_LIMIT_FRACTION, ThroatHealth, throat_health
 
 __all__ = [
     "AT_LIMIT_FRACTION",
@@ -44,26 +44,26 @@ __all__ = [
 ]
 
 _HOME: Final = {
-    "AT_LIMIT_FRACTION": "health",
-    "CANDIDATE_CLASSES": "labels",
+    "AT_LIMIT_FRACTION": "throat_health",
+    "CANDIDATE_CLASSES": "candidate_labels",
     "CANDIDATE_COLUMNS": "candidates",
     "EdgeModel": "edges",
     "FEATURE_NAMES": "features",
     "SWALLOW_FEATURES": "features",
     "SwallowFeature": "features",
-    "ThroatHealth": "health",
+    "ThroatHealth": "throat_health",
     "accept_generic": "generic",
     "detect_candidates": "candidates",
     "detect_together": "candidates",
     "edge_differences": "edges",
     "fit_edges": "edges",
     "generic_score": "generic",
-    "label_candidates": "labels",
+    "label_candidates": "candidate_labels",
     "measure_swallows": "measures",
     "move_edges": "edges",
     "observed_seconds": "activity",
     "summarise_swallows": "measures",
-    "throat_health": "health",
+    "throat_health": "throat_health",
 }
 """Where each name lives: loaded on first use, so that reading the settings starts no numerical library."""
 

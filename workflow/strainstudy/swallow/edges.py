@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from .activity import Array
-from .labels import match_swallows
+from .candidate_labels import match_swallows
 
 __all__ = ["EdgeModel", "edge_differences", "fit_edges", "move_edges"]
 

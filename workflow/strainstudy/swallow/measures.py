@@ -13,8 +13,8 @@ import pandas as pd
 from scipy.stats import chi2
 
 from .activity import SHORTEST_S, Array
-from .health import AT_LIMIT_FRACTION, throat_health
 from .parameters import SwallowParameters
+from .throat_health import AT_LIMIT_FRACTION, throat_health
 
 __all__ = ["RESPONSE_SHAPES", "drinking_measures", "measure_swallows", "response_shape", "summarise_swallows"]
 

@@ -12,12 +12,15 @@ import pandas as pd
 
 from ..learn.card import Described, make_card
 from ..learn.card_words import CardLines, card_text, score_words
+from ..learn.external import Stored
 from ..learn.history import hash_words
-from ..learn.names import SWALLOW_CARD, SWALLOW_CARD_WORDS, SWALLOW_MODEL
 from ..upstream import Values, settings_words
+from .edges import EdgeModel
+from .features import SWALLOW_FEATURES
+from .model_files import SWALLOW_FILES
 from .training import TARGET, CandidateResult
 
-__all__ = ["SWALLOW_CARD", "SWALLOW_CARD_WORDS", "SWALLOW_MODEL", "UNTRAINED", "candidate_card", "candidate_card_words"]
+__all__ = ["SWALLOW_MODEL", "UNTRAINED", "candidate_card", "candidate_card_words"]
 
 _CAUTIONS: Final = (
     "A research tool, not a medical device: it counts and times swallows, it diagnoses nothing.",
@@ -33,6 +36,16 @@ UNTRAINED: Final = {
     "external": "Swallows were told from other movements by the stored model of another study",
 }
 _PARTS: Final = ("", "_low", "_high")
+
+
+def _check(card: Mapping[str, Any]) -> None:
+    """Hold a card to what is used of it: response shapes, and how its raters' edges lie."""
+    if not isinstance(card["data"]["response_shapes"], list):
+        raise TypeError("response_shapes is no list")
+    EdgeModel.of(card["edges"])
+
+
+SWALLOW_MODEL: Final = Stored(SWALLOW_FILES, SWALLOW_FEATURES, _check)
 
 
 def _number(value: Any) -> float | None:

@@ -13,9 +13,9 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from ..learn.parameters import ClassifyParameters
-from ..learn.rows import FloatArray, TextArray
+from ..learn.feature_rows import FloatArray, TextArray
 from ..learn.scores import Scheme, confusion_sums, probability_sums, score_rows
+from .movement_parameters import MovementParameters
 from .training import TARGET
 
 __all__ = ["confusion_rows", "score_candidates"]
@@ -34,7 +34,7 @@ def _tested(candidates: pd.DataFrame) -> pd.DataFrame:
     return known
 
 
-def score_candidates(candidates: pd.DataFrame, classes: Sequence[str], parameters: ClassifyParameters) -> pd.DataFrame:
+def score_candidates(candidates: pd.DataFrame, classes: Sequence[str], parameters: MovementParameters) -> pd.DataFrame:
     """Score the classifier, the detector without labels, and calling everything by the commonest class.
 
     Parameters
@@ -43,7 +43,7 @@ def score_candidates(candidates: pd.DataFrame, classes: Sequence[str], parameter
         ``participant_id, label`` (class that it was learnt as, None where unknown), ``called, probability, prediction,
         fold`` of `training.CandidateResult`, and ``rule`` (bool: a swallow to the detector without labels).
     classes : sequence of str
-    parameters : ClassifyParameters
+    parameters : MovementParameters
         Resamples and seed.
 
     Returns

@@ -8,19 +8,20 @@ the caller's own score decides.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from ..learn.crossfit import recipe_of
-from ..learn.decide import decide
+from ..learn.decide import Outcome, decide
+from ..learn.external import Given
+from ..learn.feature_rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
 from ..learn.fitting import PEOPLE_MIN, PersonClassifier
-from ..learn.parameters import ClassifyParameters
-from ..learn.rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
-from ..learn.store import dump_models
+from ..learn.model_store import dump_models
 from ..learn.threads import one_thread
+from .movement_parameters import MovementParameters
 
 __all__ = ["REST", "TARGET", "CandidateResult", "candidate_rows", "candidate_task", "classify_candidates"]
 
@@ -36,15 +37,11 @@ NOBODY_TESTED = (
 
 
 @dataclass(frozen=True)
-class CandidateResult:
+class CandidateResult(Outcome):
     """What is known of the candidates.
 
     Parameters
     ----------
-    method : {'trained', 'external', 'rule'}
-        What made the probabilities.
-    reason : str or None
-        Why no model was trained.
     candidates : DataFrame
         Index of the input; ``probability`` of a swallow (NaN where the rule decides), ``accepted``, ``called`` (the
         class; of a candidate that is no swallow the most probable other one, None where the rule decides so),
@@ -61,8 +58,6 @@ class CandidateResult:
         Kinds of signal under which the model was tested on people it never saw.
     """
 
-    method: str
-    reason: str | None
     candidates: pd.DataFrame
     content: bytes | None
     models: Mapping[str, PersonClassifier]
@@ -171,12 +166,10 @@ def classify_candidates(
     features: Sequence[str],
     classes: Sequence[str],
     rule: BoolArray,
-    parameters: ClassifyParameters,
+    parameters: MovementParameters,
     *,
     kinds: pd.Series | None = None,
-    external: Mapping[str, PersonClassifier] | None = None,
-    external_kinds: Collection[str] = (),
-    external_caution: str | None = None,
+    given: Given | None = None,
     sure: BoolArray | None = None,
 ) -> CandidateResult:
     """Say what each candidate is.
@@ -193,17 +186,13 @@ def classify_candidates(
         All classes, ``swallow`` first; those that nobody labelled are not learnt.
     rule : array of bool, shape (n,)
         Decision without labels, used where there is no model.
-    parameters : ClassifyParameters
+    parameters : MovementParameters
         Settings.
     kinds : Series of str or None, optional
         What kind of signal each candidate is in (None: unknown). A model decides only on kinds that swallows of enough
         people taught it; on others, where it would miss most, the rule stands in.
-    external : mapping of variant to PersonClassifier, optional
-        A checked model of another study; nothing is trained then.
-    external_kinds : collection of str
-        Kinds under which it was tested; empty where none were known.
-    external_caution : str, optional
-        Why that model is to be doubted here; every row it decides says so.
+    given : Given, optional
+        A checked model of another study; nothing is trained then. Its card says under which kinds it was tested.
     sure : bool array, shape (n,), optional
         Candidates that their company shows to be swallows: accepted whatever the model says of each by itself.
 
@@ -217,7 +206,7 @@ def classify_candidates(
     if len(task.classes) == 1:
         task = candidate_task(features, [TARGET, OTHER])
     recipe = recipe_of(parameters, parameters.swallow_families)
-    decided = decide(rows, task, recipe, parameters, external=external, external_caution=external_caution)
+    decided = decide(rows, task, recipe, parameters, given=given)
     method, reason, models, fold = decided.method, decided.reason, decided.models, decided.fold
     p = np.column_stack([decided.of(name) for name in classes])
     known = np.isfinite(decided.of(TARGET))
@@ -226,7 +215,7 @@ def classify_candidates(
     caution = decided.caution.copy()
     kind = np.full(len(rows), None, dtype=object) if kinds is None else kinds.to_numpy(dtype=object)
     learnt = np.ones(len(rows), dtype=np.bool_) if method == "external" else _kinds_learnt(kind, rows, fold)
-    proven: tuple[str, ...] = tuple(sorted(external_kinds))
+    proven: tuple[str, ...] = () if given is None else tuple(sorted(map(str, given.card["data"]["response_shapes"])))
     if method == "trained":
         tested = learnt & (prediction == "out_of_fold") & rows.labelled
         proven = tuple(sorted({str(name) for name in kind[tested & (rows.y == TARGET)].tolist() if name is not None}))

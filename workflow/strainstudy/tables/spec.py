@@ -88,9 +88,9 @@ class TableSpec:
     def __post_init__(self) -> None:
         object.__setattr__(self, "names", tuple(column.name for column in self.columns))
 
-    def empty(self) -> pd.DataFrame:
-        """Return a frame with this table's columns and no rows."""
-        return pd.DataFrame({c.name: pd.Series(dtype=_TYPES[c.kind]) for c in self.columns})
+    def empty(self, extra: Sequence[Column] = ()) -> pd.DataFrame:
+        """Return a frame with this table's columns, then those that are added, and no rows."""
+        return pd.DataFrame({c.name: pd.Series(dtype=_TYPES[c.kind]) for c in (*self.columns, *extra)})
 
     def of(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Take this table's columns out of a frame that may hold more; one that is missing is a `KeyError`.

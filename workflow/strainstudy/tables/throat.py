@@ -97,4 +97,4 @@ THROAT_EVIDENCE: Final[Mapping[str, TableSpec]] = {
     "throat_classifier": _CLASSIFIER,
     "throat_confusion": _CONFUSION,
 }
-"""Tables of the classifier of throat movements, by the name of their frame in the evidence of training."""
+"""Tables of the classifier of throat movements, by the name of their frame in the evidence of classify."""

@@ -29,10 +29,10 @@ import pandas as pd
 from ..stats.agreement import bland_altman, within_person_sd
 from ..stats.reliability import icc, mean_squares, minimal_detectable_change
 from ..tables.standing import CHANGE, RETEST
-from .frames import rows_frame, text_or_none
 from .measurements import per_person
 from .parameters import ValidateParameters
 from .rates import named_interval
+from .row_frames import rows_frame, text_or_none
 from .wording import change_words, retest_words
 
 __all__ = ["changes", "retest"]

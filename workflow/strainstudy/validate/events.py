@@ -19,9 +19,9 @@ from ..stats.matching import match_centres
 from ..stats.spans import labelled_spans, merged, total_length, within
 from ..tables.validation import CONFOUNDERS, EVENTS, SHAPES
 from ..vocabulary import CONFOUNDERS as CONFOUNDER_TYPES
-from .frames import rows_frame
 from .parameters import ValidateParameters
 from .rates import named_interval, rates, timing_columns
+from .row_frames import rows_frame
 from .scoring import Tally, scored_types, tally
 from .wording import confounder_words, event_words
 

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from ..stats.effects import group_difference
 from ..stats.intervals import t_interval
 from ..tables.standing import GROUPS
-from .frames import rows_frame, text_or_none
 from .rates import named_interval
+from .row_frames import rows_frame, text_or_none
 from .wording import group_words
 
 __all__ = ["compare_groups"]

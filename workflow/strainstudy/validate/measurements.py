@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from .frames import text_or_none
+from .row_frames import text_or_none
 
 __all__ = [
     "COLUMNS",

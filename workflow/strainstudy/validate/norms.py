@@ -21,8 +21,8 @@ import pandas as pd
 from ..errors import Problem, StudyError
 from ..tables.standing import NORMS
 from ..vocabulary import MISSING
-from .frames import rows_frame, text_or_none
-from .measurements import SIZE
+from .measurements import GAIT_MEASURES, SIZE, SWALLOW_MEASURES
+from .row_frames import rows_frame, text_or_none
 from .wording import norm_words
 
 __all__ = ["NORM_COLUMNS", "position", "published_range", "read_norms"]
@@ -71,6 +71,19 @@ CONTRADICTION: Final = 0.05
 """Largest relative gap between cadence and 120 / stride time of one source (ours: rounding explains less)."""
 
 
+def _whole(measure: str) -> str:
+    """Name a measure without its side, or without the word that it is a size."""
+    return measure.removesuffix("_left").removesuffix("_right").removesuffix(SIZE)
+
+
+_UNITS: Final = {
+    name: unit
+    for measure, unit in (GAIT_MEASURES | SWALLOW_MEASURES).items()
+    for name in sorted({measure, _whole(measure)})
+}
+"""Units of the measures that a norm can be of, by each name that they may have in it."""
+
+
 def _number(text: str) -> float | None:
     try:
         value = float(text)
@@ -84,6 +97,13 @@ def _row_problems(file: str, line: int, row: Mapping[str, str]) -> list[Problem]
     for name in ("measure", "unit", "population", "statistic", "source", "source_read"):
         if row[name] in ("", MISSING):
             problems.append(Problem(file, "empty cell", f"give the {name}", line, name))
+    known = _UNITS.get(row["measure"])
+    if known is None and row["measure"] not in ("", MISSING):
+        remedy = f"use one of: {', '.join(sorted(_UNITS))}"
+        problems.append(Problem(file, "no table has this measure", remedy, line, "measure", row["measure"]))
+    elif known is not None and row["unit"] not in ("", MISSING, known):
+        remedy = f"give the numbers in {known}"
+        problems.append(Problem(file, f"{row['measure']} has another unit", remedy, line, "unit", row["unit"]))
     for name in _NUMBERS:
         if row[name] not in ("", MISSING) and _number(row[name]) is None:
             problems.append(Problem(file, "not a number", f"give a number or {MISSING}", line, name, row[name]))
@@ -148,8 +168,8 @@ def read_norms(path: Path, shown: str | None = None) -> pd.DataFrame:
     Raises
     ------
     StudyError
-        With every fault: missing columns, cells that are no numbers, unknown words, ranges upside down, a
-        cadence and a stride time of one source that contradict each other.
+        With every fault: missing columns, cells that are no numbers, unknown words, measures or units that no table
+        has, ranges upside down, a cadence and a stride time of one source that contradict each other.
     """
     file = shown or path.name
     try:
@@ -248,12 +268,12 @@ def position(
     rows: list[dict[str, Any]] = []
     for person in people.to_dict("records"):
         who, measure = str(person["participant_id"]), str(person["measure"])
-        base = measure.removesuffix("_left").removesuffix("_right").removesuffix(SIZE)
+        names = (measure, _whole(measure))
         age = ages.get(who)
         age = None if age is None or not math.isfinite(age) else age
         entries = []
         for norm in table:
-            fits = norm["measure"] in (measure, base) and norm["unit"] == person["unit"]
+            fits = norm["measure"] in names and norm["unit"] == person["unit"]
             if not fits or not _applies(norm, age, sexes.get(who)):
                 continue
             low, high = published_range(norm)

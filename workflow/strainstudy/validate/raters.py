@@ -20,9 +20,9 @@ from ..stats.spans import intersect, labelled_spans
 from ..tables.validation import RATERS
 from ..vocabulary import STATES as STATE_WORDS
 from .events import grouped
-from .frames import LabelsByRater, reference_labels, rows_frame
 from .parameters import ValidateParameters
 from .rates import f1_of, named_interval, person_counts, rates, timing_columns
+from .row_frames import LabelsByRater, reference_labels, rows_frame
 from .scoring import Tally, scored_types, tally, without_straight_legs
 from .states import kappa_sums
 from .wording import rater_words

@@ -24,9 +24,9 @@ from ..stats.kappa import kappa_of_tables
 from ..tables.validation import CONFUSION, STATES
 from ..vocabulary import STATES as STATE_WORDS
 from .events import POOLED
-from .frames import rows_frame
 from .parameters import ValidateParameters
 from .rates import f1_of, named_interval, precision_of, recall_of
+from .row_frames import rows_frame
 from .wording import state_words
 
 __all__ = ["CLASSES", "kappa_sums", "score_states"]

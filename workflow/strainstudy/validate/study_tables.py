@@ -17,13 +17,13 @@ from ..tables.standing import CHANGE, GROUPS, NORMS, RETEST
 from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PARAMETERS, RATERS, SHAPES, STATES
 from .change import changes, retest
 from .events import score_confounders, score_events, score_shapes
-from .frames import LabelsByRater, reference_labels, text_or_none
 from .groups import compare_groups
 from .measurements import gait_measurements, join, per_person, swallow_measurements
-from .measures import Drink, bend_angles, compare_parameters, labelled_against_detected
 from .norms import position
+from .parameter_agreement import Drink, bend_angles, compare_parameters, labelled_against_detected
 from .parameters import ValidateParameters
 from .raters import compare_raters
+from .row_frames import LabelsByRater, reference_labels, text_or_none
 from .states import score_states
 
 __all__ = ["StudyResults", "validate_study"]

@@ -165,12 +165,12 @@ def model_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
     ):
         message = "the model of these results themselves, which this run writes anew"
         return [Problem(file, message, "copy it elsewhere first, and name the copy", column="model", value=model)]
-    from ..gait.windows import GAIT_FEATURES
-    from ..learn.external import read_external  # scikit-learn takes longer to start than all other checks
-    from ..swallow import SWALLOW_FEATURES
+    from ..gait.model_card import GAIT_MODEL  # scikit-learn takes longer to start than all other checks
+    from ..learn.external import read_external
+    from ..swallow.model_card import SWALLOW_MODEL
 
     try:
-        read_external(Path(model), GAIT_FEATURES, SWALLOW_FEATURES)
+        read_external(Path(model), {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL})
     except StudyError as error:
         return list(error.problems)
     return []

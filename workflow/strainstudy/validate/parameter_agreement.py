@@ -25,9 +25,9 @@ from ..stats.spans import intersect, labelled_spans, merged, total_length, withi
 from ..swallow.measures import drinking_measures
 from ..tables.validation import PARAMETERS
 from ..vocabulary import GAIT_STATES, SIDES
-from .frames import rows_frame, text_or_none
 from .parameters import ValidateParameters
 from .rates import named_interval
+from .row_frames import rows_frame, text_or_none
 from .scoring import without_straight_legs
 from .wording import parameter_words
 

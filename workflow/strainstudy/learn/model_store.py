@@ -19,8 +19,8 @@ import skops.io
 
 from ..errors import Problem, StudyError
 from .calibration import Calibration
+from .feature_rows import Task
 from .fitting import Learner, PersonClassifier, Recipe
-from .rows import Task
 from .scaling import Scaling
 
 __all__ = ["MODEL_FORMAT", "TRUSTED_TYPES", "canonical", "dump_models", "load_models"]
@@ -92,7 +92,7 @@ def dump_models(models: Mapping[str, PersonClassifier]) -> bytes:
     Parameters
     ----------
     models : mapping of variant to PersonClassifier
-        For example ``both_knees`` and ``one_knee``.
+        Some of `Task.variants`.
 
     Returns
     -------

@@ -1,0 +1,26 @@
+# Bench recordings of a sensor, together: gauge factor, hysteresis, creep, response time, noise.
+if BENCH in BATCHES:
+
+    rule characterise:
+        input:
+            traces=f"{STAGES}/condition/{BENCH}.parquet",
+        output:
+            sensors=f"{STAGES}/characterise/sensors.parquet",
+            curves=f"{STAGES}/characterise/curves.parquet",
+            loops=f"{STAGES}/characterise/loops.parquet",
+            cycles=f"{STAGES}/characterise/cycles.parquet",
+            steps=f"{STAGES}/characterise/steps.parquet",
+            uses=f"{STAGES}/characterise/uses.parquet",
+            answers=f"{STAGES}/characterise/answers.json",
+        log:
+            f"{RESULTS}/logs/characterise.log",
+        resources:
+            mem_mb=4000,
+            runtime=60,
+        params:
+            code=code_hash("strainstudy.stages.characterise"),
+            recordings=sheet_rows(BENCH),
+            sensors=sensor_rows(BENCH),
+            settings=settings_of("bench"),
+        script:
+            "../scripts/characterise.py"

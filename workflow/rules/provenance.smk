@@ -1,0 +1,20 @@
+# What went in, what came out, and their hashes.
+rule provenance:
+    input:
+        results=[*rules.report.output, *rules.classify.output],
+        study=study_files(),
+        settings=SETTING_FILES,
+    output:
+        manifest=f"{RESULTS}/provenance/manifest.tsv",
+        crate=f"{RESULTS}/provenance/ro-crate-metadata.json",
+    log:
+        f"{RESULTS}/logs/provenance.log",
+    resources:
+        mem_mb=1000,
+        runtime=10,
+    params:
+        code=code_hash("strainstudy.stages.provenance"),
+        study=GENERAL.study,
+        results=RESULTS,
+    script:
+        "../scripts/provenance.py"

@@ -1,0 +1,32 @@
+# Result tables that no label changes.
+rule tabulate:
+    input:
+        unpack(lambda w: dict(rules.characterise.output.items()) if BENCH in BATCHES else {}),
+        quality=of_all_batches(rules.ingest.output.quality),
+        calibrations=of_all_batches(rules.calibrate.output.calibrations),
+        calibrate_notes=of_all_batches(rules.calibrate.output.notes),
+        condition_notes=of_all_batches(rules.condition.output.notes),
+        knee_bends=of_all_batches(rules.segment.output.knee_bends),
+    output:
+        recordings=f"{RESULTS}/tables/recordings.tsv",
+        calibrations=f"{RESULTS}/tables/calibrations.tsv",
+        knee_bends=f"{RESULTS}/tables/knee_bends.tsv",
+        sensors=f"{RESULTS}/tables/sensors.tsv",
+        curves=f"{RESULTS}/tables/sensor_curves.tsv",
+        loops=f"{RESULTS}/tables/sensor_loops.tsv",
+        cycles=f"{RESULTS}/tables/bench_cycles.tsv",
+        steps=f"{RESULTS}/tables/bench_steps.tsv",
+        health=f"{RESULTS}/tables/sensor_health.tsv",
+        typed=f"{STAGES}/tabulate/recordings.parquet",
+    log:
+        f"{RESULTS}/logs/tabulate.log",
+    resources:
+        mem_mb=4000,
+        runtime=60,
+    params:
+        code=code_hash("strainstudy.stages.tabulate"),
+        rows=study_rows(),
+        settings=settings_of("health"),
+        results=RESULTS,
+    script:
+        "../scripts/tabulate.py"

@@ -1,0 +1,62 @@
+"""What a user may set about telling normal from limping gait, each default with its source."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..learn.parameters import LearnParameters
+from ..settings import setting
+
+__all__ = ["StateParameters"]
+
+
+@dataclass(frozen=True)
+class StateParameters(LearnParameters):
+    """Settings of training on gait windows, of smoothing, and of the rule that needs no labels."""
+
+    families: tuple[str, ...] = setting(
+        ("logistic_regression", "random_forest", "gradient_boosting"),
+        "Model families to choose from, simplest first; a later one must beat an earlier one clearly",
+        source="Breiman et al. 1984, Classification and Regression Trees: the simplest model within one standard "
+        "error of the best (from memory)",
+        choices=("logistic_regression", "random_forest", "extra_trees", "gradient_boosting"),
+    )
+    bout_min_s: float = setting(
+        5.0,
+        "Shortest bout of normal or limping gait within a walk",
+        source="ours: four strides at a comfortable pace, about one window of features",
+        unit="s",
+        minimum=0.0,
+        maximum=60.0,
+    )
+    probability_min: float = setting(
+        0.65,
+        "Probability below which a bout carries the caution that the classifier is not sure",
+        source="ours: two to one",
+        minimum=0.5,
+        maximum=1.0,
+    )
+    label_overlap_min: float = setting(
+        0.8,
+        "Share of a window that one label must cover for the window to be learnt from",
+        source="ours: a window across a change shows neither state",
+        minimum=0.5,
+        maximum=1.0,
+    )
+    swing_ratio_limit: float = setting(
+        1.06,
+        "Rule without labels: longer over shorter swing time above which gait is called limping",
+        source="Patterson et al. 2010, Gait Posture 31(2):241-246, doi 10.1016/j.gaitpost.2009.10.014: upper 95 % "
+        "limit of 81 healthy people (from memory)",
+        minimum=1.0,
+        maximum=3.0,
+    )
+    coordination_limit_percent: float = setting(
+        5.34,
+        "Rule without labels: phase coordination index above which gait is called limping",
+        source="Zadik et al. 2022, Gait Posture 96:87-92: 3.16 (SD 1.11) in healthy people of 40 to 75 years; "
+        "mean + 1.96 SD",
+        unit="%",
+        minimum=0.0,
+        maximum=100.0,
+    )

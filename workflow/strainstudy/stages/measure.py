@@ -1,0 +1,244 @@
+"""Gait and swallows measured where the classifier has them: tables of bouts, strides, gait, events, swallows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ..calibrate.anglemap import AngleMap
+from ..calibrate.maps import MapKey, maps_from_json
+from ..calibrate.referencemap import ReferenceMap
+from ..gait.measures import summarise_walk, with_timing_error
+from ..gait.parameters import GaitParameters
+from ..gait.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
+from ..io.frames import read_frame, read_frames, read_json
+from ..io.store import read_recording
+from ..jobs import Progress
+from ..records import Participant, Recording
+from ..swallow.measures import measure_swallows, summarise_swallows
+from ..swallow.parameters import SwallowParameters
+from ..tables import Column, TableSpec, read_table, write_table, write_typed
+from ..tables.classifier import BOUTS, LABEL_NEXT
+from ..tables.events import EVENTS, STRIDES
+from ..tables.families import WHO
+from ..tables.gait import ANSWERS, GAIT
+from ..tables.sensors import SENSOR_HEALTH
+from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
+from ..vocabulary import GAIT_STATES, KNEES, SIDES
+from .bodies import knees_of, sensor_of
+from .walk_evidence import walk_evidence
+
+__all__ = ["BATCH_INPUTS", "TYPED", "run", "state_of"]
+
+TYPED = ("events", "bouts", "gait", "swallow_summary")
+BATCH_INPUTS = ("signals", "maps", "events", "strides", "knee_bends", "segment_notes")
+
+
+def _with_who(
+    frame: pd.DataFrame, recordings: Sequence[Recording], participants: Mapping[str, Participant]
+) -> pd.DataFrame:
+    person = frame["recording_id"].map({r.recording_id: r.participant_id for r in recordings})
+    return frame.assign(
+        participant_id=person,
+        session_id=frame["recording_id"].map({r.recording_id: r.session_id for r in recordings}),
+        group=person.map({name: p.group for name, p in participants.items()}),
+    )
+
+
+def state_of(strides: pd.DataFrame, bouts: pd.DataFrame) -> pd.Series:
+    """Name the state of the bout that holds the middle of each stride.
+
+    Parameters
+    ----------
+    strides : DataFrame
+        ``recording_id``, ``onset``, ``stride_time``.
+    bouts : DataFrame
+        ``recording_id``, ``onset``, ``duration``, ``trial_type``.
+
+    Returns
+    -------
+    Series of object
+        Index of ``strides``; None outside every bout.
+    """
+    states = pd.Series(np.full(len(strides), None, dtype=object), index=strides.index)
+    for recording, own in strides.groupby("recording_id", sort=False):
+        spans = bouts[bouts["recording_id"] == recording].sort_values("onset", kind="stable")
+        if spans.empty:
+            continue
+        onset, end = spans["onset"].to_numpy(), (spans["onset"] + spans["duration"]).to_numpy()
+        middle = (own["onset"] + own["stride_time"] / 2).to_numpy()
+        at = np.clip(np.searchsorted(onset, middle, side="right") - 1, 0, len(onset) - 1)
+        inside = (middle >= onset[at]) & (middle < end[at])
+        words = spans["trial_type"].to_numpy(dtype=object)[at]
+        words[~inside] = None
+        states.loc[own.index] = words
+    return states
+
+
+def _gait_rows(
+    recording: Recording,
+    strides: pd.DataFrame,
+    signals: Path,
+    notes: Mapping[str, Any],
+    maps: Mapping[str, AngleMap | ReferenceMap],
+    flagged: Sequence[str],
+    gait: GaitParameters,
+    verdict: VerdictParameters,
+) -> list[dict[str, Any]]:
+    """One row of gait measures and a verdict for each gait state of a recording."""
+    traces = read_recording(signals, recording.recording_id)
+    curves, fs = knees_of({point: t for point, t in traces.items() if point in KNEES.values()})
+    signs, answers = notes["polarity"], notes["answers"]
+    knees = {side: (signs[side]["sign"] if side in signs else 1) * curve for side, curve in curves.items()}
+    rows = []
+    for state in GAIT_STATES:
+        own = strides[strides["trial_type"] == state]
+        if own.empty:
+            continue
+        row = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{recording.recording_id} {state}")
+        row = with_timing_error(row, math.hypot(*(answer["error"] or 0.0 for answer in answers.values())))
+        for side in SIDES:
+            undone = answers.get(side, {})
+            row[f"answer_time_{side}"] = undone.get("time_constant")
+            row[f"answer_time_source_{side}"] = undone.get("source")
+        judged = sensor_or_gait(walk_evidence(row, own, maps, flagged), verdict)
+        rows.append({"recording_id": recording.recording_id, "trial_type": state, **row, **judged.columns})
+    return rows
+
+
+def _maps_of(recording: Recording, maps: Mapping[MapKey, Any]) -> dict[str, AngleMap | ReferenceMap]:
+    found = {}
+    for side in SIDES:
+        sensor_id = sensor_of(recording, KNEES[side])
+        entry = maps.get(MapKey.of(recording.participant_id, recording.session_id, KNEES[side], sensor_id))
+        if isinstance(entry, AngleMap | ReferenceMap):
+            found[side] = entry
+    return found
+
+
+def _event_rows(events: pd.DataFrame, bends: pd.DataFrame, swallows: pd.DataFrame) -> pd.DataFrame:
+    parts = [
+        events,
+        bends.assign(trial_type="knee_bend", value=bends["angle"]),
+        swallows.assign(trial_type="swallow", side=None, value=np.nan),
+    ]
+    filled = [EVENTS.of(part) for part in parts if len(part)]
+    return pd.concat(filled, ignore_index=True) if filled else EVENTS.empty()
+
+
+def _swallow_tables(
+    recordings: Sequence[Recording],
+    candidates: pd.DataFrame,
+    notes: Mapping[str, Mapping[str, Any]],
+    parameters: SwallowParameters,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Measure the accepted swallows, and summarise each recording with a throat."""
+    accepted = candidates[candidates["accepted"].astype(bool)]
+    accepted = accepted.assign(score=accepted["probability"].fillna(accepted["score"]))
+    measured, summaries = [], []
+    for recording in recordings:
+        seconds, observed = (notes[recording.recording_id][name] for name in ("throat_s", "observed_throat_s"))
+        if seconds is None:
+            continue
+        here = candidates[candidates["recording_id"] == recording.recording_id]
+        own = measure_swallows(accepted[accepted["recording_id"] == recording.recording_id], parameters)
+        measured.append(own)
+        others = here[~here["accepted"].astype(bool)]
+        summary = summarise_swallows(
+            own, observed, parameters, volume_ml=recording.volume_ml, duration_s=seconds, others=others
+        )
+        decided = here["prediction"].iloc[0] if len(here) else None
+        summaries.append({"recording_id": recording.recording_id, **summary, "prediction": decided})
+    filled = [frame for frame in measured if len(frame)]
+    swallows = pd.concat(filled, ignore_index=True) if filled else SWALLOWS.empty().assign(probability=np.nan)
+    return swallows, pd.DataFrame(summaries) if summaries else SWALLOW_SUMMARY.empty()
+
+
+def run(
+    recordings: Sequence[Recording],
+    participants: Mapping[str, Participant],
+    *,
+    gait: GaitParameters,
+    swallow: SwallowParameters,
+    verdict: VerdictParameters,
+    batches: Mapping[str, Sequence[str]],
+    inputs: Mapping[str, Mapping[str, Path]],
+    decisions: Mapping[str, Path],
+    typed: Mapping[str, Path],
+    results: Path,
+    progress: Progress,
+) -> None:
+    """Write the tables that rest on the classifier.
+
+    Parameters
+    ----------
+    recordings : sequence of Recording
+        All of the study.
+    participants : mapping of str to Participant
+    gait, swallow, verdict : parameters
+    batches : mapping of batch to sequence of recording_id
+    inputs : mapping of `BATCH_INPUTS` to mapping of batch to Path
+        What the stages before left.
+    decisions : mapping of str to Path
+        ``bouts``, ``candidates``, ``label_next`` of classify.
+    typed : mapping of `TYPED` to Path
+        Tables as Parquet, for validation.
+    results : Path
+        Results folder; ``tables/sensor_health.tsv`` and ``tables/recordings.tsv`` are there already.
+    progress : Progress
+    """
+    batch_of = {recording: batch for batch, members in batches.items() for recording in members}
+    notes = {key: value for path in inputs["segment_notes"].values() for key, value in read_json(path).items()}
+    maps = {
+        key: value
+        for path in inputs["maps"].values()
+        for key, value in maps_from_json(path.read_text(encoding="utf-8")).items()
+    }
+    bouts = read_frame(decisions["bouts"])
+    strides = read_frames(inputs["strides"].values())
+    strides["trial_type"] = state_of(strides, bouts)
+    health = read_table(results, SENSOR_HEALTH)
+    outside = set(health.loc[health["flagged"].fillna(value=False).astype(bool), "sensor_id"])
+
+    rows: list[dict[str, Any]] = []
+    for recording in recordings:
+        own = strides[strides["recording_id"] == recording.recording_id]
+        if own.empty:
+            continue
+        used = {sensor_of(recording, KNEES[side]) for side in SIDES}
+        rows += _gait_rows(
+            recording,
+            own,
+            inputs["signals"][batch_of[recording.recording_id]],
+            notes[recording.recording_id],
+            _maps_of(recording, maps),
+            sorted(outside & {sensor for sensor in used if sensor is not None}),
+            gait,
+            verdict,
+        )
+
+    def keep(name: str, frame: pd.DataFrame, spec: TableSpec, extra: Sequence[Column] = ()) -> None:
+        write_table(frame, spec, results, extra)
+        if name in typed:
+            write_typed(frame, spec, typed[name], extra)
+
+    extra = [*ANSWERS, *VERDICT_COLUMNS]
+    gait_table = pd.DataFrame(rows) if rows else GAIT.empty(extra)
+    keep("gait", _with_who(gait_table, recordings, participants), GAIT, [*extra, *WHO])
+    keep("strides", STRIDES.of(strides), STRIDES)
+    keep("bouts", BOUTS.of(bouts), BOUTS)
+    label_next = read_frame(decisions["label_next"])
+    keep("label_next", LABEL_NEXT.of(label_next), LABEL_NEXT)
+
+    candidates = read_frame(decisions["candidates"])
+    swallows, summaries = _swallow_tables(recordings, candidates, notes, swallow)
+    keep("swallows", SWALLOWS.of(swallows), SWALLOWS)
+    keep("swallow_summary", _with_who(summaries, recordings, participants), SWALLOW_SUMMARY, WHO)
+    events = _event_rows(read_frames(inputs["events"].values()), read_frames(inputs["knee_bends"].values()), swallows)
+    keep("events", events, EVENTS)
+    progress.say(f"{len(bouts)} bouts, {len(strides)} strides, {len(swallows)} swallows, {len(events)} events")
