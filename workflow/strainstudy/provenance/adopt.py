@@ -22,7 +22,7 @@ __all__ = ["earlier_files", "main"]
 
 _OF_A_BATCH = {
     "calibrate": ("parquet", "maps.json", "calibrations.json", "notes.json"),
-    "condition": ("notes.json",),
+    "condition": ("parquet", "notes.json"),
     "features": ("windows.parquet",),
     "ingest": ("parquet", "quality.json"),
     "segment": (
