@@ -61,6 +61,7 @@ _NOT_OF: Final[Mapping[str, frozenset[str]]] = {
     ),
 }
 _MOST_NAMED: Final = 6
+"""Settings that a caution names one by one (ours)."""
 
 
 def upstream_settings(settings: Values, subject: str) -> dict[str, dict[str, Any]]:

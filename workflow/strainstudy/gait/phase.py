@@ -14,6 +14,7 @@ __all__ = ["EVEN_DEG", "coordination_index", "coordination_index_from", "phase_d
 FloatArray = NDArray[np.float64]
 
 EVEN_DEG = 180.0
+"""Phase between the legs when each steps in the middle of the other's stride, degrees: half a cycle."""
 
 
 def phase_deg(onset: ArrayLike, stride_time: ArrayLike, other_contact: ArrayLike) -> FloatArray:

@@ -31,8 +31,9 @@ __all__ = ["Ingested", "ingest_recording", "trace_names"]
 
 Array = npt.NDArray[np.float64]
 _MOST_NAMES = 12
+"""Columns that a reason names one by one (ours)."""
 _LONGEST_NAME = 60
-"""At most so many columns are named in a reason, and so many letters of each (ours)."""
+"""Letters of each that are shown (ours)."""
 # Kinematics of gait lie below 6 Hz (Winter, Biomechanics and Motor Control of Human Movement): three times that.
 LOWEST_BODY_RATE_HZ = 20.0
 _UNIT_SPELLINGS = {

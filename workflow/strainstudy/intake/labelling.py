@@ -25,6 +25,8 @@ _OVERLAP_S: Final = 0.5
 # Clocks of a camera and a recorder drift apart; rule of thumb: common practice, no source.
 _BEYOND_S, _BEYOND_SHARE = 1.0, 0.01
 _NEARLY_ALL: Final = 0.5
+"""Share of the labels that begin beyond the end, above which their unit is doubted and not the recording's length
+(ours)."""
 _LABELLED_SHARE: Final = 0.2
 """Of a recording; labels that would cover less of it in another unit rather belong to another recording."""
 # Nobody turns or swallows for as long; a whole turn takes seconds, a swallow one. From memory.
@@ -32,8 +34,11 @@ _LONGEST_S: Final = {"turn": 120.0, "swallow": 60.0}
 # Sprinters need 0.4 s for a stride (from memory); contacts of one leg nearer than this are not in seconds.
 _SHORTEST_STRIDE_S: Final = 0.15
 _LONGEST_STRIDE_S: Final = 60.0
+"""Nobody walks with strides of a minute: contacts farther apart are not in seconds (ours)."""
 _A_SECOND_IN_MS: Final = 800.0
+"""Lengths from here on may be milliseconds: about those of one swallow or turn (ours)."""
 _LONG_ENOUGH_TO_TELL: Final = 5
+"""Of so few labels nothing is told by their distances or by their being the same in two files (ours)."""
 # A knee that is bent as far as it goes is at 2.8 rad (160 degrees, from memory).
 _DEEPEST_RAD: Final = 3.0
 _LASTING: Final = (*STATES, *CONFOUNDERS, "knee_bend", "artefact", LABELLED)

@@ -30,11 +30,13 @@ from .rules import CHANNELS
 __all__ = ["Looked", "look_into_files"]
 
 _MOST_NAMES: Final = 12
+"""Columns that a message names one by one (ours)."""
 _GOES_ON: Final = "the run goes on without the recording"
 _CUT: Final = "the file ends early: copy it again from the recorder, else what lies beyond it is passed over"
 
 
 _MUCH_LONGER: Final = 1.3
+"""Labels that end at this many times a length that is only estimated from the file's size lie beyond it (ours)."""
 
 
 @dataclass(frozen=True)
