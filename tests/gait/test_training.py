@@ -47,6 +47,10 @@ def test_labelled_people_are_predicted_out_of_fold_only(trained):
 def test_baselines_stand_beside_the_classifier(trained):
     for name in ("majority", "amplitude_ratio", "published_asymmetry"):
         assert pooled(trained, name)["balanced_accuracy"] < pooled(trained)["balanced_accuracy"]
+    # a share of the classes is a probability, a limit is none
+    assert np.isfinite([pooled(trained)["log_loss"], pooled(trained, "majority")["log_loss"]]).all()
+    assert pooled(trained)["log_loss"] < pooled(trained, "majority")["log_loss"]
+    assert np.isnan(pooled(trained, "amplitude_ratio")["log_loss"])
 
 
 def test_results_fit_their_tables(trained, tmp_path):
