@@ -119,6 +119,18 @@ def test_the_same_seed_gives_the_same_limits_and_another_seed_others():
     assert first != cluster_bootstrap(table, ratio, draws=500, seed=10)
 
 
+@pytest.mark.parametrize("n", [4, 12])
+def test_for_few_people_percentiles_are_those_of_students_t_and_one_degree_less(n):
+    """Hesterberg 2015, Am Stat 69:371-386: the normal quantile is that of t, times the square root of n / (n - 1)."""
+    table = clusters(6, n=n)
+    reach = scipy.stats.t.ppf(0.95, n - 1) * math.sqrt(n / (n - 1))
+    widened = cluster_bootstrap(table, ratio, draws=2000, seed=3, level=0.9, method="percentile")
+    plain = cluster_bootstrap(
+        table, ratio, draws=2000, seed=3, level=2 * scipy.stats.norm.cdf(reach) - 1, method="percentile", expand=False
+    )
+    assert (widened.low, widened.high) == pytest.approx((plain.low, plain.high), abs=1e-12)
+
+
 def test_two_participants_give_no_interval():
     found = cluster_bootstrap(clusters(3, n=2), ratio, draws=200, seed=1)
     assert found.method == "none: fewer than 3 participants"

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from ..errors import some_of
 from ..io.readers import RawFile, ReadError, read_raw
 from ..io.readers.model import plain
 from ..io.store import Trace
@@ -81,9 +82,8 @@ def trace_names(channels: Sequence[Channel]) -> dict[str, str]:
 
 
 def _listed(names: Sequence[str]) -> str:
-    more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
-    short = [name if len(name) <= _LONGEST_NAME else f"{name[:_LONGEST_NAME]}…" for name in names[:_MOST_NAMES]]
-    return ", ".join(short) + more
+    short = [name if len(name) <= _LONGEST_NAME else f"{name[:_LONGEST_NAME]}…" for name in names]
+    return some_of(short, _MOST_NAMES)
 
 
 def _in_file(channel: Channel, raw: RawFile) -> bool:

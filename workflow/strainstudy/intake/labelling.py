@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from ..errors import Problem
+from ..errors import Problem, further_rows
 from ..io.sheets import Sheet, to_number
 from ..vocabulary import CONFOUNDERS, INSTANTS, KNEES, LABELLED, STATES
 
@@ -83,11 +83,6 @@ def _at(file: str, label: Label, column: str, message: str, remedy: str) -> Prob
     return Problem(file, message, remedy, row=label.row, column=column, value=label.cells.get(column))
 
 
-def _further(labels: Sequence[Label]) -> str:
-    more = len(labels) - 1
-    return "" if more == 0 else f" (and {more} further row{'s' if more > 1 else ''})"
-
-
 def _contradict(one: Label, other: Label) -> str | None:
     """Say why two labels of one rater cannot both be, or nothing."""
     if one.kind in STATES and other.kind in STATES and one.kind != other.kind:
@@ -136,7 +131,7 @@ def _impossible_lengths(labels: Sequence[Label], file: str) -> list[Problem]:
             typical = float(np.median([label.duration for label in own]))
             likely = "; these look like milliseconds" if _A_SECOND_IN_MS <= typical <= 1e3 * longest else ""
             remedy = f"give its duration in seconds{likely}"
-            problems.append(_at(file, own[0], "duration", f"no {kind} lasts so long{_further(own)}", remedy))
+            problems.append(_at(file, own[0], "duration", f"no {kind} lasts so long{further_rows(own)}", remedy))
     return problems
 
 
@@ -152,11 +147,11 @@ def _without_channel(labels: Sequence[Label], points: Collection[str], file: str
         if (part == "throat" and "throat" not in points) or (part == "knee" and not knees):
             message = f"{kind} in a recording without a channel of {'the throat' if part == 'throat' else 'a knee'}"
             remedy = "add the channel to channels.tsv, or remove the label"
-            problems.append(_at(file, own[0], "trial_type", message + _further(own), remedy))
+            problems.append(_at(file, own[0], "trial_type", message + further_rows(own), remedy))
         elif part == "knee":
             other = [label for label in own if label.side in KNEES and label.side not in knees]
             if other:
-                message = f"{kind} on the side whose knee has no channel in this recording{_further(other)}"
+                message = f"{kind} on the side whose knee has no channel in this recording{further_rows(other)}"
                 remedy = "add the channel if there is one; else nothing detected can be compared with it"
                 problems.append(replace(_at(file, other[0], "side", message, remedy), caution=True))
     return problems
@@ -246,7 +241,7 @@ def meaning_problems(labels: Sequence[Label], points: Collection[str] | None, fi
     problems += [p for p in _contradictions(labels, file) if (p.row, p.column) not in known]
     before = [label for label in labels if label.end < -_BEYOND_S]
     if before:
-        message = f"lies before the first sample of the recording{_further(before)}"
+        message = f"lies before the first sample of the recording{further_rows(before)}"
         remedy = "give onsets in seconds from the first stored sample"
         problems.append(_at(file, before[0], "onset", message, remedy))
     return sorted(problems, key=lambda p: p.row or 0)
