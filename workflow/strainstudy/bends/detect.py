@@ -31,7 +31,7 @@ from ..signal.plateau import find_plateau
 from .parameters import BendParameters
 from .rest import rest_share
 
-__all__ = ["BEND_COLUMNS", "bend_reference", "bends_of_knees", "detect_bends"]
+__all__ = ["BEND_COLUMNS", "bends_of_knees", "detect_bends"]
 
 Array = npt.NDArray[np.float64]
 
@@ -486,23 +486,3 @@ def bends_of_knees(
         return pd.DataFrame({name: pd.Series(dtype=object) for name in ("side", *BEND_COLUMNS)})
     filled = [part for part in parts if len(part)] or parts[:1]
     return pd.concat(filled, ignore_index=True).sort_values(["onset", "side"], kind="stable", ignore_index=True)
-
-
-def bend_reference(bends: pd.DataFrame) -> dict[str, float]:
-    """Response of each knee in its deepest bends, without sign: a scale where there is no calibration in degrees.
-
-    Parameters
-    ----------
-    bends : DataFrame
-        Rows of `bends_of_knees`.
-
-    Returns
-    -------
-    dict of side to float
-        Median level of the bends within a fifth of the deepest; sides without bends are left out.
-    """
-    scale = {}
-    for side, rows in bends.groupby("side"):
-        levels = rows["level"].abs()
-        scale[str(side)] = float(levels[levels >= (1 - _SAME_LEVEL_SHARE) * levels.max()].median())
-    return scale

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["EVEN_DEG", "coordination_index", "coordination_index_from", "phase_deg"]
+__all__ = ["EVEN_DEG", "coordination_index_from", "phase_deg"]
 
 FloatArray = NDArray[np.float64]
 
@@ -43,7 +43,10 @@ def phase_deg(onset: ArrayLike, stride_time: ArrayLike, other_contact: ArrayLike
 
 
 def coordination_index_from(mean: ArrayLike, spread: ArrayLike, deviation: ArrayLike) -> FloatArray:
-    """Coordination index from moments of the phase.
+    """Phase coordination index from moments of the phase: its variability plus its deviation from even alternation.
+
+    Coefficient of variation of the phase in percent plus mean deviation from 180 degrees as percent of 180 (Plotnik
+    et al. 2007, as above; the scaling by 180 from memory). 0 is perfect alternation.
 
     Parameters
     ----------
@@ -62,26 +65,3 @@ def coordination_index_from(mean: ArrayLike, spread: ArrayLike, deviation: Array
         100.0 * np.asarray(spread, dtype=float) / centre + 100.0 * np.asarray(deviation, dtype=float) / EVEN_DEG
     )
     return index
-
-
-def coordination_index(phase: ArrayLike) -> float:
-    """Phase coordination index: variability of the phase plus its deviation from even alternation.
-
-    Coefficient of variation of the phase in percent plus mean deviation from 180 degrees as percent of 180 (Plotnik
-    et al. 2007, as above; the scaling by 180 from memory). 0 is perfect alternation.
-
-    Parameters
-    ----------
-    phase : array_like
-        Phase of each stride in degrees; NaN is left out.
-
-    Returns
-    -------
-    float
-        Percent; NaN with fewer than two phases.
-    """
-    values = np.asarray(phase, dtype=float)
-    values = values[np.isfinite(values)]
-    if values.size < 2:
-        return float("nan")
-    return float(coordination_index_from(values.mean(), values.std(ddof=1), np.abs(values - EVEN_DEG).mean()))

@@ -23,7 +23,7 @@ from scipy.signal import find_peaks
 from .activity import Activity, Array
 from .parameters import SwallowParameters
 
-__all__ = ["Pieces", "body_of", "cut_into_pieces", "cut_together"]
+__all__ = ["Pieces", "body_of", "cut_together"]
 
 Indices = npt.NDArray[np.intp]
 Pieces = list[tuple[int, int]]
@@ -229,8 +229,3 @@ def cut_together(activities: Sequence[Activity], parameters: SwallowParameters) 
     lone = [_lone_waveforms(a, own, parameters) for a, own in zip(activities, pieces, strict=True)]
     pattern = _common_waveform(np.concatenate(lone)) if lone else None
     return pieces if pattern is None else cut(pattern)
-
-
-def cut_into_pieces(activity: Activity, parameters: SwallowParameters) -> Pieces:
-    """Cut one stream by itself; see `cut_together`."""
-    return cut_together([activity], parameters)[0]
