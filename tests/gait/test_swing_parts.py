@@ -320,7 +320,7 @@ def test_what_is_only_smaller_only_slower_too_short_or_at_an_end_is_no_turn(kind
     ("smaller", "slower", "seen"), [(0.10, 0.038, True), (0.088, 0.032, False), (0.13, 0.033, True), (0.0, 0.09, False)]
 )
 def test_in_the_most_regular_walk_a_turn_is_about_half_of_twenty_percent_smaller_and_six_slower(smaller, slower, seen):
-    """Log ratios over 0.2 and 0.06 that add up to 1.6 times the root of 2 over 2.2, which is 1.03; only slower is none."""
+    """Log ratios over 0.2 and 0.06 that add up to 1.6 times the root of 2 over 2.2; only slower is none."""
     assert walked(smaller=math.exp(-smaller), slower=math.exp(slower)).any() == seen
 
 
