@@ -120,3 +120,14 @@ def test_edges_move_by_the_line_up_to_three_spreads_and_half_a_second():
     early = move_edges(candidates.assign(onset=0.1, duration=0.3), dataclasses.replace(model, end=(-0.4, *slope)))
     assert early["onset"].tolist() == pytest.approx([0.15, 0.25, 0.45, 0.0])
     assert early["duration"].min() == pytest.approx(0.1)
+
+
+def test_only_labelled_swallows_that_last_say_where_edges_are():
+    candidates = measured(4)[["onset", "duration"]]
+    labels = candidates.assign(
+        onset=candidates["onset"] + 0.1, duration=[0.8, np.nan, 0.0, 0.8], trial_type=["swallow"] * 3 + ["speech"]
+    )
+    found = edge_differences(candidates, labels)
+    assert found.index.tolist() == [0]
+    assert found["onset_difference"].tolist() == [pytest.approx(0.1)]
+    assert found["end_difference"].tolist() == [pytest.approx(-0.3)]
