@@ -5,16 +5,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from sklearn.linear_model import Ridge
-from strainstudy.swallow import (
-    EdgeModel,
-    SwallowParameters,
-    detect_candidates,
-    edge_differences,
-    fit_edges,
-    label_candidates,
-    move_edges,
-)
-from strainstudy.swallow.edges import _FEATURES
+from strainstudy.swallow.candidates import detect_candidates
+from strainstudy.swallow.edges import _FEATURES, EdgeModel, edge_differences, fit_edges, move_edges
+from strainstudy.swallow.labels import label_candidates
+from strainstudy.swallow.parameters import SwallowParameters
 from throat_signals import throat_stream
 
 

@@ -3,8 +3,7 @@ import numpy as np
 import pandas as pd
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from strainstudy.swallow import CANDIDATE_CLASSES, label_candidates
-from strainstudy.swallow.labels import match_swallows
+from strainstudy.swallow.labels import CANDIDATE_CLASSES, label_candidates, match_swallows
 
 
 def _frame(rows):

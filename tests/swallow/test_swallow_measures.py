@@ -2,15 +2,11 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import poisson
-from strainstudy.swallow import (
-    SwallowParameters,
-    detect_candidates,
-    label_candidates,
-    measure_swallows,
-    summarise_swallows,
-    throat_health,
-)
-from strainstudy.swallow.measures import response_shape
+from strainstudy.swallow.candidates import detect_candidates
+from strainstudy.swallow.health import throat_health
+from strainstudy.swallow.labels import label_candidates
+from strainstudy.swallow.measures import measure_swallows, response_shape, summarise_swallows
+from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy.tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from throat_signals import throat_stream
 

@@ -167,7 +167,7 @@ def model_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
         return [Problem(file, message, "copy it elsewhere first, and name the copy", column="model", value=model)]
     from ..gait.windows import GAIT_FEATURES
     from ..learn.external import read_external  # scikit-learn takes longer to start than all other checks
-    from ..swallow import SWALLOW_FEATURES
+    from ..swallow.features import SWALLOW_FEATURES
 
     try:
         read_external(Path(model), GAIT_FEATURES, SWALLOW_FEATURES)
