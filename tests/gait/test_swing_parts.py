@@ -50,6 +50,21 @@ def test_the_stride_time_of_an_even_rhythm_is_found_in_whatever_unit(stride):
     assert np.median(local_rhythm([noise], 0.7, 2.6).strengths[0]) < 0.5
 
 
+def test_what_only_falls_does_not_repeat_and_what_comes_back_counts_from_the_trough_before_it():
+    """Autocorrelations written down, at lags 0 to 12; the trough is looked for from half the lag on."""
+    falling = np.linspace(1.0, 0.1, 13)
+    back = np.array([1.0, 0.8, 0.3, 0.1, 0.5, 0.5, 0.4, 0.4, 0.6, 0.8, 0.9, 0.8, 0.6])
+    below = np.where(np.arange(13) == 7, -0.5, back)
+    acf, fair = np.stack([falling, 2.0 * back, below]), np.ones(13)
+    found = rhythm._rises(acf, fair, np.array([10.0, 10.5]))
+    np.testing.assert_allclose(found[0], [0.0, -0.0375], atol=1e-12)
+    # whatever the power, and a trough below 0 is one of 0
+    np.testing.assert_allclose(found[1], [0.9 - 0.4, 0.85 - 0.4])
+    np.testing.assert_allclose(found[2], [0.9, 0.85])
+    # half-way between the biased and the unbiased estimate
+    np.testing.assert_allclose(rhythm._rises(acf, np.full(13, 0.25), np.array([10.0]))[1], 2 * 0.5)
+
+
 def test_a_change_of_pace_is_followed():
     t = np.arange(6000) / 100
     phase = np.where(t < 30, t / 1.0, 30 + (t - 30) / 1.5)
