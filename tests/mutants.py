@@ -30,6 +30,8 @@ HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent
 PACKAGE = Path("workflow/strainstudy")
 APART = ("report", "stages")
+BESIDE = {"intake": "test_study.py"}
+"""Tests of a room that lie above its mirrored folder: a study is checked as a whole."""
 KEPT = ("workflow", "tests", "config", "docs", "demo_raw", ".cache", "pyproject.toml", "Snakefile")
 LIBRARIES = (
     "hypothesis",
@@ -151,6 +153,7 @@ def sample(root: Path, number: int, seed: int, only: str = "") -> list[Mutant]:
 def tests_of(root: Path, module: Path) -> list[str]:
     """Test files of the mirrored folder or the nearest above it that has any; those that import the module first."""
     found = next(files for room in module.parents if (files := sorted((root / "tests" / room).glob("test_*.py"))))
+    found += [root / "tests" / BESIDE[module.parts[0]]] if module.parts[0] in BESIDE else []
     dotted, stem = re.escape(".".join(module.parent.parts)), module.stem
     imports = re.compile(rf"strainstudy\.{dotted}\.{stem}\b|from strainstudy\.{dotted} import .*\b{stem}\b")
     found.sort(key=lambda path: not imports.search(path.read_text(encoding="utf-8")))

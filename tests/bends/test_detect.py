@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from strainstudy.bends import detect
-from strainstudy.bends.detect import BEND_COLUMNS, bend_reference, bends_of_knees, detect_bends
+from strainstudy.bends.detect import BEND_COLUMNS, bends_of_knees, detect_bends
 from strainstudy.bends.parameters import BendParameters
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
@@ -198,10 +198,12 @@ def test_a_long_sitting_is_one_held_bend():
     assert found["plateau_duration"].item() == pytest.approx(120, abs=2)
 
 
-def test_reference_is_the_level_of_the_deepest_bends():
+def test_levels_are_in_the_unit_and_sign_of_each_knees_response():
     knees = {"left": 0.02 * bent(THREE, 50), "right": -0.01 * bent(THREE, 50)}
-    scale = bend_reference(bends_of_knees(knees, FS, PLAIN))
-    assert scale == {"left": pytest.approx(1.8, rel=0.02), "right": pytest.approx(0.9, rel=0.02)}
+    found = bends_of_knees(knees, FS, PLAIN)
+    deepest = found.assign(level=found["level"].abs()).groupby("side")["level"].max().to_dict()
+    assert deepest == {"left": pytest.approx(1.8, rel=0.02), "right": pytest.approx(0.9, rel=0.02)}
+    assert (found.loc[found["side"] == "right", "level"] < 0).all()
 
 
 @pytest.mark.parametrize("values", [np.empty(0), np.full(800, np.nan), np.zeros(800)])
@@ -212,7 +214,6 @@ def test_nothing_gives_an_empty_table_with_all_columns(values):
     both = bends_of_knees({"left": values, "right": values}, FS, PLAIN)
     assert both.empty
     assert bends_of_knees({}, FS, PLAIN).empty
-    assert bend_reference(both) == {}
 
 
 def test_rows_are_those_of_the_table():
@@ -333,11 +334,6 @@ def test_a_series_goes_on_over_pauses_of_five_seconds_to_levels_a_fifth_apart(pa
     found = detect_bends(bent([(first, 3, 80), (second, 3, height)], 40), FS, PLAIN)
     assert found["series"].tolist() == series
     assert found["repeat"].tolist() == ([1, 2] if series == [1, 1] else [1, 1])
-
-
-def test_the_scale_is_the_median_of_bends_within_a_fifth_of_the_deepest():
-    bends = pd.DataFrame({"side": ["left"] * 4 + ["right"], "level": [100.0, -85.0, 81.0, 79.0, -3.0]})
-    assert bend_reference(bends) == {"left": 85.0, "right": 3.0}
 
 
 def test_angles_are_medians_over_the_plateau():

@@ -18,7 +18,10 @@ from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.records import Sensor
 from strainstudy.signal.quality import smallest_step
-from strainstudy.swallow import SwallowParameters, accept_generic, detect_together, observed_seconds
+from strainstudy.swallow.activity import observed_seconds
+from strainstudy.swallow.candidates import detect_together
+from strainstudy.swallow.generic import accept_generic
+from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy_simulator.people import rng_for
 from strainstudy_simulator.sensor import Acquisition, BridgeModel, SensorModel, measure
 from strainstudy_simulator.throat import SHAPES, ThroatMotion, ThroatPerson, rest_motion, sensor_strain

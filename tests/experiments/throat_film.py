@@ -23,8 +23,9 @@ from film_facts import MEDIANS, REST, film_facts, plain_threshold
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
 from strainstudy.signal.quality import assess_channel, smallest_step
-from strainstudy.swallow import SwallowParameters, accept_generic, detect_together
-from strainstudy.swallow.generic import _by_likeness
+from strainstudy.swallow.candidates import detect_together
+from strainstudy.swallow.generic import _by_likeness, accept_generic
+from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy_simulator.film import FILM_ACTS, FILM_KINDS, Film, FilmAct, FilmPerson, film_recording
 
 PARAMETERS = SwallowParameters()

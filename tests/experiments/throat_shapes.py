@@ -23,18 +23,12 @@ from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.io.frames import read_frame
 from strainstudy.stats.matching import match_centres
 from strainstudy.study import load_study
-from strainstudy.swallow import (
-    CANDIDATE_CLASSES,
-    FEATURE_NAMES,
-    SwallowParameters,
-    accept_generic,
-    edge_differences,
-    fit_edges,
-    label_candidates,
-    move_edges,
-)
-from strainstudy.swallow.generic import SURE_SIP
+from strainstudy.swallow.candidate_labels import CANDIDATE_CLASSES, label_candidates
+from strainstudy.swallow.edges import edge_differences, fit_edges, move_edges
+from strainstudy.swallow.features import FEATURE_NAMES
+from strainstudy.swallow.generic import SURE_SIP, accept_generic
 from strainstudy.swallow.measures import RESPONSE_SHAPES, response_shape
+from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy.swallow.training import CandidateResult, classify_candidates
 from strainstudy.vocabulary import CONFOUNDERS
 from strainstudy_simulator.cohort import write_study

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from strainstudy.gait.contacts import STEPS, STILL, TOP, find_landmarks
+from strainstudy.gait.contacts import STEPS, STILL, TOP, _refine, find_landmarks
 from strainstudy.gait.prepare import ANALYSIS_RATE_HZ, KneeCurve
 
 # With this stride time the points at which a curve is read lie one sample apart.
@@ -52,3 +52,13 @@ def test_fast_flexion_that_fills_the_time_before_the_peak_has_its_middle_there()
 def test_on_a_slope_without_a_crest_the_peak_is_where_the_pattern_fits_best():
     found = landmarks(SAMPLE, speeds(300), near=300.0)
     assert found.peak == pytest.approx(300.0, abs=1e-9)
+
+
+def test_an_extremum_is_refined_up_to_the_last_point_but_one_and_an_end_stays_where_it_is():
+    """The vertex of each parabola, one row each."""
+    vertex = np.array([0.8, 1.3, 5.7, 6.2])
+    values = -((np.arange(8) - vertex[:, None]) ** 2)
+    np.testing.assert_allclose(_refine(values, values.argmax(axis=1)), vertex)
+    ends = -((np.arange(8) - np.array([[-2.0], [9.0]])) ** 2)
+    assert _refine(ends, ends.argmax(axis=1)).tolist() == [0.0, 7.0]
+    assert _refine(np.ones((1, 8)), np.array([3])).tolist() == [3.0]

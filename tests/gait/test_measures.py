@@ -247,3 +247,18 @@ def test_no_error_and_no_steps_leave_the_row_as_it_is():
     one = strides_of(np.full(40, 1.1))
     alone = summarise_walk(one[one["side"] == "left"].assign(step_time=np.nan), P)
     np.testing.assert_equal(with_timing_error(alone, 0.015), alone)
+
+
+def test_limits_are_moved_out_in_quadrature_from_wherever_they_are():
+    """Value 5 with limits 2 and 9, at a stride of 1 s: 10 ms are 4 points of the index, and 1.96 of them are added."""
+    names = ("step_time_symmetry_index", "step_time_symmetry_angle", "step_time_symmetry_ratio", "step_time_log_ratio")
+    row = {"step_time_mean_left": 0.5, "step_time_mean_right": 0.5}
+    for name in (*names, "phase_mean"):
+        row |= {name: 5.0, f"{name}_low": 2.0, f"{name}_high": 9.0}
+    widened = with_timing_error(row, 0.01)
+    extra = 1.96 * 200 * 2 * 0.01 / 1.0
+    assert widened["step_time_symmetry_index_low"] == pytest.approx(5 - np.hypot(3, extra), rel=1e-3)
+    assert widened["step_time_symmetry_index_high"] == pytest.approx(5 + np.hypot(4, extra), rel=1e-3)
+    assert widened["phase_mean_low"] == pytest.approx(5 - np.hypot(3, 1.96 * 3.6))
+    assert widened["phase_mean_high"] == pytest.approx(5 + np.hypot(4, 1.96 * 3.6))
+    assert with_timing_error(row | {"step_time_mean_left": None}, 0.01)["phase_mean_low"] == 2.0

@@ -64,6 +64,19 @@ def test_the_amplitude_threshold_is_learnt_from_the_other_people():
     assert left.tolist() == [1.0, 1.0, 1.0, 0.0, 0.0, 0.0]
 
 
+def test_the_majority_says_the_share_of_limping_with_every_person_counted_once():
+    """Two people of three windows and one: 1/3 and 1 limping, whatever the number of windows; the untested one not."""
+    windows = pd.DataFrame(
+        {
+            "participant_id": ["a", "a", "a", "b", "c"],
+            "label": ["limping_gait", "normal_gait", "normal_gait", "limping_gait", "normal_gait"],
+            "response_log_ratio": [50.0, 1.0, 2.0, 40.0, 0.0],
+        }
+    ).join(timing(np.zeros(5), np.zeros(5)))
+    share = baseline_probabilities(windows, np.array([0, 0, 0, 1, -1]), PARAMETERS)["majority"][0]
+    np.testing.assert_allclose(share, [2 / 3] * 4 + [np.nan])
+
+
 def sheet(rows, side="side"):
     return pd.DataFrame(rows, columns=["onset", "duration", "trial_type", side])
 

@@ -11,7 +11,16 @@ from strainstudy.gait import choice, rhythm, turns
 from strainstudy.gait.prepare import KneeCurve
 from strainstudy.gait.rhythm import Rhythm, local_rhythm
 from strainstudy.gait.strides import Swings, stride_rows
-from strainstudy.gait.swings import BREAK_COST, PATTERN_DEG, POINTS, RHYTHM_WEIGHT, chain, fit_swings, stride_clock
+from strainstudy.gait.swings import (
+    BREAK_COST,
+    PATTERN_DEG,
+    POINTS,
+    RHYTHM_WEIGHT,
+    SwingFit,
+    chain,
+    fit_swings,
+    stride_clock,
+)
 
 
 @settings(max_examples=30, deadline=None)
@@ -39,6 +48,21 @@ def test_the_stride_time_of_an_even_rhythm_is_found_in_whatever_unit(stride):
         assert all((strength > 0.8).all() and (strength <= 1.0).all() for strength in found.strengths)
     noise = np.random.default_rng(0).standard_normal(4000)
     assert np.median(local_rhythm([noise], 0.7, 2.6).strengths[0]) < 0.5
+
+
+def test_what_only_falls_does_not_repeat_and_what_comes_back_counts_from_the_trough_before_it():
+    """Autocorrelations written down, at lags 0 to 12; the trough is looked for from half the lag on."""
+    falling = np.linspace(1.0, 0.1, 13)
+    back = np.array([1.0, 0.8, 0.3, 0.1, 0.5, 0.5, 0.4, 0.4, 0.6, 0.8, 0.9, 0.8, 0.6])
+    below = np.where(np.arange(13) == 7, -0.5, back)
+    acf, fair = np.stack([falling, 2.0 * back, below]), np.ones(13)
+    found = rhythm._rises(acf, fair, np.array([10.0, 10.5]))
+    np.testing.assert_allclose(found[0], [0.0, -0.0375], atol=1e-12)
+    # whatever the power, and a trough below 0 is one of 0
+    np.testing.assert_allclose(found[1], [0.9 - 0.4, 0.85 - 0.4])
+    np.testing.assert_allclose(found[2], [0.9, 0.85])
+    # half-way between the biased and the unbiased estimate
+    np.testing.assert_allclose(rhythm._rises(acf, np.full(13, 0.25), np.array([10.0]))[1], 2 * 0.5)
 
 
 def test_a_change_of_pace_is_followed():
@@ -148,10 +172,43 @@ def test_half_way_between_swings_of_the_other_knee_is_in_turn():
 
 
 def test_a_swing_counts_by_its_size_up_to_a_third_of_the_usual():
-    from strainstudy.gait.swings import SwingFit
-
     fit = SwingFit(np.array([1.0, 0.5, -0.2, 1.0]), np.array([30.0, 60.0, 60.0, 9.0]))
     np.testing.assert_allclose(choice._worth(fit, 100.0), [1.0, 0.5, 0.0, 0.3])
+
+
+def fits_at(places, count=600):
+    """Upright and inverted fit of one knee: nothing but where it says (fit, size); upside down all is negative."""
+    fit, size = np.zeros(count), np.zeros(count)
+    for at, (value, height) in places.items():
+        fit[at], size[at] = value, height
+    return SwingFit(fit, size), SwingFit(-fit, np.zeros(count))
+
+
+CLEAR = dict.fromkeys(range(50, 600, 50), (0.95, 60.0))
+
+
+@pytest.mark.parametrize("sides", [("left", "right"), ("right", "left")])
+def test_the_clearer_knee_helps_the_other_and_not_the_other_way_about(sides):
+    """Alone the unclear knee takes the waves that fit a little better, 0.2 strides after the other knee's."""
+    unclear = dict.fromkeys(range(60, 540, 50), (0.6, 40.0)) | dict.fromkeys(range(75, 575, 50), (0.5, 40.0))
+    clear, other = sides
+    found = choice.choose_swings({clear: fits_at(CLEAR), other: fits_at(unclear)})
+    assert found[clear].points.tolist() == list(CLEAR)
+    assert found[other].points.tolist() == list(range(75, 575, 50))
+    assert choice.choose_swings({other: fits_at(unclear)})[other].points.tolist() == list(range(60, 540, 50))
+    np.testing.assert_array_equal(found[other].fit, 0.5)
+    np.testing.assert_allclose(found[other].worth, 0.5)
+
+
+def test_a_small_swing_counts_only_in_turn_with_the_other_knee():
+    """A swing of a tenth of the usual size, fit as the others; a twentieth is the least there is."""
+    small = dict.fromkeys(range(75, 575, 50), (0.9, 40.0))
+    small[275], small[425] = (0.9, 4.0), (0.9, 1.0)
+    alone = choice.choose_swings({"left": fits_at(small)})["left"].points
+    beside = choice.choose_swings({"left": fits_at(small), "right": fits_at(CLEAR)})["left"].points
+    assert 275 not in alone and 425 not in alone
+    assert 275 in beside and 425 not in beside
+    assert set(beside) - set(alone) == {275}
 
 
 def made(contact, *, cycle=1.0, swing=0.4, sound=None):
@@ -272,3 +329,26 @@ def test_a_spell_of_smaller_and_slower_swings_is_a_turn_to_the_swing():
 )  # fmt: skip
 def test_what_is_only_smaller_only_slower_too_short_or_at_an_end_is_no_turn(kind):
     assert not walked(**kind).any()
+
+
+@pytest.mark.parametrize(
+    ("smaller", "slower", "seen"), [(0.10, 0.038, True), (0.088, 0.032, False), (0.13, 0.033, True), (0.0, 0.09, False)]
+)
+def test_in_the_most_regular_walk_a_turn_is_about_half_of_twenty_percent_smaller_and_six_slower(smaller, slower, seen):
+    """Log ratios over 0.2 and 0.06 that add up to 1.6 times the root of 2 over 2.2; only slower is none."""
+    assert walked(smaller=math.exp(-smaller), slower=math.exp(slower)).any() == seen
+
+
+def test_one_knee_alone_may_turn_but_cannot_show_that_nobody_did():
+    n = 40
+    size, stride = 60 + 0.3 * np.cos(np.arange(n) * 2.1), 1.1 + 0.002 * np.cos(np.arange(n) * 1.7)
+    size[18:22] *= 0.5
+    stride[18:22] *= 1.3
+    turned, shown = turns.turning(1.1 * np.arange(n), np.zeros(n, dtype=np.intp), size, stride)
+    assert np.flatnonzero(turned).tolist() == list(range(18, 22))
+    assert not shown
+    both = turns.turning(0.55 * np.arange(n), np.arange(n) % 2, size, stride)
+    assert both[1]
+    # too short to have a walk before and after a turn
+    few = turns.turning(0.55 * np.arange(9), np.arange(9) % 2, size[:9], stride[:9])
+    assert not few[0].any() and not few[1]

@@ -13,11 +13,11 @@ PARAMETERS = ClassifyParameters()
 
 
 def brute_force(p, edges, window_s, bout_min_s, cost):
-    """Every path of two classes, its score, the best of those without a short bout."""
+    """Every path of the classes, its score, the best of those without a short bout."""
     share = np.diff(edges) / window_s
     logs = np.maximum(np.log(p), LOG_FLOOR)
     best, found = -np.inf, None
-    for path in itertools.product((0, 1), repeat=len(p)):
+    for path in itertools.product(range(p.shape[1]), repeat=len(p)):
         starts = [0, *[i for i in range(1, len(p)) if path[i] != path[i - 1]], len(p)]
         if any(edges[b] - edges[a] < bout_min_s for a, b in itertools.pairwise(starts)):
             continue
@@ -47,6 +47,34 @@ def test_decoding_is_the_best_of_all_paths(cells, bout_min_s, cost):
     share = np.diff(edges) / window
     own = sum(share[i] * np.log(p[i, c]) for i, c in enumerate(path)) - cost * (len(starts) - 2)
     assert own == pytest.approx(best, abs=1e-9)
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 10_000), st.integers(4, 7), st.floats(0.5, 2.5), st.floats(0.0, 1.0))
+def test_decoding_of_three_classes_is_the_best_of_all_paths(seed, n, bout_min_s, cost):
+    rng = np.random.default_rng(seed)
+    p = rng.dirichlet(np.full(3, 0.5), n).clip(0.02, None)
+    # a start that is not 0 tells a length from a time
+    edges = 3.0 + np.concatenate([[0.0], np.cumsum(rng.uniform(0.5, 3.0, n))])
+    window = np.full(n, 2.0)
+    path = decode(p, edges, window, bout_min_s, cost)
+    if edges[-1] - edges[0] < 2 * bout_min_s:
+        assert len(set(path.tolist())) == 1
+        return
+    best, _ = brute_force(p, edges, window, bout_min_s, cost)
+    changes_ = int(np.count_nonzero(np.diff(path)))
+    own = sum(np.diff(edges)[i] / 2.0 * np.log(p[i, c]) for i, c in enumerate(path)) - cost * changes_
+    assert own == pytest.approx(best, abs=1e-9)
+
+
+def test_a_walk_of_exactly_two_bouts_may_change_in_its_middle():
+    p = np.array([[0.95, 0.05], [0.95, 0.05], [0.05, 0.95], [0.05, 0.95]])
+    window = np.full(4, 1.0)
+    assert decode(p, np.arange(5.0), window, 2.0, 0.5).tolist() == [0, 0, 1, 1]
+    assert decode(p, np.arange(5.0), window, 2.01, 0.5).tolist() in ([0] * 4, [1] * 4)
+    # an impossible window weighs no more than a very unlikely one
+    sure = np.array([[1.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 0.0], [1.0, 0.0]])
+    assert decode(sure, np.arange(6.0), np.full(5, 1.0), 1.0, -0.9 * float(LOG_FLOOR)).tolist() == [0] * 5
 
 
 def test_a_short_walk_is_one_bout_and_windows_without_probability_say_nothing():
@@ -108,6 +136,17 @@ def test_bouts_tile_the_recording_and_keep_rest_and_turns():
     assert limp["probability"] == pytest.approx(0.95)
     assert limp["side_probability"] == pytest.approx(0.9)
     assert bouts["limping_side"].isna().sum() == 4
+
+
+def test_gait_and_turns_that_touch_are_one_walk_where_walks_have_no_numbers():
+    times = np.arange(8.0, 46.0, 1.0)
+    windows = windows_of(times, np.where(times < 26, 0.05, 0.95))
+    numbered = bouts_of("r", STATES, windows, PARAMETERS, "final")
+    pd.testing.assert_frame_equal(bouts_of("r", STATES.drop(columns="walk"), windows, PARAMETERS, "final"), numbered)
+    # a walk of its own number is judged by itself, though it touches the one before
+    apart = STATES.assign(walk=[-1, 0, 0, 1, -1])
+    odd = windows_of(times, np.where((times > 23) & (times < 31), 0.9, 0.2))
+    assert bouts_of("r", apart, odd, PARAMETERS, "final")["trial_type"].tolist()[1] == "normal_gait"
 
 
 def test_one_odd_window_makes_no_bout():

@@ -225,3 +225,9 @@ def test_real_people_with_uncalibrated_sensors_are_told_apart_by_timing_and_shap
     result = train_states(*read_walks(through_sensors), replace(quick, permutations=0))
     assert pooled(result)["balanced_accuracy"] >= 0.92
     assert pooled(result)["balanced_accuracy"] > pooled(result, "amplitude_ratio")["balanced_accuracy"]
+
+
+def test_a_share_of_the_classes_is_a_probability_and_a_limit_is_none(trained):
+    loss = {name: pooled(trained, name)["log_loss"] for name in ("classifier", "majority", "amplitude_ratio")}
+    assert loss["classifier"] < loss["majority"] < np.inf
+    assert np.isnan(loss["amplitude_ratio"])

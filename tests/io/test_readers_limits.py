@@ -13,7 +13,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from nptdms import ChannelObject, RootObject, TdmsWriter
-from strainstudy.io.readers import ReadError, peek, read_raw
+from strainstudy.io.readers import ReadError, parquet, peek, read_raw
 from strainstudy.io.readers.model import plain
 from strainstudy.io.readers.room import Room, available_bytes
 
@@ -36,6 +36,16 @@ def test_a_small_gzip_file_that_unpacks_to_much_is_refused_before_it_is_unpacked
     assert tracemalloc.get_traced_memory()[1] < 12_000_000
     tracemalloc.stop()
     assert peek(path).names == ("t", "left")
+
+
+def test_a_parquet_column_needs_three_times_its_size_while_it_is_read(tmp_path):
+    """100,000 numbers of 8 bytes: 2.4 MB of memory."""
+    path = tmp_path / "a.parquet"
+    pq.write_table(pa.table({"left": np.arange(100_000.0)}), path)
+    with pytest.raises(ReadError, match=r"unpacked the file has 0.8 MB and needs 2.4 MB of memory while it is read"):
+        parquet.read(path, ["left"], Room(10**9, 2_300_000))
+    found = parquet.read(path, ["left"], Room(10**9, 2_500_000)).channels["left"].values
+    np.testing.assert_array_equal(found, np.arange(100_000.0))
 
 
 def test_a_small_parquet_file_of_equal_values_is_refused_before_it_is_read(tmp_path):

@@ -277,3 +277,15 @@ def test_a_named_unit_that_leads_far_beyond_our_days_gives_way_to_one_that_does_
     found = stamp_unit(np.round(T * 1e9), "time_s", None, FS, origin=float(since_1970))
     assert (found.seconds, found.since_1970) == (1e-9, True)
     assert stamp_unit(T * 1e12, "time_s", None, FS).seconds == 1.0
+
+
+@pytest.mark.parametrize(("step", "seconds"), [(0.1875, 1.0), (0.25, 1e-3), (10.0, 1e-3), (200.0, 1e-3), (250.0, 1.0)])
+def test_stamps_that_nothing_names_are_milliseconds_only_where_seconds_are_too_slow_and_they_are_not(step, seconds):
+    """Less than 5 Hz is too slow, which 200 ms are not."""
+    assert stamp_unit(step * np.arange(50.0), "stamp", None, None).seconds == seconds
+
+
+@pytest.mark.parametrize(("share", "seconds"), [(0.79, 1.0), (0.81, 1e-3), (1.0, 1e-3), (1.19, 1e-3), (1.21, 1.0)])
+def test_a_rate_within_a_fifth_of_the_sheets_tells_the_unit(share, seconds):
+    """Steps of 0.01 are 100 Hz in s and 100,000 Hz in ms, which is too fast for the sheet to be that far off."""
+    assert stamp_unit(np.arange(50) * 0.01, "stamp", None, 100_000.0 / share).seconds == seconds

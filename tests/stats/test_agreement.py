@@ -244,6 +244,33 @@ def test_concordance_is_correlation_times_a_bias_factor(seed, n, shift, scale):
     assert -1 <= found.interval.low <= found.value <= found.interval.high <= 1
 
 
+@pytest.mark.parametrize("shift", [0.0, 0.7, -2.5])
+def test_concordance_limits_are_those_of_the_delta_method(shift):
+    """Fisher's z as a function of the moments of a bivariate normal, whose covariances are known; n - 2 as in Lin."""
+    rng = np.random.default_rng(4)
+    x = rng.normal(size=30)
+    y = shift + 1.4 * x + rng.normal(size=30)
+    n, (sx, sxy, sy) = len(x), np.cov(x, y, ddof=0)[[0, 0, 1], [0, 1, 1]]
+    moments = np.array([x.mean() - y.mean(), sx, sy, sxy])
+    spread = np.zeros((4, 4))
+    spread[0, 0] = sx + sy - 2 * sxy
+    spread[1:, 1:] = [
+        [2 * sx**2, 2 * sxy**2, 2 * sx * sxy],
+        [2 * sxy**2, 2 * sy**2, 2 * sy * sxy],
+        [2 * sx * sxy, 2 * sy * sxy, sx * sy + sxy**2],
+    ]
+
+    def z(m):
+        return math.atanh(2 * m[3] / (m[1] + m[2] + m[0] ** 2))
+
+    steps = 1e-6 * np.eye(4)
+    slope = np.array([(z(moments + step) - z(moments - step)) / 2e-6 for step in steps])
+    half = scipy.stats.norm.ppf(0.95) * math.sqrt(slope @ spread @ slope / (n - 2))
+    found = concordance(x, y, level=0.9).interval
+    assert math.atanh(found.low) == pytest.approx(z(moments) - half, rel=1e-6)
+    assert math.atanh(found.high) == pytest.approx(z(moments) + half, rel=1e-6)
+
+
 def test_concordance_limits_hold_the_truth_about_as_often_as_they_say():
     """Simulation: bivariate normal with rho_c = 2 * 0.8 / (1 + 1 + 0.25) = 0.7111, 40 pairs, 400 studies."""
     rng = np.random.default_rng(2)

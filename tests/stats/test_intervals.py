@@ -112,11 +112,35 @@ def test_the_cluster_bootstrap_agrees_with_scipy(method):
     assert found.high == pytest.approx(expected.high, abs=1.5e-3)
 
 
+def test_the_correction_for_skewness_is_that_of_scipy_where_it_matters():
+    """A mean of very skewed numbers; without the acceleration the upper limit would lie a sixth of the width lower."""
+    x = np.random.default_rng(7).lognormal(0.0, 1.5, 20)
+    found = cluster_bootstrap(np.column_stack([x, np.ones(20)]), ratio, draws=40000, seed=4, method="bca", expand=False)
+    expected = scipy.stats.bootstrap(
+        (x,), np.mean, n_resamples=40000, method="BCa", random_state=np.random.default_rng(5)
+    ).confidence_interval
+    width = expected.high - expected.low
+    assert found.low == pytest.approx(expected.low, abs=0.01 * width)
+    assert found.high == pytest.approx(expected.high, abs=0.015 * width)
+
+
 def test_the_same_seed_gives_the_same_limits_and_another_seed_others():
     table = clusters(2)
     first = cluster_bootstrap(table, ratio, draws=500, seed=9)
     assert first == cluster_bootstrap(table, ratio, draws=500, seed=9)
     assert first != cluster_bootstrap(table, ratio, draws=500, seed=10)
+
+
+@pytest.mark.parametrize("n", [4, 12])
+def test_for_few_people_percentiles_are_those_of_students_t_and_one_degree_less(n):
+    """Hesterberg 2015, Am Stat 69:371-386: the normal quantile is that of t, times the square root of n / (n - 1)."""
+    table = clusters(6, n=n)
+    reach = scipy.stats.t.ppf(0.95, n - 1) * math.sqrt(n / (n - 1))
+    widened = cluster_bootstrap(table, ratio, draws=2000, seed=3, level=0.9, method="percentile")
+    plain = cluster_bootstrap(
+        table, ratio, draws=2000, seed=3, level=2 * scipy.stats.norm.cdf(reach) - 1, method="percentile", expand=False
+    )
+    assert (widened.low, widened.high) == pytest.approx((plain.low, plain.high), abs=1e-12)
 
 
 def test_two_participants_give_no_interval():

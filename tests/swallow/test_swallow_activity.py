@@ -202,10 +202,10 @@ def test_pieces_of_two_runs_meet_in_the_middle_of_the_rest_between_them():
     values = 0.2 * hump(8.0) + hump(9.5)
     activity = pieces_of(values)
     assert [run.tolist() for run in cut._runs(activity, 4.0)] == [[400], [475]]
-    (first, middle), (start, last) = cut.cut_into_pieces(activity, PARAMETERS)
+    (first, middle), (start, last) = cut.cut_together([activity], PARAMETERS)[0]
     assert (first, last) == (300, 575)
     assert middle == start == pytest.approx((415 + 460) / 2, abs=1)
-    assert cut.cut_into_pieces(pieces_of(0 * t), PARAMETERS) == []
+    assert cut.cut_together([pieces_of(0 * t)], PARAMETERS) == [[]]
 
 
 def test_a_straight_edge_is_passed_at_its_place_between_the_samples():

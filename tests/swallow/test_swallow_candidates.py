@@ -2,16 +2,11 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.signal import butter, sosfiltfilt
-from strainstudy.swallow import (
-    CANDIDATE_COLUMNS,
-    FEATURE_NAMES,
-    SWALLOW_FEATURES,
-    SwallowParameters,
-    accept_generic,
-    detect_candidates,
-    detect_together,
-    label_candidates,
-)
+from strainstudy.swallow.candidate_labels import label_candidates
+from strainstudy.swallow.candidates import CANDIDATE_COLUMNS, detect_candidates, detect_together
+from strainstudy.swallow.features import FEATURE_NAMES, SWALLOW_FEATURES
+from strainstudy.swallow.generic import accept_generic
+from strainstudy.swallow.parameters import SwallowParameters
 from throat_signals import ANSWERS, answer, counts, f1, movements, throat_stream
 
 PARAMETERS = SwallowParameters()

@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
-from strainstudy.swallow import SwallowParameters, accept_generic, detect_together
+from strainstudy.swallow.candidates import detect_together
+from strainstudy.swallow.generic import accept_generic
+from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy_simulator.film import FILM_KINDS, Film, FilmPerson, film_recording
 
 PARAMETERS = SwallowParameters()

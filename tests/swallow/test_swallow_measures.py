@@ -2,15 +2,11 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import poisson
-from strainstudy.swallow import (
-    SwallowParameters,
-    detect_candidates,
-    label_candidates,
-    measure_swallows,
-    summarise_swallows,
-    throat_health,
-)
-from strainstudy.swallow.measures import response_shape
+from strainstudy.swallow.candidate_labels import label_candidates
+from strainstudy.swallow.candidates import detect_candidates
+from strainstudy.swallow.health import throat_health
+from strainstudy.swallow.measures import measure_swallows, response_shape, summarise_swallows
+from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy.tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from throat_signals import throat_stream
 
@@ -215,3 +211,75 @@ def test_a_clipped_and_an_unplugged_sensor_are_named():
     assert health.at_limit_count == 2
     assert "2 of 3 swallows reach the limit" in health.note
     assert "live signal for 40 of 100 s" in health.note
+
+
+@pytest.mark.parametrize(("step", "bursts"), [(2.5, 1), (2.5625, 0)])
+def test_sips_are_one_burst_up_to_the_interval_of_the_settings(step, bursts):
+    rows = measure_swallows(_swallows(step * np.arange(3), duration=0.5), PARAMETERS)
+    assert rows["burst"].max() == bursts
+
+
+@pytest.mark.parametrize(("pause", "double"), [(2.0, True), (2.0625, False)])
+def test_a_second_swallow_starts_up_to_the_time_of_the_settings_after_the_first(pause, double):
+    rows = measure_swallows(_swallows([0.0, 1.0 + pause]), PARAMETERS)
+    assert rows["double"].tolist() == [False, double]
+
+
+def test_of_two_runs_as_long_the_first_is_the_drinking():
+    """Three sips a second apart, and three two seconds apart after a pause of 17 s: usual intervals of 2 s."""
+    rows = measure_swallows(_swallows([0.0, 1.0, 2.0, 20.0, 22.0, 24.0]), PARAMETERS)
+    summary = summarise_swallows(rows, 60.0, PARAMETERS, volume_ml=60.0)
+    assert (summary["drinking_count"], summary["drinking_time"], summary["clearing_count"]) == (3, 3.0, 3)
+
+
+def other(centre, plausibility=1.0, ratio=0.0):
+    return {"onset": centre - 0.5, "duration": 1.0, "plausibility": plausibility, "log_size_ratio": ratio}
+
+
+@pytest.mark.parametrize(
+    ("rows", "named"),
+    [
+        # drinking from 10 to 13.4 s, and 2.5 s on either side
+        ([other(7.5)], 1), ([other(7.4)], 0), ([other(15.875)], 1), ([other(16.0)], 0),
+        ([other(12.0, plausibility=0.75)], 1), ([other(12.0, plausibility=0.74)], 0),
+        ([other(12.0, ratio=-1.0)], 1), ([other(12.0, ratio=-1.1)], 0), ([other(12.0, ratio=np.nan)], 1),
+        ([other(11.0), other(12.0)], 2), ([other(11.0), other(12.0, plausibility=0.1)], 1),
+    ],
+)  # fmt: skip
+def test_what_looks_like_a_swallow_near_the_drinking_and_was_called_otherwise_is_named(rows, named):
+    found = measure_swallows(_swallows([10.0, 11.2, 12.4]), PARAMETERS)
+    summary = summarise_swallows(found, 60.0, PARAMETERS, volume_ml=50.0, others=pd.DataFrame(rows))
+    said = {0: None, 1: "1 movement like a swallow was called", 2: "2 movements like swallows were called"}[named]
+    note = summary["sensor_note"]
+    assert note is None if said is None else note.startswith(said)
+    # without a volume there is no drinking to look at
+    assert summarise_swallows(found, 60.0, PARAMETERS, others=pd.DataFrame(rows))["sensor_note"] is None
+
+
+def test_a_trend_of_size_is_told_from_eight_swallows_on_and_only_if_it_is_halved():
+    onset = 10.0 * np.arange(8)
+    shrunk = _swallows(onset, amplitude=np.geomspace(1.0, 0.4, 8))
+    assert throat_health(shrunk, 80.0, 80.0).size_change == pytest.approx(0.4)
+    assert "shrink to 40 %" in throat_health(shrunk, 80.0, 80.0).note
+    assert np.isnan(throat_health(shrunk[:7], 80.0, 80.0).size_change)
+    less = throat_health(_swallows(onset, amplitude=np.geomspace(1.0, 0.6, 8)), 80.0, 80.0)
+    assert less.size_change == pytest.approx(0.6)
+    assert less.note is None
+    # a halving that one outlier makes is no trend
+    jump = _swallows(onset, amplitude=[1.0, 0.2, 1.0, 0.2, 1.0, 0.2, 1.0, 0.2])
+    assert throat_health(jump, 80.0, 80.0).note is None
+
+
+@pytest.mark.parametrize(("clipped", "said"), [(1, False), (2, True)])
+def test_more_than_a_tenth_of_the_swallows_at_the_limit_are_said(clipped, said):
+    share = np.where(np.arange(10) < clipped, 0.05, 0.04)
+    health = throat_health(_swallows(5.0 * np.arange(10), at_limit_fraction=share), 60.0, 60.0)
+    assert health.at_limit_count == clipped
+    assert ("reach the limit" in (health.note or "")) == said
+
+
+@pytest.mark.parametrize(
+    ("observed", "duration", "said"), [(50.0, 100.0, False), (49.0, 100.0, True), (0.0, 0.0, False)]
+)
+def test_less_than_half_a_recording_with_a_live_signal_is_said(observed, duration, said):
+    assert ("live signal" in (throat_health(_swallows([1.0]), observed, duration).note or "")) == said

@@ -3,8 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
-from strainstudy.swallow import SwallowParameters, accept_generic, detect_candidates, detect_together
+from strainstudy.swallow.candidates import detect_candidates, detect_together
 from strainstudy.swallow.company import compare_with_company
+from strainstudy.swallow.generic import accept_generic
+from strainstudy.swallow.parameters import SwallowParameters
 from throat_signals import answer, counts, labels_of, movements, throat_stream
 
 PARAMETERS = SwallowParameters()

@@ -157,6 +157,7 @@ def test_the_range_follows_from_what_was_published(statistic, expected):
         ),
         ([{"unit": "ms"}], r"row 2, column unit, value 'ms': stride_time_mean has another unit; give the numbers in s"),
         ([{"mean": "one"}], r"row 2, column mean, value 'one': not a number; give a number or n/a\."),
+        ([{"mean": "1_0"}], r"row 2, column mean, value '1_0': not a number; give a number or n/a\."),
         ([{"sd": "n/a"}], r"row 2, column sd: needed for 'mean and sd'; give the number\."),
         ([{"sd": "0"}], r"column sd, value '0': not above 0"),
         ([{"statistic": "average"}], r"column statistic, value 'average': unknown word; use one of: mean and sd"),

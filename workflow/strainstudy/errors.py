@@ -9,7 +9,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = ["Problem", "RecordingError", "StudyError", "caution_lines"]
+__all__ = ["Problem", "RecordingError", "StudyError", "caution_lines", "further_rows", "some_of"]
+
+
+def some_of(names: Sequence[str], most: int, between: str = ", ") -> str:
+    """Name the first ones and count the rest."""
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return between.join(names[:most]) + more
+
+
+def further_rows(rows: Sequence[object]) -> str:
+    """Say how many rows have the same fault as the first one, which is named: nothing if it is the only one."""
+    more = len(rows) - 1
+    return "" if more == 0 else f" (and {more} further row{'s' if more > 1 else ''})"
 
 
 @dataclass(frozen=True)

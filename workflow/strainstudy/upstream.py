@@ -11,6 +11,8 @@ import json
 from collections.abc import Mapping
 from typing import Any, Final
 
+from .errors import some_of
+
 __all__ = ["UPSTREAM", "Values", "difference_words", "settings_words", "upstream_settings"]
 
 Values = Mapping[str, Mapping[str, Any]]
@@ -61,6 +63,7 @@ _NOT_OF: Final[Mapping[str, frozenset[str]]] = {
     ),
 }
 _MOST_NAMED: Final = 6
+"""Settings that a caution names one by one (ours)."""
 
 
 def upstream_settings(settings: Values, subject: str) -> dict[str, dict[str, Any]]:
@@ -131,5 +134,4 @@ def difference_words(theirs: Any, ours: Values) -> str | None:
             said.append(f"{name} {was} (here {here})")
     if not said:
         return None
-    more = f" and {len(said) - _MOST_NAMED} more" if len(said) > _MOST_NAMED else ""
-    return f"the model was made under other settings: {', '.join(said[:_MOST_NAMED])}{more}"
+    return f"the model was made under other settings: {some_of(said, _MOST_NAMED)}"

@@ -32,9 +32,10 @@ _PLACE_SE = 2.0
 """Standard errors by which a loop must be wider elsewhere than in its middle (ours: about 95 %)."""
 _INNER = (_GRID >= 0.05) & (_GRID <= 0.95)
 """Places where a loop is looked for; at its ends it is closed (ours)."""
-# Knots of a branch: one for so many samples, within limits.
 _SAMPLES_PER_KNOT = 8
+"""Samples for each knot of a branch (ours)."""
 _FEWEST_KNOTS, _MOST_KNOTS = 5, 21
+"""Limits of the number of its knots (ours)."""
 
 
 @dataclass(frozen=True)

@@ -31,7 +31,7 @@ from ..signal.plateau import find_plateau
 from .parameters import BendParameters
 from .rest import rest_share
 
-__all__ = ["BEND_COLUMNS", "bend_reference", "bends_of_knees", "detect_bends"]
+__all__ = ["BEND_COLUMNS", "bends_of_knees", "detect_bends"]
 
 Array = npt.NDArray[np.float64]
 
@@ -58,19 +58,29 @@ BEND_COLUMNS: Final = (
 _COUNTS: Final = ("series", "repeat")
 _TYPES: Final = {"kind": "object", "series": "int64", "repeat": "int64"}
 _WORKING_HZ: Final = 20.0
+"""Rate at which bends are looked for: far above `_SMOOTH_HZ` (ours, for speed)."""
 _SMOOTH_HZ: Final = 3.0
+"""Cutoff of the low-pass (ours)."""
 _STILL_WINDOW_S: Final = 0.7
+"""Window in which a knee must stand still for a hold that is no peak (ours)."""
 _STILL_SHARE: Final = 0.06
 """A window is still if it spans less than this share of the highest flexion."""
 _PLATEAU_SHARE: Final = 0.06
+"""A plateau spans less than this share of the highest flexion, and lies within twice as much of its top (ours)."""
 _EDGE_SHARE: Final = 0.05
 """Movement starts and ends where it leaves or reaches a level by this share of the step."""
 _RESTING_SHARE: Final = 0.25
+"""Up to this share of the way from the lowest value to the level the knee counts as resting (ours)."""
 _LOOK_BACK_S: Final = 6.0
+"""How far before and after a peak its rest is looked for (ours)."""
 _WALKING_GAP_S: Final = 3.0
+"""Swing waves of one knee lie no farther apart than this in a walk (ours)."""
 _LONGEST_CYCLE_S: Final = 4.0
+"""Peaks farther apart than this are not those of one walk, even if the other knee flexes in between (ours)."""
 _SAME_LEVEL_SHARE: Final = 0.2
+"""Levels that differ by no more than this share are one level (ours)."""
 _HIGHEST_QUANTILE: Final = 0.998
+"""Quantile taken for the highest flexion, so that a few odd samples do not set it (ours)."""
 _SLOW_STEP: Final = 1.8
 """A wave up to so many least widths is a step where the knees take turns, as in a walk with strides of 2.5 s."""
 _OWN_RESTS: Final = 3.0
@@ -476,23 +486,3 @@ def bends_of_knees(
         return pd.DataFrame({name: pd.Series(dtype=object) for name in ("side", *BEND_COLUMNS)})
     filled = [part for part in parts if len(part)] or parts[:1]
     return pd.concat(filled, ignore_index=True).sort_values(["onset", "side"], kind="stable", ignore_index=True)
-
-
-def bend_reference(bends: pd.DataFrame) -> dict[str, float]:
-    """Response of each knee in its deepest bends, without sign: a scale where there is no calibration in degrees.
-
-    Parameters
-    ----------
-    bends : DataFrame
-        Rows of `bends_of_knees`.
-
-    Returns
-    -------
-    dict of side to float
-        Median level of the bends within a fifth of the deepest; sides without bends are left out.
-    """
-    scale = {}
-    for side, rows in bends.groupby("side"):
-        levels = rows["level"].abs()
-        scale[str(side)] = float(levels[levels >= (1 - _SAME_LEVEL_SHARE) * levels.max()].median())
-    return scale

@@ -20,14 +20,17 @@ __all__ = ["rest_share"]
 Array = npt.NDArray[np.float64]
 
 _QUARTER: Final = 0.25
+"""Share of the values that is taken for rest (ours)."""
 _QUARTER_SDS: Final = 0.6373
 """Width of the densest quarter of a normal distribution, in standard deviations: twice its quantile at 0.625."""
 _FARTHEST: Final = 0.002
 """Share of the values at either end that are too few to go by."""
 _WANDER_S: Final = 15.0
+"""Window of the median that follows the wander (ours)."""
 _WANDER_HZ: Final = 4.0
 """Rate at which the wander is followed."""
 _CYCLE_S: Final = (0.7, 10.0)
+"""Shortest and longest cycle of a movement that repeats (ours)."""
 
 
 def rest_share(curve: Array, rate: float) -> float:

@@ -50,8 +50,9 @@ Orthop Scand 53:205-208, from memory), with room for an error of the zero and fo
 _EXTRAPOLATION_SHARE: Final = 0.3
 """Standard error of an extrapolated angle as share of its distance from the calibrated range (ours)."""
 _SLIP_PROBABILITY: Final = 0.1
+"""Probability that a zero moved in a session more than its drift says (ours)."""
 _SLIP_DEG: Final = 20.0
-"""A sleeve that slips or a sensor that ages in a session moves its zero by some tens of degrees (both ours)."""
+"""A sleeve that slips or a sensor that ages in a session moves its zero by some tens of degrees (ours)."""
 _MARGIN_SHARE: Final = 0.05
 """Levels within this share of the span beyond the holds still count as calibrated."""
 

@@ -14,11 +14,9 @@ from ..learn.fitting import person_weights
 from .limits import amplitude_threshold, excess_probability, rule_probability, rule_side
 from .state_parameters import StateParameters
 
-__all__ = ["BASELINES", "baseline_probabilities"]
+__all__ = ["baseline_probabilities"]
 
 FloatArray = NDArray[np.float64]
-
-BASELINES = ("majority", "amplitude_ratio", "published_asymmetry")
 
 
 def baseline_probabilities(
@@ -38,10 +36,10 @@ def baseline_probabilities(
     Returns
     -------
     dict of str to (array, array), each shape (n,)
-        Keys `BASELINES`. For ``majority`` the probability is the share of limping among all labelled people (among the
-        training people it would fall when a limping one is left out, and score below chance); the others give pseudo
-        probabilities, one half at their limit. The amplitude ratio calls the smaller side the limping one, whatever
-        the gain of the sensors.
+        Keys ``majority``, ``amplitude_ratio`` and ``published_asymmetry``. For ``majority`` the probability is the
+        share of limping among all labelled people (among the training people it would fall when a limping one is left
+        out, and score below chance); the others give pseudo probabilities, one half at their limit. The amplitude ratio
+        calls the smaller side the limping one, whatever the gain of the sensors.
     """
     n = len(windows)
     nothing = np.full(n, np.nan)

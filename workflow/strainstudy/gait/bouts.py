@@ -61,6 +61,7 @@ SWINGS_MIN = 3
 LARGE = 0.3
 """Movement of this part of a swing within a second is no rest."""
 MOVEMENT_WINDOW_S = 1.0
+"""The second in which it is looked for (ours)."""
 
 
 @dataclass(frozen=True)

@@ -57,7 +57,10 @@ ASYMMETRIES: Final = {
     "log_ratio": log_ratio,
 }
 _NORMAL_95: Final = 1.96
+"""Quantile of the normal distribution at 0.975."""
 CURVE_POINTS = 101
+"""Points of a stride curve: one for each percent of the stride, as gait curves are usually printed (common
+practice)."""
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ __all__ = ["EVEN_DEG", "coordination_index", "phase_deg"]
 FloatArray = NDArray[np.float64]
 
 EVEN_DEG = 180.0
+"""Phase between the legs when each steps in the middle of the other's stride, degrees: half a cycle."""
 
 
 def phase_deg(onset: ArrayLike, stride_time: ArrayLike, other_contact: ArrayLike) -> FloatArray:

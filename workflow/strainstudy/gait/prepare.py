@@ -23,12 +23,14 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 ANALYSIS_RATE_HZ = 100.0
+"""Rate at which gait is detected: far above `CUTOFF_HZ` (ours)."""
 CUTOFF_HZ = 6.0
 """Usual cutoff for the kinematics of walking (Winter, as above; from memory)."""
 HARMONICS = 5.0
 """Landmarks are read from this many harmonics of the stride: seven hold 99.7 % of the power of lower-limb movement
 (Winter, Sidwall & Hobson 1974, J Biomech 7:157; from memory), and the last two are mostly noise in a strain sensor."""
 CUTOFF_LIMITS_HZ = (3.0, CUTOFF_HZ)
+"""Lowest and highest cutoff (the lowest ours: strides of 1.7 s and longer would ask for less)."""
 SPIKE_RANGES = 1.0
 """A value outside the bulk of the data by this many times its range is cut off there, so
 that no spike outweighs a walk."""

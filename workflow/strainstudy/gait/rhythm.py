@@ -23,9 +23,11 @@ FloatArray = NDArray[np.float64]
 RATE_HZ = 50.0
 """Enough for movement below 6 Hz, at half the work."""
 HOP_S = 1.0
+"""Seconds from window to window (ours)."""
 WINDOW_STRIDES = 2.7
 """A window holds this many of the longest strides looked for."""
 STEPS_PER_OCTAVE = 24
+"""Lags tried for each doubling of the stride time: 3 % apart (ours)."""
 PATH_COST = 1.0
 """Correlation that a change of the stride time by an octave within one hop must gain to be believed."""
 

@@ -27,7 +27,9 @@ FloatArray = NDArray[np.float64]
 LOADING_SPAN = (0.03, 0.30)
 """Share of the stride in which the loading wave peaks; its straightest point follows within `STANCE_END`."""
 STANCE_SPAN = (0.10, 0.45)
+"""Share of the stride over which the level of stance is read: from loading to the end of single support (ours)."""
 STANCE_END = 0.55
+"""Share of the stride before which stance is at its straightest (ours: about 42 % in Schwartz et al., with margin)."""
 SWING_SPAN = (0.50, 0.92)
 """Share of the stride in which swing flexion peaks; stiff knees peak early, near toe-off."""
 

@@ -30,6 +30,8 @@ SPREADS = 1.6
 LEAST_SMALLER, LEAST_SLOWER = 0.2, 0.06
 """Departures that count as 2.2 such deviations at least, however regular the walk."""
 REGULAR = 2.2
+"""Deviations that the departures of `LEAST_SMALLER` and `LEAST_SLOWER` stand for (chosen as the other numbers of
+turns)."""
 SMALLER, SLOWER = 0.08, 0.03
 """A turn is smaller and slower than the walk by at least these parts."""
 FLANK = 2

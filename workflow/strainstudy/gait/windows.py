@@ -33,6 +33,7 @@ FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 
 POINTS = 101
+"""Points of a stride curve: one for each percent of the stride, the last one that of the next contact."""
 STRIDES_LEAST = 2
 """Whole strides of a side below which a window has no value for it; the other side of a short window may have fewer
 than the anchor side."""

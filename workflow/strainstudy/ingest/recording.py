@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from ..errors import some_of
 from ..io.readers import RawFile, ReadError, read_raw
 from ..io.readers.model import plain
 from ..io.store import Trace
@@ -31,8 +32,9 @@ __all__ = ["Ingested", "ingest_recording", "trace_names"]
 
 Array = npt.NDArray[np.float64]
 _MOST_NAMES = 12
+"""Columns that a reason names one by one (ours)."""
 _LONGEST_NAME = 60
-"""At most so many columns are named in a reason, and so many letters of each (ours)."""
+"""Letters of each that are shown (ours)."""
 # Kinematics of gait lie below 6 Hz (Winter, Biomechanics and Motor Control of Human Movement): three times that.
 LOWEST_BODY_RATE_HZ = 20.0
 _UNIT_SPELLINGS = {
@@ -80,9 +82,8 @@ def trace_names(channels: Sequence[Channel]) -> dict[str, str]:
 
 
 def _listed(names: Sequence[str]) -> str:
-    more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
-    short = [name if len(name) <= _LONGEST_NAME else f"{name[:_LONGEST_NAME]}…" for name in names[:_MOST_NAMES]]
-    return ", ".join(short) + more
+    short = [name if len(name) <= _LONGEST_NAME else f"{name[:_LONGEST_NAME]}…" for name in names]
+    return some_of(short, _MOST_NAMES)
 
 
 def _in_file(channel: Channel, raw: RawFile) -> bool:

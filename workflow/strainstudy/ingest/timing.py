@@ -23,6 +23,7 @@ Array = npt.NDArray[np.float64]
 _MOST_LEFT_OUT = 0.05
 """Share of samples left out, but for repeated and missing stamps, from which a recording has no time (ours)."""
 _DAY_S, _HOUR_S = 86400.0, 3600.0
+"""A clock that leaps by more than a day was set; one that also falls back by more than an hour is left alone (ours)."""
 _MOST_GRID = 20
 """More samples of the grid for each stored one than this are a sign of wrong starts or rates, not of gaps."""
 

@@ -23,8 +23,10 @@ __all__ = ["folder_problems", "planned_problems"]
 _OF_THE_SYSTEM = (".DS_Store", "Thumbs.db")
 _EARLIER = "provenance/manifest.tsv"
 _MOST_SAID = 10
+"""Files of one kind that are named one by one; of more only the number is given (ours)."""
 _FOREIGN = "a file of yours stands where this run writes one"
 _NAME_BYTES = 255
+"""Longest name of a file, bytes: that of common file systems (NAME_MAX of Linux)."""
 _PART_BYTES = len("..4194304.part")
 
 

@@ -20,6 +20,7 @@ from .rules import RECORDINGS
 __all__ = ["copy_problems"]
 
 _PIECE: Final = 4096
+"""Bytes read at each place of a file that is compared: a page of memory (ours)."""
 _SMALLEST: Final = 1024
 """Bytes below which a file holds a header and no recording; damaged exports may well be equal."""
 

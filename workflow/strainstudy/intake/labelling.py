@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from ..errors import Problem
+from ..errors import Problem, further_rows
 from ..io.sheets import Sheet, to_number
 from ..vocabulary import CONFOUNDERS, INSTANTS, KNEES, LABELLED, STATES
 
@@ -25,6 +25,8 @@ _OVERLAP_S: Final = 0.5
 # Clocks of a camera and a recorder drift apart; rule of thumb: common practice, no source.
 _BEYOND_S, _BEYOND_SHARE = 1.0, 0.01
 _NEARLY_ALL: Final = 0.5
+"""Share of the labels that begin beyond the end, above which their unit is doubted and not the recording's length
+(ours)."""
 _LABELLED_SHARE: Final = 0.2
 """Of a recording; labels that would cover less of it in another unit rather belong to another recording."""
 # Nobody turns or swallows for as long; a whole turn takes seconds, a swallow one. From memory.
@@ -32,8 +34,11 @@ _LONGEST_S: Final = {"turn": 120.0, "swallow": 60.0}
 # Sprinters need 0.4 s for a stride (from memory); contacts of one leg nearer than this are not in seconds.
 _SHORTEST_STRIDE_S: Final = 0.15
 _LONGEST_STRIDE_S: Final = 60.0
+"""Nobody walks with strides of a minute: contacts farther apart are not in seconds (ours)."""
 _A_SECOND_IN_MS: Final = 800.0
+"""Lengths from here on may be milliseconds: about those of one swallow or turn (ours)."""
 _LONG_ENOUGH_TO_TELL: Final = 5
+"""Of so few labels nothing is told by their distances or by their being the same in two files (ours)."""
 # A knee that is bent as far as it goes is at 2.8 rad (160 degrees, from memory).
 _DEEPEST_RAD: Final = 3.0
 _LASTING: Final = (*STATES, *CONFOUNDERS, "knee_bend", "artefact", LABELLED)
@@ -76,11 +81,6 @@ def labels_in(sheet: Sheet) -> list[Label]:
 
 def _at(file: str, label: Label, column: str, message: str, remedy: str) -> Problem:
     return Problem(file, message, remedy, row=label.row, column=column, value=label.cells.get(column))
-
-
-def _further(labels: Sequence[Label]) -> str:
-    more = len(labels) - 1
-    return "" if more == 0 else f" (and {more} further row{'s' if more > 1 else ''})"
 
 
 def _contradict(one: Label, other: Label) -> str | None:
@@ -131,7 +131,7 @@ def _impossible_lengths(labels: Sequence[Label], file: str) -> list[Problem]:
             typical = float(np.median([label.duration for label in own]))
             likely = "; these look like milliseconds" if _A_SECOND_IN_MS <= typical <= 1e3 * longest else ""
             remedy = f"give its duration in seconds{likely}"
-            problems.append(_at(file, own[0], "duration", f"no {kind} lasts so long{_further(own)}", remedy))
+            problems.append(_at(file, own[0], "duration", f"no {kind} lasts so long{further_rows(own)}", remedy))
     return problems
 
 
@@ -147,11 +147,11 @@ def _without_channel(labels: Sequence[Label], points: Collection[str], file: str
         if (part == "throat" and "throat" not in points) or (part == "knee" and not knees):
             message = f"{kind} in a recording without a channel of {'the throat' if part == 'throat' else 'a knee'}"
             remedy = "add the channel to channels.tsv, or remove the label"
-            problems.append(_at(file, own[0], "trial_type", message + _further(own), remedy))
+            problems.append(_at(file, own[0], "trial_type", message + further_rows(own), remedy))
         elif part == "knee":
             other = [label for label in own if label.side in KNEES and label.side not in knees]
             if other:
-                message = f"{kind} on the side whose knee has no channel in this recording{_further(other)}"
+                message = f"{kind} on the side whose knee has no channel in this recording{further_rows(other)}"
                 remedy = "add the channel if there is one; else nothing detected can be compared with it"
                 problems.append(replace(_at(file, other[0], "side", message, remedy), caution=True))
     return problems
@@ -241,7 +241,7 @@ def meaning_problems(labels: Sequence[Label], points: Collection[str] | None, fi
     problems += [p for p in _contradictions(labels, file) if (p.row, p.column) not in known]
     before = [label for label in labels if label.end < -_BEYOND_S]
     if before:
-        message = f"lies before the first sample of the recording{_further(before)}"
+        message = f"lies before the first sample of the recording{further_rows(before)}"
         remedy = "give onsets in seconds from the first stored sample"
         problems.append(_at(file, before[0], "onset", message, remedy))
     return sorted(problems, key=lambda p: p.row or 0)

@@ -16,7 +16,7 @@ from typing import Final
 
 import numpy as np
 
-from ..errors import Problem
+from ..errors import Problem, further_rows, some_of
 from ..io.labels import LABEL_COLUMNS
 from ..io.readers import Peek, ReadError, peek, read_raw
 from ..io.readers.extent import Extent, read_extent
@@ -30,11 +30,13 @@ from .rules import CHANNELS
 __all__ = ["Looked", "look_into_files"]
 
 _MOST_NAMES: Final = 12
+"""Columns that a message names one by one (ours)."""
 _GOES_ON: Final = "the run goes on without the recording"
 _CUT: Final = "the file ends early: copy it again from the recorder, else what lies beyond it is passed over"
 
 
 _MUCH_LONGER: Final = 1.3
+"""Labels that end at this many times a length that is only estimated from the file's size lie beyond it (ours)."""
 
 
 @dataclass(frozen=True)
@@ -67,16 +69,11 @@ class Looked:
     about_s: float | None = None
 
 
-def _listed(names: Sequence[str]) -> str:
-    more = f" and {len(names) - _MOST_NAMES} more" if len(names) > _MOST_NAMES else ""
-    return ", ".join(names[:_MOST_NAMES]) + more
-
-
 def _is_it(name: str, names: Sequence[str]) -> str:
     """Name the column that is probably meant, else those there are."""
     same = [other for other in names if other.strip().lower() == name.strip().lower()]
     near = same or difflib.get_close_matches(name, names, n=1)
-    return f"is it {near[0]!r}?" if near else f"the file has {_listed(names)}"
+    return f"is it {near[0]!r}?" if near else f"the file has {some_of(names, _MOST_NAMES)}"
 
 
 def _said(recording: Recording, message: str, remedy: str, column: str | None = None) -> Problem:
@@ -93,7 +90,7 @@ def _column_problems(recording: Recording, names: Sequence[str]) -> list[Problem
             message = f"the column of {channel.tracked_point} in {CHANNELS.file} is not in the file"
             problems.append(_said(recording, message, _is_it(channel.name, names), channel.name))
     if not there and recording.channels and all(channel.shared for channel in recording.channels):
-        wanted = _listed([channel.name for channel in recording.channels])
+        wanted = some_of([channel.name for channel in recording.channels], _MOST_NAMES)
         message = f"none of the columns of {CHANNELS.file} ({wanted}) is in the file"
         problems.append(_said(recording, message, f"{_is_it(recording.channels[0].name, names)} Else {_GOES_ON}"))
     seen: dict[tuple[str, bool], Channel] = {}
@@ -226,9 +223,7 @@ def _ends_early(recording: Recording) -> bool:
 
 def _once(beyond: Sequence[Problem]) -> Problem:
     """Make one caution of all labels beyond the end of a file that is cut."""
-    more = len(beyond) - 1
-    further = "" if more == 0 else f" (and {more} further row{'s' if more > 1 else ''})"
-    return replace(beyond[0], message=beyond[0].message + further, remedy=_CUT, caution=True)
+    return replace(beyond[0], message=beyond[0].message + further_rows(beyond), remedy=_CUT, caution=True)
 
 
 def _label_problems(

@@ -19,6 +19,7 @@ from ..errors import Problem, StudyError
 __all__ = ["check_config_files", "config_file_problems"]
 
 _MOST_VALUES = 10_000
+"""Values of a settings file with its aliases written out; there are a few hundred settings (ours)."""
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from .feature_rows import log_loss
 from .parameters import LearnParameters
 
 __all__ = ["LABEL_NEXT_COLUMNS", "MISTAKE_COLUMNS", "label_next", "mistakes", "novelty"]
@@ -23,12 +24,15 @@ FloatArray = NDArray[np.float64]
 SPAN_S = 15.0
 """Longest span listed: enough to judge, short enough to watch."""
 MISTAKE_ROWS = 20
-FLOOR = 1e-6
+"""Mistakes that are listed (ours)."""
 LABELLED_WORTH = 0.2
 """A label that is already there and agrees teaches little when it is given again."""
 DISPUTED_WORTH = 0.6
+"""Worth of a label that the prediction contradicts; one that is missing has 1 (ours)."""
 SURE = 0.3
+"""Uncertainty, 0 to 1, from which a stretch is said to be one the classifier is not sure of (ours)."""
 NOVEL = 0.6
+"""Novelty, 0 to 1, from which a stretch is said to be unlike what is labelled (ours)."""
 
 MISTAKE_COLUMNS = (
     "rank", "recording_id", "participant_id", "onset", "duration", "label", "predicted", "probability", "log_loss",
@@ -111,7 +115,7 @@ def mistakes(windows: pd.DataFrame, p: FloatArray, classes: Sequence[str]) -> pd
     label = windows["label"].to_numpy(dtype=object)
     predicted = np.where(p >= 0.5, classes[1], classes[0])
     wrong = np.array([v is not None for v in label]) & np.isfinite(p) & (predicted != label)
-    loss = -np.log(np.maximum(np.where(label == classes[1], p, 1.0 - p), FLOOR))
+    loss = log_loss(np.where(label == classes[1], p, 1.0 - p))
     some = windows[wrong].reset_index(drop=True)
     p, loss = p[wrong], loss[wrong]
     rows = []

@@ -11,17 +11,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.special import log_softmax, softmax
 
+from .feature_rows import FLOOR, FloatArray, IntArray
+
 __all__ = ["Calibration", "calibrate"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.intp]
-
-FLOOR = 1e-6
 SLOPES = (0.05, 20.0)
+"""Limits of the slope: wide enough to turn chance into certainty or back, and bounded for the optimiser (ours)."""
 
 
 @dataclass(frozen=True)

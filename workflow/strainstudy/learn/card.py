@@ -24,7 +24,9 @@ from .model_store import MODEL_FORMAT
 __all__ = ["Described", "check_card", "make_card", "read_card", "write_card"]
 
 _TOLERANCE = 1e-6
+"""How far what a loaded model gives may lie from the examples in its card: a thousand times their rounding (ours)."""
 _DIGITS = 9
+"""Decimals of numbers in a card (ours)."""
 
 
 class Described(Protocol):

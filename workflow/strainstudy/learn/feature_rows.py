@@ -14,12 +14,20 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Rows", "Task"]
+__all__ = ["FLOOR", "Rows", "Task", "log_loss"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.intp]
 TextArray = NDArray[np.object_]
+
+FLOOR = 1e-6
+"""Least probability that a logarithm is taken of, so that no single row's loss is without bound (ours)."""
+
+
+def log_loss(given: FloatArray) -> FloatArray:
+    """Loss of rows whose true class was given these probabilities: minus their natural logarithm, from `FLOOR` on."""
+    return np.asarray(-np.log(np.maximum(given, FLOOR)))
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.pipeline import Pipeline
 
 from .calibration import Calibration, calibrate
-from .feature_rows import FloatArray, Rows, Task, TextArray, stack
+from .feature_rows import FloatArray, Rows, Task, TextArray, log_loss, stack
 from .folds import assert_apart, participant_folds
 from .model_families import Candidate, candidates
 from .scaling import Scaling
@@ -40,7 +40,7 @@ __all__ = [
 IntArray = NDArray[np.intp]
 
 PEOPLE_MIN = 2
-FLOOR = 1e-6
+"""Participants of each class: with one, leaving that one out leaves no example."""
 
 
 class NothingToLearnError(Exception):
@@ -113,7 +113,7 @@ def person_weights(groups: TextArray, y: TextArray | None = None) -> FloatArray:
 
 def log_losses(probabilities: FloatArray, codes: IntArray, groups: TextArray) -> dict[str, float]:
     """Mean log loss of each participant's rows."""
-    loss = -np.log(np.maximum(probabilities[np.arange(len(codes)), codes], FLOOR))
+    loss = log_loss(probabilities[np.arange(len(codes)), codes])
     return {str(g): float(loss[groups == g].mean()) for g in sorted(set(groups.tolist()))}
 
 

@@ -26,6 +26,7 @@ from .scaling import Scaling
 __all__ = ["MODEL_FORMAT", "TRUSTED_TYPES", "canonical", "dump_models", "load_models"]
 
 MODEL_FORMAT = 1
+"""Counted up when a stored model changes so that older versions cannot read it."""
 TRUSTED_TYPES = (
     "numpy.dtype",
     "sklearn.ensemble._hist_gradient_boosting.predictor.TreePredictor",
@@ -33,6 +34,7 @@ TRUSTED_TYPES = (
 )
 """Types beyond those skops itself trusts that a model of ours may hold."""
 _FIXED_DATE = (1980, 1, 1, 0, 0, 0)
+"""Time stamp of what is stored, so that the same model has the same bytes: the earliest a ZIP file can have."""
 
 
 def _renumber(node: Any, numbers: dict[int, int], files: dict[str, str], fresh: list[int]) -> Any:

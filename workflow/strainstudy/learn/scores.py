@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from ..stats.intervals import Interval, cluster_bootstrap, no_interval
+from .feature_rows import log_loss
 from .parameters import LearnParameters
 
 __all__ = [
@@ -35,7 +36,6 @@ Statistic = Callable[[FloatArray], FloatArray]
 
 BINS = 10
 """Bins of the reliability curve, equally wide."""
-FLOOR = 1e-6
 PER_CLASS = 3
 """Sums of each class: labelled, called, both."""
 
@@ -92,7 +92,7 @@ def probability_sums(p: FloatArray, true: NDArray[np.bool_], *, each: bool = Fal
         return out
     hit = np.where(true, p, 1.0 - p)
     place = np.minimum((p * BINS).astype(int), BINS - 1)
-    out[:3] = [len(p), -np.log(np.maximum(hit, FLOOR)).sum(), ((p - true) ** 2).sum()]
+    out[:3] = [len(p), log_loss(hit).sum(), ((p - true) ** 2).sum()]
     for k, values in enumerate((np.ones(len(p)), p, true.astype(float))):
         out[3 + k * BINS : 3 + (k + 1) * BINS] = np.bincount(place, values, minlength=BINS)
     return out if each else out / len(p)

@@ -21,7 +21,9 @@ from .style import BLACK, GREEN, SIDE_COLOURS, STATE_COLOURS
 __all__ = ["draw_recording", "trace_path"]
 
 _WIDTH, _LEFT, _RIGHT = 1080, 118, 12
+"""Pixels: the drawing, and its margins for names and for nothing (ours)."""
 _PANEL, _ROW, _GAP, _AXIS = 88, 13, 5, 30
+"""Pixels: heights of a curve, of a row of spans, of what parts them, of the time axis (ours)."""
 _COLUMNS = 480
 """Points of a curve: least and greatest of so many parts, about one for two pixels (ours)."""
 _STATES: Final = ("rest", "normal_gait", "limping_gait", "turn", "gait", "other")

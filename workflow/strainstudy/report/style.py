@@ -65,6 +65,7 @@ _STYLE: Final[Any] = {
     "svg.fonttype": "path",
     "pdf.fonttype": 42,
 }
+"""Of all figures; sizes in points, resolutions in dots per inch (ours)."""
 _METADATA: Final[dict[str, dict[str, Any]]] = {
     "png": {"Software": None},
     "svg": {"Date": None, "Creator": None},

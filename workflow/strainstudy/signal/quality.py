@@ -36,8 +36,9 @@ seen over ten quantisation steps; a peak cut by five steps has 1.2, by ten 1.13 
 a parabola cut at half-width a).
 """
 _VISIBLE_QUANTA = 10.0
+"""Height above a rail, in quantisation steps, from which it is seen (ours)."""
 _VISIBLE_NOISE = 6.0
-"""Heights above a rail are seen from ten quantisation steps, or six SDs of the noise, on (ours)."""
+"""The same in SDs of the noise (ours)."""
 _APPROACH_S = 0.25
 """Longest stretch before and after a rail over which its approach is read (ours)."""
 _STEEP_QUANTA = 3.0

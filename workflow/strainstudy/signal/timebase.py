@@ -26,7 +26,9 @@ _UNITS = {
     "us": 1e-6, "µs": 1e-6, "μs": 1e-6, "usec": 1e-6, "micros": 1e-6, "microseconds": 1e-6,
     "ns": 1e-9, "nanoseconds": 1e-9, "min": 60.0, "minutes": 60.0,
 }  # fmt: skip
+"""Seconds of the units that a header may name."""
 _UNIT_WORDS = {1.0: "seconds", 1e-3: "milliseconds", 1e-6: "microseconds", 1e-9: "nanoseconds", 60.0: "minutes"}
+"""Units in words, by their seconds."""
 _SLOWEST_HZ = 5.0
 """A rate below this is taken as a sign that unnamed stamps are not seconds: no movement could be seen with it."""
 _FASTEST_HZ = 1e6
@@ -38,11 +40,13 @@ _PACKETS = 0.2
 _REGULAR = 0.02
 """Largest distance from a grid point, in samples, that a place on the grid may have; about the rounding of stamps."""
 _JITTER_SDS = 6.0
+"""A late sample is no gap: steps may be longer by so many SDs of their jitter (ours)."""
 _LONGEST_LATE = 1.9
-"""A late sample is no gap: steps may be longer by six SDs of their jitter, but never as long as two."""
+"""Steps from which it is one all the same: nearly two (ours)."""
 _NEAR_NOMINAL = 0.02
+"""Share by which a rate may miss the nominal one that it is then taken for (ours)."""
 _ROUND_RATE = 0.002
-"""Shares by which a rate may miss the nominal one, and a round number, that it is then taken for (ours)."""
+"""Share by which it may miss a round number that it is then taken for (ours)."""
 _MOST_GRID = 20
 """More samples of the grid for each stored one than this are a sign of wrong stamps, not of gaps."""
 

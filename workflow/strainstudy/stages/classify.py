@@ -29,23 +29,15 @@ from ..learn.history import extend
 from ..learn.model_files import NO_MODEL
 from ..records import Participant, Recording
 from ..settings import build
-from ..swallow import (
-    CANDIDATE_CLASSES,
-    FEATURE_NAMES,
-    SWALLOW_FEATURES,
-    EdgeModel,
-    SwallowParameters,
-    accept_generic,
-    edge_differences,
-    fit_edges,
-    label_candidates,
-    move_edges,
-)
-from ..swallow.generic import SURE_SIP
+from ..swallow.candidate_labels import CANDIDATE_CLASSES, label_candidates
+from ..swallow.edges import EdgeModel, edge_differences, fit_edges, move_edges
+from ..swallow.features import FEATURE_NAMES, SWALLOW_FEATURES
+from ..swallow.generic import SURE_SIP, accept_generic
 from ..swallow.measures import response_shape
 from ..swallow.model_card import SWALLOW_MODEL, candidate_card, candidate_card_words
 from ..swallow.model_card import UNTRAINED as SWALLOW_UNTRAINED
 from ..swallow.model_files import SWALLOW_FILES
+from ..swallow.parameters import SwallowParameters
 from ..swallow.scores import confusion_rows, score_candidates
 from ..swallow.training import CandidateResult, classify_candidates
 from ..tables import read_table, write_table, write_typed

@@ -29,28 +29,40 @@ Single = npt.NDArray[np.float32]
 Mask = npt.NDArray[np.bool_]
 
 LOWEST_RATE_HZ: Final = 20.0
+"""Streams below it are not looked at: half of it has to hold what lies below 6 Hz, as swallows do (ours)."""
 SHORTEST_S: Final = 5.0
 """Less live signal than this is not looked at."""
 
 _WORKING_RATE_HZ: Final = 50.0
+"""Lowest working rate: about four times `_FAST_EDGE_HZ` (ours, for speed)."""
 # The rise and fall of the larynx lie below 3 Hz; ringing of a piezo-like film and the syllables of speech above.
 _SLOW_EDGE_HZ: Final = 3.0
 _FAST_EDGE_HZ: Final = 12.0
+"""Upper end of what is taken for movement (ours)."""
 # Above it lie skin sliding under the sensor, voice and turbulence, below it every smooth movement of neck and larynx.
 _TEXTURE_EDGE_HZ: Final = 5.0
 # Velocity counts as much as level at 1 Hz, the rate of a pulse of the usual length.
 _VELOCITY_SCALE_S: Final = 1 / (2 * np.pi)
 _COARSE_S: Final = 0.15
+"""Standard deviation of the Gaussian over which activity is one hump for one swallow (ours)."""
 _FINE_S: Final = 0.045
+"""The same for where it begins and ends (ours)."""
 _NOISE_WINDOW_S: Final = 60.0
+"""Window in which the level of rest is read (ours)."""
 _NOISE_PERCENTILE: Final = 10
+"""Percentile taken for rest: low enough for a busy minute (ours)."""
 # Half a second either way evens out the pulse of the carotid artery, which belongs to rest.
 _NOISE_SMOOTHING_S: Final = 0.5
 _SUBTRACT: Final = 1.5
+"""How much of the resting level is subtracted: more than all of it, for noise varies (ours, as in Boll 1979)."""
 _FLAT_S: Final = 2.0
+"""No body is still for so long: a stretch without any change is missing (ours)."""
 _GUARD_S: Final = 0.3
+"""Also left out on either side of what is missing, where filters have smeared its edge (ours)."""
 _QUIET_S: Final = 0.6
+"""Shortest stretch of quiet that the base line rests on (ours)."""
 _LONG_S: Final = 20.0
+"""Nobody drinks for longer without a pause: across longer movement the base line follows medians (ours)."""
 
 
 @dataclass(frozen=True)

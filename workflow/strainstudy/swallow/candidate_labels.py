@@ -18,6 +18,8 @@ __all__ = ["CANDIDATE_CLASSES", "label_candidates", "match_swallows"]
 
 CANDIDATE_CLASSES = ("swallow", *CONFOUNDERS, "other")
 _CENTRE_TOLERANCE_S = 0.5
+"""Centres of a candidate and a label of one swallow lie no farther apart, or they share half their time (ours: half the
+usual swallow)."""
 
 
 def match_swallows(onset: Array, end: Array, label_onset: Array, label_end: Array) -> list[tuple[int, int]]:

@@ -23,6 +23,7 @@ __all__ = ["FEWEST_SIPS", "compare_with_company", "likeness_in_run"]
 # A neighbour is what a person does in the same breath: sips of one drink lie closer together than this.
 _NEIGHBOUR_S: Final = 1.0
 FEWEST_SIPS: Final = 3
+"""Movements in a run from which it can be one of sips (ours)."""
 
 
 def _of_nearer(before: Array, after: Array, near_before: Mask, near_after: Mask) -> Array:

@@ -23,7 +23,7 @@ from scipy.signal import find_peaks
 from .activity import Activity, Array
 from .parameters import SwallowParameters
 
-__all__ = ["Pieces", "body_of", "cut_into_pieces", "cut_together"]
+__all__ = ["Pieces", "body_of", "cut_together"]
 
 Indices = npt.NDArray[np.intp]
 Pieces = list[tuple[int, int]]
@@ -31,19 +31,31 @@ Pieces = list[tuple[int, int]]
 # Spread of the logarithm of a swallow's length over people and boluses: a factor 1.5 either way.
 _LENGTH_SPREAD = 0.4
 _VALLEY_COST = 2.5
+"""Cost of a cut through a valley as high as its peaks; a length one spread off costs 0.5 (ours)."""
 # Being like the common waveform pays from this correlation on, which the half of a pulse reaches.
 _ALIKE_FROM = 0.6
 _ALIKE_GAIN = 4.0
+"""What likeness above that pays, per length of a swallow (ours)."""
 _LONGEST_PIECE_S = 6.0
+"""Peaks farther apart than this are not joined (ours: far beyond the longest swallow, for speed)."""
 _MOST_JOINED = 24
+"""Nor are more neighbouring peaks than this (ours, for speed)."""
 _APART_S = 0.5
+"""Rest between two peaks that parts two runs (ours)."""
 _LEAST_SIGNIFICANCE = 2.0
+"""Peaks lower than this multiple of what rests are left out (ours; events have to reach `noise_factor`)."""
 _SMALLEST_SHARE = 0.01
+"""As are those below this share of the stream's large ones (ours, for speed)."""
 _BODY_SHARE = 0.1
+"""The body of a piece is what has at least this share of its largest activity (ours)."""
 _POINTS = 24
+"""Points of a waveform over its own length (ours: the strokes of a swallow are few)."""
 _ALONE_S = 0.6
+"""Pause on both sides of an event that stands alone (ours)."""
 _FEWEST_ALIKE = 4
+"""Lone events from which their common waveform is told (ours)."""
 _MOST_ALIKE = 300
+"""And so many at most, evenly spread (ours, for speed)."""
 
 
 def _lowest_between(values: Array, peaks: Indices) -> Indices:
@@ -217,8 +229,3 @@ def cut_together(activities: Sequence[Activity], parameters: SwallowParameters) 
     lone = [_lone_waveforms(a, own, parameters) for a, own in zip(activities, pieces, strict=True)]
     pattern = _common_waveform(np.concatenate(lone)) if lone else None
     return pieces if pattern is None else cut(pattern)
-
-
-def cut_into_pieces(activity: Activity, parameters: SwallowParameters) -> Pieces:
-    """Cut one stream by itself; see `cut_together`."""
-    return cut_together([activity], parameters)[0]

@@ -36,8 +36,11 @@ _FEATURES: Final = (
     "pause_after_s",
 )
 _FEWEST: Final = 8
+"""Matched swallows from which the model is fitted (ours)."""
 _RIDGE: Final = 10.0
+"""Penalty of the ridge, on standardised features (ours)."""
 _LARGEST_S: Final = 0.5
+"""An edge is moved no farther, and labels farther off count as so far (ours: half the usual swallow)."""
 
 
 @dataclass(frozen=True)

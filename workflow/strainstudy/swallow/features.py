@@ -218,10 +218,15 @@ SWALLOW_FEATURES: Final = (
 FEATURE_NAMES: Final = tuple(feature.name for feature in SWALLOW_FEATURES)
 
 _BANDS_HZ: Final = ((0.0, 1.0), (1.0, 3.0), (3.0, 6.0), (6.0, 13.0))
+"""Edges of the bands whose shares of the energy are features (ours)."""
 _LONGEST_PAUSE_S: Final = 5.0
+"""Longer pauses count as this long: what is that far away is no company (ours)."""
 RUN_PAUSE_S: Final = 0.5
+"""Movements with shorter pauses between them are one run (ours)."""
 _SURROUNDINGS_S: Final = 2.0
+"""Seconds on either side whose activity is compared with that within (ours)."""
 _AT_ONCE: Final = 512
+"""Candidates measured in one go, for memory (ours)."""
 
 
 def _spectra(level: Array, length: Indices, fs: float) -> dict[str, Array]:

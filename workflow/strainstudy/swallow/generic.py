@@ -41,6 +41,7 @@ _SMALL = (-1.9, -1.2)
 # By how much slower a movement is than that largest one: bursts and slow humps are not of one sensor's swallows.
 _SLOWER = (0.9, 1.4)
 _UNEVEN = (0.5, 0.8)
+"""Fit of the outline to a single hump, from which it begins to count and counts in full (ours)."""
 # Activity over that of rest. Humps of a real throat at rest reach 2 to 5.6 times what rest spans, the smallest of real
 # swallows 6 (33 recordings); activity, which leaves the pulse out of rest, comes to nearly twice that.
 _OVER_REST = (5.5, 8.5)

@@ -20,13 +20,16 @@ __all__ = ["RESPONSE_SHAPES", "drinking_measures", "measure_swallows", "response
 
 RESPONSE_SHAPES = ("one_hump", "two_phase", "ringing")
 _BURST_COUNT = 3
+"""Swallows in a row from which they are a burst (ours)."""
 # Hardly anybody swallows more at once: 20-35 ml is usual (Hughes TAT, Wiles CM 1996 and follow-ups; from memory).
 LARGEST_SIP_ML = 70.0
 # A piezo-like patch turns back and forth with each of its own oscillations; a sensor that lets go gives one stroke to
 # either side, of which the second reaches at least a third of the first.
 _RINGING_STROKES = 5
 _TWO_PHASE_SHARE = 1 / 3
+"""That third (ours)."""
 _LIKE_A_SWALLOW = 0.75
+"""Plausibility from which a movement that was called otherwise is mentioned (ours)."""
 # Less than a third of the usual size.
 _SMALL = -1.1
 

@@ -24,19 +24,27 @@ from .cut import Pieces, body_of
 __all__ = ["leak_rate", "restore"]
 
 _RATES_PER_S: Final = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 10.0, 30.0)
+"""Leak rates tried, 1/s: from a sensor that holds to one that answers to the rate of change alone (ours)."""
 # A change of the signal has to make events clearly more like humps before it is believed.
 _GAIN: Final = 0.25
 _FEWEST: Final = 3
+"""Lone events from which they are asked (ours)."""
 _MOST: Final = 200
+"""And so many at most, evenly spread (ours, for speed)."""
 _MARGIN_S: Final = 0.25
+"""Taken on either side of an event, so that it starts and ends at rest (ours)."""
 # The two strokes of one swallow lie closer together than this.
 _PAUSE_S: Final = 0.8
 _SHORTEST_S: Final = 0.4
+"""Shortest event that is asked (ours: shorter ones are no swallows)."""
 _LONGEST_S: Final = 3.5
+"""And the longest (ours)."""
 # Where there are too few, runs of many sips tell it too, for restored they stay on one side all along.
 _LONGEST_RUN_S: Final = 30.0
 _GAIN_OF_RUNS: Final = 0.4
+"""What a change has to gain where runs tell it (ours)."""
 _SMALLEST: Final = 0.15
+"""Events below this share of the large ones are not asked (ours)."""
 # Scale of the integral, so that a pulse of usual length keeps about its size.
 _PULSE_S: Final = 0.3
 

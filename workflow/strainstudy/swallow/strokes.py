@@ -23,13 +23,19 @@ Mask = npt.NDArray[np.bool_]
 
 STROKE_MEASURES: Final = ("fast_share", "stroke_hz", "stroke_spread_hz", "turning_points")
 _HIGHEST_HZ: Final = 20.0
+"""Upper end of the spectrum: that of the stream as given."""
 _FAST_HZ: Final = 6.0
+"""What is above it is fast; the real recordings were measured with the same limit."""
 _TURN_SHARE: Final = 0.15
+"""A way back of less than this share of the range is no turning point (ours)."""
 _AT_ONCE: Final = 512
+"""Candidates measured in one go, for memory (ours)."""
 _POINTS: Final = 24
+"""Points of an outline over its own length (ours)."""
 # Medians of real swallows (mean of three kinds) and of real coughs.
 _SWALLOWS_AND_COUGHS: Final = {"fast_share": (0.17, 0.41), "stroke_hz": (4.1, 6.0), "turning_points": (6.5, 12.5)}
 _FARTHEST: Final = 2.0
+"""No single measure counts for more than this, where swallows are at -1 and coughs at 1 (ours)."""
 
 
 def turning_points(level: Array, inside: Mask, least: Array) -> Array:

@@ -21,10 +21,15 @@ __all__ = ["AT_LIMIT_FRACTION", "ThroatHealth", "throat_health"]
 # A twentieth of a second of a one-second swallow: the crest, where amplitude is read, is cut off.
 AT_LIMIT_FRACTION: Final = 0.05
 _FEWEST: Final = 8
+"""Swallows from which a trend of their size is tested (ours)."""
 _LARGEST_P: Final = 0.01
+"""Below it a trend is taken for real (ours: stricter than 0.05, as every recording is tested)."""
 _LOOSE_FACTOR: Final = 0.5
+"""Size at the end over that at the start, below which a sensor is said to come loose (ours)."""
 _MANY_AT_LIMIT: Final = 0.1
+"""Share of the swallows at the limit of the recording, above which it is said (ours)."""
 _LITTLE_OBSERVED: Final = 0.5
+"""Share of the recording that was observed, below which it is said (ours)."""
 
 
 @dataclass(frozen=True)

@@ -44,19 +44,30 @@ RATIOS: Final = (
     "texture",
 )
 _SMALLEST: Final = 0.05
+"""Values below this are taken for it before a logarithm, in the unit of the feature (ours)."""
 _FLOORS: Final = {"size": np.finfo(float).tiny, "share_3_6hz": 1e-5, "share_above_6hz": 1e-5, "texture": 1e-4}
+"""The same for features that are smaller than that (ours)."""
 
 _POINTS: Final = 24
+"""Points of a waveform over its own length (ours: the strokes of a swallow are few)."""
 _MOST: Final = 300
+"""Candidates among which the densest company is sought, evenly spread (ours, for speed)."""
 _COMPANY: Final = 0.25
+"""Share of the candidates that makes a company (ours)."""
 _FEWEST: Final = 3
+"""Plausible candidates from which anything is typical (ours)."""
 _ALIKE: Final = 0.85
+"""Correlation with the typical waveform from which a candidate is typical too (ours)."""
 # Of fewer, some are alike by chance.
 _FEWEST_TO_BE_ALIKE: Final = 12
 _WINDOW_S: Final = 0.9
+"""A window reaches so far on either side: twice the usual swallow in all (ours)."""
 _WINDOW_POINTS: Final = 37
+"""Points of such a window: one each 50 ms."""
 _REFERENCES: Final = 150
+"""Windows with which all are compared, evenly spread (ours, for speed)."""
 _FEWEST_WINDOWS: Final = 4
+"""Windows from which likeness tells what is usual (ours)."""
 
 
 def waveforms(activity: Activity, onset: npt.NDArray[np.intp], end: npt.NDArray[np.intp]) -> Array:

@@ -28,6 +28,7 @@ Array = npt.NDArray[np.float64]
 
 PHASES: Final = ("all", "flexing", "extending", "still")
 RANGES_DEG: Final = ((-math.inf, math.inf), (-math.inf, 15), (15, 30), (30, 45), (45, 60), (60, 90), (90, math.inf))
+"""Ranges of the reference, degrees, that are judged apart (ours); the first is all of them."""
 
 _STILL_DEG_PER_S: Final = 10.0
 """Slower than this the knee counts as still; walking moves at up to some 400 degrees a second (ours)."""

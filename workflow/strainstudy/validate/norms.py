@@ -19,6 +19,7 @@ from typing import Any, Final
 import pandas as pd
 
 from ..errors import Problem, StudyError
+from ..io.sheets import to_number
 from ..tables.standing import NORMS
 from ..vocabulary import MISSING
 from .measurements import GAIT_MEASURES, SIZE, SWALLOW_MEASURES
@@ -84,14 +85,6 @@ _UNITS: Final = {
 """Units of the measures that a norm can be of, by each name that they may have in it."""
 
 
-def _number(text: str) -> float | None:
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if math.isfinite(value) else None
-
-
 def _row_problems(file: str, line: int, row: Mapping[str, str]) -> list[Problem]:
     problems = []
     for name in ("measure", "unit", "population", "statistic", "source", "source_read"):
@@ -105,7 +98,7 @@ def _row_problems(file: str, line: int, row: Mapping[str, str]) -> list[Problem]
         remedy = f"give the numbers in {known}"
         problems.append(Problem(file, f"{row['measure']} has another unit", remedy, line, "unit", row["unit"]))
     for name in _NUMBERS:
-        if row[name] not in ("", MISSING) and _number(row[name]) is None:
+        if row[name] not in ("", MISSING) and to_number(row[name]) is None:
             problems.append(Problem(file, "not a number", f"give a number or {MISSING}", line, name, row[name]))
     if row["sex"] not in ("", MISSING, "male", "female"):
         problems.append(Problem(file, "unknown word", f"use male, female or {MISSING}", line, "sex", row["sex"]))
@@ -122,10 +115,10 @@ def _row_problems(file: str, line: int, row: Mapping[str, str]) -> list[Problem]
         remedy = "use yes, quoted, or from memory (NN %)"
         problems.append(Problem(file, "unknown word", remedy, line, "source_read", row["source_read"]))
     for lower, upper in (("low", "high"), ("age_low", "age_high")):
-        a, b = _number(row[lower]), _number(row[upper])
+        a, b = to_number(row[lower]), to_number(row[upper])
         if a is not None and b is not None and a > b:
             problems.append(Problem(file, f"larger than {upper}", "swap the two", line, lower, row[lower]))
-    sd = _number(row["sd"])
+    sd = to_number(row["sd"])
     if sd is not None and sd <= 0:
         problems.append(Problem(file, "not above 0", "give a standard deviation above 0", line, "sd", row["sd"]))
     return problems
@@ -141,7 +134,7 @@ def _contradictions(file: str, rows: list[tuple[int, dict[str, str]]]) -> list[P
         if row["measure"] != "cadence" or stride is None:
             continue
         for name, other in (("mean", "mean"), ("low", "high"), ("high", "low")):
-            cadence, time = _number(row[name]), _number(stride[other])
+            cadence, time = to_number(row[name]), to_number(stride[other])
             if cadence is None or time is None or time <= 0:
                 continue
             if abs(cadence * time / 120 - 1) > CONTRADICTION:

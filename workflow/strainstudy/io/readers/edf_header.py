@@ -22,6 +22,7 @@ _WIDTHS = {
     "label": 16, "transducer": 80, "physical dimension": 8, "physical minimum": 8, "physical maximum": 8,
     "digital minimum": 8, "digital maximum": 8, "prefiltering": 80, "samples per record": 8, "reserved": 32,
 }  # fmt: skip
+"""Bytes of each field of a signal's header (EDF: Kemp et al. 1992)."""
 _OTHER_VERSION = {"EDF": (b"\xffBIOSEMI",), "BDF": (b"0",)}
 _ANNOTATIONS = ("EDF Annotations", "BDF Annotations")
 

@@ -28,8 +28,9 @@ _HEADS = (1 << 13, 1 << 16)
 _TAIL_BYTES = 1 << 12
 """Bytes at the end in which the last rows are looked for."""
 _MOST_HEAD = 400
+"""Lines from the start that are looked at when the first few have no table (ours)."""
 _PEEK_LINES = 20
-"""Lines in which the table is looked for; the fewer first, which most files need (ours)."""
+"""Lines that are looked at first, which is enough for most files (ours)."""
 _MOST_PACKED = 300_000
 """Bytes of gzip that unpack in about 5 ms."""
 _MOST_COUNTED = 4_000_000

@@ -22,6 +22,7 @@ from .room import Room
 __all__ = ["peek", "read"]
 
 _PER_SECOND = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
+"""Ticks per second of each unit of an Arrow timestamp."""
 _LONGEST_SPAN = 2**62
 """Differences up to here do not overflow 64 bits."""
 _LONGEST_CLOCK = 100

@@ -28,8 +28,9 @@ from .sniff import MISSING_MARKERS, Layout, find_layout
 __all__ = ["peek", "read"]
 
 _HEAD_BYTES = 1 << 16
+"""Bytes from the start in which the layout of a table is looked for (ours)."""
 _HEAD_LINES = 400
-"""Where the layout of a table is looked for: so many bytes or lines from the start (ours)."""
+"""And so many lines of them (ours)."""
 _BINARY_BYTES = 1024
 """Zero bytes this early are a binary file; later they are what a power failure leaves in a text."""
 _PEEK_LINES = 20
