@@ -119,6 +119,7 @@ def run(
         ages={p.participant_id: p.age for p in people},
         sexes={p.participant_id: p.sex for p in people},
         groups={p.participant_id: p.group for p in people},
+        walkways={r.recording_id: r.walkway for r in recordings},
         calibrating=frozenset(r.recording_id for r in recordings if calibrates(r.reference_use)),
         clearing_pause_s=swallow.clearing_pause_s,
     )

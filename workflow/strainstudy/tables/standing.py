@@ -25,21 +25,40 @@ NORMS = TableSpec(
         number("published_high", "published range, upper end", "In the row's unit; n/a where none is given."),
         text("range_kind", "kind of range", "What the range is made of."),
         number("z", "z", "(value - mean) / SD; n/a where the source has no SD.", "1"),
-        text("position", "position", "below, within or above the published range; n/a without a range."),
-        text("all_sources", "all sources", "How many of the ranges for this measure lie where: their spread."),
+        text(
+            "position",
+            "position",
+            "below, within or above the published range; n/a without a range, and where the source does not count.",
+        ),
+        flag(
+            "counts",
+            "counts",
+            "Whether the source places people: one of patients does not, and one from memory gives way where a source "
+            "for this measure was read.",
+        ),
+        text("all_sources", "all sources", "Of the ranges that count for this measure, how many lie where."),
+        text(
+            "sources_disagree",
+            "sources that disagree",
+            "Sources of healthy people whose ranges have no value in common, or of which one's mean lies outside the "
+            "other's range, each with what it says, in the row's unit; n/a where none do.",
+        ),
+        text("walkway", "walkway", "overground or treadmill, as the study's recordings say; n/a where they do not."),
         text("population", "population", "Whom the source measured, and how."),
+        text("population_walkway", "walkway of the source", "overground or treadmill; n/a where it does not say."),
         count("population_n", "people in the source", "How many people the source measured."),
         text("source", "source", "Citation."),
         text(
             "source_read",
             "how known",
-            "yes = read in the source; quoted = read in a text that quotes it; from memory (NN %) = recalled, not "
-            "read, and how sure.",
+            "yes = read in the source; quoted = read in a text that quotes it; computed = from the open data of the "
+            "source; from memory (NN %) = recalled, not read, and how sure.",
         ),
+        text("verdict", "read again", "What came of looking the number up once more; n/a where nobody did."),
         text("note", "note", "What to know before comparing."),
         READING,
     ),
-    key=("participant_id", "session_id", "trial_type", "measure", "source", "population"),
+    key=("participant_id", "session_id", "trial_type", "measure", "walkway", "source", "population"),
 )
 
 CHANGE = TableSpec(
