@@ -156,7 +156,7 @@ def test_one_read_for_people_of_another_age_does_not_make_memory_give_way(tmp_pa
 
 
 def test_sources_that_contradict_each_other_are_both_named_with_what_they_say(tmp_path):
-    """1.1 (SD 0.1) is 0.904 to 1.296, 1.5 (SD 0.05) is 1.402 to 1.598: no value in common; 1.2 lies within the first."""
+    """1.1 (SD 0.1) is 0.904 to 1.296, 1.5 (SD 0.05) is 1.402 to 1.598: no value in common; 1.2 lies in the first."""
     apart = {"source": "Apart A 2001", "mean": "1.5", "sd": "0.05"}
     close = {"source": "Close C 2002", "mean": "1.2", "sd": "n/a", "statistic": "mean"}
     found = place(table(tmp_path, {}, apart, close))
@@ -166,8 +166,9 @@ def test_sources_that_contradict_each_other_are_both_named_with_what_they_say(tm
 
 def test_patients_place_nobody_and_contradict_nothing(tmp_path):
     names = (*NORM_COLUMNS, "people")
+    healthy = {"people": "healthy"}
     patients = {"source": "B source", "mean": "2.0", "people": "patients"}
-    found = place(table(tmp_path, {}, patients, names=names)).set_index("source")
+    found = place(table(tmp_path, healthy, patients, names=names)).set_index("source")
     assert pd.isna(found.position["B source"])
     assert pd.isna(found.sources_disagree["B source"])
     assert "which are patients: no position" in found.reading["B source"]

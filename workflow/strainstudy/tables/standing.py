@@ -92,6 +92,14 @@ CHANGE = TableSpec(
         count(
             "error_freedom", "degrees of freedom", "Of the repeats or of the other people; n/a for the spread within."
         ),
+        number(
+            "published_detectable_low",
+            "published detectable change, smallest",
+            "Smallest minimal detectable change that others published for the measure, in the row's unit; it decides "
+            "nothing here.",
+        ),
+        number("published_detectable_high", "published detectable change, largest", "The largest, in the row's unit."),
+        text("published_detectable_source", "published by", "Whose it is, of whom, and how it is known."),
         READING,
     ),
     key=("participant_id", "measure", "trial_type", "session_id", "later_session_id"),

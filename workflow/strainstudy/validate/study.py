@@ -23,6 +23,7 @@ from .measurements import gait_measurements, join, per_person, per_walkway, swal
 from .measures import Drink, bend_angles, compare_parameters, labelled_against_detected
 from .norms import position
 from .parameters import ValidateParameters
+from .published_change import beside_published
 from .raters import compare_raters
 from .states import score_states
 
@@ -125,7 +126,7 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
         (RATERS, compare_raters(results.labels, events, bouts, who, parameters)),
         (PARAMETERS, compare_parameters(pd.concat(filled, ignore_index=True), parameters)),
         (NORMS, position(per_walkway(measurements, results.walkways), results.norms, results.ages, results.sexes)),
-        (CHANGE, changes(measurements)),
+        (CHANGE, beside_published(changes(measurements))),
         (RETEST, retest(measurements, parameters)),
         (GROUPS, compare_groups(people, results.groups)),
     ]
