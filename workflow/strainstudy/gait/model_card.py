@@ -13,6 +13,7 @@ import pandas as pd
 
 from ..learn.card_words import CardLines, card_text, score_words
 from ..upstream import Values
+from .limits import FALSE_ALARMS
 
 __all__ = ["CAUTIONS", "UNTRAINED", "gait_card_words", "gait_facts", "no_model_words"]
 
@@ -24,7 +25,7 @@ CAUTIONS: Final = (
     "too often.",
 )
 UNTRAINED: Final = {
-    "rule": "Normal and limping gait were told apart by a rule with published limits",
+    "rule": f"Normal and limping gait were told apart by a rule with published limits: {FALSE_ALARMS}",
     "external": "Normal and limping gait were told apart by the stored model of another study",
 }
 
