@@ -22,7 +22,7 @@ SWING_TIMES = (
     (0.5066, 0.5060), (0.4089, 0.4024), (0.3731, 0.3632), (0.3803, 0.3871),
 )  # fmt: skip
 """Mean left and right swing time, s, of the 16 controls of the PhysioNet Gait in Neurodegenerative Disease Database
-(open data), with every stride; `Control_averaged_data.csv` of github averma205/neurodegenerative-gait-patterns, 3d2ac61."""
+(open data), with every stride; Control_averaged_data.csv of github averma205/neurodegenerative-gait-patterns."""
 
 
 def test_the_swing_limit_is_crossed_by_no_more_of_sixteen_healthy_people_than_is_said():

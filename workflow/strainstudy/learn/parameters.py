@@ -82,8 +82,8 @@ class ClassifyParameters:
         1.175,
         "Rule without labels: longer over shorter swing time above which gait is called limping",
         source="largest of 16 healthy people of an open data set (PhysioNet Gait in Neurodegenerative Disease "
-        "Database; config/norms.tsv), which another healthy person exceeds one time in 17; 4 of these 16 exceed the limit "
-        "of 1.06 of Patterson et al. 2010 (from memory)",
+        "Database; config/norms.tsv), which another healthy person exceeds one time in 17; 4 of these 16 exceed "
+        "the limit of 1.06 of Patterson et al. 2010 (from memory)",
         minimum=1.0,
         maximum=3.0,
     )
