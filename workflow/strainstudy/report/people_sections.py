@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ..sensor.verdict import VERDICT_COLUMNS
+from ..tables.families import PREDICTION
 from ..tables.gait import GAIT
 from ..tables.standing import CHANGE, GROUPS, NORMS
 from ..tables.swallows import SWALLOW_SUMMARY
@@ -20,7 +21,7 @@ __all__ = ["gait", "groups", "standing", "swallows"]
 
 def gait(tables: StudyTables, folder: Path) -> Section | None:
     """Gait by person and session, with the verdict on sensor or gait."""
-    frame = tables(GAIT, *VERDICT_COLUMNS)
+    frame = tables(GAIT, PREDICTION, *VERDICT_COLUMNS)
     if frame.empty:
         return None
     frame = tables.with_person(frame)
@@ -34,6 +35,7 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
         ("session", "session_id", False),
         ("recording", "recording_id", False),
         ("state", "trial_type", False),
+        ("decided by", "prediction", False),
         ("strides", "n_strides", True),
         ("cadence (1/min)", interval_of("cadence"), False),
         ("stride-time CV (%)", interval_of("stride_time_cv"), False),
