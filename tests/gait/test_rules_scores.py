@@ -4,7 +4,7 @@ import pytest
 from sklearn.metrics import balanced_accuracy_score, brier_score_loss, f1_score, log_loss, recall_score
 from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.gait.baselines import baseline_probabilities
-from strainstudy.gait.limits import amplitude_threshold, excess_probability, rule_probability, rule_side
+from strainstudy.gait.limits import FALSE_ALARMS, amplitude_threshold, excess_probability, rule_probability, rule_side
 from strainstudy.gait.scores import SCHEME, SUMS, state_sums
 from strainstudy.gait.state_time import state_seconds
 from strainstudy.learn.scores import probability_sums, reliability_table, score_rows
@@ -16,15 +16,36 @@ def timing(swing, index, step=0.0):
     return pd.DataFrame({"swing_time_log_ratio": swing, "phase_coordination_index": index, "step_time_log_ratio": step})
 
 
+SWING_TIMES = (
+    (0.4108, 0.4047), (0.4182, 0.4182), (0.3753, 0.3922), (0.4113, 0.3858), (0.3471, 0.3812), (0.3880, 0.3858),
+    (0.3895, 0.3416), (0.3999, 0.3932), (0.3784, 0.3227), (0.4483, 0.4376), (0.3432, 0.3657), (0.3711, 0.3646),
+    (0.5066, 0.5060), (0.4089, 0.4024), (0.3731, 0.3632), (0.3803, 0.3871),
+)  # fmt: skip
+"""Mean left and right swing time, s, of the 16 controls of the PhysioNet Gait in Neurodegenerative Disease Database
+(open data), with every stride; Control_averaged_data.csv of github averma205/neurodegenerative-gait-patterns."""
+
+
+def test_the_swing_limit_is_crossed_by_no_more_of_sixteen_healthy_people_than_is_said():
+    """One in 17 is expected beyond the largest of 16; the limit of before, 1.06, is crossed by five of them."""
+    left, right = np.array(SWING_TIMES).T
+    size = 100 * np.log(right / left)
+    index = np.full(16, np.nan)
+    assert (rule_probability(timing(size, index), PARAMETERS) > 0.5).sum() <= 1
+    before = ClassifyParameters(swing_ratio_limit=1.06)
+    assert (rule_probability(timing(size, index), before) > 0.5).sum() == 5
+    assert "1 in 17" in FALSE_ALARMS
+
+
 def test_the_rule_changes_its_mind_at_the_published_limits():
-    """Swing ratio 1.06: Patterson et al. 2010 (from memory); index 3.16 + 1.96 x 1.11 = 5.34: Zadik et al. 2022."""
-    limit = 100 * np.log(1.06)
+    """Largest of 16 healthy people: 16.12 % in config/norms.tsv; index 5.68 + 1.96 x 2.01 = 9.62: Zadik et al. 2022."""
+    limit = 100 * np.log(1.175)
+    assert limit == pytest.approx(16.12, abs=0.01)
     swing = np.array([0.0, 0.99 * limit, 1.01 * limit, -1.01 * limit, 0.0, 0.0])
-    index = np.array([0.0, 0.0, 0.0, 0.0, 5.33, 5.35])
+    index = np.array([0.0, 0.0, 0.0, 0.0, 9.61, 9.63])
     assert (rule_probability(timing(swing, index), PARAMETERS) > 0.5).tolist() == [
         False, False, True, True, False, True,
     ]  # fmt: skip
-    assert ClassifyParameters().coordination_limit_percent == pytest.approx(3.16 + 1.96 * 1.11, abs=0.005)
+    assert ClassifyParameters().coordination_limit_percent == pytest.approx(5.68 + 1.96 * 2.01, abs=0.005)
 
 
 def test_the_rule_puts_the_limp_on_the_side_that_swings_and_steps_longer():

@@ -117,6 +117,15 @@ def test_worth_is_doubt_times_novelty_less_where_a_label_is_already_there():
     }
 
 
+def test_no_label_yet_is_said_only_where_there_is_none():
+    """A window across two labels has no state of its own, but it is labelled; a label alone agrees with nothing."""
+    frame = windows(("r1", None, 0.6), ("r2", None, 0.6), ("r3", NORMAL, np.nan)).assign(touched=[False, True, True])
+    found = next_of(frame, np.full(3, 0.5), PARAMETERS).set_index("recording_id")
+    assert found["labelled"].to_dict() == {"r1": "no", "r3": "unpredicted", "r2": "in part"}
+    assert found["reason"].str.contains("no label yet").to_dict() == {"r1": True, "r3": False, "r2": False}
+    assert found["reason"]["r3"].endswith("labelled already, and nothing was predicted")
+
+
 def test_a_second_span_of_a_recording_is_worth_half_and_the_list_ends_where_it_is_told():
     frame = windows(("r1", None, 0.5), ("r1", NORMAL, 0.3), ("r1", None, 0.6), ("r2", None, 0.75))
     found = next_of(frame, np.ones(4), PARAMETERS)

@@ -11,6 +11,7 @@ from strainstudy.io.store import Trace, TraceWriter
 from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS, EVIDENCE
 from strainstudy.tables.events import EVENTS
+from strainstudy.tables.families import PREDICTION
 from strainstudy.tables.gait import ANSWERS, GAIT
 from strainstudy.tables.recordings import ADDED, RECORDINGS
 from strainstudy.tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_HEALTH, SENSOR_LOOPS, SENSORS
@@ -186,7 +187,7 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "cadence_high": 112.0, "warning": None, "verdict": "cannot be told apart without a bend calibration",
         "verdict_side": None,
     }  # fmt: skip
-    added = (*ANSWERS, *VERDICT_COLUMNS)
+    added = (*ANSWERS, PREDICTION, *VERDICT_COLUMNS)
     write_table(rows_of(GAIT, [gait], added), GAIT, root, added)
     summary = {"recording_id": "sub-02_swallow", "swallow_count": 1, "rate": 3.0, "rate_low": 0.1, "rate_high": 16.7}
     write_table(rows_of(SWALLOW_SUMMARY, [summary]), SWALLOW_SUMMARY, root)

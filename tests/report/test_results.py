@@ -2,6 +2,8 @@
 
 import pandas as pd
 import pytest
+from labelling import frame
+from strainstudy.condition.bridge import ASSUMED_EQUAL_ARMS
 from strainstudy.errors import StudyError
 from strainstudy.gait.verdict import VERDICT_COLUMNS
 from strainstudy.report.results import StudyTables
@@ -44,3 +46,24 @@ def test_a_bench_alone_has_no_groups_of_people(tmp_path):
     recordings = StudyTables(tmp_path).recordings
     assert recordings["group"].isna().all()
     assert recordings["status"].tolist() == ["good"]
+
+
+def test_an_assumed_rest_resistance_and_labels_of_a_side_without_a_sensor_are_told_among_the_faults(tmp_path):
+    rows = [
+        {
+            "recording_id": "w",
+            "status": "good",
+            "channels": "left_knee, throat",
+            "notes": f"left_knee: {ASSUMED_EQUAL_ARMS}",
+        },
+        {"recording_id": "v", "status": "good", "channels": "left_knee, right_knee", "notes": "ok"},
+    ]
+    written(tmp_path, rows, RECORDINGS, ADDED)
+    labels = frame(
+        (1, 0, "initial_contact", "right"), (2, 0, "initial_contact", "left"), (0, 9, "limping_gait", "right")
+    )
+    notes = shortfalls(StudyTables(tmp_path), {"w": {"anna": labels}, "v": {"anna": labels}}).blocks
+    told = [note.words for note in notes if note.level == "fault"]
+    assert any(words.startswith("Rest resistance is assumed in 1 of 2 recordings") for words in told)
+    assert [words[:11] for words in told if "not recorded" in words] == ["w: 1 labels"]
+    assert not any("assumed" in n.words for n in shortfalls(StudyTables(tmp_path / "none"), {}).blocks)

@@ -56,6 +56,8 @@ def test_a_stride_belongs_to_the_bout_that_holds_its_middle():
         {"recording_id": ["a", "a", "a", "c"], "onset": [1.0, 4.4, 11.0, 1.0], "stride_time": [1.0, 1.4, 1.0, 1.0]}
     )
     assert state_of(steps, bouts).tolist() == ["normal_gait", "limping_gait", None, None]
+    made_by = bouts.assign(prediction=["rule", "rule", "out_of_fold"])
+    assert state_of(steps, made_by, "prediction").tolist() == ["rule", "rule", None, None]
 
 
 def test_a_column_of_events_that_nobody_fills_is_refused():

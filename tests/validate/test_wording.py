@@ -99,7 +99,7 @@ def test_a_norm_row_says_position_range_and_how_it_is_known():
     )
     assert "up to 1.3 s (read in the source)" in norm_words(row | {"published_low": NAN, "source_read": "yes"})
     assert "from 0.904 s on (quoted" in norm_words(row | {"published_high": NAN, "source_read": "quoted"})
-    assert norm_words(row | {"position": None}) == (
+    assert norm_words(row | {"position": None, "published_low": NAN, "published_high": NAN}) == (
         "1.35 s; published for older adults: 1.1 s on average and no range for a person (from memory (80 %))."
     )
 

@@ -88,6 +88,13 @@ def test_bouts_do_not_overlap_and_labelled_people_are_predicted_out_of_fold(demo
         assert (own["onset"].to_numpy()[1:] >= end[:-1] - 2e-3).all()
     walked = bouts[bouts["trial_type"].isin(GAIT_STATES)]
     assert set(walked["prediction"]) == {"out_of_fold"}
+    assert set(read_described(demo / "tables/gait.tsv")["prediction"]) == {"out_of_fold"}
+    strides = read_described(demo / "tables/strides.tsv")
+    walking = strides["trial_type"].isin(GAIT_STATES)
+    assert set(strides.loc[walking, "prediction"]) == {"out_of_fold"}
+    events = read_described(demo / "tables/events.tsv")
+    assert set(events.loc[events["trial_type"] != "swallow", "prediction"]) == {"rule"}
+    assert events["prediction"].notna().all()
 
 
 def test_the_page_needs_no_network_and_carries_the_cautions(demo):

@@ -60,9 +60,9 @@ def settings_of(*sections):
 
 
 def sheet_rows(batch, label_tasks=(), reference=False):
-    """Sheet rows of a batch; labels and the use of a reference are named only where the stage reads them."""
+    """Sheet rows of a batch; labels, the use of a reference and the walkway are named only where the stage reads them."""
     rows = [r if r.task in label_tasks else replace(r, labels={}) for r in BATCHES[batch]]
-    return [asdict(r if reference else replace(r, reference_use=None)) for r in rows]
+    return [asdict(r if reference else replace(r, reference_use=None, walkway=None)) for r in rows]
 
 
 def sensor_rows(batch):
@@ -122,7 +122,7 @@ def of_all_batches(pattern):
 
 def study_rows(labels=False, reference=False):
     """The whole study's rows for stages that collect the batches."""
-    recordings = [r if reference else replace(r, reference_use=None) for r in STUDY.recordings.values()]
+    recordings = [r if reference else replace(r, reference_use=None, walkway=None) for r in STUDY.recordings.values()]
     return {
         "participants": [asdict(p) for p in STUDY.participants.values()],
         "recordings": [asdict(r if labels else replace(r, labels={})) for r in recordings],

@@ -116,6 +116,8 @@ class Recording:
         The lab's own columns, without missing cells.
     reference_use : str or None
         What a reference angle is for (`strainstudy.reference_use`); None as ``validate``.
+    walkway : str or None
+        ``overground`` or ``treadmill``; None where the sheet does not say.
     """
 
     recording_id: str
@@ -132,6 +134,7 @@ class Recording:
     labels: Mapping[str, Path] = field(default_factory=dict)
     extra: Mapping[str, str] = field(default_factory=dict)
     reference_use: str | None = None
+    walkway: str | None = None
 
 
 @dataclass(frozen=True)

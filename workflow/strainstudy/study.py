@@ -90,6 +90,7 @@ def _recording(row: Row, channels: list[Row], labels: Mapping[str, Path], root: 
         labels,
         _extra(row, RECORDINGS),
         row["reference_use"],
+        row["walkway"],
     )
 
 

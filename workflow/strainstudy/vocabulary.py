@@ -47,6 +47,7 @@ INTERVALS: Final = (*(name for name in EVENT_TYPES if name not in INSTANTS), *ST
 LABELLED: Final = "labelled"
 TRIAL_TYPES: Final = (*INSTANTS, *INTERVALS, LABELLED)
 
+WALKWAYS: Final = ("overground", "treadmill")
 AFFECTED_SIDES: Final = ("left", "right", "both", "none")
 SEXES: Final = {
     "male": "male", "m": "male", "M": "male", "MALE": "male", "Male": "male",

@@ -14,6 +14,7 @@ import pandas as pd
 from ..learn.card_words import CardLines, card_text, score_words
 from ..learn.external import Stored
 from ..upstream import Values
+from .limits import FALSE_ALARMS
 from .model_files import GAIT_FILES
 from .windows import GAIT_FEATURES
 
@@ -28,7 +29,7 @@ CAUTIONS: Final = (
     "too often.",
 )
 UNTRAINED: Final = {
-    "rule": "Normal and limping gait were told apart by a rule with published limits",
+    "rule": f"Normal and limping gait were told apart by a rule with published limits: {FALSE_ALARMS}",
     "external": "Normal and limping gait were told apart by the stored model of another study",
 }
 
@@ -72,8 +73,9 @@ def gait_facts(
         "scores": {
             name: number(entry[name])
             for name in (
-                "balanced_accuracy", "balanced_accuracy_low", "balanced_accuracy_high", "log_loss", "log_loss_low",
-                "log_loss_high", "side_accuracy",
+                "balanced_accuracy_within_gait", "balanced_accuracy_within_gait_low",
+                "balanced_accuracy_within_gait_high", "balanced_accuracy", "balanced_accuracy_low",
+                "balanced_accuracy_high", "log_loss", "log_loss_low", "log_loss_high", "side_accuracy",
             )
         }
         | {"permutation_p": number(permutation["p_value"].iloc[0]) if len(permutation) else None},
@@ -117,8 +119,9 @@ def gait_card_words(card: Mapping[str, Any], history: pd.DataFrame, others: Sequ
             ),
         ],
         how_well=[
-            f"- Balanced accuracy by time, normal against limping: {score_words(scores, 'balanced_accuracy')}; "
-            "0.5 is chance",
+            "- Balanced accuracy, normal against limping, within time found as gait: "
+            f"{score_words(scores, 'balanced_accuracy_within_gait')}; 0.5 is chance",
+            f"- The same by all time labelled so, turns left out: {score_words(scores, 'balanced_accuracy')}",
             f"- Log loss of the probabilities: {score_words(scores, 'log_loss')}; 0 is perfect, 0.693 knows nothing",
             f"- Limping side right: {score_words(scores, 'side_accuracy')} of the labelled limping time",
             f"- Permutation test: p = {score_words(scores, 'permutation_p')}; the chance of such a score if labels "

@@ -44,18 +44,19 @@ class StateParameters(LearnParameters):
         maximum=1.0,
     )
     swing_ratio_limit: float = setting(
-        1.06,
+        1.175,
         "Rule without labels: longer over shorter swing time above which gait is called limping",
-        source="Patterson et al. 2010, Gait Posture 31(2):241-246, doi 10.1016/j.gaitpost.2009.10.014: upper 95 % "
-        "limit of 81 healthy people (from memory)",
+        source="largest of 16 healthy people of an open data set (PhysioNet Gait in Neurodegenerative Disease "
+        "Database; config/norms.tsv), which another healthy person exceeds one time in 17; 4 of these 16 exceed "
+        "the limit of 1.06 of Patterson et al. 2010 (from memory)",
         minimum=1.0,
         maximum=3.0,
     )
     coordination_limit_percent: float = setting(
-        5.34,
+        9.62,
         "Rule without labels: phase coordination index above which gait is called limping",
-        source="Zadik et al. 2022, Gait Posture 96:87-92: 3.16 (SD 1.11) in healthy people of 40 to 75 years; "
-        "mean + 1.96 SD",
+        source="Zadik et al. 2022, Gait Posture 96:87-92: 5.68 (SD 2.01) in healthy people from 75 years on; "
+        "mean + 1.96 SD, which 1 in 40 of them exceed if the index is spread normally",
         unit="%",
         minimum=0.0,
         maximum=100.0,

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from ..learn.feature_rows import Rows, Task, TextArray
-from ..vocabulary import SIDES
+from ..vocabulary import SIDES, STATES
 from .feature_specs import GROUPS, FeatureSpec
 from .limits import rule_side
 from .state_parameters import StateParameters
@@ -103,7 +103,24 @@ def gait_rows(windows: pd.DataFrame, task: Task, affected: Mapping[str, str], pa
 def labelled_windows(
     windows: pd.DataFrame, labels: Mapping[str, pd.DataFrame], parameters: StateParameters
 ) -> pd.DataFrame:
-    """Sort windows by recording and time and add ``label``, ``label_side``, ``unit`` of the reference rater."""
+    """Sort windows by recording and time and add ``label``, ``label_side``, ``unit``, ``touched`` of the rater."""
     windows = windows.sort_values(["recording_id", "time"], kind="stable", ignore_index=True)
     known = label_windows(windows, labels, parameters.label_overlap_min)
-    return windows.assign(label=known["label"], label_side=known["side"], unit=known["unit"])
+    return windows.assign(
+        label=known["label"], label_side=known["side"], unit=known["unit"], touched=_touched(windows, labels)
+    )
+
+
+def _touched(windows: pd.DataFrame, labels: Mapping[str, pd.DataFrame]) -> list[bool]:
+    """Tell of each window whether a label of any state lies in part of it."""
+    spans = {}
+    for recording, sheet in labels.items():
+        own = sheet[sheet["trial_type"].isin(STATES)]
+        onset = own["onset"].to_numpy(dtype=float)
+        spans[str(recording)] = onset, onset + own["duration"].to_numpy(dtype=float)
+    nothing = np.empty(0), np.empty(0)
+    found = []
+    for recording, onset, duration in zip(windows["recording_id"], windows["onset"], windows["duration"], strict=True):
+        first, last = spans.get(str(recording), nothing)
+        found.append(bool(((first < onset + duration) & (last > onset)).any()))
+    return found

@@ -138,6 +138,13 @@ def _entry(
     }
 
 
+def _within_gait(scores: pd.DataFrame) -> dict[str, float]:
+    """Give what the card says beside the scores of the history."""
+    own = (scores["predictor"] == "classifier") & (scores["scope"] == "pooled") & (scores["trial_type"] == "all")
+    name = "balanced_accuracy_within_gait"
+    return {f"{name}{part}": float(scores.loc[own, f"{name}{part}"].iloc[0]) for part in ("", "_low", "_high")}
+
+
 @one_thread
 def train_states(
     windows: pd.DataFrame,
@@ -223,6 +230,12 @@ def train_states(
     models = decided.models
     content = dump_models(models)
     entry = _entry(scores, models[next(iter(models))], labels, specs, settings or {})
-    card = make_card(models, specs, content, gait_facts(windows, entry, settings or {}, evidence.permutation), CAUTIONS)
+    card = make_card(
+        models,
+        specs,
+        content,
+        gait_facts(windows, entry | _within_gait(scores), settings or {}, evidence.permutation),
+        CAUTIONS,
+    )
     model = TrainedModel(content, card, entry, _person_losses(sums))
     return StateResult(method, decided.reason, bouts, predictions, spans, evidence, model)

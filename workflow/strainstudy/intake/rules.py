@@ -8,7 +8,7 @@ from typing import Final
 
 from ..io.sheets import Check, Rule, matches, number, one_of
 from ..reference_use import REFERENCE_USE_REMEDY, understood
-from ..vocabulary import AFFECTED_SIDES, CHANNEL_STATUS, SEXES, TASKS, TRACKED_POINTS, UNITS
+from ..vocabulary import AFFECTED_SIDES, CHANNEL_STATUS, SEXES, TASKS, TRACKED_POINTS, UNITS, WALKWAYS
 
 __all__ = [
     "CHANNELS",
@@ -100,6 +100,7 @@ RECORDINGS: Final = SheetKind(
         Rule("sampling_frequency", number(lambda v: v > 0, _POSITIVE, "hertz")),
         Rule("time_column"),
         Rule("volume_ml", number(lambda v: v > 0, _POSITIVE, "millilitres")),
+        Rule("walkway", (one_of(WALKWAYS),)),
         Rule("reference_use", (Check(understood, "not a use of the reference", REFERENCE_USE_REMEDY),)),
     ),
     extra_allowed=True,

@@ -29,6 +29,14 @@ LABELLED_WORTH = 0.2
 """A label that is already there and agrees teaches little when it is given again."""
 DISPUTED_WORTH = 0.6
 """Worth of a label that the prediction contradicts; one that is missing has 1 (ours)."""
+_NEED = {
+    "no": 1.0,
+    "in part": LABELLED_WORTH,
+    "unpredicted": LABELLED_WORTH,
+    "agrees": LABELLED_WORTH,
+    "disputed": DISPUTED_WORTH,
+}
+"""What a further label is worth, by what there is."""
 SURE = 0.3
 """Uncertainty, 0 to 1, from which a stretch is said to be one the classifier is not sure of (ours)."""
 NOVEL = 0.6
@@ -152,9 +160,20 @@ def _reason(uncertainty: float, new: float, state: str) -> str:
             "no": "no label yet",
             "agrees": "labelled already, and the prediction agrees",
             "disputed": "label and prediction disagree: look again",
+            "unpredicted": "labelled already, and nothing was predicted",
+            "in part": "labelled in part, or as several states",
         }[state]
     )
     return "; ".join(parts)
+
+
+def _state(label: str | None, predicted: str | None, touched: bool) -> str:
+    """Say in a word whether a window is labelled, and whether the prediction agrees."""
+    if label is None:
+        return "in part" if touched else "no"
+    if predicted is None:
+        return "unpredicted"
+    return "agrees" if label == predicted else "disputed"
 
 
 def label_next(
@@ -165,7 +184,8 @@ def label_next(
     Parameters
     ----------
     windows : DataFrame
-        As for `mistakes`, of all recordings.
+        As for `mistakes`, of all recordings; ``touched`` where a label of any state lies in part of a window that none
+        covers.
     p, classes
         As for `mistakes`.
     new : array, shape (n,)
@@ -182,13 +202,8 @@ def label_next(
     label = windows["label"].to_numpy(dtype=object)
     uncertain = np.where(np.isfinite(p), 1.0 - np.abs(2.0 * np.nan_to_num(p) - 1.0), 1.0)
     predicted = [None if np.isnan(v) else classes[int(v >= 0.5)] for v in p]
-    state = np.array(
-        [
-            "no" if v is None else "agrees" if q is None or v == q else "disputed"
-            for v, q in zip(label, predicted, strict=True)
-        ],
-        dtype=object,
-    )
+    touched = windows["touched"].tolist() if "touched" in windows else [False] * len(windows)
+    state = np.array([_state(*row) for row in zip(label, predicted, touched, strict=True)], dtype=object)
     rows = []
     for at in _spans(windows, pd.Series(state, index=windows.index)):
         onset, duration = _bounds(windows, at)
@@ -196,7 +211,7 @@ def label_next(
         uncertainty, freshness = float(uncertain[at].mean()), float(new[at].mean())
         # A confident mistake is not uncertain, yet one of label and model is wrong there.
         doubt = max(uncertainty, 0.5) if kind == "disputed" else uncertainty
-        worth = doubt * freshness * {"no": 1.0, "agrees": LABELLED_WORTH, "disputed": DISPUTED_WORTH}[kind]
+        worth = doubt * freshness * _NEED[kind]
         chance = float(np.nanmean(p[at])) if np.isfinite(p[at]).any() else float("nan")
         known = np.isfinite(chance)
         rows.append(

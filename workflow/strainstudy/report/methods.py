@@ -12,6 +12,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from ..gait.limits import FALSE_ALARMS
 from ..settings import describe
 from ..tables.angles import CALIBRATIONS
 from ..tables.classifier import BOUTS
@@ -106,7 +107,7 @@ def _classify(tables: StudyTables) -> str:
     ways = {
         "out_of_fold": "in people with labels by a classifier trained with whole participants left out",
         "final": "in people without labels by the classifier of all labelled people or of another study",
-        "rule": "by published limits, without a classifier",
+        "rule": f"by published limits, without a classifier ({FALSE_ALARMS})",
     }
     bouts = tables(BOUTS)
     used = set(bouts.loc[bouts["trial_type"].isin(GAIT_STATES), "prediction"].dropna())

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from ..gait.verdict import VERDICT_COLUMNS
+from ..tables.families import PREDICTION
 from ..tables.gait import GAIT
-from ..tables.standing import CHANGE, GROUPS
+from ..tables.standing import CHANGE, GROUPS, NORMS
 from ..tables.swallows import SWALLOW_SUMMARY
-from .content import Block, Column, Note, Section, Text, interval_of, interval_text, pictures_of, table_of
+from .content import Block, Column, Note, Section, Text, interval_of, interval_text, number_text, pictures_of, table_of
 from .people_figures import change_figure, gait_figure, norms_figure, swallow_figure
 from .results import StudyTables
 from .words import CAUTIONS, READING
@@ -18,7 +21,7 @@ __all__ = ["gait", "groups", "standing", "swallows"]
 
 def gait(tables: StudyTables, folder: Path) -> Section | None:
     """Gait by person and session, with the verdict on sensor or gait."""
-    frame = tables(GAIT, *VERDICT_COLUMNS)
+    frame = tables(GAIT, PREDICTION, *VERDICT_COLUMNS)
     if frame.empty:
         return None
     frame = tables.with_person(frame)
@@ -32,6 +35,7 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
         ("session", "session_id", False),
         ("recording", "recording_id", False),
         ("state", "trial_type", False),
+        ("decided by", "prediction", False),
         ("strides", "n_strides", True),
         ("cadence (1/min)", interval_of("cadence"), False),
         ("stride-time CV (%)", interval_of("stride_time_cv"), False),
@@ -91,7 +95,8 @@ def standing(tables: StudyTables, folder: Path) -> list[Section]:
     sections = []
     norms = norms_figure(tables, folder)
     if norms is not None:
-        sections.append(Section("norms", "Beside published values", (Text(READING["norms"]), norms)))
+        blocks = (Text(READING["norms"]), norms, *_sources_at_odds(tables))
+        sections.append(Section("norms", "Beside published values", blocks))
     change = change_figure(tables, folder)
     if change is not None:
         table = tables(CHANGE)
@@ -102,11 +107,43 @@ def standing(tables: StudyTables, folder: Path) -> list[Section]:
             ("state", "trial_type", False),
             ("change", interval_of("change"), False),
             ("minimal detectable", "minimal_detectable_change", True),
+            ("published by others", _published_change, False),
             ("unit", "unit", False),
         ]
         listed = table_of(beyond, "Changes beyond their error (at most 40 shown)", columns)
         sections.append(Section("change", "Change between sessions", (Text(READING["change"]), change, listed)))
     return sections
+
+
+def _sources_at_odds(tables: StudyTables) -> tuple[Block, ...]:
+    """Show every source of each measure that its sources disagree on, so that the spread between them shows."""
+    norms = tables(NORMS)
+    norms = norms.assign(measure=norms["measure"].str.replace(r"_(?:left|right|size)$", "", regex=True))
+    at_odds = norms.loc[norms["sources_disagree"].notna(), "measure"]
+    own = norms[norms["measure"].isin(at_odds)]
+    own = own.drop_duplicates(["measure", "source", "population"]).sort_values(
+        ["measure", "published_mean", "published_low", "source"], kind="stable"
+    )
+    if own.empty:
+        return ()
+    columns: list[Column] = [
+        ("measure", "measure", False),
+        ("unit", "unit", False),
+        ("published for", "population", False),
+        ("mean", "published_mean", True),
+        ("range, from", "published_low", True),
+        ("to", "published_high", True),
+        ("places people", "counts", False),
+        ("how known", "source_read", False),
+        ("source", "source", False),
+    ]
+    caption = "All sources of the measures whose sources contradict each other"
+    return (Text(READING["norms_at_odds"]), table_of(own, caption, columns))
+
+
+def _published_change(row: Mapping[str, Any]) -> str:
+    low, high = (number_text(row[f"published_detectable_{end}"]) for end in ("low", "high"))
+    return low if low == high else f"{low} to {high}"
 
 
 def groups(tables: StudyTables) -> Section | None:

@@ -39,13 +39,13 @@ def _say_empty(axis: Any) -> None:
 
 
 def _confusion(axis: Any, confusion: pd.DataFrame) -> None:
-    own = confusion[(confusion["recording_id"] == "pooled") & ~confusion["labelled"].isin(["turn", "other"])]
+    own = confusion[(confusion["recording_id"] == "pooled") & (confusion["labelled"] != "other")]
     if own.empty:
         _say_empty(axis)
         return
-    words = ["rest", "normal_gait", "limping_gait"]
+    words = ["rest", "normal_gait", "limping_gait", "turn"]
     rows = [w for w in words if (own["labelled"] == w).any()]
-    columns = [w for w in [*words, "turn", "gait", "other", "none"] if (own["detected"] == w).any()]
+    columns = [w for w in [*words, "gait", "other", "none"] if (own["detected"] == w).any()]
     share = np.zeros((len(rows), len(columns)))
     for r in records(own):
         if r["labelled"] in rows and r["detected"] in columns:
@@ -93,7 +93,7 @@ def _per_person(axis: Any, classifier: pd.DataFrame) -> None:
     axis.set_xticks(range(len(people)), [p.removeprefix("sub-") for p in people])
     axis.set(
         xlim=(-0.6, len(people) - 0.4), ylim=(-0.04, 1.06), xlabel="participant, left out",
-        ylabel="mean recall of the labelled states", title="People never seen",
+        ylabel="mean recall by time, turns left out", title="People never seen",
     )  # fmt: skip
     axis.legend(loc="upper center", bbox_to_anchor=(0.5, -0.22), ncols=2, fontsize=7.5)
 
@@ -119,8 +119,8 @@ def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "The classifier on people it never saw",
         f"Out-of-fold only: each of n = {people} people was left out of everything that was fitted. Left: "
         f"{minutes:.0f} labelled minutes. Middle: bars are 95 % intervals over people, point area is the share of "
-        "windows. Right: mean recall of normal and limping time for each person, where both or one were labelled, "
-        "beside three simple rules.",
+        "windows. Right: mean recall of normal and limping time (turns left out) for each person, where both or one "
+        "were labelled, beside three simple rules.",
         "Confusion matrix, reliability curve and score of each person.",
         png,
     )
@@ -288,7 +288,7 @@ def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "Point: bias with its 95 % interval; grey: limits of agreement (bias ± multiplier of the settings x SD; "
         "repeated measures per person, Bland & Altman 2007). n of pairs in brackets, at most "
         f"{int(own['n_participants'].max())} people. Signed "
-        "asymmetries, whose mean is near zero, stand in validation/parameters.tsv only.",
+        "asymmetries, whose mean is near zero, stand in the table below.",
         "Bias and limits of agreement of each parameter.",
         png,
     )

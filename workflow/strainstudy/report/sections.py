@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from ..condition.bridge import ASSUMED_EQUAL_ARMS
 from ..gait.verdict import VERDICT_COLUMNS
 from ..io.store import Trace
 from ..tables.angles import CALIBRATIONS
@@ -17,6 +18,8 @@ from ..tables.sensors import SENSORS
 from ..tables.standing import CHANGE
 from ..tables.validation import EVENTS as AGREEMENT
 from ..tables.validation import RATERS
+from ..validate.row_frames import LabelsByRater
+from ..validate.unrecorded import unrecorded_counts
 from .content import Block, Column, Note, Section, Text, number_text, table_of
 from .methods import methods_blocks
 from .people_sections import gait, groups, standing, swallows
@@ -91,7 +94,7 @@ def glance(tables: StudyTables) -> Section:
     return Section("glance", "The study at a glance", tuple(blocks))
 
 
-def shortfalls(tables: StudyTables) -> Section:
+def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None) -> Section:
     """Say what the study could not be told."""
     notes: list[Block] = []
     recordings = tables.recordings
@@ -99,6 +102,8 @@ def shortfalls(tables: StudyTables) -> Section:
         n = int((recordings["status"] == status).sum())
         if n:
             notes.append(Note(f"{n} of {len(recordings)} recordings {words}: see The study at a glance.", "fault"))
+    notes += _assumed_rest(recordings)
+    notes += _unrecorded_sides(recordings, labels or {})
     frame = tables(GAIT, *VERDICT_COLUMNS)
     few = int(frame["warning"].notna().sum())
     if few:
@@ -125,6 +130,33 @@ def shortfalls(tables: StudyTables) -> Section:
     if not notes:
         notes.append(Text("Nothing fell short of what was asked of it."))
     return Section("shortfalls", "What fell short", tuple(notes))
+
+
+def _assumed_rest(recordings: pd.DataFrame) -> list[Note]:
+    """Tell of resistances that rest on an assumed one."""
+    assumed = recordings["notes"].astype(str).str.contains(ASSUMED_EQUAL_ARMS, regex=False)
+    if not assumed.any():
+        return []
+    return [
+        Note(
+            f"Rest resistance is assumed in {int(assumed.sum())} of {len(recordings)} recordings, to equal r3_ohm: "
+            "their sensors have neither r2_ohm nor rest_ohm in sensors.tsv. Ohms, relative change and what is compared "
+            "between sensors are known up to a factor; measure each sensor at rest and give rest_ohm.",
+            "fault",
+        )
+    ]
+
+
+def _unrecorded_sides(recordings: pd.DataFrame, labels: LabelsByRater) -> list[Note]:
+    """Tell of labels that nothing could be compared with."""
+    return [
+        Note(
+            f"{name}: {n} labels are of the side whose knee was not recorded; they are compared with nothing and count "
+            "nowhere. Were the sides exchanged in channels.tsv, or in the labels?",
+            "fault",
+        )
+        for name, n in unrecorded_counts(labels, recordings).items()
+    ]
 
 
 def _weak_detection(tables: StudyTables) -> list[Note]:
@@ -184,7 +216,7 @@ def study_sections(
         calibration(tables, labels, folder),
         bench(tables, bench_traces, folder),
         traces if recordings else None,
-        shortfalls(tables),
+        shortfalls(tables, labels),
         Section("methods", "Methods and settings", methods_blocks(settings, tables)),
     ]
     return [section for section in found if section is not None]

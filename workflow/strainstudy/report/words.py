@@ -85,6 +85,9 @@ READING: Final = {
     "never did is missing from this table, and counted as missed among the swallows by response shape.",
     "norms": "Published values for orientation. They differ between good sources; being outside a range is not an "
     "illness and being inside one is not health.",
+    "norms_at_odds": "Sources contradict each other where their ranges have no value in common, or where the mean of "
+    "one lies outside the range of the other. A source that does not place people is one of patients, or one from "
+    "memory where a source was read.",
     "change": "Later minus earlier session, beside the error of such a change; the table says what the error was taken "
     "from.",
 }

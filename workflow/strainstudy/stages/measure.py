@@ -25,7 +25,7 @@ from ..swallow.parameters import SwallowParameters
 from ..tables import Column, TableSpec, read_table, write_table, write_typed
 from ..tables.classifier import BOUTS, LABEL_NEXT
 from ..tables.events import EVENTS, STRIDES
-from ..tables.families import WHO
+from ..tables.families import PREDICTION, WHO
 from ..tables.gait import ANSWERS, GAIT
 from ..tables.sensors import SENSOR_HEALTH
 from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
@@ -50,15 +50,17 @@ def _with_who(
     )
 
 
-def state_of(strides: pd.DataFrame, bouts: pd.DataFrame) -> pd.Series:
-    """Name the state of the bout that holds the middle of each stride.
+def state_of(strides: pd.DataFrame, bouts: pd.DataFrame, column: str = "trial_type") -> pd.Series:
+    """Name the state of the bout that holds the middle of each stride, or what another column says of that bout.
 
     Parameters
     ----------
     strides : DataFrame
         ``recording_id``, ``onset``, ``stride_time``.
     bouts : DataFrame
-        ``recording_id``, ``onset``, ``duration``, ``trial_type``.
+        ``recording_id``, ``onset``, ``duration``, and the column.
+    column : str
+        What to take of the bout.
 
     Returns
     -------
@@ -74,7 +76,7 @@ def state_of(strides: pd.DataFrame, bouts: pd.DataFrame) -> pd.Series:
         middle = (own["onset"] + own["stride_time"] / 2).to_numpy()
         at = np.clip(np.searchsorted(onset, middle, side="right") - 1, 0, len(onset) - 1)
         inside = (middle >= onset[at]) & (middle < end[at])
-        words = spans["trial_type"].to_numpy(dtype=object)[at]
+        words = spans[column].to_numpy(dtype=object)[at]
         words[~inside] = None
         states.loc[own.index] = words
     return states
@@ -107,7 +109,9 @@ def _gait_rows(
             row[f"answer_time_{side}"] = undone.get("time_constant")
             row[f"answer_time_source_{side}"] = undone.get("source")
         judged = sensor_or_gait(walk_evidence(row, own, maps, flagged), verdict)
-        rows.append({"recording_id": recording.recording_id, "trial_type": state, **row, **judged.columns})
+        # a recording is decided as a whole
+        made_by = {"prediction": own["prediction"].iloc[0]}
+        rows.append({"recording_id": recording.recording_id, "trial_type": state, **row, **made_by, **judged.columns})
     return rows
 
 
@@ -123,12 +127,12 @@ def _maps_of(recording: Recording, maps: Mapping[MapKey, Any]) -> dict[str, Angl
 
 def _event_rows(events: pd.DataFrame, bends: pd.DataFrame, swallows: pd.DataFrame) -> pd.DataFrame:
     parts = [
-        events,
-        bends.assign(trial_type="knee_bend", value=bends["angle"]),
+        events.assign(prediction="rule"),
+        bends.assign(trial_type="knee_bend", value=bends["angle"], prediction="rule"),
         swallows.assign(trial_type="swallow", side=None, value=np.nan),
     ]
-    filled = [EVENTS.of(part) for part in parts if len(part)]
-    return pd.concat(filled, ignore_index=True) if filled else EVENTS.empty()
+    filled = [EVENTS.of(part, [PREDICTION]) for part in parts if len(part)]
+    return pd.concat(filled, ignore_index=True) if filled else EVENTS.empty([PREDICTION])
 
 
 def _swallow_tables(
@@ -202,6 +206,7 @@ def run(
     bouts = read_frame(decisions["bouts"])
     strides = read_frames(inputs["strides"].values())
     strides["trial_type"] = state_of(strides, bouts)
+    strides["prediction"] = state_of(strides, bouts, "prediction")
     health = read_table(results, SENSOR_HEALTH)
     outside = set(health.loc[health["flagged"].fillna(value=False).astype(bool), "sensor_id"])
 
@@ -227,10 +232,10 @@ def run(
         if name in typed:
             write_typed(frame, spec, typed[name], extra)
 
-    extra = [*ANSWERS, *VERDICT_COLUMNS]
+    extra = [*ANSWERS, PREDICTION, *VERDICT_COLUMNS]
     gait_table = pd.DataFrame(rows) if rows else GAIT.empty(extra)
     keep("gait", _with_who(gait_table, recordings, participants), GAIT, [*extra, *WHO])
-    keep("strides", STRIDES.of(strides), STRIDES)
+    keep("strides", STRIDES.of(strides, [PREDICTION]), STRIDES, [PREDICTION])
     keep("bouts", BOUTS.of(bouts), BOUTS)
     label_next = read_frame(decisions["label_next"])
     keep("label_next", LABEL_NEXT.of(label_next), LABEL_NEXT)
@@ -240,5 +245,5 @@ def run(
     keep("swallows", SWALLOWS.of(swallows), SWALLOWS)
     keep("swallow_summary", _with_who(summaries, recordings, participants), SWALLOW_SUMMARY, WHO)
     events = _event_rows(read_frames(inputs["events"].values()), read_frames(inputs["knee_bends"].values()), swallows)
-    keep("events", events, EVENTS)
+    keep("events", events, EVENTS, [PREDICTION])
     progress.say(f"{len(bouts)} bouts, {len(strides)} strides, {len(swallows)} swallows, {len(events)} events")

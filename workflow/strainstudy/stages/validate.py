@@ -26,6 +26,7 @@ from ..validate.angle_agreement import agreement_table, angle_sums
 from ..validate.norms import read_norms
 from ..validate.parameters import ValidateParameters
 from ..validate.study_tables import StudyResults, validate_study
+from ..validate.unrecorded import comparable, unrecorded_counts
 from ..vocabulary import MISSING
 from .labels import beyond_the_end, labels_of, until_the_end
 
@@ -107,21 +108,25 @@ def run(
     used = table[table["status"] != "rejected"]
     columns = (used[name] for name in ("recording_id", "duration", "sampling_frequency"))
     lengths = {str(name): (float(length), float(rate)) for name, length, rate in zip(*columns, strict=True)}
+    labels = until_the_end(labels_of(recordings), lengths)
     study = StudyResults(
         recordings=table,
         events=read_typed(tables["events"], EVENTS),
         bouts=read_typed(tables["bouts"], BOUTS),
         gait=read_typed(tables["gait"], GAIT),
         swallow_summary=read_typed(tables["swallow_summary"], SWALLOW_SUMMARY),
-        labels=until_the_end(labels_of(recordings), lengths),
+        labels=comparable(labels, table),
         norms=read_norms(norms, str(norms)),
         ages={p.participant_id: p.age for p in people},
         sexes={p.participant_id: p.sex for p in people},
         groups={p.participant_id: p.group for p in people},
+        walkways={r.recording_id: r.walkway for r in recordings},
         calibrating=frozenset(r.recording_id for r in recordings if calibrates(r.reference_use)),
         clearing_pause_s=swallow.clearing_pause_s,
     )
     progress.say(f"{len(study.labels)} of {len(recordings)} recordings have labels")
+    for name, n in unrecorded_counts(labels, table).items():
+        progress.say(f"{name}: {n} labels of a side that was not recorded are not compared")
     # at the start large files are not read to their end, and of those that end early nothing is refused
     for problem in beyond_the_end(recordings, lengths):
         progress.say(f"nothing can be compared with this label: {problem}")

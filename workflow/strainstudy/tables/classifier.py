@@ -96,7 +96,11 @@ LABEL_NEXT: Final = TableSpec(
             "1",
             3,
         ),
-        text("labelled", "Labelled", "no; agrees (with the prediction); disputed."),
+        text(
+            "labelled",
+            "Labelled",
+            "no; in part (or as several states); agrees (with the prediction); disputed; unpredicted.",
+        ),
         number("worth", "Worth", "Uncertainty x novelty x need of a label, halved for each better span.", "1", 3),
         text("reason", "Reason", "In words."),
     ),

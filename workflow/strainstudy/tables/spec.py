@@ -92,12 +92,12 @@ class TableSpec:
         """Return a frame with this table's columns, then those that are added, and no rows."""
         return pd.DataFrame({c.name: pd.Series(dtype=_TYPES[c.kind]) for c in (*self.columns, *extra)})
 
-    def of(self, frame: pd.DataFrame) -> pd.DataFrame:
-        """Take this table's columns out of a frame that may hold more; one that is missing is a `KeyError`.
+    def of(self, frame: pd.DataFrame, extra: Sequence[Column] = ()) -> pd.DataFrame:
+        """Take this table's columns and further ones out of a frame that may hold more; a missing one is a `KeyError`.
 
         A frame without rows and columns, as of a study without that data, gives the empty table.
         """
-        return self.empty() if frame.empty else frame[list(self.names)]
+        return self.empty(extra) if frame.empty else frame[[*self.names, *(column.name for column in extra)]]
 
 
 def text(name: str, title: str, description: str) -> Column:

@@ -25,21 +25,40 @@ NORMS = TableSpec(
         number("published_high", "published range, upper end", "In the row's unit; n/a where none is given."),
         text("range_kind", "kind of range", "What the range is made of."),
         number("z", "z", "(value - mean) / SD; n/a where the source has no SD.", "1"),
-        text("position", "position", "below, within or above the published range; n/a without a range."),
-        text("all_sources", "all sources", "How many of the ranges for this measure lie where: their spread."),
+        text(
+            "position",
+            "position",
+            "below, within or above the published range; n/a without a range, and where the source does not count.",
+        ),
+        flag(
+            "counts",
+            "counts",
+            "Whether the source places people: one of patients does not, and one from memory gives way where a source "
+            "for this measure was read.",
+        ),
+        text("all_sources", "all sources", "Of the ranges that count for this measure, how many lie where."),
+        text(
+            "sources_disagree",
+            "sources that disagree",
+            "Sources of healthy people whose ranges have no value in common, or of which one's mean lies outside the "
+            "other's range, each with what it says, in the row's unit; n/a where none do.",
+        ),
+        text("walkway", "walkway", "overground or treadmill, as the study's recordings say; n/a where they do not."),
         text("population", "population", "Whom the source measured, and how."),
+        text("population_walkway", "walkway of the source", "overground or treadmill; n/a where it does not say."),
         count("population_n", "people in the source", "How many people the source measured."),
         text("source", "source", "Citation."),
         text(
             "source_read",
             "how known",
-            "yes = read in the source; quoted = read in a text that quotes it; from memory (NN %) = recalled, not "
-            "read, and how sure.",
+            "yes = read in the source; quoted = read in a text that quotes it; computed = from the open data of the "
+            "source; from memory (NN %) = recalled, not read, and how sure.",
         ),
+        text("verdict", "read again", "What came of looking the number up once more; n/a where nobody did."),
         text("note", "note", "What to know before comparing."),
         READING,
     ),
-    key=("participant_id", "session_id", "trial_type", "measure", "source", "population"),
+    key=("participant_id", "session_id", "trial_type", "measure", "walkway", "source", "population"),
 )
 
 CHANGE = TableSpec(
@@ -73,6 +92,14 @@ CHANGE = TableSpec(
         count(
             "error_freedom", "degrees of freedom", "Of the repeats or of the other people; n/a for the spread within."
         ),
+        number(
+            "published_detectable_low",
+            "published detectable change, smallest",
+            "Smallest minimal detectable change that others published for the measure, in the row's unit; it decides "
+            "nothing here.",
+        ),
+        number("published_detectable_high", "published detectable change, largest", "The largest, in the row's unit."),
+        text("published_detectable_source", "published by", "Whose it is, of whom, and how it is known."),
         READING,
     ),
     key=("participant_id", "measure", "trial_type", "session_id", "later_session_id"),

@@ -6,6 +6,7 @@ participant_id, session_id, task, trial_type, measure, unit, value, standard_err
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -21,6 +22,7 @@ __all__ = [
     "gait_measurements",
     "join",
     "per_person",
+    "per_walkway",
     "swallow_measurements",
 ]
 
@@ -213,5 +215,35 @@ def per_person(measurements: pd.DataFrame) -> pd.DataFrame:
     keys = ["participant_id", "session_id", "trial_type", "measure", "unit"]
     if not len(measurements):
         return pd.DataFrame(columns=[*keys, "n_recordings", "value"])
+    return _averaged(measurements, keys)
+
+
+def _averaged(measurements: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
     groups = measurements.groupby(keys, sort=True, dropna=False)["value"]
     return groups.agg(n_recordings="count", value="mean").reset_index()
+
+
+def per_walkway(measurements: pd.DataFrame, walkways: Mapping[str, str | None]) -> pd.DataFrame:
+    """Average a person's recordings within a session, treadmill and overground walking apart.
+
+    Parameters
+    ----------
+    measurements : DataFrame
+        `COLUMNS`.
+    walkways : mapping of recording_id
+        overground, treadmill, or None where it is not known.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `per_person`, and walkway; sorted.
+    """
+    if not len(measurements):
+        return per_person(measurements).assign(walkway=None)
+    # missing for measures that no walkway changes, so that a person's swallows stay one row
+    on = [
+        walkways.get(str(recording)) if measure in GAIT_MEASURES else None
+        for recording, measure in zip(measurements["recording_id"], measurements["measure"], strict=True)
+    ]
+    keys = ["participant_id", "session_id", "trial_type", "measure", "unit", "walkway"]
+    return _averaged(measurements.assign(walkway=pd.Series(on, index=measurements.index, dtype=object)), keys)

@@ -3,7 +3,7 @@
 In: a table of published norms (``config/norms.tsv``, or a lab's own of the same columns) and measures per
 person. Out: ``validation/norms.tsv``, one row for each person, session, measure and source, so that the
 spread between good sources shows. How each published number is known stands beside it: read in the source,
-quoted in another text, or from memory.
+quoted in another text, computed from open data, or from memory; what is from memory gives way where a source was read.
 """
 
 from __future__ import annotations
@@ -21,12 +21,13 @@ import pandas as pd
 from ..errors import Problem, StudyError
 from ..io.sheets import to_number
 from ..tables.standing import NORMS
-from ..vocabulary import MISSING
+from ..vocabulary import MISSING, WALKWAYS
 from .measurements import GAIT_MEASURES, SIZE, SWALLOW_MEASURES
 from .row_frames import rows_frame, text_or_none
+from .sources import counts, disagreement, spread
 from .wording import norm_words
 
-__all__ = ["NORM_COLUMNS", "position", "published_range", "read_norms"]
+__all__ = ["MORE_COLUMNS", "NORM_COLUMNS", "position", "published_range", "read_norms"]
 
 NORM_COLUMNS: Final = (
     "measure",
@@ -45,12 +46,17 @@ NORM_COLUMNS: Final = (
     "source_read",
     "note",
 )
+MORE_COLUMNS: Final = ("walkway", "people", "verdict", "quotation")
+"""Columns that a table of norms may leave out: where people walked, whether they were patients, what came of reading
+the source again, and the sentence that was read."""
+_WORDS: Final = {"sex": ("male", "female"), "walkway": WALKWAYS, "people": ("healthy", "patients")}
 _NUMBERS: Final = ("n", "age_low", "age_high", "mean", "sd", "low", "high")
 STATISTICS: Final = {
     "mean and sd": "mean -/+ 1.96 SD",
     "95 % limits": "published 95 % limits",
     "upper limit": "published upper 95 % limit",
     "typical range": "published typical range",
+    "smallest to largest person": "smallest to largest of the people measured",
     "cut-off": "published cut-off",
     "mean": "no range for single people published",
     "interval of mean": "no range for single people published",
@@ -61,11 +67,14 @@ _NEEDED: Final = {
     "95 % limits": ("low", "high"),
     "upper limit": ("high",),
     "typical range": ("low", "high"),
+    "smallest to largest person": ("high",),
     "cut-off": ("low",),
     "mean": ("mean",),
     "interval of mean": ("mean", "low", "high"),
 }
-_READ: Final = re.compile(r"yes|quoted|from memory \(\d{1,3} %\)")
+_READ: Final = re.compile(r"yes|quoted|computed|from memory \(\d{1,3} %\)")
+_OF_NORM: Final = ("statistic", "people")
+"""What only weighing the sources needs."""
 _REACH: Final = 1.96
 """Normal quantile of a two-sided 95 % limit, as it is printed beside published SDs."""
 CONTRADICTION: Final = 0.05
@@ -100,8 +109,10 @@ def _row_problems(file: str, line: int, row: Mapping[str, str]) -> list[Problem]
     for name in _NUMBERS:
         if row[name] not in ("", MISSING) and to_number(row[name]) is None:
             problems.append(Problem(file, "not a number", f"give a number or {MISSING}", line, name, row[name]))
-    if row["sex"] not in ("", MISSING, "male", "female"):
-        problems.append(Problem(file, "unknown word", f"use male, female or {MISSING}", line, "sex", row["sex"]))
+    for name, words in _WORDS.items():
+        if row[name] not in ("", MISSING, *words):
+            remedy = f"use {', '.join(words)} or {MISSING}"
+            problems.append(Problem(file, "unknown word", remedy, line, name, row[name]))
     if row["statistic"] not in STATISTICS:
         remedy = f"use one of: {', '.join(STATISTICS)}"
         problems.append(Problem(file, "unknown word", remedy, line, "statistic", row["statistic"]))
@@ -112,7 +123,7 @@ def _row_problems(file: str, line: int, row: Mapping[str, str]) -> list[Problem]
             if row[name] in ("", MISSING)
         ]
     if row["source_read"] and not _READ.fullmatch(row["source_read"]):
-        remedy = "use yes, quoted, or from memory (NN %)"
+        remedy = "use yes, quoted, computed, or from memory (NN %)"
         problems.append(Problem(file, "unknown word", remedy, line, "source_read", row["source_read"]))
     for lower, upper in (("low", "high"), ("age_low", "age_high")):
         a, b = to_number(row[lower]), to_number(row[upper])
@@ -149,7 +160,7 @@ def read_norms(path: Path, shown: str | None = None) -> pd.DataFrame:
     Parameters
     ----------
     path : Path
-        Tab-separated text with the columns `NORM_COLUMNS`.
+        Tab-separated text with the columns `NORM_COLUMNS`, and any of `MORE_COLUMNS`.
     shown : str, optional
         Name of the file in messages.
 
@@ -181,13 +192,13 @@ def read_norms(path: Path, shown: str | None = None) -> pd.DataFrame:
         if None in row or any(row[name] is None for name in NORM_COLUMNS):
             problems.append(Problem(file, "wrong number of cells", "give one cell for each column", line))
             continue
-        clean = {name: row[name].strip() for name in NORM_COLUMNS}
+        clean = {name: (row.get(name) or MISSING).strip() for name in (*NORM_COLUMNS, *MORE_COLUMNS)}
         rows.append((line, clean))
         problems += _row_problems(file, line, clean)
     problems += _contradictions(file, rows)
     if problems:
         raise StudyError(sorted(problems, key=lambda p: p.row or 0))
-    frame = pd.DataFrame([row for _, row in rows], columns=list(NORM_COLUMNS)).astype(object)
+    frame = pd.DataFrame([row for _, row in rows], columns=[*NORM_COLUMNS, *MORE_COLUMNS]).astype(object)
     frame = frame.mask(frame.isin(["", MISSING]), None)
     for name in _NUMBERS:
         frame[name] = pd.to_numeric(frame[name]).astype("float64")
@@ -205,11 +216,14 @@ def published_range(norm: Mapping[str, Any]) -> tuple[float, float]:
             return norm["low"], norm["high"]
 
 
-def _applies(norm: Mapping[str, Any], age: float | None, sex: str | None) -> bool:
+def _applies(norm: Mapping[str, Any], age: float | None, sex: str | None, walkway: str | None) -> bool:
     limited = math.isfinite(norm["age_low"]) or math.isfinite(norm["age_high"])
     if limited and age is None:
         return False
     if age is not None and (age < norm["age_low"] or age > norm["age_high"]):
+        return False
+    # Most people are recorded on the ground, and a treadmill changes how they walk.
+    if norm["walkway"] is not None and norm["walkway"] != (walkway or "overground"):
         return False
     return norm["sex"] is None or norm["sex"] == sex
 
@@ -224,15 +238,6 @@ def _place(value: float, low: float, high: float) -> str | None:
     return "within"
 
 
-def _spread(entries: list[dict[str, Any]]) -> str | None:
-    """Words on what several sources say of one value."""
-    placed = [entry["position"] for entry in entries if entry["position"] is not None]
-    if not placed:
-        return None
-    counts = [f"{word} {placed.count(word)}" for word in ("below", "within", "above") if word in placed]
-    return f"{', '.join(counts)} of {len(placed)} published range{'s' if len(placed) > 1 else ''}"
-
-
 def position(
     people: pd.DataFrame,
     norms: pd.DataFrame,
@@ -244,11 +249,12 @@ def position(
     Parameters
     ----------
     people : DataFrame
-        From `measurements.per_person`.
+        From `measurements.per_person`; with a column ``walkway`` where it is known.
     norms : DataFrame
         From `read_norms`. A norm without age limits or sex fits everybody; one with age limits is not used
-        for a person whose age is not known. A norm of measure ``stance_fraction_mean`` is used for ``_left``
-        and ``_right``, one of ``swing_time_log_ratio`` for its size.
+        for a person whose age is not known. One of a treadmill is used for recordings of one only; one of overground
+        walking for recordings that do not say treadmill; one that does not say for all. A norm of measure
+        ``stance_fraction_mean`` is used for ``_left`` and ``_right``, one of ``swing_time_log_ratio`` for its size.
     ages, sexes : mapping of participant_id
         Years; ``male``, ``female``, ``other`` or None.
 
@@ -264,37 +270,48 @@ def position(
         names = (measure, _whole(measure))
         age = ages.get(who)
         age = None if age is None or not math.isfinite(age) else age
-        entries = []
-        for norm in table:
-            fits = norm["measure"] in names and norm["unit"] == person["unit"]
-            if not fits or not _applies(norm, age, sexes.get(who)):
-                continue
-            low, high = published_range(norm)
-            value = float(person["value"])
-            z = (value - norm["mean"]) / norm["sd"] if norm["statistic"] == "mean and sd" else math.nan
-            entries.append(
-                {
-                    "participant_id": who,
-                    "session_id": text_or_none(person["session_id"]),
-                    "trial_type": text_or_none(person["trial_type"]),
-                    "measure": measure,
-                    "unit": person["unit"],
-                    "value": value,
-                    "n_recordings": int(person["n_recordings"]),
-                    "published_mean": norm["mean"],
-                    "published_sd": norm["sd"],
-                    "published_low": low,
-                    "published_high": high,
-                    "range_kind": STATISTICS[norm["statistic"]],
-                    "z": z,
-                    "position": _place(value, low, high),
-                    "population": norm["population"],
-                    "population_n": None if math.isnan(norm["n"]) else int(norm["n"]),
-                    "source": norm["source"],
-                    "source_read": norm["source_read"],
-                    "note": norm["note"],
-                }
-            )
-        summary = _spread(entries)
-        rows += [{**entry, "all_sources": summary} for entry in entries]
-    return rows_frame(rows, NORMS, norm_words)
+        walkway = text_or_none(person.get("walkway"))
+        fitting = [
+            norm
+            for norm in table
+            if norm["measure"] in names
+            and norm["unit"] == person["unit"]
+            and _applies(norm, age, sexes.get(who), walkway)
+        ]
+        entries = [{**_entry(person, norm, counts(norm, fitting)), "walkway": walkway} for norm in fitting]
+        summary, at_odds = spread(entries), disagreement(entries)
+        rows += [{**entry, "all_sources": summary, "sources_disagree": at_odds} for entry in entries]
+    return rows_frame([{k: v for k, v in row.items() if k not in _OF_NORM} for row in rows], NORMS, norm_words)
+
+
+def _entry(person: Mapping[Any, Any], norm: Mapping[str, Any], counted: bool) -> dict[str, Any]:
+    """One person's measure beside one source."""
+    low, high = published_range(norm)
+    value = float(person["value"])
+    z = (value - norm["mean"]) / norm["sd"] if counted and norm["statistic"] == "mean and sd" else math.nan
+    return {
+        "participant_id": str(person["participant_id"]),
+        "session_id": text_or_none(person["session_id"]),
+        "trial_type": text_or_none(person["trial_type"]),
+        "measure": str(person["measure"]),
+        "unit": person["unit"],
+        "value": value,
+        "n_recordings": int(person["n_recordings"]),
+        "published_mean": norm["mean"],
+        "published_sd": norm["sd"],
+        "published_low": low,
+        "published_high": high,
+        "range_kind": STATISTICS[norm["statistic"]],
+        "z": z,
+        "position": _place(value, low, high) if counted else None,
+        "counts": counted,
+        "population": norm["population"],
+        "population_walkway": norm["walkway"],
+        "population_n": None if math.isnan(norm["n"]) else int(norm["n"]),
+        "source": norm["source"],
+        "source_read": norm["source_read"],
+        "verdict": norm["verdict"],
+        "note": norm["note"],
+        "statistic": norm["statistic"],
+        "people": norm["people"],
+    }

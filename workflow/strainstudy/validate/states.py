@@ -22,6 +22,7 @@ from ..gait.state_time import COLUMN_STATES, StateSeconds, state_seconds
 from ..stats.intervals import Interval, cluster_bootstrap, no_interval
 from ..stats.kappa import kappa_of_tables
 from ..tables.validation import CONFUSION, STATES
+from ..vocabulary import GAIT_STATES
 from ..vocabulary import STATES as STATE_WORDS
 from .events import POOLED
 from .parameters import ValidateParameters
@@ -172,18 +173,15 @@ def score_states(
         if sides[:, 0].sum() > 0:
             values["limping_gait", "side_right"] = estimate(sides, lambda s: s[:, 1] / s[:, 0], pooled)
         for (state, measure), (value, interval) in values.items():
-            own = total if state not in STATE_WORDS else total[STATE_WORDS.index(state)]
-            if state == "normal_against_limping":
-                own = total[[STATE_WORDS.index("normal_gait"), STATE_WORDS.index("limping_gait")]]
-            elif state == "all":
-                own = total[[STATE_WORDS.index(name) for name in CLASSES]]
+            named = {"all": CLASSES, "normal_against_limping": GAIT_STATES}.get(state, (state,))
+            of_each = tables[:, [STATE_WORDS.index(name) for name in named]].sum(axis=(1, 2))
             rows.append(
                 {
                     **head,
                     "trial_type": state,
                     "measure": measure,
-                    "n_participants": len(people),
-                    "labelled_seconds": float(sides[:, 0].sum() if measure == "side_right" else own.sum()),
+                    "n_participants": int(np.count_nonzero(sides[:, 0] if measure == "side_right" else of_each > 0)),
+                    "labelled_seconds": float(sides[:, 0].sum() if measure == "side_right" else of_each.sum()),
                     **named_interval("value", value, interval),
                     "interval_method": interval.method,
                 }

@@ -18,10 +18,11 @@ from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PARAMETERS, RATE
 from .change import changes, retest
 from .events import score_confounders, score_events, score_shapes
 from .groups import compare_groups
-from .measurements import gait_measurements, join, per_person, swallow_measurements
+from .measurements import gait_measurements, join, per_person, per_walkway, swallow_measurements
 from .norms import position
 from .parameter_agreement import Drink, bend_angles, compare_parameters, labelled_against_detected
 from .parameters import ValidateParameters
+from .published_change import beside_published
 from .raters import compare_raters
 from .row_frames import LabelsByRater, reference_labels, text_or_none
 from .states import score_states
@@ -45,6 +46,8 @@ class StudyResults:
         From `norms.read_norms`.
     ages, sexes, groups : mapping of participant_id
         From the participants sheet; None where missing.
+    walkways : mapping of recording_id
+        overground, treadmill, or None where the recordings sheet does not say.
     calibrating : frozenset of recording_id
         Those whose reference made an angle map.
     clearing_pause_s : float
@@ -61,6 +64,7 @@ class StudyResults:
     ages: Mapping[str, float | None] = field(default_factory=dict)
     sexes: Mapping[str, str | None] = field(default_factory=dict)
     groups: Mapping[str, str | None] = field(default_factory=dict)
+    walkways: Mapping[str, str | None] = field(default_factory=dict)
     calibrating: frozenset[str] = frozenset()
     clearing_pause_s: float = SwallowParameters().clearing_pause_s
 
@@ -121,8 +125,8 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
         (CONFUSION, confusion),
         (RATERS, compare_raters(results.labels, events, bouts, who, parameters)),
         (PARAMETERS, compare_parameters(pd.concat(filled, ignore_index=True), parameters)),
-        (NORMS, position(people, results.norms, results.ages, results.sexes)),
-        (CHANGE, changes(measurements)),
+        (NORMS, position(per_walkway(measurements, results.walkways), results.norms, results.ages, results.sexes)),
+        (CHANGE, beside_published(changes(measurements))),
         (RETEST, retest(measurements, parameters)),
         (GROUPS, compare_groups(people, results.groups)),
     ]

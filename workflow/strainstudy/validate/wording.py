@@ -149,19 +149,24 @@ def parameter_words(row: Row) -> str:
 
 def norm_words(row: Row) -> str:
     """Say where a value lies among one source's values."""
-    known = {"yes": "read in the source", "quoted": "quoted in another text"}.get(
-        row["source_read"], row["source_read"]
-    )
+    known = {
+        "yes": "read in the source",
+        "quoted": "quoted in another text",
+        "computed": "computed from the open data of the source",
+    }.get(row["source_read"], row["source_read"])
     unit = row["unit"]
     value = _with_unit(row["value"], unit)
-    if row["position"] is None:
+    low, high = row["published_low"], row["published_high"]
+    if not (math.isfinite(low) or math.isfinite(high)):
         mean = _with_unit(row["published_mean"], unit)
         return f"{value}; published for {row['population']}: {mean} on average and no range for a person ({known})."
-    low, high = row["published_low"], row["published_high"]
     if math.isfinite(low) and math.isfinite(high):
         span = f"{_number(low)} to {_with_unit(high, unit)}"
     else:
         span = f"up to {_with_unit(high, unit)}" if math.isfinite(high) else f"from {_with_unit(low, unit)} on"
+    if row["position"] is None:
+        why = "gives way to sources that were read" if str(row["source_read"]).startswith("from") else "are patients"
+        return f"{value}; published for {row['population']}: {span} ({known}), which {why}: no position."
     if row["range_kind"] == "published cut-off":
         side = "on the side that the source calls not abnormal" if row["position"] != "below" else "on the other side"
         return (
