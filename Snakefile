@@ -16,6 +16,7 @@ include: "workflow/rules/segment.smk"
 include: "workflow/rules/features.smk"
 include: "workflow/rules/classify.smk"
 include: "workflow/rules/validate.smk"
+include: "workflow/rules/review.smk"
 include: "workflow/rules/report.smk"
 include: "workflow/rules/keep.smk"
 

@@ -27,7 +27,8 @@ rule report:
 
 rule provenance:
     input:
-        results=[*rules.report.output, *rules.train.output],
+        results=[*rules.report.output, *rules.train.output, *rules.review_shared.output],
+        reviews=expand(rules.review.output.made, batch=REVIEWED),
         study=study_files(),
         settings=SETTING_FILES,
     output:
