@@ -76,7 +76,8 @@
     _zoomed(figure, dragged) {
       figure.add_tools(new Bokeh.WheelZoomTool({ dimensions: "width", modifiers: { ctrl: true } }));
       if (dragged) figure.add_tools(new Bokeh.PanTool({ dimensions: "width" }));
-      figure.add_tools(new Bokeh.CrosshairTool({ dimensions: "height", line_color: "#5D5D58", line_alpha: 0.5 }));
+      this.hair ??= new Bokeh.Span({ dimension: "height", line_color: "#5D5D58", line_alpha: 0.6 });
+      figure.add_tools(new Bokeh.CrosshairTool({ overlay: this.hair }));
     }
 
     /** One panel for each unit of a quantity, the points in their colours. */
