@@ -15,6 +15,7 @@ from labelling import frame
 from strainstudy.gait.state_time import COLUMN_STATES, STATE_WORDS, state_seconds
 from strainstudy.io.labels import check_labels, read_labels
 from strainstudy.io.store import Trace
+from strainstudy.review.series import Thinning, packed_series
 from strainstudy.stats.matching import match_instants
 from strainstudy.stats.spans import labelled_spans
 from strainstudy.validate.parameters import ValidateParameters
@@ -109,6 +110,24 @@ def random_marks(rng: np.random.Generator, n: int, *, limits: bool) -> pd.DataFr
     if limits:
         rows += [(1.0, 3.0, "labelled"), (5.0, 1.5, "labelled")]
     return frame(*rows).sort_values(["onset", "duration"], kind="stable", ignore_index=True)
+
+
+@pytest.mark.parametrize("parts", [40, 5000])
+def test_a_curve_in_view_goes_forward_in_time_and_loses_no_spike(file, context, parts):
+    rng = np.random.default_rng(4)
+    values = rng.standard_normal(30_000)
+    values[[12_345, 20_050]] = 90, -90
+    series = packed_series(values, RATE, Thinning(10, np.array([[100.0, 110.0], [200.0, 201.0]])))
+    entry = {"point": "throat", "quantity": "raw", "unit": "V", **series}
+    page = opened(context, file)
+    script = "([entry, parts]) => new Review.Curve(entry).view(90, 210, parts)"
+    view = page.evaluate(script, [entry, parts])
+    assert (np.diff(view["x"]) > 0).all()
+    assert view["x"][0] <= 90 < 210 <= view["x"][-1]
+    assert (max(view["y"]), min(view["y"])) == pytest.approx((90, -90), abs=0.01)
+    if parts > 1000:
+        inside = (np.array(view["x"]) >= 100) & (np.array(view["x"]) < 110)
+        np.testing.assert_allclose(np.array(view["y"])[inside], values[10_000:11_000], atol=0.01)
 
 
 def test_pairs_are_as_many_and_as_near_as_those_of_the_validation(file, context):

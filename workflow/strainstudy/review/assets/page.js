@@ -126,6 +126,7 @@
       byId("differences").hidden = hidden;
       byId("differences-hidden").hidden = !hidden;
       const list = byId("difference-list");
+      list.hidden = state.differences.length === 0;
       list.replaceChildren();
       state.differences.forEach((difference, k) => {
         const item = document.createElement("li");
@@ -504,6 +505,8 @@
         event.preventDefault();
         act(event);
       });
+      // A field that was just set must not swallow the keys that follow.
+      document.addEventListener("change", (event) => event.target.blur());
       const clicks = {
         whole, closer: () => zoom(0.5), wider: () => zoom(2), before: () => push(-0.5), after: () => push(0.5),
         next: () => step(1), previous: () => step(-1), over: takeOver, save, remove, back: () => desk.back(),

@@ -121,13 +121,16 @@
 
     _overview() {
       const whole = new Bokeh.Range1d({ start: this.range.start, end: this.range.end });
-      const figure = this._figure("whole", 62, { x_range: whole });
+      const quantity = ["response", "angle", "raw"].find((name) => this.curves.some((c) => c.quantity === name));
+      const shown = this.curves.filter((c) => c.quantity === quantity);
+      const units = [...new Set(shown.map((c) => c.unit))].join(", ");
+      const figure = this._figure(`${quantity === "response" ? "\u0394R/R" : quantity} (${units})`, 76, { x_range: whole });
+      figure.yaxis.axis_label_text_font_size = "10px";
       figure.yaxis.major_label_text_font_size = "0px";
       figure.yaxis.major_tick_line_color = null;
       figure.yaxis.minor_tick_line_color = null;
       figure.ygrid.visible = false;
-      const quantity = ["response", "angle", "raw"].find((name) => this.curves.some((c) => c.quantity === name));
-      for (const curve of this.curves.filter((c) => c.quantity === quantity)) {
+      for (const curve of shown) {
         const data = curve.view(0, this.end, 600);
         figure.line({ x: field("x"), y: field("y"), source: new Bokeh.ColumnDataSource({ data }),
           line_color: this.content.colours.points[curve.point], line_width: 0.8 });
@@ -148,7 +151,7 @@
       figure.yaxis.minor_tick_line_color = null;
       const sources = this._sources({
         bands: ["top", "bottom", "colour"],
-        spans: ["left", "right", "top", "bottom", "colour", "line", "width"],
+        spans: ["left", "right", "top", "bottom", "colour", "alpha", "line", "width"],
         ticks: ["x", "y0", "y1", "colour", "width"],
         heads: ["x", "y", "marker", "fill", "colour", "size"],
         texts: ["x", "y", "text"],
@@ -158,7 +161,8 @@
       figure.vstrip({ x0: field("x0"), x1: field("x1"), source: this.shared.chosen, fill_color: YELLOW,
         fill_alpha: 0.45, line_color: null });
       figure.quad({ left: field("left"), right: field("right"), top: field("top"), bottom: field("bottom"),
-        source: sources.spans, fill_color: field("colour"), line_color: field("line"), line_width: field("width") });
+        source: sources.spans, fill_color: field("colour"), fill_alpha: field("alpha"), line_color: field("line"),
+        line_width: field("width") });
       figure.segment({ x0: field("x"), x1: field("x"), y0: field("y0"), y1: field("y1"), source: sources.ticks,
         line_color: field("colour"), line_width: field("width") });
       figure.scatter({ x: field("x"), y: field("y"), marker: field("marker"), size: field("size"),
@@ -249,7 +253,7 @@
       const { rows, chosen, stop } = this.scene;
       const { sources } = this.lanes;
       const bands = { top: [], bottom: [], colour: [] };
-      const spans = { left: [], right: [], top: [], bottom: [], colour: [], line: [], width: [] };
+      const spans = { left: [], right: [], top: [], bottom: [], colour: [], alpha: [], line: [], width: [] };
       const ticks = { x: [], y0: [], y1: [], colour: [], width: [] };
       const heads = { x: [], y: [], marker: [], fill: [], colour: [], size: [] };
       const texts = { x: [], y: [], text: [] };
@@ -291,6 +295,7 @@
             spans.top.push(k + 0.12);
             spans.bottom.push(k + 0.88);
             spans.colour.push(colour);
+            spans.alpha.push(kind.sided ? 0.6 : 1);
             spans.line.push(own ? "#000000" : "#FFFEFB");
             spans.width.push(own ? 2.5 : 1);
           }
@@ -318,9 +323,9 @@
     }
 
     _words(mark, kind) {
-      const value = mark.type === "knee_bend" && mark.value !== null ? ` ${Math.round(mark.value)} deg` : "";
+      if (mark.type === "knee_bend") return mark.value === null ? "bend" : `${Math.round(mark.value)} deg`;
       const side = mark.type === "limping_gait" && mark.side ? ` ${mark.side}` : "";
-      return (SHORT[mark.type] || kind.words) + side + value;
+      return (SHORT[mark.type] || kind.words) + side;
     }
   };
 })();

@@ -66,8 +66,11 @@ const Review = {};
       const y = [];
       for (const [source, start, end] of this._stretches(from, to)) {
         const { first, period, values } = source;
-        const low = Math.max(0, Math.floor((start - first) / period));
-        const high = Math.min(values.length, Math.ceil((end - first) / period) + 1);
+        // One value more at the edges of the view, so that the curve reaches them; none where stretches meet.
+        const before = (start - first) / period;
+        const after = (end - first) / period;
+        const low = Math.max(0, start === from ? Math.floor(before) : Math.ceil(before));
+        const high = Math.min(values.length, end === to ? Math.ceil(after) + 1 : Math.ceil(after));
         const step = Math.max(1, Math.floor(((to - from) / period) / parts));
         if (step <= 2) {
           for (let i = low; i < high; i++) {
@@ -77,10 +80,11 @@ const Review = {};
           continue;
         }
         // The parts lie on a grid of their own, so that a curve stands still while it is pushed along.
-        for (let i = low - (low % step); i < high; i += step) {
+        for (let part = low - (low % step); part < high; part += step) {
+          const i = Math.max(part, low);
           let least = -1;
           let greatest = -1;
-          for (let k = Math.max(i, 0); k < Math.min(i + step, values.length); k++) {
+          for (let k = i; k < Math.min(part + step, high); k++) {
             if (Number.isNaN(values[k])) continue;
             if (least < 0 || values[k] < values[least]) least = k;
             if (greatest < 0 || values[k] > values[greatest]) greatest = k;
@@ -95,7 +99,8 @@ const Review = {};
             y.push(values[border === "low" ? least : greatest]);
             continue;
           }
-          for (const k of least <= greatest ? [least, greatest] : [greatest, least]) {
+          const inOrder = least < greatest ? [least, greatest] : [greatest, least];
+          for (const k of least === greatest ? [least] : inOrder) {
             x.push(first + k * period);
             y.push(values[k]);
           }
