@@ -297,6 +297,20 @@ def test_a_blind_rater_sees_nothing_that_was_detected_on_this_page_or_the_next(f
         assert not seen.is_visible("#differences")
 
 
+def test_another_rater_starts_from_nothing_and_gets_a_file_of_their_own(file, context, tmp_path):
+    page = opened(context, file)
+    page.once("dialog", lambda dialog: dialog.accept("cleo-2"))
+    page.select_option("#rater", "")
+    assert page.evaluate(MARKS) == []
+    page.keyboard.press("c")
+    assert len(page.evaluate(MARKS)) == 1
+    assert saved(page, tmp_path).name == "cleo-2_events.tsv"
+    assert page.inner_text("#file") == "labels/walk-1/cleo-2_events.tsv"
+    page.select_option("#rater", "anna")
+    assert page.inner_text("#unsaved") == "As in the study."
+    assert "cleo-2" in page.inner_text("#rater")
+
+
 def test_what_the_check_of_the_study_would_refuse_is_said_before_saving(file, context):
     page = opened(context, file)
     assert not page.is_visible("#faults")

@@ -296,7 +296,7 @@
             spans.bottom.push(k + 0.88);
             spans.colour.push(colour);
             spans.alpha.push(kind.sided ? 0.6 : 1);
-            spans.line.push(own ? "#000000" : "#FFFEFB");
+            spans.line.push(own ? "#000000" : kind.lane === "labelled" ? "#5D5D58" : "#FFFEFB");
             spans.width.push(own ? 2.5 : 1);
           }
           const words = this._words(mark, kind);
