@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from strainstudy.report.page import build_report
 from strainstudy.report.words import CAUTIONS
+from strainstudy.review.names import link_to
 from strainstudy.sections import SECTIONS
 
 SETTINGS = {name: kind() for name, kind in SECTIONS.items()}
@@ -79,7 +80,7 @@ def made(results, labels, tmp_path_factory):
 
 def test_the_page_needs_no_network(made):
     text, reader, _ = made
-    assert all(link.startswith("#") for link in reader.links)
+    assert all(link.startswith("#") or link.startswith("review/") for link in reader.links)
     assert all(source.startswith("data:image/png;base64,") for source in reader.sources)
     without_names = text.replace('xmlns="http://www.w3.org/2000/svg"', "")
     assert not re.search(
@@ -90,7 +91,15 @@ def test_the_page_needs_no_network(made):
 def test_every_link_leads_somewhere_and_no_anchor_is_there_twice(made):
     _, reader, _ = made
     assert len(reader.ids) == len(set(reader.ids))
-    assert {link.removeprefix("#") for link in reader.links} <= set(reader.ids)
+    within = {link.removeprefix("#") for link in reader.links if link.startswith("#")}
+    assert within <= set(reader.ids)
+
+
+def test_worst_mistakes_and_what_to_label_next_open_the_page_of_their_recording_at_their_time(made):
+    _, reader, _ = made
+    outside = [link for link in reader.links if not link.startswith("#")]
+    assert outside == [link_to("recording_id", 0.5, 0.5)] * len(outside)
+    assert len(outside) > 0
 
 
 def test_headings_go_down_one_level_at_a_time_and_pictures_have_words(made):

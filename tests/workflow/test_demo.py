@@ -117,6 +117,21 @@ def test_the_page_needs_no_network_and_carries_the_cautions(demo):
         assert words in text
 
 
+def test_every_recording_of_a_person_that_was_read_has_a_page_that_the_list_leads_to(demo):
+    table = read_described(demo / "tables/recordings.tsv")
+    read = table[(table["status"] != "rejected") & table["participant_id"].notna()]
+    links = re.findall(r'href="(review/[^"]+)"', (demo / "review.html").read_text(encoding="utf-8"))
+    pages = [link for link in links if link.endswith(".html")]
+    assert sorted(pages) == sorted(f"review/{name}.html" for name in read["recording_id"])
+    for page in pages:
+        assert (demo / page).stat().st_size < 10e6
+        text = (demo / page).read_text(encoding="utf-8")
+        loaded = re.findall(r'(?:src|link rel="stylesheet" href)="([^"]+)"', text)
+        assert len(loaded) == 5
+        assert all((demo / "review" / name).is_file() for name in loaded)
+    assert (demo / "provenance/manifest.tsv").read_text(encoding="utf-8").count("review/assets/bokeh.min.js") == 1
+
+
 def test_the_manifest_holds_the_hash_of_every_output(demo):
     manifest = read_described(demo / "provenance/manifest.tsv")
     outputs = manifest[manifest["role"] == "output"].set_index("file")["sha256"]

@@ -10,19 +10,23 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 import yaml
+from browser import opened, place_of
+from strainstudy.io.labels import read_labels
 from strainstudy.io.ledger import LEDGER, MARKER, read_ledger
 from strainstudy.provenance.adopt import earlier_files
+from strainstudy.study import load_study
 from strainstudy.tables import read_described
 from strainstudy_simulator.cohort import write_study
 
 ROOT = Path(__file__).parents[2]
 BY_BATCH = {"ingest", "condition", "calibrate", "segment", "features"}
 TINY = {"sessions": 1, "minutes": 0.4, "tasks": ("walk", "bend"), "bench": False, "faults": False}
-AGGREGATES = {"tabulate", "classify", "measure", "validate", "report", "provenance"}
+AGGREGATES = {"tabulate", "classify", "measure", "validate", "review_shared", "report", "provenance"}
 SETTINGS = {
     "study": "study",
     "results": "results",
@@ -84,12 +88,40 @@ def test_a_second_run_does_nothing_even_if_every_file_has_a_new_time_stamp(study
 def test_a_changed_label_of_a_walk_runs_only_what_learns_from_labels_or_is_compared_with_them(study):
     labels = study / "study/labels/sub-01_ses-01_walk/rater1_events.tsv"
     labels.write_text(labels.read_text(encoding="utf-8") + "0.2\t0.5\tartefact\tn/a\tn/a\n", encoding="utf-8")
-    assert planned(study) == dict.fromkeys(AGGREGATES - {"tabulate"}, 1)
+    # of the pages only those of the batch of this recording
+    assert planned(study) == dict.fromkeys(AGGREGATES - {"tabulate"} | {"review"}, 1)
+
+
+def test_a_mark_moved_on_a_review_page_and_saved_passes_the_check_and_trains_again(study, chromium, tmp_path):
+    """The loop of a rater: open the page from the file system, move, save, put into the study, run."""
+    recording, name = "sub-01_ses-01_walk", "rater1_events.tsv"
+    place = study / "study/labels" / recording / name
+    before = read_labels(place)
+    moved = before.index[before["trial_type"] == "initial_contact"][5]
+    onset = before.loc[moved, "onset"]
+    with chromium.new_context(viewport={"width": 1300, "height": 1300}, accept_downloads=True) as context:
+        page = opened(context, study / "results/review" / f"{recording}.html", f"#t={onset}")
+        rows = page.evaluate("Review.open.plots.lanes.rows.map((row) => row.label)")
+        row = next(k for k, words in enumerate(rows) if words.startswith(f"{before.loc[moved, 'side']} foot, rater1"))
+        (x, y), (to, _) = place_of(page, onset, row), place_of(page, onset + 0.1, row)
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.mouse.move(to, y, steps=5)
+        page.mouse.up()
+        with page.expect_download() as waiting:
+            page.click("#save")
+        assert waiting.value.suggested_filename == name
+        waiting.value.save_as(place)
+    after = read_labels(place)
+    assert after.loc[moved, "onset"] == pytest.approx(onset + 0.1, abs=0.02)
+    pd.testing.assert_frame_equal(after.drop(index=moved), before.drop(index=moved))
+    assert load_study(study / "study").cautions == ()
+    assert planned(study) == dict.fromkeys(AGGREGATES - {"tabulate"} | {"review"}, 1)
 
 
 def test_one_more_person_runs_one_batch_and_the_aggregates(study):
     write_study(study / "study", people=3, **TINY)
-    assert planned(study) == dict.fromkeys(BY_BATCH | AGGREGATES, 1)
+    assert planned(study) == dict.fromkeys(BY_BATCH | {"review"} | AGGREGATES, 1)
 
 
 def test_a_changed_setting_runs_the_stages_that_use_it_and_what_follows(finished):
@@ -162,7 +194,7 @@ def test_a_person_withdrawn_is_gone_from_all_results_and_the_users_own_files_sta
     assert holding(results, person) == {*mine, f"figures/recordings/my {person}.svg"}
     gone -= read_ledger(results).names
     assert f"figures/recordings/{person}_ses-01_walk.svg" in gone
-    assert {Path(name).parts[0] for name in gone} == {"figures", "logs", "signals", "stages"}
+    assert {Path(name).parts[0] for name in gone} == {"figures", "logs", "review", "signals", "stages"}
     said = {line.removeprefix("[provenance] removed ") for line in done.stderr.splitlines() if "] removed " in line}
     assert gone | {"signals/.people-1.parquet.999999999.part"} <= said
     assert f"{len(said)} files of earlier runs removed" in done.stderr

@@ -13,7 +13,7 @@ from strainstudy.intake.start import check_all, look, reference_rater
 from strainstudy.provenance.code import code_hash
 from strainstudy.records import Study
 from strainstudy.upstream import UPSTREAM
-from strainstudy.vocabulary import SIDE_OF_POINT
+from strainstudy.vocabulary import BODY_TASKS, SIDE_OF_POINT
 
 config_files = [str(file) for file in workflow.configfiles]
 UNLOCKING = "--unlock" in sys.argv  # the lock is the working folder's, whatever became of the study

@@ -25,6 +25,7 @@ _OF_A_BATCH = {
     "condition": ("parquet", "notes.json"),
     "features": ("windows.parquet",),
     "ingest": ("parquet", "quality.json"),
+    "review": ("json",),
     "segment": (
         "candidates.parquet", "events.parquet", "knee_bends.parquet", "notes.json", "states.parquet",
         "strides.parquet",
@@ -33,7 +34,7 @@ _OF_A_BATCH = {
 _CHARACTERISE = ("curves", "cycles", "loops", "sensors", "steps", "uses")
 _TRAIN = ("bouts", "candidates", "label_next")
 _TYPED = ("tabulate/recordings", "classify/bouts", "classify/events", "classify/gait", "classify/swallow_summary")
-_STUDY_JOBS = ("characterise", "classify", "provenance", "report", "tabulate", "train", "validate")
+_STUDY_JOBS = ("characterise", "classify", "provenance", "report", "review_shared", "tabulate", "train", "validate")
 _TIME_STAMPS = ("figures/.snakemake_timestamp", "stages/train/evidence/.snakemake_timestamp")
 _HISTORY = "model/history.tsv"
 _BATCH = re.compile(r"signals/([A-Za-z0-9_-]+)\.parquet")

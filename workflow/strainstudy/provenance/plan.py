@@ -11,6 +11,7 @@ from pathlib import PurePosixPath
 from ..gait.model_files import GAIT_FILES
 from ..records import Recording
 from ..report.names import FIGURE_LIST, figure_files
+from ..review.names import review_files
 from ..swallow.model_files import SWALLOW_FILES
 
 __all__ = ["planned_files"]
@@ -29,10 +30,12 @@ def planned_files(declared: Iterable[str], recordings: Iterable[Recording]) -> l
     Returns
     -------
     list of str
-        Sorted: these, the sidecar of each table, the files of models, and those of figures.
+        Sorted: these, the sidecar of each table, the files of models, those of figures and of review pages.
     """
+    known = list(recordings)
     names = set(declared)
     names |= {str(PurePosixPath(name).with_suffix(".json")) for name in names if name.endswith(".tsv")}
     names |= {f"model/{name}" for files in (GAIT_FILES, SWALLOW_FILES) for name in files.of_a_model}
-    names |= {f"{PurePosixPath(FIGURE_LIST.path).parent}/{name}" for name in figure_files(recordings)}
+    names |= set(review_files(known))
+    names |= {f"{PurePosixPath(FIGURE_LIST.path).parent}/{name}" for name in figure_files(known)}
     return sorted(names)

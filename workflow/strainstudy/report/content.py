@@ -17,6 +17,7 @@ import pandas as pd
 __all__ = [
     "Block",
     "Column",
+    "Link",
     "Maker",
     "Note",
     "Picture",
@@ -33,6 +34,18 @@ __all__ = [
 
 _SHORT = 44
 """Letters up to which a cell is set in one line (ours)."""
+
+
+class Link(str):
+    """A cell that leads to another page: its words, and ``href`` relative to this one."""
+
+    href: str
+
+    def __new__(cls, words: str, href: str) -> Link:
+        """Make a text that knows where it leads."""
+        made = super().__new__(cls, words)
+        made.href = href
+        return made
 
 
 @dataclass(frozen=True)

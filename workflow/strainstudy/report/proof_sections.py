@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
 
+from ..review.names import link_to
 from ..tables.classifier import EVIDENCE, HISTORY, LABEL_NEXT
 from ..tables.throat import THROAT_EVIDENCE
 from ..tables.validation import CONFUSION, PARAMETERS, STATES
@@ -15,6 +16,7 @@ from ..vocabulary import GAIT_STATES
 from .content import (
     Block,
     Column,
+    Link,
     Note,
     Section,
     Table,
@@ -80,6 +82,11 @@ def _headline(tables: StudyTables, pooled: pd.DataFrame) -> list[Block]:
     ]
 
 
+def _opening(row: Mapping[str, Any]) -> Link:
+    """Give the recording of a span, as a link to its page at that time."""
+    return Link(str(row["recording_id"]), link_to(str(row["recording_id"]), row["onset"], row["duration"]))
+
+
 def classifier(tables: StudyTables, folder: Path) -> Section | None:
     """Show the classifier and its proof."""
     scores = tables(EVIDENCE["classifier"])
@@ -119,23 +126,23 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
     spans: list[Column]
     if len(mistakes):
         spans = [
-            ("recording", "recording_id", False),
+            ("recording", _opening, False),
             ("onset (s)", "onset", True),
             ("duration (s)", "duration", True),
             ("label", "label", False),
             ("predicted", "predicted", False),
             ("probability", "probability", True),
         ]
-        own.append(table_of(mistakes, "Worst mistakes; their pictures are under Recordings", spans))
+        own.append(table_of(mistakes, "Worst mistakes; each leads to where its labels can be corrected", spans))
     following = tables(LABEL_NEXT).head(10)
     if len(following):
         spans = [
-            ("recording", "recording_id", False),
+            ("recording", _opening, False),
             ("onset (s)", "onset", True),
             ("duration (s)", "duration", True),
             ("why", "reason", False),
         ]
-        own.append(table_of(following, "What to label next", spans))
+        own.append(table_of(following, "What to label next; each leads to where it can be labelled", spans))
     return Section("classifier", "Normal or limping", tuple(own))
 
 

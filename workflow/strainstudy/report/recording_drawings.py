@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 
 from ..io.store import FloatArray, Trace
+from ..palette import BLACK, GREEN, KIND_COLOURS, SIDE_COLOURS, STATE_COLOURS
 from ..vocabulary import INTERVALS, STATES
-from .style import BLACK, GREEN, SIDE_COLOURS, STATE_COLOURS
 
 __all__ = ["draw_recording", "trace_path"]
 
@@ -29,10 +29,6 @@ _COLUMNS = 480
 _STATES: Final = ("rest", "normal_gait", "limping_gait", "turn", "gait", "other")
 _OTHERS: Final = tuple(name for name in INTERVALS if name not in STATES)
 _LETTERS: Final = {"rest": "rest", "normal_gait": "normal", "limping_gait": "limping", "turn": "turn", "gait": "gait"}
-_COLOURS: Final = {
-    "swallow": "#009E73", "knee_bend": "#009E73", "speech": "#E69F00", "cough": "#D55E00", "head_movement": "#CC79A7",
-    "artefact": "#8A8A8A",
-}  # fmt: skip
 _POINTS: Final = {
     "left_knee": ("left knee", SIDE_COLOURS["left"]),
     "right_knee": ("right knee", SIDE_COLOURS["right"]),
@@ -108,7 +104,7 @@ def _spans(frame: pd.DataFrame, kinds: Sequence[str], top: float, scale: float) 
     for onset, duration, kind in columns:
         x = _LEFT + scale * float(onset)
         w = max(min(scale * float(duration), _WIDTH - _RIGHT - x), 1.5)
-        colour = STATE_COLOURS.get(kind, _COLOURS.get(kind, "#999"))
+        colour = STATE_COLOURS.get(kind, KIND_COLOURS.get(kind, "#999"))
         out.append(
             f'<rect x="{x:.1f}" y="{top}" width="{w:.1f}" height="{_ROW - 2}" fill="{colour}"><title>'
             f"{escape(str(kind))} {float(onset):.2f} to {float(onset) + float(duration):.2f} s</title></rect>"

@@ -1,7 +1,7 @@
 """How figures look, and how they are written so that the same numbers give the same bytes.
 
-Colours are those of Okabe & Ito (2008, *Color Universal Design*), told apart with the common kinds of colour blindness;
-sides and states differ in marker or pattern too, so that a black-and-white print loses nothing.
+Colours are those of `strainstudy.palette`; sides and states differ in marker or pattern too, so that a black-and-white
+print loses nothing.
 """
 
 from __future__ import annotations
@@ -19,27 +19,25 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from ..io.atomic import write_bytes
+from ..palette import (
+    BLACK,
+    BLUE,
+    GREEN,
+    GREY,
+    ORANGE,
+    PURPLE,
+    SIDE_COLOURS,
+    SKY,
+    STATE_COLOURS,
+    VERMILION,
+    WHITE,
+)
 from .names import forms_of
 
 __all__ = [
     "BLACK", "BLUE", "GREEN", "GREY", "ORANGE", "PURPLE", "SIDE_COLOURS", "SKY", "STATE_COLOURS",
     "VERMILION", "WHITE", "drawing", "ink_on", "panels", "written",
 ]  # fmt: skip
-
-BLACK: Final = "#000000"
-WHITE: Final = "#FFFFFF"
-ORANGE: Final = "#E69F00"
-SKY: Final = "#56B4E9"
-GREEN: Final = "#009E73"
-BLUE: Final = "#0072B2"
-VERMILION: Final = "#D55E00"
-PURPLE: Final = "#CC79A7"
-GREY: Final = "#8A8A8A"
-SIDE_COLOURS: Final = {"left": BLUE, "right": VERMILION}
-STATE_COLOURS: Final = {
-    "rest": "#C9C9C9", "normal_gait": SKY, "limping_gait": ORANGE, "turn": PURPLE, "gait": "#A9D5EE",
-    "knee_bend": GREEN, "other": "#ECECEC",
-}  # fmt: skip
 
 _STYLE: Final[Any] = {
     "font.family": "DejaVu Sans",

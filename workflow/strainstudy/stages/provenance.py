@@ -16,14 +16,15 @@ from ..io.ledger import LEDGER, clear, read_ledger, settle
 from ..jobs import Progress
 from ..provenance.crate import run_crate
 from ..provenance.manifest import MANIFEST, list_files
+from ..review.names import INDEX
 from ..tables import write_table
 
 __all__ = ["run"]
 
 PACKAGES = ("matplotlib", "numpy", "pandas", "pyarrow", "scikit-learn", "scipy", "skops", "snakemake")
 RELEASED = "2026-11-25"
-RESULT_FOLDERS = ("tables", "signals", "validation", "model", "figures")
-PAGE = "report.html"
+RESULT_FOLDERS = ("tables", "signals", "validation", "model", "figures", "review")
+PAGES = ("report.html", INDEX)
 # It grows from run to run: the same inputs would not give the same manifest.
 _LEFT_OUT = "model/history.tsv"
 
@@ -60,7 +61,7 @@ def run(*, study: Path, inputs: Sequence[Path], settings: Sequence[Path], result
     if not now:
         message = "the list of what this run writes is missing, or was changed by other hands"
         raise StudyError([Problem(LEDGER, message, "run it again, without --no-hooks")])
-    listed = (name for name in now if name.split("/")[0] in (*RESULT_FOLDERS, PAGE) and name != _LEFT_OUT)
+    listed = (name for name in now if name.split("/")[0] in (*RESULT_FOLDERS, *PAGES) and name != _LEFT_OUT)
     outputs = [path for path in (results / name for name in listed) if path.is_file()]
     given = [list_files("setting", path.parent, [path]) for path in settings]
     made = list_files("output", results, outputs)

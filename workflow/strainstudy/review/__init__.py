@@ -1,0 +1,1 @@
+"""Pages on which a rater looks at one recording and corrects its labels."""
