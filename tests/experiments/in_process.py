@@ -159,6 +159,7 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
         verdict=settings["verdict"], batches={BATCH: list(study.recordings)},
         inputs={name: {BATCH: paths[name]} for name in classify.BATCH_INPUTS}, decisions=decisions,
         typed={name: folder / f"{name}_table.parquet" for name in classify.TYPED}, results=results, progress=say,
+        reference_rater=rater,
     )  # fmt: skip
     return Outcome(
         read_table(results, BOUTS),

@@ -52,6 +52,7 @@ rule classify:
         candidates=rules.train.output.candidates,
         label_next=rules.train.output.label_next,
         health=rules.tabulate.output.health,
+        labels=label_files(),
     output:
         bouts=f"{RESULTS}/tables/bouts.tsv",
         strides=f"{RESULTS}/tables/strides.tsv",
@@ -71,7 +72,8 @@ rule classify:
         runtime=60,
     params:
         code=code_hash("strainstudy.stages.classify"),
-        rows=study_rows(),
+        rows=study_rows(labels=True),
+        reference_rater=REFERENCE_RATER,
         settings=settings_of("gait", "swallow", "verdict"),
         batches={batch: [r.recording_id for r in members] for batch, members in BATCHES.items()},
         results=RESULTS,

@@ -25,4 +25,5 @@ with job(snakemake.log[0], "classify") as progress:
         typed={name: Path(snakemake.output[f"typed_{name}"]) for name in classify.TYPED},
         results=Path(snakemake.params.results),
         progress=progress,
+        reference_rater=snakemake.params.reference_rater,
     )

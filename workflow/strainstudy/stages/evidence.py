@@ -11,17 +11,21 @@ from ..sensor.anglemap import AngleMap
 from ..sensor.referencemap import ReferenceMap
 from ..sensor.verdict import Measured, WalkEvidence, gain_ratio_of_bends
 
-__all__ = ["walk_evidence"]
+__all__ = ["gain_share", "walk_evidence"]
 
 
 def _measured(row: Mapping[str, Any], name: str) -> Measured:
     return Measured(float(row[name]), float(row[f"{name}_low"]), float(row[f"{name}_high"]))
 
 
+def gain_share(entry: AngleMap | ReferenceMap) -> float:
+    """Relative standard error of a map's gain: its relative error of any angle is one of its gain."""
+    return entry.gain_error_share if isinstance(entry, ReferenceMap) else entry.error_share
+
+
 def _gain(entry: AngleMap | ReferenceMap) -> tuple[float, float]:
-    """Response per degree and its standard error: the map's relative error of any angle is an error of its gain."""
-    share = entry.gain_error_share if isinstance(entry, ReferenceMap) else entry.error_share
-    return entry.response_per_degree, entry.response_per_degree * share
+    """Response per degree and its standard error."""
+    return entry.response_per_degree, entry.response_per_degree * gain_share(entry)
 
 
 def _source(maps: Mapping[str, AngleMap | ReferenceMap]) -> Literal["bends", "reference"]:
