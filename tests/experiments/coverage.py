@@ -40,7 +40,6 @@ from strainstudy.io.labels import read_labels
 from strainstudy.signal.filters import lowpass
 from strainstudy.signal.hampel import find_spikes
 from strainstudy.stages.classify import state_of
-from strainstudy.stats.intervals import wilson
 from strainstudy.stats.matching import match_instants
 from strainstudy.study import load_study
 from strainstudy.tables.gait import MEASURED

@@ -40,7 +40,8 @@ def walked(n=40, stride=1.1, late_s=0.0):
         step = stride / 2 + (late if side == "right" else -late_s)
         rows.append(
             pd.DataFrame({
-                "side": side, "onset": onset + late, "stride_time": stride, "step_time": step, "steady": True, "walk": 0,
+                "side": side, "onset": onset + late, "stride_time": stride, "step_time": step, "steady": True,
+                "walk": 0,
                 "toe_off": onset + 0.6 * stride, "stance_time": 0.6 * stride - late, "swing_time": 0.4 * stride + late,
                 "stance_fraction": 0.6 - late / stride, "phase": 180.0, "swing_peak_time": onset + 0.72 * stride,
                 "swing_peak": np.nan, "range_of_motion": np.nan, "amplitude": 1.0, "response_range": 1.0,

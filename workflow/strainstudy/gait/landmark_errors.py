@@ -107,7 +107,7 @@ FORCE_PLATES: Final = LandmarkErrors(
     source="force plates: 16 walks of 4 people (Pearl et al. 2022, doi 10.21203/rs.3.rs-1902381/v1)",
 )
 """From vertical ground reaction force above 50 N under healthy adults on a treadmill, who walked normally and with one
-knee held stiff. Legs err otherwise in the two, so that each person counts as one in either; docs/coverage.md has more."""
+knee held stiff. Legs err otherwise in the two, so that each person counts as one in either (docs/coverage.md)."""
 
 
 def landmark_cells(strides: pd.DataFrame, labels: pd.DataFrame, participant_id: str) -> pd.DataFrame:
@@ -224,7 +224,7 @@ def errors_for(participant_id: str | None, state: str, cells: pd.DataFrame) -> L
 
 
 def _folded(middle: float, spread: float) -> float:
-    """Mean size of normal deviations about ``middle`` (Leone FC, Nelson LS, Nottingham RB 1961, Technometrics 3:543)."""
+    """Mean size of normal deviations about ``middle`` (Leone, Nelson & Nottingham 1961, Technometrics 3:543)."""
     if not spread > 0:
         return abs(middle)
     density = math.exp(-0.5 * (middle / spread) ** 2) * spread * math.sqrt(2 / math.pi)

@@ -83,7 +83,7 @@ class GaitParameters:
         "How long strides resemble the ones before (Hurst exponent; 0.5: not at all): intervals grow by the number of "
         "strides to the power of this less 0.5",
         source="0.68 (SD 0.14) in elderly, 0.87 (SD 0.15) in young people (Hausdorff et al. 1997, J Appl Physiol "
-        "82:262-269, from memory); with 0.7 half of a recorded walk holds the mean of its other half as often as it says",
+        "82:262-269, from memory); with 0.7 the intervals hold what they say (docs/coverage.md)",
         minimum=0.5,
         maximum=0.95,
     )

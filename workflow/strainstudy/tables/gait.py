@@ -114,9 +114,9 @@ GAIT = TableSpec(
     title="Gait measures",
     description="One row per recording and gait state: measures of its steady strides, each with 95 % limits of the "
     "person's usual value of that day in that state. In them are, in quadrature, that a few strides are a sample "
-    "(bootstrap over strides, widened because strides resemble the ones before) and, where a column with _error gives it, the error of measurement of "
-    "these strides, which no number of strides makes smaller. Amplitudes and ranges in the unit of the response, "
-    "likeness and regularity have the first part alone.",
+    "(bootstrap over strides, widened because strides resemble the ones before) and, where a column with _error gives "
+    "it, the error of measurement of these strides, which no number of strides makes smaller. Amplitudes and ranges in "
+    "the unit of the response, likeness and regularity have the first part alone.",
     columns=_columns(),
     key=("recording_id", "trial_type"),
 )
@@ -129,8 +129,8 @@ ANSWERS: Final = tuple(
             f"answer_time_{side}",
             f"Answering time undone, {side}",
             "Time constant of the sensor's first-order answer, undone in contacts and angles; n/a for a joint angle. "
-            "Where no labels measured the error of contacts, that of a measured answer is in the intervals of step time, "
-            "its asymmetry and phase.",
+            "Where no labels measured the error of contacts, that of a measured answer is in the intervals of step "
+            "time, its asymmetry and phase.",
             "s",
             4,
         ),
@@ -176,15 +176,15 @@ ERRORS: Final = (
         "error_source",
         "Error of measurement from",
         "Where the errors of contact and toe-off come from: labels of other people of this study in the same state "
-        "(five or more), else force plates. The scatter of single contacts is always that of force plates, the error of "
-        "an angle's gain that of its calibration.",
+        "(five or more), else force plates. The scatter of single contacts is always that of force plates, the error "
+        "of an angle's gain that of its calibration.",
     ),
     *(
         number(
             f"{name}_error",
             f"{name.replace('_', ' ')}, error of measurement",
-            f"Half width of a 95 % interval about {name}: what landmarks (and angles) without error would have given for "
-            "these same strides lies in it.",
+            f"Half width of a 95 % interval about {name}: what landmarks (and angles) without error would have given "
+            "for these same strides lies in it.",
             next(column.unit for column in GAIT.columns if column.name == name),
         )
         for name in MEASURED

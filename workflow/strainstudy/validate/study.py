@@ -18,9 +18,9 @@ from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PARAMETERS, RATE
 from .change import changes, retest
 from .events import score_confounders, score_events, score_shapes
 from .frames import LabelsByRater, reference_labels, text_or_none
-from .groups import compare_groups
+from .groups import by_affected_side, compare_groups
 from .measurements import gait_measurements, join, per_person, swallow_measurements
-from .measures import Drink, bend_angles, compare_parameters, labelled_against_detected
+from .measures import Drink, bend_angles, compare_parameters, label_timing, labelled_against_detected
 from .norms import position
 from .parameters import ValidateParameters
 from .raters import compare_raters
@@ -43,8 +43,8 @@ class StudyResults:
         All hand labels.
     norms : DataFrame
         From `norms.read_norms`.
-    ages, sexes, groups : mapping of participant_id
-        From the participants sheet; None where missing.
+    ages, sexes, groups, affected : mapping of participant_id
+        From the participants sheet (``affected``: the affected side); None where missing.
     calibrating : frozenset of recording_id
         Those whose reference made an angle map.
     clearing_pause_s : float
@@ -61,6 +61,7 @@ class StudyResults:
     ages: Mapping[str, float | None] = field(default_factory=dict)
     sexes: Mapping[str, str | None] = field(default_factory=dict)
     groups: Mapping[str, str | None] = field(default_factory=dict)
+    affected: Mapping[str, str | None] = field(default_factory=dict)
     calibrating: frozenset[str] = frozenset()
     clearing_pause_s: float = SwallowParameters().clearing_pause_s
 
@@ -113,16 +114,18 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
         bend_angles(truth, events, who, parameters, calibrating=calibrating),
     ]
     filled = [part for part in pairs if len(part)] or pairs[:1]
+    raters = compare_raters(results.labels, events, bouts, who, parameters)
+    compared = compare_parameters(pd.concat(filled, ignore_index=True), parameters, label_timing(raters))
     return [
         (EVENTS, score_events(truth, events, who, parameters, rater=rater)),
         (CONFOUNDERS, score_confounders(truth, events, who, parameters, rater=rater)),
         (SHAPES, score_shapes(truth, events, who, shapes, parameters, rater=rater)),
         (STATES, states),
         (CONFUSION, confusion),
-        (RATERS, compare_raters(results.labels, events, bouts, who, parameters)),
-        (PARAMETERS, compare_parameters(pd.concat(filled, ignore_index=True), parameters)),
+        (RATERS, raters),
+        (PARAMETERS, compared),
         (NORMS, position(people, results.norms, results.ages, results.sexes)),
         (CHANGE, changes(measurements)),
         (RETEST, retest(measurements, parameters)),
-        (GROUPS, compare_groups(people, results.groups)),
+        (GROUPS, compare_groups(by_affected_side(people, results.affected), results.groups)),
     ]
