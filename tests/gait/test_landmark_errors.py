@@ -10,6 +10,7 @@ import scipy.stats
 from gait_data import real_walks
 from strainstudy.gait.landmark_errors import (
     FORCE_PLATES,
+    AngleError,
     errors_for,
     landmark_cells,
     pooled_errors,
@@ -122,10 +123,16 @@ def test_a_method_without_error_leaves_the_limits_as_they_are():
 def test_an_angle_whose_gain_is_known_to_five_percent_has_a_range_known_to_ten():
     strides, _ = walked()
     row = without_spread(strides.assign(range_of_motion=60.0, swing_peak=62.0))
-    done = with_measurement_error(row, strides, EXACT, angles={"left": 0.05, "right": 0.05})
+    gain = AngleError(0.05, 0.0, 0.0)
+    done = with_measurement_error(row, strides, EXACT, angles={"left": gain, "right": gain})
     assert done["range_of_motion_mean_left_error"] == pytest.approx(1.96 * 3.0)
     # two independent errors of 5 % make one of 7.07 points of the symmetry index
     assert done["range_of_motion_symmetry_index_error"] == pytest.approx(1.96 * 100 * 0.05 * math.sqrt(2), rel=0.01)
+    level = AngleError(0.0, 1.5, 3.0)
+    moved = with_measurement_error(row, strides, EXACT, angles={"left": level, "right": level})
+    assert moved["swing_peak_mean_left_error"] == pytest.approx(1.96 * math.hypot(1.5, 3.0))
+    # a range has the error of an angle at both of its ends
+    assert moved["range_of_motion_mean_left_error"] == pytest.approx(1.96 * math.hypot(1.5 * math.sqrt(2), 3.0))
 
 
 def test_the_errors_in_the_code_are_those_of_the_force_plates():

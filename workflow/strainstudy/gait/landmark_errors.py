@@ -32,6 +32,7 @@ from .measures import ASYMMETRIES, SIZES
 __all__ = [
     "CELLS",
     "FORCE_PLATES",
+    "AngleError",
     "LandmarkErrors",
     "errors_for",
     "landmark_cells",
@@ -108,6 +109,26 @@ FORCE_PLATES: Final = LandmarkErrors(
 )
 """From vertical ground reaction force above 50 N under healthy adults on a treadmill, who walked normally and with one
 knee held stiff. Legs err otherwise in the two, so that each person counts as one in either (docs/coverage.md)."""
+
+
+@dataclass(frozen=True)
+class AngleError:
+    """Standard errors of the calibrated angle of one knee.
+
+    Parameters
+    ----------
+    share : float
+        Of its gain, relative.
+    any_deg : float
+        Of any angle, degrees; a range holds it at both ends.
+    zero_deg : float
+        Of the straight leg's angle in a recording, degrees. Both knees are offset alike by what walking does to the
+        map, so that the asymmetry of ranges does not have it.
+    """
+
+    share: float
+    any_deg: float
+    zero_deg: float
 
 
 def landmark_cells(strides: pd.DataFrame, labels: pd.DataFrame, participant_id: str) -> pd.DataFrame:
@@ -263,7 +284,10 @@ def _standard_errors(row: Mapping[str, object], strides: pd.DataFrame, e: Landma
     spread = value("phase_mean") / 100.0 * (value("coordination_index") - 100.0 * deviation / 180.0)
     moved_by = [abs(_folded(middle + k * shift, spread) - _folded(middle, spread)) for k in (-1.0, 1.0)]
     found["phase_deviation"] = max(moved_by) if math.isfinite(spread) else math.nan
-    found["coordination_index"] = 100.0 * found["phase_deviation"] / 180.0
+    # Contacts that scatter make the phase scatter: half of what they may at most have added is its standard error.
+    steady = math.sqrt(max(spread**2 - (360.0 * math.sqrt(2) * e.scatter_s / stride) ** 2, 0.0))
+    added = 50.0 * (spread - steady) / value("phase_mean")
+    found["coordination_index"] = math.hypot(100.0 * found["phase_deviation"] / 180.0, added)
     found["swing_peak_timing_difference"] = 100.0 * apart / stride
     for side in SIDES:
         stance = math.hypot(e.stance_s, math.sqrt(2) * jitter[side])
@@ -282,11 +306,19 @@ def _standard_errors(row: Mapping[str, object], strides: pd.DataFrame, e: Landma
         for title, asymmetry in ASYMMETRIES.items():
             # What a late contact or toe-off adds to one side it takes from the other.
             found[f"{quantity}_{title}"] = float(np.ptp(asymmetry(left - moved, right + moved))) / 2
+    if abs(value("swing_time_log_ratio")) < e.reach * found["swing_time_log_ratio"]:
+        # Which leg swings longer, and so is the reference of the phase, is not certain: it may be the mirrored one.
+        found["phase_mean"] = math.hypot(found["phase_mean"], middle)
     return found
 
 
 def with_measurement_error(
-    row: Row, strides: pd.DataFrame, errors: LandmarkErrors, *, answer_error_s: float = 0.0, angles: Mapping[str, float]
+    row: Row,
+    strides: pd.DataFrame,
+    errors: LandmarkErrors,
+    *,
+    answer_error_s: float = 0.0,
+    angles: Mapping[str, AngleError],
 ) -> Row:
     """Add to a row what its strides do not tell: the error of the method.
 
@@ -301,8 +333,8 @@ def with_measurement_error(
     answer_error_s : float
         Standard error of the time of the right contacts against the left ones by the sensors' own answers, seconds;
         already in ``errors`` that a study's own labels gave.
-    angles : mapping of side to float
-        Relative standard error of the angle's gain of each knee; empty without calibrated angles.
+    angles : mapping of side to AngleError
+        Of each knee; empty without calibrated angles.
 
     Returns
     -------
@@ -331,21 +363,25 @@ def with_measurement_error(
     return done
 
 
-def _angle_halves(row: Mapping[str, object], angles: Mapping[str, float]) -> dict[str, float]:
-    """Half widths of what an error of the angle's gain moves."""
+def _angle_halves(row: Mapping[str, object], angles: Mapping[str, AngleError]) -> dict[str, float]:
+    """Half widths of what the error of the calibrated angle moves."""
     found: dict[str, float] = {}
-    for side, share in angles.items():
-        for name in ("swing_peak", "range_of_motion"):
+    relative: dict[str, float] = {}
+    for side, error in angles.items():
+        for name, ends in (("swing_peak", 1), ("range_of_motion", 2)):
             value = row.get(f"{name}_mean_{side}")
-            if isinstance(value, float):
-                found[f"{name}_mean_{side}"] = _NORMAL_95 * share * abs(value)
+            if isinstance(value, float) and value > 0:
+                own = math.hypot(error.share * value, math.sqrt(ends) * error.any_deg)
+                found[f"{name}_mean_{side}"] = _NORMAL_95 * math.hypot(own, error.zero_deg)
+                relative[f"{name} {side}"] = own / value
+    shares = [relative.get(f"range_of_motion {side}", math.nan) for side in SIDES]
     left, right = (row.get(f"range_of_motion_mean_{side}") for side in SIDES)
-    if set(SIDES) <= set(angles) and isinstance(left, float) and isinstance(right, float):
+    if all(map(math.isfinite, shares)) and isinstance(left, float) and isinstance(right, float):
+        moved = np.array([-1.0, 1.0])
         for title, asymmetry in ASYMMETRIES.items():
-            moved = np.array([-1.0, 1.0])
-            parts = [
-                float(np.ptp(asymmetry(left * (1 + moved * angles["left"]), np.full(2, right)))) / 2,
-                float(np.ptp(asymmetry(np.full(2, left), right * (1 + moved * angles["right"])))) / 2,
-            ]
+            parts = (
+                float(np.ptp(asymmetry(left * (1 + moved * shares[0]), np.full(2, right)))) / 2,
+                float(np.ptp(asymmetry(np.full(2, left), right * (1 + moved * shares[1])))) / 2,
+            )
             found[f"range_of_motion_{title}"] = _NORMAL_95 * math.hypot(*parts)
     return found

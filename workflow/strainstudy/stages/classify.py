@@ -32,7 +32,7 @@ from ..tables.sensors import SENSOR_HEALTH
 from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from ..vocabulary import GAIT_STATES, KNEES, SIDES
 from .bodies import knees_of, sensor_of
-from .evidence import gain_share, walk_evidence
+from .evidence import angle_error, walk_evidence
 from .labels import labels_of
 
 __all__ = ["BATCH_INPUTS", "TYPED", "run", "state_of"]
@@ -113,7 +113,7 @@ def _gait_rows(
             own,
             errors,
             answer_error_s=0.0 if known else math.hypot(*(answer["error"] or 0.0 for answer in answers.values())),
-            angles={side: gain_share(entry) for side, entry in maps.items()},
+            angles={side: angle_error(entry) for side, entry in maps.items()},
         )
         for side in SIDES:
             undone = answers.get(side, {})

@@ -7,25 +7,29 @@ from typing import Any, Literal
 
 import pandas as pd
 
+from ..gait.landmark_errors import AngleError
 from ..sensor.anglemap import AngleMap
 from ..sensor.referencemap import ReferenceMap
 from ..sensor.verdict import Measured, WalkEvidence, gain_ratio_of_bends
 
-__all__ = ["gain_share", "walk_evidence"]
+__all__ = ["angle_error", "walk_evidence"]
 
 
 def _measured(row: Mapping[str, Any], name: str) -> Measured:
     return Measured(float(row[name]), float(row[f"{name}_low"]), float(row[f"{name}_high"]))
 
 
-def gain_share(entry: AngleMap | ReferenceMap) -> float:
-    """Relative standard error of a map's gain: its relative error of any angle is one of its gain."""
-    return entry.gain_error_share if isinstance(entry, ReferenceMap) else entry.error_share
+def angle_error(entry: AngleMap | ReferenceMap) -> AngleError:
+    """Errors of a calibration's angles, for the limits of ranges and peaks."""
+    if isinstance(entry, ReferenceMap):
+        return AngleError(0.0, entry.rmse_left_out, entry.zero_error_deg)
+    return AngleError(entry.error_share, entry.error_deg, entry.zero_error_deg)
 
 
 def _gain(entry: AngleMap | ReferenceMap) -> tuple[float, float]:
-    """Response per degree and its standard error."""
-    return entry.response_per_degree, entry.response_per_degree * gain_share(entry)
+    """Response per degree and its standard error: the map's relative error of any angle is an error of its gain."""
+    share = entry.gain_error_share if isinstance(entry, ReferenceMap) else entry.error_share
+    return entry.response_per_degree, entry.response_per_degree * share
 
 
 def _source(maps: Mapping[str, AngleMap | ReferenceMap]) -> Literal["bends", "reference"]:

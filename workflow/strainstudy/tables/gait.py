@@ -177,7 +177,7 @@ ERRORS: Final = (
         "Error of measurement from",
         "Where the errors of contact and toe-off come from: labels of other people of this study in the same state "
         "(five or more), else force plates. The scatter of single contacts is always that of force plates, the error "
-        "of an angle's gain that of its calibration.",
+        "of an angle that of its calibration.",
     ),
     *(
         number(

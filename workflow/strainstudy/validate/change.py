@@ -8,10 +8,9 @@ The standard error of a change comes from the best of three sources, and the tab
 1. repeat recordings within a session: their standard deviation within person and session, pooled over the study,
    divided by the root of the number of recordings on each side;
 2. where no session repeats a recording, the other people: the standard deviation of their changes between the same
-   two sessions, which holds the day and the putting on of the sensor, and counts true change as error (but never
-   less than the next);
-3. where there are too few of them, the limits of the two values: strides or swallows as a sample, and the error of the
-   landmarks; both leave out the day and the putting on.
+   two sessions, which holds the day and the putting on of the sensor, and counts true change as error;
+3. where there are too few of them, or where it is the larger, the limits of the two values: strides or swallows as a
+   sample, and the error of the landmarks; both leave out the day and the putting on.
 
 Only the first is an error of measurement; the second says how unusual a change is among these people. Measures that
 are made of the same thing are one family, of which one measure is counted: nine numbers of one changed rhythm are one
@@ -136,7 +135,8 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                 if repeated:
                     error, basis, degrees = sd * math.sqrt(1 / len(first) + 1 / len(second)), REPEATS, freedom
                 elif others >= _MINIMUM_OTHERS and spread > 0:
-                    error, basis, degrees = float(np.fmax(spread, error)), OTHERS, others - 1
+                    if not error >= spread:
+                        error, basis, degrees = spread, OTHERS, others - 1
                 elif math.isnan(error):
                     basis = NOTHING
                 change = float(second["value"].mean() - first["value"].mean())
