@@ -443,13 +443,13 @@ def main(cache: Path, real: Path, out: Path) -> None:
     text = [
         "# Do the intervals hold what they say?", "",
         "Written by `python tests/experiments/coverage.py CACHE REAL_WALKS docs/coverage.md`. "
-        f"{PEOPLE} invented people, two sessions each, whose true contacts, toe-offs and knee angles are known; the rules were chosen on another "
-        "cohort of as many and on the recorded walks below, this cohort judges them. States are the true ones, so that "
-        "the audit is of intervals and not of the classifier. Nominal: 95 %. Brackets after a coverage: its own 95 % "
-        "limits (Wilson), recordings taken as independent.", "",
+        f"{PEOPLE} invented people, two sessions each, whose true contacts, toe-offs and knee angles are known; the "
+        "rules were chosen on another cohort of as many and on the recorded walks below, this cohort judges them. "
+        "States are the true ones, so that the audit is of intervals and not of the classifier. Nominal: 95 %. "
+        "Brackets after a coverage: its own 95 % limits (Wilson), recordings taken as independent.", "",
         "*Same strides*: what contacts and toe-offs without error give for the very same strides; the interval is "
-        "value ± `_error`. *Usual value*: from 12 minutes of the same walking; the interval is `_low` to `_high`. *Before*: "
-        "single strides drawn with replacement and nothing added.", "",
+        "value ± `_error`. *Usual value*: from 12 minutes of the same walking; the interval is `_low` to `_high`. "
+        "*Before*: single strides drawn with replacement and nothing added.", "",
         "## Gait, error of the landmarks from the labels of other people",
         *_summary(table["before"], table["labels"]), *_gait_table(table["before"], table["labels"], usual=True),
         "## Gait, no labels: error of the landmarks from force plates",
