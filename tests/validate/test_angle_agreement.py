@@ -8,7 +8,7 @@ from strainstudy.io.store import Trace, TraceWriter
 from strainstudy.stages.validate import _angles
 from strainstudy.stats.agreement import bland_altman, bland_altman_repeated
 from strainstudy.tables.angles import ANGLES
-from strainstudy.validate.angle_agreement import agreement_table, angle_sums
+from strainstudy.validate.angle_agreement import agreement_table, angle_sums, coverage_claim
 
 FS = 100
 T = np.arange(3000) / FS
@@ -125,6 +125,24 @@ def test_pooled_limits_are_those_of_repeated_measures():
     assert pooled["bias_low"] < pooled["bias"] < pooled["bias_high"]
 
 
+def test_an_interval_that_holds_too_little_is_told_beside_what_it_claims():
+    """Errors of SD 2 degrees under limits of 2 degrees either way: two thirds are held (normal distribution, 68 %)."""
+    rng, traces = np.random.default_rng(4), []
+    for k in range(5):
+        angle = KNEE + rng.normal(0, 2, len(KNEE))
+        ids = {"recording_id": f"r{k}", "participant_id": f"sub-{k}", "tracked_point": "left_knee", "task": "walk"}
+        traces.append((ids, angle_sums(angle, angle - 2, angle + 2, KNEE, FS)))
+    table = agreement_table(traces, nominal=0.9)
+    pooled = over_all(table[table["participant_id"].isna()])
+    assert pooled["coverage"] == pytest.approx(0.683, abs=0.03)
+    assert pooled["coverage_low"] < pooled["coverage"] < pooled["coverage_high"] < 0.9
+    assert (pooled["coverage_nominal"], pooled["coverage_claim"]) == (0.9, "less often than it claims")
+    assert coverage_claim(0.9, 0.85, 0.93).startswith("as it claims")
+    assert coverage_claim(0.9, 0.95, 0.99) == "more often than it claims"
+    few = agreement_table(traces[:2], nominal=0.9)
+    assert over_all(few[few["participant_id"].isna()])["coverage_claim"] == "too few people to tell"
+
+
 def test_a_persons_recordings_are_pooled_as_if_they_were_one():
     rng = np.random.default_rng(3)
     first, second = (KNEE + rng.normal(0, 2, len(KNEE)) for _ in range(2))
@@ -157,7 +175,7 @@ def test_limits_of_angles_follow_the_setting_of_all_limits_of_agreement(tmp_path
         SimpleNamespace(recording_id=name, participant_id=f"of {name}", task="walk", reference_use=None)
         for name in ("r1", "r2")
     ]
-    table = _angles([tmp_path / "signals.parquet"], recordings, multiplier)
+    table = _angles([tmp_path / "signals.parquet"], recordings, multiplier, 0.9)
     assert len(table[table["participant_id"].isna()])
     assert (table["limit_high"] - table["bias"]).to_numpy() == pytest.approx(multiplier * table["sd"].to_numpy())
     assert (table["bias"] - table["limit_low"]).to_numpy() == pytest.approx(multiplier * table["sd"].to_numpy())

@@ -11,11 +11,12 @@ from strainstudy.tables.gait import GAIT
 from strainstudy.tables.spec import write_table
 from strainstudy.tables.standing import CHANGE, GROUPS, RETEST
 from strainstudy.tables.swallows import SWALLOW_SUMMARY
-from strainstudy.validate.change import changes, retest
-from strainstudy.validate.groups import compare_groups
+from strainstudy.validate.change import FAMILIES, changes, retest
+from strainstudy.validate.groups import by_affected_side, compare_groups
 from strainstudy.validate.measurements import (
     GAIT_MEASURES,
     SIZE,
+    SWALLOW_MEASURES,
     gait_measurements,
     join,
     per_person,
@@ -193,6 +194,59 @@ def test_a_single_group_is_described_alone_and_people_without_group_are_left_out
     row = found.iloc[0]
     assert (row.group, row.n, row["mean"]) == ("stroke", 2, 100.5)
     assert pd.isna(row.other_group)
+
+
+def test_two_people_have_no_limits():
+    rows = [(f"sub-{p}", "ses-01", 100 + p) for p in range(5)]
+    groups = {f"sub-{p}": "control" if p < 2 else "stroke" for p in range(5)}
+    found = compare_groups(per_person(long(*rows)), groups).iloc[0]
+    assert (found.group, found.n, found.other_n, found.difference) == ("control", 2, 3, -2.5)
+    assert np.isnan([found.mean_low, found.difference_low, found.hedges_g]).all()
+    assert np.isfinite(found.other_mean_low)
+    assert "control lower" in found.reading and "fewer than 3" in found.interval_method
+
+
+def test_sides_are_compared_as_affected_and_other_and_signs_by_the_affected_side():
+    """Two people limp alike, one on the left and one on the right: signed by right and left their mean would be 0."""
+    rows = [
+        ("sub-l", "step_time_mean_left", 0.7), ("sub-l", "step_time_mean_right", 0.5),
+        ("sub-l", "step_time_symmetry_index", -33.0), ("sub-r", "step_time_mean_left", 0.5),
+        ("sub-r", "step_time_mean_right", 0.7), ("sub-r", "step_time_symmetry_index", 33.0),
+        ("sub-c", "step_time_mean_left", 0.58), ("sub-c", "step_time_mean_right", 0.62),
+        ("sub-c", "step_time_symmetry_index", 6.0), ("sub-c", "cadence", 100.0), ("sub-b", "step_time_mean_left", 9.0),
+    ]  # fmt: skip
+    people = pd.DataFrame(rows, columns=["participant_id", "measure", "value"]).assign(
+        session_id="ses-01", trial_type="limping_gait", unit="s", n_recordings=1
+    )
+    sides = {"sub-l": "left", "sub-r": "right", "sub-c": "none", "sub-b": "both"}
+    found = by_affected_side(people, sides).set_index(["measure", "participant_id"])["value"]
+    assert found["step_time_mean_affected"].to_dict() == {"sub-l": 0.7, "sub-r": 0.7, "sub-c": pytest.approx(0.6)}
+    assert found["step_time_mean_other"].to_dict() == {"sub-l": 0.5, "sub-r": 0.5, "sub-c": pytest.approx(0.6)}
+    assert found["step_time_symmetry_index_affected"].to_dict() == {"sub-l": 33.0, "sub-r": 33.0}
+    assert found["cadence"].to_dict() == {"sub-c": 100.0}
+
+
+def test_measures_made_of_the_same_thing_are_counted_once():
+    """Ten measures of one changed rhythm are two families, pace and stance and swing."""
+    own = long(("sub-01", "ses-01", 100), ("sub-01", "ses-02", 120), error=1.0)
+    names = ["stride_time_mean", "cadence", "step_time_mean_left", "step_time_mean_right", "stance_fraction_mean_left"]
+    found = changes(join(*(own.assign(measure=name) for name in names)))
+    assert found.exceeds.all()
+    assert found[found.lead].measure.tolist() == ["cadence", "stance_fraction_mean_left"]
+    assert found.set_index("measure").family["stride_time_mean"] == "pace"
+
+
+def test_every_measure_that_is_followed_has_a_family():
+    members = [measure for family in FAMILIES.values() for measure in family]
+    assert sorted(members) == sorted([*GAIT_MEASURES, *SWALLOW_MEASURES])
+
+
+def test_what_other_peoples_sessions_show_is_not_called_an_error_of_measurement():
+    rows = [(f"sub-{p}", s, 100 + p + (s == "ses-02") * (p % 3)) for p in range(8) for s in ("ses-01", "ses-02")]
+    found = changes(long(*rows)).iloc[0]
+    assert found.error_kind.endswith("not an error of measurement")
+    assert "no error of measurement" in found.reading
+    assert set(changes(REPEATED).error_kind) <= {"error of measurement", "part of the error of measurement", None}
 
 
 def test_one_session_one_person_or_nothing_give_tables_with_their_header(tmp_path):

@@ -143,6 +143,6 @@ def test_retest_and_group_rows_say_difference_and_limits():
     assert group_words(group) == "Mean of control 1.1 s (95 % limits 1 to 1.2; 6 participants)."
     both = group | {"other_group": "stroke", "other_mean": 1.3, "other_n": 6, "difference": -0.2, "hedges_g": -1.1}
     assert group_words(both) == (
-        "Mean of control 1.1 s (95 % limits 1 to 1.2; 6 participants), of stroke 1.3 s (6 participants): difference "
-        "-0.2 s (no limits), -1.1 pooled SDs (no limits)."
+        "Mean of control 1.1 s (95 % limits 1 to 1.2; 6 participants), of stroke 1.3 s (6 participants): control "
+        "lower, difference -0.2 s (no limits), -1.1 pooled SDs (no limits)."
     )

@@ -11,6 +11,7 @@ rule measure:
         candidates=rules.classify.output.candidates,
         label_next=rules.classify.output.label_next,
         health=rules.tabulate.output.health,
+        labels=label_files(),
     output:
         bouts=f"{RESULTS}/tables/bouts.tsv",
         strides=f"{RESULTS}/tables/strides.tsv",
@@ -30,7 +31,8 @@ rule measure:
         runtime=60,
     params:
         code=code_hash("strainstudy.stages.measure"),
-        rows=study_rows(),
+        rows=study_rows(labels=True),
+        reference_rater=REFERENCE_RATER,
         settings=settings_of("gait", "swallow", "verdict"),
         batches={batch: [r.recording_id for r in members] for batch, members in BATCHES.items()},
         results=RESULTS,

@@ -46,7 +46,7 @@ rule validate:
     params:
         code=code_hash("strainstudy.stages.validate"),
         rows=study_rows(labels=True, reference=True),
-        settings=settings_of("validate", "swallow"),
+        settings=settings_of("validate", "swallow", "calibrate"),
         results=RESULTS,
     script:
         "../scripts/validate.py"

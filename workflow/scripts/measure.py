@@ -24,4 +24,5 @@ with job(snakemake.log[0], "measure") as progress:
         typed={name: Path(snakemake.output[f"typed_{name}"]) for name in measure.TYPED},
         results=Path(snakemake.params.results),
         progress=progress,
+        reference_rater=snakemake.params.reference_rater,
     )

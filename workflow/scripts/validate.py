@@ -13,6 +13,7 @@ with job(snakemake.log[0], "validate") as progress:
         participants_of(snakemake.params.rows["participants"]),
         parameters=build(ValidateParameters, snakemake.params.settings["validate"]),
         swallow=build(SwallowParameters, snakemake.params.settings["swallow"]),
+        prediction_level=float(snakemake.params.settings["calibrate"]["prediction_level"]),
         norms=Path(snakemake.input.norms),
         signals=[Path(path) for path in snakemake.input.signals],
         evidence=Path(snakemake.input.evidence[0]).parent,

@@ -43,6 +43,7 @@ _NOT_OF: Final[Mapping[str, frozenset[str]]] = {
             "gait.strides_min",
             "gait.bootstrap_resamples",
             "gait.seed",
+            "gait.stride_persistence",
             "classify.swallow_families",
             "classify.swallow_probability_min",
         }

@@ -48,6 +48,7 @@ REFERENCE_CURVE_DEG: Final = (
 )  # fmt: skip
 _LOADING_AT, _MINIMUM_AT, _TOE_OFF_AT, _SWING_PEAK_AT = 0.12, 0.42, 0.62, 0.72
 _LOADING_DEG, _MINIMUM_DEG, _SWING_PEAK_DEG, _CONTACT_DIP_DEG = 19.7, 6.7, 60.5, 2.9
+_SHORTEST_REST_S = 0.05
 
 
 @dataclass(frozen=True)
@@ -304,7 +305,8 @@ def walk_knees(script: Sequence[Segment], fs: float, rng: np.random.Generator) -
         angles[side] = angle + tremble * moving
     edges = [0.0, *(t for s in states for t in (s.onset, s.end)), n / fs]
     for low_edge, high_edge in zip(edges[::2], edges[1::2], strict=True):
-        if high_edge > low_edge:
+        # What is shorter than a label sheet's last digit would be a rest that lasts no time.
+        if high_edge - low_edge >= _SHORTEST_REST_S:
             states.append(Event(low_edge, high_edge - low_edge, "rest"))
     return KneeMotion(angles, in_order([*events, *states]))
 

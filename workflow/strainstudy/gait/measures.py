@@ -1,9 +1,12 @@
 """One row of gait measures from a set of strides, each with a bootstrap interval over strides.
 
 In: the strides of one gait state (steady ones are used) and, for the waveform measures, the knee curves. Out: a
-mapping from column of ``tables/gait.tsv`` to value. Strides are drawn with replacement; a left stride and the right
-stride that begins inside it are drawn together, because they are the same few steps. Limits are bias-corrected and
-accelerated (Efron 1987, J Am Stat Assoc 82:171).
+mapping from column of ``tables/gait.tsv`` to value. A left stride and the right stride that begins inside it are one
+cycle, because they are the same few steps, and cycles are drawn with replacement. Limits are bias-corrected and
+accelerated (Efron 1987, J Am Stat Assoc 82:171), and moved out by the persistence of strides: what one stride does the
+next ones tend to do, for minutes, which few strides cannot tell of themselves (Hausdorff JM et al. 1995, J Appl Physiol
+78:349-358; the variance of a mean: Beran J 1994, Statistics for Long-Memory Processes, ch. 1; both from memory). What
+the limits do not know, the error of the landmarks, is added by `landmark_errors`.
 """
 
 from __future__ import annotations
@@ -25,7 +28,7 @@ from .curves import stride_curves
 from .parameters import GaitParameters
 from .phase import EVEN_DEG, coordination_index
 
-__all__ = ["ASYMMETRIES", "ASYMMETRY_QUANTITIES", "SIDE_QUANTITIES", "summarise_walk", "with_timing_error"]
+__all__ = ["ASYMMETRIES", "ASYMMETRY_QUANTITIES", "SIDE_QUANTITIES", "summarise_walk"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -56,11 +59,11 @@ ASYMMETRIES: Final = {
     "symmetry_ratio": symmetry_ratio,
     "log_ratio": log_ratio,
 }
-_NORMAL_95: Final = 1.96
-"""Quantile of the normal distribution at 0.975."""
 CURVE_POINTS = 101
 """Points of a stride curve: one for each percent of the stride, as gait curves are usually printed (common
 practice)."""
+SIZES: Final = ("stride_time_sd", "stride_time_cv", "phase_deviation", "coordination_index")
+"""Measures that cannot be negative and may be near 0, nor can their limits."""
 
 
 @dataclass(frozen=True)
@@ -167,6 +170,8 @@ def summarise_walk(
     rows = {side: used[used["side"] == side] for side in SIDES}
     counts = {side: len(rows[side]) for side in SIDES}
     cycle, cycles = _cycles(rows)
+    # The mean of n persistent values scatters by SD n^(H - 1) where that of independent ones does by SD n^(-1/2).
+    wider = max(cycles, 1) ** (parameters.stride_persistence - 0.5)
     quantities: dict[tuple[str, str], _Quantity] = {}
     for side in SIDES:
         values = {name: rows[side][name].to_numpy(dtype=float) for name in (*SIDE_QUANTITIES, "phase")}
@@ -189,7 +194,7 @@ def summarise_walk(
         if not np.isfinite(estimate):
             return float("nan"), float("nan"), float("nan")
         found = cluster_bootstrap(sums, statistic, draws=parameters.bootstrap_resamples, seed=seed)
-        return estimate, found.low, found.high
+        return estimate, estimate + wider * (found.low - estimate), estimate + wider * (found.high - estimate)
 
     result: dict[str, float | int | str | None] = {
         "n_strides": counts["left"] + counts["right"],
@@ -202,49 +207,15 @@ def summarise_walk(
         centres = tuple(quantities[need].centre for need in needs)
         statistic = partial(_from_sums, centres, formula)
         result[name], result[f"{name}_low"], result[f"{name}_high"] = interval(table, statistic)
+    for name in SIZES:
+        low = result[f"{name}_low"]
+        result[f"{name}_low"] = max(low, 0.0) if isinstance(low, float) and np.isfinite(low) else low
     name = "waveform_likeness"
     table = np.zeros((0, 1))
     if knees is not None and fs is not None and all(side in knees and counts[side] for side in SIDES):
         table = np.hstack([_curve_sums(knees[side], rows[side], fs, cycle[side], cycles) for side in SIDES])
     result[name], result[f"{name}_low"], result[f"{name}_high"] = interval(table, _likeness)
     return result
-
-
-def with_timing_error(
-    row: Mapping[str, float | int | str | None], error_s: float
-) -> dict[str, float | int | str | None]:
-    """Widen the intervals of what a shift of one side's contacts against the other's moves.
-
-    Parameters
-    ----------
-    row : mapping
-        From `summarise_walk`.
-    error_s : float
-        Standard error of the time of the right contacts against the left ones, of all strides alike, seconds: no
-        number of strides makes it smaller.
-
-    Returns
-    -------
-    dict
-        The row with the limits of the step-time asymmetries and of the mean phase moved out in quadrature.
-    """
-    widened = dict(row)
-
-    def widen(name: str, error: float) -> None:
-        value, low, high = (float(row[f"{name}{end}"] or 0.0) for end in ("", "_low", "_high"))
-        extra = _NORMAL_95 * error
-        widened[f"{name}_low"] = value - float(np.hypot(value - low, extra))
-        widened[f"{name}_high"] = value + float(np.hypot(high - value, extra))
-
-    left, right = (float(row[f"step_time_mean_{side}"] or np.nan) for side in SIDES)
-    if error_s > 0 and np.isfinite(left) and np.isfinite(right):
-        shift = np.array([-error_s, error_s])
-        for title, asymmetry in ASYMMETRIES.items():
-            # A later right contact lengthens the step onto it and shortens the next.
-            error = float(np.ptp(asymmetry(left - shift, right + shift))) / 2
-            widen(f"step_time_{title}", error)
-        widen("phase_mean", 360.0 * error_s / (left + right))
-    return widened
 
 
 def _from_sums(centres: tuple[float, ...], formula: Formula, sums: FloatArray) -> FloatArray:

@@ -275,13 +275,15 @@ def change_figure(tables: StudyTables, folder: Path) -> Picture | None:
         axis.set_yticks(range(len(measures)), [m.replace("_", " ") for m in reversed(measures)], fontsize=7.5)
         axis.set(xlabel="change / minimal detectable change (1), cut at ±5", xlim=(-5.3, 5.3))
         png = written(figure, "change", folder)
-    n = int(change["exceeds"].fillna(value=False).astype(bool).sum())
+    beyond_it = change["exceeds"].fillna(value=False).astype(bool)
+    n, counted = int(beyond_it.sum()), int((beyond_it & change["lead"].fillna(value=False).astype(bool)).sum())
     return Picture(
         "change",
         "Change between sessions",
         f"n = {len(change)} changes of {change['participant_id'].nunique()} people; grey: within the minimal "
         "detectable change (its error is named in tables/change.tsv); diamonds: beyond it, "
-        f"{n}. With so many comparisons about one in twenty lies beyond without any true change.",
+        f"{n}, in {counted} families of measures that are made of the same thing. "
+        f"With so many comparisons about one in twenty lies beyond without any true change.",
         "Changes between sessions as multiples of the minimal detectable change.",
         png,
     )

@@ -50,7 +50,7 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
         ("evidence", "verdict_evidence", False),
     ]
     frame = frame.sort_values(["participant_id", "session_id", "recording_id", "trial_type"], kind="stable")
-    blocks.append(table_of(frame, "Walks, with 95 % intervals over strides", columns))
+    blocks.append(table_of(frame, "Walks, with 95 % intervals of the person's usual value that day", columns))
     if len(verdicts):
         blocks.append(table_of(frame, "Sensor or gait, walk by walk, with the evidence", judged))
     return Section("gait", "Gait", tuple(blocks))
@@ -100,7 +100,8 @@ def standing(tables: StudyTables, folder: Path) -> list[Section]:
     change = change_figure(tables, folder)
     if change is not None:
         table = tables(CHANGE)
-        beyond = table[table["exceeds"].fillna(value=False).astype(bool)].head(40)
+        marked = [table[name].fillna(value=False).astype(bool) for name in ("exceeds", "lead")]
+        beyond = table[marked[0] & marked[1]].head(40)
         columns: list[Column] = [
             ("person", "participant_id", False),
             ("measure", "measure", False),
@@ -109,8 +110,9 @@ def standing(tables: StudyTables, folder: Path) -> list[Section]:
             ("minimal detectable", "minimal_detectable_change", True),
             ("published by others", _published_change, False),
             ("unit", "unit", False),
+            ("beyond what", "error_kind", False),
         ]
-        listed = table_of(beyond, "Changes beyond their error (at most 40 shown)", columns)
+        listed = table_of(beyond, "Changes beyond it, one measure a family (at most 40 shown)", columns)
         sections.append(Section("change", "Change between sessions", (Text(READING["change"]), change, listed)))
     return sections
 
@@ -159,14 +161,15 @@ def groups(tables: StudyTables) -> Section | None:
         ("unit", "unit", False),
         ("mean of", lambda r: f"{r['group']}, n = {r['n']}: {interval_text(r, 'mean')}", False),
         ("mean of", lambda r: f"{r['other_group']}, n = {r['other_n']}: {interval_text(r, 'other_mean')}", False),
-        ("Hedges' g", interval_of("hedges_g"), False),
+        ("Hedges' g (positive: the first is larger)", interval_of("hedges_g"), False),
     ]
     words = (
         "One value per person and session. Described, not tested: nothing is adjusted for age, sex or the number of "
-        "comparisons."
+        "comparisons. Sides are the affected and the other one; of people without an affected side, the mean of both. "
+        "Groups of fewer than 3 people are not compared."
     )
     return Section(
         "groups",
         "Groups",
-        (Text(words), table_of(own.head(60), "Group means with 95 % intervals (at most 60 rows)", columns)),
+        (Text(words), table_of(own.head(90), "Group means with 95 % intervals (at most 90 rows)", columns)),
     )

@@ -90,6 +90,16 @@ def bench(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder
     return Section("bench", "Sensors", tuple(blocks))
 
 
+def _claim(row: Mapping[str, Any]) -> str:
+    """Say of a range of angles that its interval does not hold what it claims."""
+    held = f"{100 * row['coverage']:.0f} % ({100 * row['coverage_low']:.0f} to {100 * row['coverage_high']:.0f} %"
+    return (
+        f"The interval of the angle claims to hold the reference in {100 * row['coverage_nominal']:.0f} % of the "
+        f"samples; over {_range(row)} (deg) it holds it in {held} over {row['n_participants']} people): "
+        f"{row['coverage_claim']}."
+    )
+
+
 def calibration(tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFrame]], folder: Path) -> Section | None:
     """Knee calibration and, where there is a reference, its proof."""
     calibrations = tables(CALIBRATIONS)
@@ -119,9 +129,13 @@ def calibration(tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFr
             ("bias (deg)", interval_of("bias"), False),
             ("limits of agreement (deg)", _between("limit_low", "limit_high"), False),
             ("R²", "r2", True),
-            ("interval holds reference", "coverage", True),
+            ("interval holds reference", interval_of("coverage"), False),
+            ("it claims", "coverage_nominal", True),
         ]
         blocks.append(
             table_of(pooled, "Calibrated angle against the reference beside it, bend recordings left out", columns)
         )
+        off = pooled[pooled["coverage_claim"].isin(["less often than it claims", "more often than it claims"])]
+        for row in records(off[off["phase"].eq("all")]):
+            blocks.append(Note(_claim(row)))
     return Section("calibration", "Knee angle", tuple(blocks))

@@ -64,7 +64,9 @@ READING: Final = {
     "(limping), pink (turn); green: swallow or knee bend; speech orange, cough red, head movement pink, artefact grey. "
     "Hover over a span for its name and times.",
     "gait": "Measures of steady strides only: starts, stops and turns are left out. Below 20 strides a row carries a "
-    "warning. The column 'sensor or gait' says whether a difference between the sides can be the sensors' own.",
+    "warning. Intervals are of the person's usual value of that day: a few strides are a sample of it, and each "
+    "landmark has an error of its own; how well these very strides were measured stands in the columns _error of "
+    "tables/gait.tsv. The column 'sensor or gait' says whether a difference between the sides can be the sensors' own.",
     "swallows": "Swallows found in the throat signal among speech, coughs and head movements.",
     "classifier": "Every number here is of people left out of everything that was fitted: scaling, selection, "
     "calibration of probabilities, smoothing. Three simple rules stand beside the classifier; one that does no "
@@ -88,6 +90,7 @@ READING: Final = {
     "norms_at_odds": "Sources contradict each other where their ranges have no value in common, or where the mean of "
     "one lies outside the range of the other. A source that does not place people is one of patients, or one from "
     "memory where a source was read.",
-    "change": "Later minus earlier session, beside the error of such a change; the table says what the error was taken "
-    "from.",
+    "change": "Later minus earlier session. Where recordings were repeated, beside the error of such a change; else "
+    "beside how the sessions of other people differ, which is no error of measurement: a change beyond that is unusual "
+    "among these people. Measures made of the same thing are counted once.",
 }

@@ -13,7 +13,8 @@ import pandas as pd
 from ..calibrate.anglemap import AngleMap
 from ..calibrate.maps import MapKey, maps_from_json
 from ..calibrate.referencemap import ReferenceMap
-from ..gait.measures import summarise_walk, with_timing_error
+from ..gait.landmark_errors import CELLS, FORCE_PLATES, errors_for, landmark_cells, with_measurement_error
+from ..gait.measures import summarise_walk
 from ..gait.parameters import GaitParameters
 from ..gait.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
 from ..io.frames import read_frame, read_frames, read_json
@@ -26,12 +27,13 @@ from ..tables import Column, TableSpec, read_table, write_table, write_typed
 from ..tables.classifier import BOUTS, LABEL_NEXT
 from ..tables.events import EVENTS, STRIDES
 from ..tables.families import PREDICTION, WHO
-from ..tables.gait import ANSWERS, GAIT
+from ..tables.gait import ANSWERS, ERRORS, GAIT
 from ..tables.sensors import SENSOR_HEALTH
 from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from ..vocabulary import GAIT_STATES, KNEES, SIDES
 from .bodies import knees_of, sensor_of
-from .walk_evidence import walk_evidence
+from .labels import labels_of
+from .walk_evidence import angle_error, walk_evidence
 
 __all__ = ["BATCH_INPUTS", "TYPED", "run", "state_of"]
 
@@ -89,6 +91,7 @@ def _gait_rows(
     notes: Mapping[str, Any],
     maps: Mapping[str, AngleMap | ReferenceMap],
     flagged: Sequence[str],
+    cells: pd.DataFrame,
     gait: GaitParameters,
     verdict: VerdictParameters,
 ) -> list[dict[str, Any]]:
@@ -103,16 +106,37 @@ def _gait_rows(
         if own.empty:
             continue
         row = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{recording.recording_id} {state}")
-        row = with_timing_error(row, math.hypot(*(answer["error"] or 0.0 for answer in answers.values())))
+        # The verdict puts its own error of the landmarks beside what the strides tell.
+        judged = sensor_or_gait(walk_evidence(row, own, maps, flagged), verdict)
+        errors = errors_for(recording.participant_id, state, cells)
+        known = errors is not FORCE_PLATES
+        row = with_measurement_error(
+            row,
+            own,
+            errors,
+            answer_error_s=0.0 if known else math.hypot(*(answer["error"] or 0.0 for answer in answers.values())),
+            angles={side: angle_error(entry) for side, entry in maps.items()},
+        )
         for side in SIDES:
             undone = answers.get(side, {})
             row[f"answer_time_{side}"] = undone.get("time_constant")
             row[f"answer_time_source_{side}"] = undone.get("source")
-        judged = sensor_or_gait(walk_evidence(row, own, maps, flagged), verdict)
         # a recording is decided as a whole
         made_by = {"prediction": own["prediction"].iloc[0]}
         rows.append({"recording_id": recording.recording_id, "trial_type": state, **row, **made_by, **judged.columns})
     return rows
+
+
+def _cells(recordings: Sequence[Recording], strides: pd.DataFrame, reference_rater: str | None) -> pd.DataFrame:
+    """Errors of contacts and toe-offs against the reference rater's labels, walk by walk."""
+    parts = []
+    for recording in recordings:
+        own = strides[strides["recording_id"] == recording.recording_id]
+        labels = labels_of([recording]).get(recording.recording_id, {}).get(reference_rater or "")
+        if labels is not None and len(own) and recording.participant_id is not None:
+            parts.append(landmark_cells(own, labels, recording.participant_id))
+    parts = [part for part in parts if len(part)]
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(CELLS))
 
 
 def _maps_of(recording: Recording, maps: Mapping[MapKey, Any]) -> dict[str, AngleMap | ReferenceMap]:
@@ -176,6 +200,7 @@ def run(
     typed: Mapping[str, Path],
     results: Path,
     progress: Progress,
+    reference_rater: str | None = None,
 ) -> None:
     """Write the tables that rest on the classifier.
 
@@ -195,6 +220,8 @@ def run(
     results : Path
         Results folder; ``tables/sensor_health.tsv`` and ``tables/recordings.tsv`` are there already.
     progress : Progress
+    reference_rater : str, optional
+        Whose labelled contacts and toe-offs tell the error of the found ones; None: that of force plates is taken.
     """
     batch_of = {recording: batch for batch, members in batches.items() for recording in members}
     notes = {key: value for path in inputs["segment_notes"].values() for key, value in read_json(path).items()}
@@ -210,6 +237,7 @@ def run(
     health = read_table(results, SENSOR_HEALTH)
     outside = set(health.loc[health["flagged"].fillna(value=False).astype(bool), "sensor_id"])
 
+    cells = _cells(recordings, strides, reference_rater)
     rows: list[dict[str, Any]] = []
     for recording in recordings:
         own = strides[strides["recording_id"] == recording.recording_id]
@@ -223,6 +251,7 @@ def run(
             notes[recording.recording_id],
             _maps_of(recording, maps),
             sorted(outside & {sensor for sensor in used if sensor is not None}),
+            cells,
             gait,
             verdict,
         )
@@ -232,7 +261,7 @@ def run(
         if name in typed:
             write_typed(frame, spec, typed[name], extra)
 
-    extra = [*ANSWERS, PREDICTION, *VERDICT_COLUMNS]
+    extra = [*ANSWERS, *ERRORS, PREDICTION, *VERDICT_COLUMNS]
     gait_table = pd.DataFrame(rows) if rows else GAIT.empty(extra)
     keep("gait", _with_who(gait_table, recordings, participants), GAIT, [*extra, *WHO])
     keep("strides", STRIDES.of(strides, [PREDICTION]), STRIDES, [PREDICTION])

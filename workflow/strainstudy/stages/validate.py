@@ -35,7 +35,9 @@ __all__ = ["TABLES", "run"]
 TABLES = ("recordings", "events", "bouts", "gait", "swallow_summary")
 
 
-def _angles(signals: Sequence[Path], recordings: Sequence[Recording], multiplier: float) -> pd.DataFrame:
+def _angles(
+    signals: Sequence[Path], recordings: Sequence[Recording], multiplier: float, nominal: float
+) -> pd.DataFrame:
     """Calibrated angles against the references beside them."""
     known = {recording.recording_id: recording for recording in recordings}
     traces = []
@@ -55,7 +57,7 @@ def _angles(signals: Sequence[Path], recordings: Sequence[Recording], multiplier
             angle, low, high = (trace[name] for name in ("angle", "angle_low", "angle_high"))
             reference = np.where(fitted, np.nan, trace["reference_angle"])
             traces.append((ids, angle_sums(angle, low, high, reference, trace.sampling_frequency)))
-    table = agreement_table(traces, multiplier=multiplier)
+    table = agreement_table(traces, multiplier=multiplier, nominal=nominal)
     return ANGLES.empty() if table.empty else table
 
 
@@ -74,6 +76,7 @@ def run(
     *,
     parameters: ValidateParameters,
     swallow: SwallowParameters,
+    prediction_level: float,
     norms: Path,
     signals: Sequence[Path],
     evidence: Path,
@@ -90,6 +93,8 @@ def run(
     participants : mapping of str to Participant
     parameters : ValidateParameters
     swallow : SwallowParameters
+    prediction_level : float
+        Probability that the interval of an angle claims to cover.
         For where drinking ends.
     norms : Path
         Table of published norms.
@@ -121,6 +126,7 @@ def run(
         sexes={p.participant_id: p.sex for p in people},
         groups={p.participant_id: p.group for p in people},
         walkways={r.recording_id: r.walkway for r in recordings},
+        affected={p.participant_id: p.affected_side for p in people},
         calibrating=frozenset(r.recording_id for r in recordings if calibrates(r.reference_use)),
         clearing_pause_s=swallow.clearing_pause_s,
     )
@@ -132,7 +138,7 @@ def run(
         progress.say(f"nothing can be compared with this label: {problem}")
     for spec, table in validate_study(study, parameters):
         write_table(table, spec, results)
-    angles = _angles(signals, recordings, parameters.limits_multiplier)
+    angles = _angles(signals, recordings, parameters.limits_multiplier, prediction_level)
     write_table(ANGLES.of(angles), ANGLES, results)
     for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
         write_table(read_typed(evidence / f"{name}.parquet", spec), spec, results)

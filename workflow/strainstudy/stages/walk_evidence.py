@@ -9,13 +9,21 @@ import pandas as pd
 
 from ..calibrate.anglemap import AngleMap
 from ..calibrate.referencemap import ReferenceMap
+from ..gait.landmark_errors import AngleError
 from ..gait.verdict import Measured, WalkEvidence, gain_ratio_of_bends
 
-__all__ = ["walk_evidence"]
+__all__ = ["angle_error", "walk_evidence"]
 
 
 def _measured(row: Mapping[str, Any], name: str) -> Measured:
     return Measured(float(row[name]), float(row[f"{name}_low"]), float(row[f"{name}_high"]))
+
+
+def angle_error(entry: AngleMap | ReferenceMap) -> AngleError:
+    """Errors of a calibration's angles, for the limits of ranges and peaks."""
+    if isinstance(entry, ReferenceMap):
+        return AngleError(0.0, entry.rmse_left_out, entry.zero_error_deg)
+    return AngleError(entry.error_share, entry.error_deg, entry.zero_error_deg)
 
 
 def _gain(entry: AngleMap | ReferenceMap) -> tuple[float, float]:

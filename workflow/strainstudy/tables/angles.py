@@ -113,7 +113,18 @@ ANGLES: Final = TableSpec(
         ),
         number("limit_high", "Upper limit of agreement", "Bias + the same multiple of the SD.", "deg"),
         number("r2", "R2", "Squared correlation of angle and reference.", "1"),
-        number("coverage", "Coverage", "Share of samples whose interval holds the reference.", "1"),
+        *interval(
+            "coverage",
+            "Coverage",
+            "Share of samples whose interval holds the reference; limits over people where pooled, from three on.",
+            "1",
+        ),
+        number("coverage_nominal", "Coverage claimed", "Share that the interval claims to hold (setting).", "1"),
+        text(
+            "coverage_claim",
+            "Does it hold what it claims",
+            "as it claims, less often or more often, by the limits of the coverage; of fewer than three people none.",
+        ),
         number(
             "lag",
             "Lag",

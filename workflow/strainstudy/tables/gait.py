@@ -7,7 +7,7 @@ from typing import Final
 from ..vocabulary import SIDES
 from .spec import Column, TableSpec, count, interval, number, text
 
-__all__ = ["ANSWERS", "GAIT"]
+__all__ = ["ANSWERS", "ERRORS", "GAIT", "MEASURED", "USUAL"]
 
 _AMOUNTS: dict[str, tuple[str, str, str | None]] = {
     "stride_time": ("stride time", "time from an initial contact to the next of the same side", "s"),
@@ -112,10 +112,11 @@ def _columns() -> tuple[Column, ...]:
 GAIT = TableSpec(
     path="tables/gait.tsv",
     title="Gait measures",
-    description="One row per recording and gait state: measures of its steady strides, each with the limits of a "
-    "95 % bootstrap interval over strides. The limits know how strides scatter, and not that the knee's landmark of "
-    "contact may lead by more on one side: the step-time symmetry index errs by about 7 points (SD, against force "
-    "plates), phase accordingly.",
+    description="One row per recording and gait state: measures of its steady strides, each with 95 % limits of the "
+    "person's usual value of that day in that state. In them are, in quadrature, that a few strides are a sample "
+    "(bootstrap over strides, widened because strides resemble the ones before) and, where a column with _error gives "
+    "it, the error of measurement of these strides, which no number of strides makes smaller. Amplitudes and ranges in "
+    "the unit of the response, likeness and regularity have the first part alone.",
     columns=_columns(),
     key=("recording_id", "trial_type"),
 )
@@ -128,7 +129,8 @@ ANSWERS: Final = tuple(
             f"answer_time_{side}",
             f"Answering time undone, {side}",
             "Time constant of the sensor's first-order answer, undone in contacts and angles; n/a for a joint angle. "
-            "The error of a measured one is in the intervals of step-time asymmetry and phase.",
+            "Where no labels measured the error of contacts, that of a measured answer is in the intervals of step "
+            "time, its asymmetry and phase.",
             "s",
             4,
         ),
@@ -141,3 +143,51 @@ ANSWERS: Final = tuple(
     )
 )
 """What the stage that writes the table adds: how the sensors' own answers were undone."""
+
+USUAL: Final = "usual value: strides as a sample, and their error of measurement"
+MEASURED: Final = (
+    "cadence",
+    "stride_time_mean",
+    "stride_time_sd",
+    "stride_time_cv",
+    "phase_mean",
+    "phase_deviation",
+    "coordination_index",
+    *(
+        f"{name}_mean_{side}"
+        for side in SIDES
+        for name in (*(n for n in _AMOUNTS if n not in ("amplitude", "response_range")), "swing_peak_timing")
+    ),
+    *(
+        f"{name}_{title}"
+        for name in ("step_time", "range_of_motion", "stance_time", "swing_time")
+        for title in _ASYMMETRIES
+    ),
+    "swing_peak_timing_difference",
+)
+"""Measures whose error of measurement is known."""
+ERRORS: Final = (
+    text(
+        "interval_kind",
+        "What the limits are",
+        "What _low and _high of this row hold in 95 of 100 cases: the person's usual value of that day in that state.",
+    ),
+    text(
+        "error_source",
+        "Error of measurement from",
+        "Where the errors of contact and toe-off come from: labels of other people of this study in the same state "
+        "(five or more), else force plates. The scatter of single contacts is always that of force plates, the error "
+        "of an angle that of its calibration.",
+    ),
+    *(
+        number(
+            f"{name}_error",
+            f"{name.replace('_', ' ')}, error of measurement",
+            f"Half width of a 95 % interval about {name}: what landmarks (and angles) without error would have given "
+            "for these same strides lies in it.",
+            next(column.unit for column in GAIT.columns if column.name == name),
+        )
+        for name in MEASURED
+    ),
+)
+"""What the stage that writes the table adds: how well these strides were measured."""

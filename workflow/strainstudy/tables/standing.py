@@ -65,7 +65,8 @@ CHANGE = TableSpec(
     path="tables/change.tsv",
     title="Change between sessions",
     description="Later minus earlier session of each person, its standard error, and the minimal detectable change: "
-    "what the named error alone produces in 95 of 100 cases. A change that does not exceed it may still be real.",
+    "what the named error alone produces in 95 of 100 cases. A change that does not exceed it may still be real. Count "
+    "changes by the rows marked as lead: the others of a family say the same once more.",
     columns=(
         text("participant_id", "participant", "The person."),
         *MEASURED,
@@ -87,7 +88,20 @@ CHANGE = TableSpec(
             "error taken from",
             "'repeat recordings within a session' (pooled over the study; without the error of another day), 'sessions "
             "of the other people' (SD of their changes; holds day and sensor, and true change counts as error) or "
-            "'spread within the recordings' (strides or swallows; leaves out day and sensor: much too small).",
+            "'spread within the recordings' (limits of the two values; leaves out day and sensor).",
+        ),
+        text(
+            "error_kind",
+            "what it is",
+            "'error of measurement' (repeats); 'difference between sessions of other people, not an error of "
+            "measurement': the row then says how unusual a change is among them, not that it is beyond error; 'part of "
+            "the error of measurement' (without day and sensor).",
+        ),
+        text("family", "family", "Measures that are made of the same thing and change together."),
+        flag(
+            "lead",
+            "stands for its family",
+            "The one measure of a family (of a person, state and pair of sessions) that is counted.",
         ),
         count(
             "error_freedom", "degrees of freedom", "Of the repeats or of the other people; n/a for the spread within."
@@ -144,7 +158,10 @@ GROUPS = TableSpec(
     path="validation/groups.tsv",
     title="Groups of participants",
     description="Each measure by group, one value per person and session, and the difference of two groups. Described, "
-    "not tested: nothing is adjusted for age, sex or the number of comparisons.",
+    "not tested: nothing is adjusted for age, sex or the number of comparisons. Measures of one side are given as of "
+    "the affected and of the other side (affected_side of the participants sheet; of people without one, the mean of "
+    "both sides); signed differences between the sides as affected minus other, of people with an affected side only. "
+    "Of fewer than 3 people no limits are given.",
     columns=(
         text("session_id", "session", "The session."),
         *MEASURED,
@@ -159,11 +176,16 @@ GROUPS = TableSpec(
         count("other_n", "people, other group", "People of the other group with a value."),
         *interval("other_mean", "mean, other group", "Mean over people of the other group."),
         number("other_sd", "SD, other group", "Standard deviation between people of the other group."),
-        *interval("difference", "difference", "First minus other group, in the row's unit (Welch)."),
+        *interval(
+            "difference",
+            "difference",
+            "First minus other group, in the row's unit (Welch): positive where the first is larger.",
+        ),
         *interval(
             "hedges_g",
             "Hedges' g",
-            "Difference in pooled standard deviations, corrected for small groups (Hedges 1981).",
+            "Difference in pooled standard deviations, corrected for small groups (Hedges 1981); positive where the "
+            "first group is larger.",
             "1",
         ),
         METHOD,

@@ -234,6 +234,30 @@ PARAMETERS = TableSpec(
             "1",
         ),
         *interval("ccc", "CCC", "Concordance correlation (Lin 1989, variances with 1/n), over all pairs.", "1"),
+        number(
+            "rater_timing_sd",
+            "two raters' timing",
+            "Standard deviation of the time between two raters' marks of the same contact; for stride-time CV.",
+            "s",
+            4,
+        ),
+        number(
+            "from_rater_timing",
+            "from rater timing alone",
+            "Labelled value of a walk without any variability, by that timing: SD / stride time. In the row's unit.",
+        ),
+        number(
+            "labelled_expected",
+            "labels expected",
+            "Mean of what labels of that timing would give if the pipeline's values were true: root of the sum of "
+            "squares of both. In the row's unit.",
+        ),
+        text(
+            "validity",
+            "validity",
+            "'cannot be validated with these labels' where rater timing alone makes more than half of the labelled "
+            "variance; n/a elsewhere and where contacts were labelled once.",
+        ),
         METHOD,
         READING,
     ),

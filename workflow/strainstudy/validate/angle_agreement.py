@@ -22,7 +22,7 @@ from scipy.stats import t as student
 
 from ..stats.agreement import LIMITS_MULTIPLIER
 
-__all__ = ["PHASES", "RANGES_DEG", "agreement_table", "angle_sums"]
+__all__ = ["PHASES", "RANGES_DEG", "agreement_table", "angle_sums", "coverage_claim"]
 
 Array = npt.NDArray[np.float64]
 
@@ -40,8 +40,10 @@ _LEAST_RANGE_FOR_LAG_DEG: Final = 20.0
 """Range of the reference in degrees below which its movement is too small to time (ours)."""
 _SUMS: Final = ("n", "d", "dd", "a", "r", "aa", "rr", "ar", "covered")
 _GROUPS: Final = ["phase", "angle_from", "angle_to"]
-_LIMITS: Final = ("rmse_low", "rmse_high", "bias_low", "bias_high")
+_LIMITS: Final = ("rmse_low", "rmse_high", "bias_low", "bias_high", "coverage_low", "coverage_high")
 _FIGURES: Final = ("rmse", "bias", *_LIMITS, "sd", "limit_low", "limit_high", "r2", "coverage", "lag")
+_LEAST_PEOPLE: Final = 3
+"""Fewer people than this say nothing about the spread between people (ours)."""
 
 
 def _lag(angle: Array, reference: Array, fs: float) -> float:
@@ -159,6 +161,10 @@ def _pooled(people: pd.DataFrame, multiplier: float) -> dict[str, float]:
             "limit_high": numbers["bias"] + multiplier * sd,
         }
         factor = float(student.ppf(0.975, k - 1)) / math.sqrt(k)
+        if k >= _LEAST_PEOPLE:
+            half = factor * float(np.std((people["covered"] / people["n"]).to_numpy(dtype=float), ddof=1))
+            interval["coverage_low"] = max(0.0, numbers["coverage"] - half)
+            interval["coverage_high"] = min(1.0, numbers["coverage"] + half)
         for name, values in (("rmse", each_rmse), ("bias", means)):
             half = factor * float(np.std(values, ddof=1))
             interval[f"{name}_low"] = max(0.0, numbers[name] - half) if name == "rmse" else numbers[name] - half
@@ -171,8 +177,34 @@ def _is_whole(s: pd.Series) -> bool:
     return s["phase"] == "all" and math.isinf(s["angle_from"]) and math.isinf(s["angle_to"])
 
 
+def coverage_claim(nominal: float, low: float, high: float) -> str | None:
+    """Say how the share of held references, by its limits over people, stands to what the interval claims.
+
+    Parameters
+    ----------
+    nominal : float
+        What the interval claims to hold; NaN: nothing is said.
+    low, high : float
+        95 % limits of the share that it holds; NaN where there are none.
+
+    Returns
+    -------
+    str or None
+    """
+    if not math.isfinite(nominal):
+        return None
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return "too few people to tell"
+    if high < nominal:
+        return "less often than it claims"
+    return "more often than it claims" if low > nominal else "as it claims, within its own limits"
+
+
 def agreement_table(
-    traces: Sequence[tuple[Mapping[str, Any], pd.DataFrame]], *, multiplier: float = LIMITS_MULTIPLIER
+    traces: Sequence[tuple[Mapping[str, Any], pd.DataFrame]],
+    *,
+    multiplier: float = LIMITS_MULTIPLIER,
+    nominal: float = math.nan,
 ) -> pd.DataFrame:
     """Put traces together: one block per trace, one per participant, one over all.
 
@@ -183,6 +215,8 @@ def agreement_table(
         ``fitted`` (seconds whose reference made the map); ``sums`` from `angle_sums` of the rest.
     multiplier : float
         Standard deviations from the bias to a limit of agreement.
+    nominal : float
+        Probability that the angle's interval claims to cover (setting calibrate.prediction_level).
 
     Returns
     -------
@@ -233,4 +267,8 @@ def agreement_table(
     table = pd.DataFrame(rows)
     if table.empty:
         return table
+    claims = [coverage_claim(nominal, *row) for row in zip(table["coverage_low"], table["coverage_high"], strict=True)]
+    known = table["coverage"].notna()
+    table = table.assign(coverage_nominal=np.where(known, nominal, np.nan))
+    table["coverage_claim"] = [claim if there else None for claim, there in zip(claims, known, strict=True)]
     return table.replace({"angle_from": {-math.inf: math.nan}, "angle_to": {math.inf: math.nan}})

@@ -8,10 +8,13 @@ The standard error of a change comes from the best of three sources, and the tab
 1. repeat recordings within a session: their standard deviation within person and session, pooled over the study,
    divided by the root of the number of recordings on each side;
 2. where no session repeats a recording, the other people: the standard deviation of their changes between the same
-   two sessions, which holds the day and the putting on of the sensor, and counts true change as error (but never
-   less than the next);
-3. where there are too few of them, the spread of strides or swallows within the recordings, which leaves both out and
-   is much too small: people who had not changed exceeded it in every second measure of a simulated study.
+   two sessions, which holds the day and the putting on of the sensor, and counts true change as error;
+3. where there are too few of them, or where it is the larger, the limits of the two values: strides or swallows as a
+   sample, and the error of the landmarks; both leave out the day and the putting on.
+
+Only the first is an error of measurement; the second says how unusual a change is among these people. Measures that
+are made of the same thing are one family, of which one measure is counted: nine numbers of one changed rhythm are one
+change.
 
 Minimal detectable change = 1.96 x standard error of the change, which for one recording a session is 1.96 x sqrt(2) x
 SEM (Weir JP 2005 J Strength Cond Res 19:231-240).
@@ -35,7 +38,7 @@ from .rates import named_interval
 from .row_frames import rows_frame, text_or_none
 from .wording import change_words, retest_words
 
-__all__ = ["changes", "retest"]
+__all__ = ["FAMILIES", "changes", "retest"]
 
 _REACH: Final = 1.96
 """Normal quantile of a two-sided 95 % limit, as Weir 2005 prints it."""
@@ -48,6 +51,36 @@ REPEATS: Final = "repeat recordings within a session"
 OTHERS: Final = "sessions of the other people"
 WITHIN: Final = "spread within the recordings"
 NOTHING: Final = "none: nothing was repeated"
+KINDS: Final = {
+    REPEATS: "error of measurement",
+    OTHERS: "difference between sessions of other people, not an error of measurement",
+    WITHIN: "part of the error of measurement",
+    NOTHING: None,
+}
+FAMILIES: Final[dict[str, tuple[str, ...]]] = {
+    "pace": ("cadence", "stride_time_mean", "step_time_mean_left", "step_time_mean_right"),
+    "variability": ("stride_time_cv", "stride_time_sd"),
+    "steps of both sides": (
+        "step_time_symmetry_index",
+        "step_time_log_ratio_size",
+        "phase_deviation",
+        "coordination_index",
+    ),
+    "stance and swing": (
+        "swing_time_log_ratio_size",
+        "stance_time_log_ratio_size",
+        "stance_fraction_mean_left",
+        "stance_fraction_mean_right",
+    ),
+    "range, left": ("range_of_motion_mean_left", "swing_peak_mean_left"),
+    "range, right": ("range_of_motion_mean_right", "swing_peak_mean_right"),
+    "range of both sides": ("range_of_motion_log_ratio_size",),
+    "swallow": ("swallow_duration",),
+    "pauses between swallows": ("swallow_interval", "spontaneous_swallow_rate"),
+    "drinking": ("swallowing_speed", "volume_per_swallow", "time_per_swallow"),
+}
+"""Measures that are made of the same thing and so change together, the one that stands for all first (ours)."""
+_FAMILY_OF: Final = {measure: family for family, members in FAMILIES.items() for measure in members}
 
 
 def _session_pairs(sessions: list[str]) -> list[tuple[str, str]]:
@@ -102,7 +135,8 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                 if repeated:
                     error, basis, degrees = sd * math.sqrt(1 / len(first) + 1 / len(second)), REPEATS, freedom
                 elif others >= _MINIMUM_OTHERS and spread > 0:
-                    error, basis, degrees = float(np.fmax(spread, error)), OTHERS, others - 1
+                    if not error >= spread:
+                        error, basis, degrees = spread, OTHERS, others - 1
                 elif math.isnan(error):
                     basis = NOTHING
                 change = float(second["value"].mean() - first["value"].mean())
@@ -127,9 +161,26 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                         "exceeds": None if math.isnan(detectable) else abs(change) > detectable,
                         "error_basis": basis,
                         "error_freedom": degrees,
+                        "error_kind": KINDS[basis],
+                        "family": _FAMILY_OF.get(str(mine["measure"].iloc[0])),
                     }
                 )
+    _mark_leads(rows)
     return rows_frame(rows, CHANGE, change_words)
+
+
+def _mark_leads(rows: list[dict[str, Any]]) -> None:
+    """Mark in each family of one person, state and pair of sessions the measure that stands for all."""
+    first: dict[tuple[Any, ...], dict[str, Any]] = {}
+    for row in rows:
+        family = row["family"] or row["measure"]
+        key = (row["participant_id"], row["trial_type"], row["session_id"], row["later_session_id"], family)
+        members = FAMILIES.get(family, (row["measure"],))
+        row["lead"] = False
+        if key not in first or members.index(row["measure"]) < members.index(first[key]["measure"]):
+            first[key] = row
+    for row in first.values():
+        row["lead"] = True
 
 
 def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.DataFrame:

@@ -10,22 +10,78 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..stats.effects import group_difference
-from ..stats.intervals import t_interval
+from ..stats.effects import Difference, group_difference
+from ..stats.intervals import Interval, no_interval, t_interval
 from ..tables.standing import GROUPS
 from .rates import named_interval
 from .row_frames import rows_frame, text_or_none
 from .wording import group_words
 
-__all__ = ["compare_groups"]
+__all__ = ["MINIMUM_PEOPLE", "by_affected_side", "compare_groups"]
 
 Floats = NDArray[np.float64]
+
+MINIMUM_PEOPLE: Final = 3
+"""Of two people the limits of a mean are 12.7 standard errors away: no statement (ours)."""
+_FEW: Final = f"fewer than {MINIMUM_PEOPLE} participants in a group"
+_KEYS: Final = ["participant_id", "session_id", "trial_type", "measure", "unit"]
+_SIGNED: Final = ("step_time_symmetry_index",)
+"""Measures whose sign says which side is the larger: right minus left."""
+
+
+def by_affected_side(people: pd.DataFrame, affected: Mapping[str, str | None]) -> pd.DataFrame:
+    """Put measures of the left and right side as those of the affected and of the other side.
+
+    Parameters
+    ----------
+    people : DataFrame
+        From `measurements.per_person`.
+    affected : mapping of participant_id to affected side
+        left, right, both, none; None where the sheet has nothing.
+
+    Returns
+    -------
+    DataFrame
+        As given, but of each ``<measure>_left`` and ``<measure>_right`` instead ``<measure>_affected`` and
+        ``<measure>_other``: of people with one affected side theirs, of people with none the mean of both sides in
+        either, of others nothing. Signed measures become ``<measure>_affected``, positive where the affected side is
+        the larger, of people with one affected side.
+    """
+    side = people["participant_id"].astype(str).map(dict(affected))
+    name = people["measure"].astype(str)
+    own = name.str.extract(r"^(?P<stem>.*)_(?P<side>left|right)$")
+    sided, signed = own["side"].notna(), name.isin(_SIGNED)
+    parts = [people[~sided & ~signed]]
+    one = side.isin(["left", "right"])
+    mine = people[sided & one].assign(measure=own["stem"] + np.where(own["side"] == side, "_affected", "_other"))
+    turned = people[signed & one]
+    turned = turned.assign(
+        value=np.where(side[turned.index] == "right", 1.0, -1.0) * turned["value"],
+        measure=turned["measure"] + "_affected",
+    )
+    parts += [mine, turned]
+    both = people[sided & (side == "none")].assign(measure=own["stem"])
+    if len(both):
+        mean = both.groupby(_KEYS, sort=True, dropna=False, as_index=False)["value"].mean()
+        parts += [mean.assign(measure=mean["measure"] + role) for role in ("_affected", "_other")]
+    return pd.concat([part for part in parts if len(part)] or [people.iloc[:0]], ignore_index=True)
+
+
+def _mean_interval(values: Floats) -> Interval:
+    return t_interval(values) if len(values) >= MINIMUM_PEOPLE else no_interval(_FEW)
+
+
+def _compared(own: Floats, theirs: Floats) -> Difference:
+    if min(len(own), len(theirs)) >= MINIMUM_PEOPLE:
+        return group_difference(own, theirs)
+    nothing = no_interval(_FEW)
+    return Difference(float(own.mean() - theirs.mean()), nothing, math.nan, nothing)
 
 
 def _described(prefix: str, values: Floats) -> dict[str, float]:
@@ -72,12 +128,12 @@ def compare_groups(people: pd.DataFrame, groups: Mapping[str, str | None]) -> pd
                 "minimum": float(own.min()),
                 "maximum": float(own.max()),
             }
-            mean = t_interval(own)
+            mean = _mean_interval(own)
             row |= {"mean_low": mean.low, "mean_high": mean.high}
             if other is not None:
                 theirs = values[other]
-                gap = group_difference(own, theirs)
-                theirs_mean = t_interval(theirs)
+                gap = _compared(own, theirs)
+                theirs_mean = _mean_interval(theirs)
                 row |= {
                     "other_group": other,
                     "other_n": len(theirs),

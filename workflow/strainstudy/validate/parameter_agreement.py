@@ -31,7 +31,15 @@ from .row_frames import rows_frame, text_or_none
 from .scoring import without_straight_legs
 from .wording import parameter_words
 
-__all__ = ["UNITS", "Drink", "bend_angles", "compare_parameters", "event_parameters", "labelled_against_detected"]
+__all__ = [
+    "UNITS",
+    "Drink",
+    "bend_angles",
+    "compare_parameters",
+    "event_parameters",
+    "label_timing",
+    "labelled_against_detected",
+]
 
 Floats = NDArray[np.float64]
 
@@ -51,6 +59,7 @@ UNITS: Final[dict[str, str]] = {
     "knee_bend_angle": "deg",
 }
 _PAIRS: Final = ("recording_id", "participant_id", "measure", "trial_type", "detected_from", "labelled", "detected")
+CANNOT: Final = "cannot be validated with these labels"
 MINIMUM_STRIDES: Final = 3
 """Strides below which a recording gives no mean and no variability (ours)."""
 
@@ -320,7 +329,49 @@ def _icc_of(sums: Floats) -> Floats:
     return value
 
 
-def compare_parameters(pairs: pd.DataFrame, parameters: ValidateParameters) -> pd.DataFrame:
+def label_timing(raters: pd.DataFrame) -> float:
+    """Give the standard deviation of the time between two raters' marks of the same initial contact, in seconds.
+
+    Parameters
+    ----------
+    raters : DataFrame
+        Columns of ``validation/raters.tsv``; of the pairs of raters the one with most contacts, at the widest
+        tolerance, both sides together.
+
+    Returns
+    -------
+    float
+        NaN where nobody labelled contacts twice.
+    """
+    rows = raters[(raters["trial_type"] == "initial_contact") & (raters["side"] == "all") & raters["sd"].notna()]
+    if rows.empty:
+        return math.nan
+    widest = rows[rows["tolerance"] == rows["tolerance"].max()]
+    return float(widest.sort_values("true_positive", kind="stable")["sd"].iloc[-1])
+
+
+def _expected(measure: str, group: pd.DataFrame, strides: pd.DataFrame, apart_s: float) -> dict[str, Any]:
+    """Say what the raters' timing alone makes of labelled stride-time variability.
+
+    A stride lies between two labelled contacts. Where two raters differ by SD s, each errs by s / sqrt(2), and a
+    labelled stride by s; independent of the walking, so that the squares add.
+    """
+    if measure != "stride_time_cv" or math.isnan(apart_s) or group.empty:
+        return {}
+    keys = ["recording_id", "trial_type", "detected_from"]
+    both = group.merge(strides[[*keys, "labelled"]], on=keys, how="inner", suffixes=("", "_stride"))
+    alone = 100.0 * apart_s / both["labelled_stride"].to_numpy(dtype=np.float64)
+    expected = np.hypot(both["detected"].to_numpy(dtype=np.float64), alone)
+    mostly = float(np.mean(alone**2)) > 0.5 * float(np.mean(both["labelled"].to_numpy(dtype=np.float64) ** 2))
+    return {
+        "rater_timing_sd": apart_s,
+        "from_rater_timing": float(alone.mean()),
+        "labelled_expected": float(expected.mean()),
+        "validity": CANNOT if mostly else None,
+    }
+
+
+def compare_parameters(pairs: pd.DataFrame, parameters: ValidateParameters, apart_s: float = math.nan) -> pd.DataFrame:
     """Agreement of detected with labelled parameters.
 
     Bias and limits for repeated measures per person (Bland & Altman 2007); ICC(2,1) (Shrout & Fleiss 1979)
@@ -332,6 +383,8 @@ def compare_parameters(pairs: pd.DataFrame, parameters: ValidateParameters) -> p
         From `labelled_against_detected` and `bend_angles`, put together.
     parameters : ValidateParameters
         Multiplier of the limits, resamples, seed.
+    apart_s : float
+        From `label_timing`; NaN: nothing is expected of labels.
 
     Returns
     -------
@@ -339,6 +392,7 @@ def compare_parameters(pairs: pd.DataFrame, parameters: ValidateParameters) -> p
         Columns of ``validation/parameters.tsv``.
     """
     rows: list[dict[str, Any]] = []
+    strides = pairs[pairs["measure"] == "stride_time_mean"]
     keys = ["measure", "trial_type", "detected_from"]
     for (measure, state, origin), group in pairs.groupby(keys, sort=True, dropna=False):
         both = group[np.isfinite(group["labelled"]) & np.isfinite(group["detected"])]
@@ -378,6 +432,7 @@ def compare_parameters(pairs: pd.DataFrame, parameters: ValidateParameters) -> p
                 **named_interval("loa_upper", limits.high, limits.high_interval),
                 **named_interval("icc", *columns["icc"]),
                 **named_interval("ccc", *columns["ccc"]),
+                **_expected(str(measure), both, strides, apart_s),
                 "interval_method": f"bias and limits: {limits.low_interval.method}; "
                 f"ICC and CCC: {columns['icc'][1].method}",
             }

@@ -17,10 +17,10 @@ from ..tables.standing import CHANGE, GROUPS, NORMS, RETEST
 from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PARAMETERS, RATERS, SHAPES, STATES
 from .change import changes, retest
 from .events import score_confounders, score_events, score_shapes
-from .groups import compare_groups
+from .groups import by_affected_side, compare_groups
 from .measurements import gait_measurements, join, per_person, per_walkway, swallow_measurements
 from .norms import position
-from .parameter_agreement import Drink, bend_angles, compare_parameters, labelled_against_detected
+from .parameter_agreement import Drink, bend_angles, compare_parameters, label_timing, labelled_against_detected
 from .parameters import ValidateParameters
 from .published_change import beside_published
 from .raters import compare_raters
@@ -44,8 +44,8 @@ class StudyResults:
         All hand labels.
     norms : DataFrame
         From `norms.read_norms`.
-    ages, sexes, groups : mapping of participant_id
-        From the participants sheet; None where missing.
+    ages, sexes, groups, affected : mapping of participant_id
+        From the participants sheet (``affected``: the affected side); None where missing.
     walkways : mapping of recording_id
         overground, treadmill, or None where the recordings sheet does not say.
     calibrating : frozenset of recording_id
@@ -65,6 +65,7 @@ class StudyResults:
     sexes: Mapping[str, str | None] = field(default_factory=dict)
     groups: Mapping[str, str | None] = field(default_factory=dict)
     walkways: Mapping[str, str | None] = field(default_factory=dict)
+    affected: Mapping[str, str | None] = field(default_factory=dict)
     calibrating: frozenset[str] = frozenset()
     clearing_pause_s: float = SwallowParameters().clearing_pause_s
 
@@ -117,16 +118,18 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
         bend_angles(truth, events, who, parameters, calibrating=calibrating),
     ]
     filled = [part for part in pairs if len(part)] or pairs[:1]
+    raters = compare_raters(results.labels, events, bouts, who, parameters)
+    compared = compare_parameters(pd.concat(filled, ignore_index=True), parameters, label_timing(raters))
     return [
         (EVENTS, score_events(truth, events, who, parameters, rater=rater)),
         (CONFOUNDERS, score_confounders(truth, events, who, parameters, rater=rater)),
         (SHAPES, score_shapes(truth, events, who, shapes, parameters, rater=rater)),
         (STATES, states),
         (CONFUSION, confusion),
-        (RATERS, compare_raters(results.labels, events, bouts, who, parameters)),
-        (PARAMETERS, compare_parameters(pd.concat(filled, ignore_index=True), parameters)),
+        (RATERS, raters),
+        (PARAMETERS, compared),
         (NORMS, position(per_walkway(measurements, results.walkways), results.norms, results.ages, results.sexes)),
         (CHANGE, beside_published(changes(measurements))),
         (RETEST, retest(measurements, parameters)),
-        (GROUPS, compare_groups(people, results.groups)),
+        (GROUPS, compare_groups(by_affected_side(people, results.affected), results.groups)),
     ]

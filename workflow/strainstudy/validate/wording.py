@@ -57,6 +57,10 @@ def _limits(row: Row, name: str) -> str:
     return f"95 % limits {_number(low)} to {_number(high)}"
 
 
+def _known(value: Any) -> bool:
+    return value is not None and math.isfinite(value)
+
+
 def _people(n: int) -> str:
     return f"{n} participant{'s' if n != 1 else ''}"
 
@@ -144,6 +148,13 @@ def parameter_words(row: Row) -> str:
             f"; 95 of 100 differences are expected between {_number(row['loa_lower'])} and "
             f"{_with_unit(row['loa_upper'], unit)}"
         )
+    if row.get("labelled_expected") is not None and math.isfinite(row["labelled_expected"]):
+        text += (
+            f"; two raters' contacts differ by {_number(1000 * row['rater_timing_sd'])} ms (SD), which makes "
+            f"{_with_unit(row['from_rater_timing'], unit)} of itself and {_with_unit(row['labelled_expected'], unit)} "
+            f"with the pipeline's values, where labels give {_with_unit(row['labelled_mean'], unit)}"
+        )
+        text += f": {row['validity']}" if row.get("validity") else ""
     return f"{text}."
 
 
@@ -189,10 +200,12 @@ def change_words(row: Row) -> str:
     reasons = {
         "repeat recordings within a session": "repeats explain",
         "sessions of the other people": "the other people's sessions differ",
-        "spread within the recordings": "the spread within the recordings explains, which leaves out day and sensor",
+        "spread within the recordings": "the limits of the two values explain, which leaves out day and sensor",
     }
     verdict = f"{'more' if row['exceeds'] else 'no more'} than {reasons[row['error_basis']]}"
     detectable = _with_unit(row["minimal_detectable_change"], row["unit"])
+    if row["error_basis"] == "sessions of the other people":
+        return f"{sessions} {way}: {verdict} (95 of 100 of them within {detectable}); this is no error of measurement."
     return f"{sessions} {way}: {verdict} (detectable from {detectable} on)."
 
 
@@ -212,7 +225,9 @@ def group_words(row: Row) -> str:
     if row.get("other_group") is None:
         return f"Mean of {own}."
     theirs = f"{row['other_group']} {_with_unit(row['other_mean'], row['unit'])} ({_people(row['other_n'])})"
+    way = "higher" if row["difference"] > 0 else "lower" if row["difference"] < 0 else "neither higher nor lower"
+    size = f", {_number(row['hedges_g'])} pooled SDs ({_limits(row, 'hedges_g')})" if _known(row["hedges_g"]) else ""
     return (
-        f"Mean of {own}, of {theirs}: difference {_with_unit(row['difference'], row['unit'])} "
-        f"({_limits(row, 'difference')}), {_number(row['hedges_g'])} pooled SDs ({_limits(row, 'hedges_g')})."
+        f"Mean of {own}, of {theirs}: {row['group']} {way}, difference {_with_unit(row['difference'], row['unit'])} "
+        f"({_limits(row, 'difference')}){size}."
     )

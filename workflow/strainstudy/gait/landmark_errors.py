@@ -1,0 +1,387 @@
+"""How far times read off a knee may lie from the foot's own: the error of the method, beside that of few strides.
+
+In: contacts and toe-offs found and labelled (or of a force plate) in the same walks. Out: `LandmarkErrors`, and with
+them the limits of ``tables/gait.tsv``. The mean of many strides still has the error of its landmark, which differs
+from person to person and from leg to leg; no number of strides makes it smaller. Two things are told apart:
+
+- how well these strides were measured: ``<measure>_error``, the half width of a 95 % interval about what contacts and
+  toe-offs without error would have given for the very same strides;
+- how far the person's usual value of that day may lie: ``<measure>_low`` and ``<measure>_high``, the strides being a
+  sample (`measures`) and measured with that error; the two parts are put together in quadrature.
+
+A study that labels contacts measures the error itself, on the other people; else it is that of force plates.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import special
+
+from ..stats.matching import match_instants
+from ..tables.gait import MEASURED, USUAL
+from ..vocabulary import SIDES
+from .measures import ASYMMETRIES, SIZES
+
+__all__ = [
+    "CELLS",
+    "FORCE_PLATES",
+    "AngleError",
+    "LandmarkErrors",
+    "errors_for",
+    "landmark_cells",
+    "pooled_errors",
+    "with_measurement_error",
+]
+
+FloatArray = NDArray[np.float64]
+Row = dict[str, float | int | str | None]
+
+REACH_S: Final = 0.25
+"""A contact further from every label is another contact (as the widest of the usual tolerances, common practice)."""
+MINIMUM_PEOPLE: Final = 5
+"""Fewer other people with labels than this give no usable error of the method (ours)."""
+MINIMUM_STRIDES: Final = 6
+_NORMAL_95: Final = 1.96
+_QUANTITIES: Final = ("contact", "stance")
+CELLS: Final = (
+    "participant_id",
+    "trial_type",
+    *(f"{name}_{side}{part}" for name in _QUANTITIES for side in SIDES for part in ("", "_variance")),
+)
+"""Mean error of each landmark of each side in one gait state of one recording, and its sampling variance."""
+
+
+@dataclass(frozen=True)
+class LandmarkErrors:
+    """Errors of the landmarks of a walk, in seconds: root mean squares about zero, so that a bias is in them.
+
+    Parameters
+    ----------
+    contact_s : float
+        Of the mean contact of one side.
+    difference_s : float
+        Of the mean contact of the right side against that of the left.
+    stance_s : float
+        Of the mean stance time of one side; the swing time has the same error the other way.
+    stance_difference_s : float
+        Of the stance time of the right side minus that of the left.
+    scatter_s : float
+        Standard deviation of one contact about the mean of its walk.
+    spread_s : float
+        Of the standard deviation of stride times, which the scatter of contacts makes larger.
+    freedom : int
+        Degrees of freedom of the first four: people, or people and ways of walking.
+    source : str
+        Who and how many they were measured on.
+    """
+
+    contact_s: float
+    difference_s: float
+    stance_s: float
+    stance_difference_s: float
+    scatter_s: float
+    spread_s: float
+    freedom: int
+    source: str
+
+    @property
+    def reach(self) -> float:
+        """Standard errors from a value to its 95 % limit: Student's t."""
+        return float(special.stdtrit(self.freedom, 0.975))
+
+
+FORCE_PLATES: Final = LandmarkErrors(
+    contact_s=0.0211,
+    difference_s=0.0256,
+    stance_s=0.0222,
+    stance_difference_s=0.0233,
+    scatter_s=0.0184,
+    spread_s=0.0037,
+    freedom=8,
+    source="force plates: 16 walks of 4 people (Pearl et al. 2022, doi 10.21203/rs.3.rs-1902381/v1)",
+)
+"""From vertical ground reaction force above 50 N under healthy adults on a treadmill, who walked normally and with one
+knee held stiff. Legs err otherwise in the two, so that each person counts as one in either (docs/coverage.md)."""
+
+
+@dataclass(frozen=True)
+class AngleError:
+    """Standard errors of the calibrated angle of one knee.
+
+    Parameters
+    ----------
+    share : float
+        Of its gain, relative.
+    any_deg : float
+        Of any angle, degrees; a range holds it at both ends.
+    zero_deg : float
+        Of the straight leg's angle in a recording, degrees. Both knees are offset alike by what walking does to the
+        map, so that the asymmetry of ranges does not have it.
+    """
+
+    share: float
+    any_deg: float
+    zero_deg: float
+
+
+def landmark_cells(strides: pd.DataFrame, labels: pd.DataFrame, participant_id: str) -> pd.DataFrame:
+    """Measure the mean errors of the landmarks of one recording.
+
+    Parameters
+    ----------
+    strides : DataFrame
+        Columns as in `strides.STRIDE_COLUMNS` and ``trial_type``; steady ones are used.
+    labels : DataFrame
+        onset, trial_type, side: contacts and toe-offs that are taken for true.
+    participant_id : str
+
+    Returns
+    -------
+    DataFrame
+        `CELLS`, seconds; a row for each gait state of `MINIMUM_STRIDES` strides a side; NaN where a landmark has no
+        labels.
+    """
+    rows = []
+    used = strides[strides["steady"].to_numpy(dtype=bool) & strides["trial_type"].notna()]
+    for state, own in used.groupby("trial_type", sort=True):
+        row: dict[str, float | str] = {"participant_id": participant_id, "trial_type": str(state)}
+        for side in SIDES:
+            mine = own[own["side"] == side]
+            known = labels[labels["side"] == side]
+            contact = _errors(mine["onset"], known, "initial_contact")
+            toe_off = _errors(mine["toe_off"], known, "toe_off")
+            for name, errors in (("contact", contact), ("stance", toe_off - contact)):
+                there = errors[np.isfinite(errors)]
+                enough = there.size >= MINIMUM_STRIDES
+                row[f"{name}_{side}"] = float(there.mean()) if enough else math.nan
+                row[f"{name}_{side}_variance"] = float(there.var(ddof=1)) / there.size if enough else math.nan
+        rows.append(row)
+    frame = pd.DataFrame(rows, columns=list(CELLS))
+    return frame.astype(dict.fromkeys(CELLS[2:], "float64"))
+
+
+def _errors(found: pd.Series, labels: pd.DataFrame, kind: str) -> FloatArray:
+    """Found minus labelled time of each landmark; NaN where nothing was labelled near it."""
+    times = found.to_numpy(dtype=float)
+    known = labels.loc[labels["trial_type"] == kind, "onset"].to_numpy(dtype=float)
+    pairs = match_instants(np.sort(known), times, REACH_S)
+    errors = np.full(times.size, np.nan)
+    errors[pairs.estimate] = times[pairs.estimate] - np.sort(known)[pairs.reference]
+    return errors
+
+
+def _root(people: pd.Series, squares: pd.Series, noise: pd.Series) -> tuple[float, int]:
+    """Root of the mean square over people, less what few strides' scatter makes of it, and how many people."""
+    mean = (squares - noise).groupby(people).mean().dropna()
+    return (math.sqrt(max(float(mean.mean()), 0.0)) if len(mean) else math.nan), len(mean)
+
+
+def pooled_errors(cells: pd.DataFrame, source: str, unit: Sequence[str] = ("participant_id",)) -> LandmarkErrors | None:
+    """Pool cells over people, every person counted alike.
+
+    Parameters
+    ----------
+    cells : DataFrame
+        `CELLS`, of one gait state.
+    source : str
+        ``{0}`` stands for the number of people, ``{1}`` for that of walks.
+    unit : sequence of str
+        Columns whose values together count as one.
+
+    Returns
+    -------
+    LandmarkErrors or None
+        None without a cell of both sides. Scatter and spread are those of `FORCE_PLATES`: hand labels scatter more
+        than what they are to measure.
+    """
+    who = cells[list(unit)].agg(" ".join, axis=1) if len(cells) else cells["participant_id"]
+    parts: dict[str, tuple[float, int]] = {}
+    for name in _QUANTITIES:
+        left, right = cells[f"{name}_left"], cells[f"{name}_right"]
+        noise = [cells[f"{name}_{side}_variance"] for side in SIDES]
+        parts[f"{name}_difference"] = _root(who, (right - left) ** 2, noise[0] + noise[1])
+        parts[name] = _root(who, (left**2 + right**2) / 2, (noise[0] + noise[1]) / 2)
+    difference, people = parts["contact_difference"]
+    if not people:
+        return None
+    walks = int(cells[["contact_left", "contact_right"]].notna().all(axis=1).sum())
+    return replace(
+        FORCE_PLATES,
+        contact_s=parts["contact"][0],
+        difference_s=difference,
+        stance_s=parts["stance"][0],
+        stance_difference_s=parts["stance_difference"][0],
+        freedom=people,
+        source=source.format(people, walks),
+    )
+
+
+def errors_for(participant_id: str | None, state: str, cells: pd.DataFrame) -> LandmarkErrors:
+    """Choose the errors that the walk of a person is judged by.
+
+    Parameters
+    ----------
+    participant_id : str or None
+    state : str
+        Gait state.
+    cells : DataFrame
+        `CELLS` of the whole study.
+
+    Returns
+    -------
+    LandmarkErrors
+        From the labels of `MINIMUM_PEOPLE` other people or more in the same state, else `FORCE_PLATES`.
+    """
+    others = cells[(cells["participant_id"] != participant_id) & (cells["trial_type"] == state)]
+    found = pooled_errors(others, "labels of this study: {1} walks of {0} other people")
+    return FORCE_PLATES if found is None or found.freedom < MINIMUM_PEOPLE else found
+
+
+def _folded(middle: float, spread: float) -> float:
+    """Mean size of normal deviations about ``middle`` (Leone, Nelson & Nottingham 1961, Technometrics 3:543)."""
+    if not spread > 0:
+        return abs(middle)
+    density = math.exp(-0.5 * (middle / spread) ** 2) * spread * math.sqrt(2 / math.pi)
+    return density + middle * math.erf(middle / (spread * math.sqrt(2)))
+
+
+def _runs(strides: pd.DataFrame, side: str) -> tuple[int, int]:
+    """Count the strides of a side, and the runs in which one follows on another."""
+    own = strides[strides["side"] == side].sort_values("onset")
+    onset = own["onset"].to_numpy(dtype=float)
+    end = onset + own["stride_time"].to_numpy(dtype=float)
+    return len(own), int(np.count_nonzero(onset[1:] > end[:-1] + 1e-6)) + (1 if len(own) else 0)
+
+
+def _standard_errors(row: Mapping[str, object], strides: pd.DataFrame, e: LandmarkErrors) -> dict[str, float]:
+    """Give the standard error of each measure that rests on landmarks."""
+
+    def value(name: str) -> float:
+        found = row.get(name)
+        return float(found) if isinstance(found, int | float) else math.nan
+
+    count, runs = ({side: _runs(strides, side)[k] for side in SIDES} for k in (0, 1))
+    jitter = {side: e.scatter_s / math.sqrt(max(count[side], 1)) for side in SIDES}
+    stride = value("stride_time_mean")
+    # Within a run each contact ends one stride and begins the next, so that only the first and the last count.
+    mean_error = e.scatter_s * math.sqrt(2 * sum(runs.values())) / max(sum(count.values()), 1)
+    found = {
+        "stride_time_mean": mean_error,
+        "cadence": 120.0 * mean_error / stride**2,
+        "stride_time_sd": e.spread_s,
+        "stride_time_cv": 100.0 * e.spread_s / stride,
+    }
+    apart = math.hypot(e.difference_s, *jitter.values())
+    shift = found["phase_mean"] = 360.0 * apart / stride
+    middle, deviation = value("phase_mean") - 180.0, value("phase_deviation")
+    spread = value("phase_mean") / 100.0 * (value("coordination_index") - 100.0 * deviation / 180.0)
+    moved_by = [abs(_folded(middle + k * shift, spread) - _folded(middle, spread)) for k in (-1.0, 1.0)]
+    found["phase_deviation"] = max(moved_by) if math.isfinite(spread) else math.nan
+    # Contacts that scatter make the phase scatter: half of what they may at most have added is its standard error.
+    steady = math.sqrt(max(spread**2 - (360.0 * math.sqrt(2) * e.scatter_s / stride) ** 2, 0.0))
+    added = 50.0 * (spread - steady) / value("phase_mean")
+    found["coordination_index"] = math.hypot(100.0 * found["phase_deviation"] / 180.0, added)
+    found["swing_peak_timing_difference"] = 100.0 * apart / stride
+    for side in SIDES:
+        stance = math.hypot(e.stance_s, math.sqrt(2) * jitter[side])
+        found |= {
+            f"stride_time_mean_{side}": e.scatter_s * math.sqrt(2 * runs[side]) / max(count[side], 1),
+            f"step_time_mean_{side}": math.hypot(apart, jitter[side]),
+            f"stance_time_mean_{side}": stance,
+            f"swing_time_mean_{side}": stance,
+            f"stance_fraction_mean_{side}": stance / stride,
+            f"swing_peak_timing_mean_{side}": 100.0 * math.hypot(e.contact_s, jitter[side]) / stride,
+        }
+    uneven = math.hypot(e.stance_difference_s, *(math.sqrt(2) * j for j in jitter.values())) / 2
+    for quantity, shift in (("step_time", apart), ("stance_time", uneven), ("swing_time", uneven)):
+        left, right = (value(f"{quantity}_mean_{side}") for side in SIDES)
+        moved = np.array([-shift, shift])
+        for title, asymmetry in ASYMMETRIES.items():
+            # What a late contact or toe-off adds to one side it takes from the other.
+            found[f"{quantity}_{title}"] = float(np.ptp(asymmetry(left - moved, right + moved))) / 2
+    if abs(value("swing_time_log_ratio")) < e.reach * found["swing_time_log_ratio"]:
+        # Which leg swings longer, and so is the reference of the phase, is not certain: it may be the mirrored one.
+        found["phase_mean"] = math.hypot(found["phase_mean"], middle)
+    return found
+
+
+def with_measurement_error(
+    row: Row,
+    strides: pd.DataFrame,
+    errors: LandmarkErrors,
+    *,
+    answer_error_s: float = 0.0,
+    angles: Mapping[str, AngleError],
+) -> Row:
+    """Add to a row what its strides do not tell: the error of the method.
+
+    Parameters
+    ----------
+    row : mapping
+        From `measures.summarise_walk`.
+    strides : DataFrame
+        The strides it was made of.
+    errors : LandmarkErrors
+        Of the method.
+    answer_error_s : float
+        Standard error of the time of the right contacts against the left ones by the sensors' own answers, seconds;
+        already in ``errors`` that a study's own labels gave.
+    angles : mapping of side to AngleError
+        Of each knee; empty without calibrated angles.
+
+    Returns
+    -------
+    dict
+        The row with ``<measure>_error`` for each of `tables.gait.MEASURED`, its limits moved out in quadrature by as
+        much, ``interval_kind`` and ``error_source``.
+    """
+    used = strides[strides["steady"].to_numpy(dtype=bool)]
+    whole = replace(errors, difference_s=math.hypot(errors.difference_s, answer_error_s))
+    reach = whole.reach
+    halves = {name: reach * error for name, error in _standard_errors(row, used, whole).items()}
+    halves |= _angle_halves(row, angles)
+    done: Row = dict(row)
+    for name in MEASURED:
+        value, half = row[name], halves.get(name, math.nan)
+        known = isinstance(value, float) and math.isfinite(value) and math.isfinite(half)
+        done[f"{name}_error"] = half if known else math.nan
+        if not known or not isinstance(value, float):
+            continue
+        for end, sign in (("_low", -1.0), ("_high", 1.0)):
+            limit = row[f"{name}{end}"]
+            if isinstance(limit, float) and math.isfinite(limit):
+                moved = value + sign * math.hypot(limit - value, half)
+                done[f"{name}{end}"] = max(moved, 0.0) if name in SIZES else moved
+    done["interval_kind"], done["error_source"] = USUAL, whole.source
+    return done
+
+
+def _angle_halves(row: Mapping[str, object], angles: Mapping[str, AngleError]) -> dict[str, float]:
+    """Half widths of what the error of the calibrated angle moves."""
+    found: dict[str, float] = {}
+    relative: dict[str, float] = {}
+    for side, error in angles.items():
+        for name, ends in (("swing_peak", 1), ("range_of_motion", 2)):
+            value = row.get(f"{name}_mean_{side}")
+            if isinstance(value, float) and value > 0:
+                own = math.hypot(error.share * value, math.sqrt(ends) * error.any_deg)
+                found[f"{name}_mean_{side}"] = _NORMAL_95 * math.hypot(own, error.zero_deg)
+                relative[f"{name} {side}"] = own / value
+    shares = [relative.get(f"range_of_motion {side}", math.nan) for side in SIDES]
+    left, right = (row.get(f"range_of_motion_mean_{side}") for side in SIDES)
+    if all(map(math.isfinite, shares)) and isinstance(left, float) and isinstance(right, float):
+        moved = np.array([-1.0, 1.0])
+        for title, asymmetry in ASYMMETRIES.items():
+            parts = (
+                float(np.ptp(asymmetry(left * (1 + moved * shares[0]), np.full(2, right)))) / 2,
+                float(np.ptp(asymmetry(np.full(2, left), right * (1 + moved * shares[1])))) / 2,
+            )
+            found[f"range_of_motion_{title}"] = _NORMAL_95 * math.hypot(*parts)
+    return found
