@@ -33,7 +33,7 @@ from strainstudy.swallow import (
     label_candidates,
     move_edges,
 )
-from strainstudy.swallow.generic import SURE_SIP
+from strainstudy.swallow.generic import sure_sips
 from strainstudy.swallow.measures import RESPONSE_SHAPES, response_shape
 from strainstudy.swallow.training import CandidateResult, classify_candidates
 from strainstudy.vocabulary import CONFOUNDERS
@@ -85,7 +85,7 @@ def decide(
         rows["rule"].to_numpy(dtype=bool),
         ClassifyParameters(swallow_probability_min=limit),
         kinds=rows["shape"] if gate else None,
-        sure=rows["sip_score"].to_numpy(dtype=float) >= SURE_SIP if gate else None,
+        sips=sure_sips(rows, SWALLOW) if gate else None,
     )
 
 

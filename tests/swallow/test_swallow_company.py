@@ -6,7 +6,7 @@ import pytest
 from strainstudy.swallow.activity import Activity
 from strainstudy.swallow.candidates import _share_inside
 from strainstudy.swallow.company import compare_with_company
-from strainstudy.swallow.generic import generic_score, plausibility, sip_score
+from strainstudy.swallow.generic import generic_score, plausibility, sip_score, sure_sips
 from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy.swallow.restore import _hump, _restored
 from strainstudy.swallow.typical import (
@@ -350,3 +350,17 @@ def test_shares_inside_spans_are_seconds_of_overlap():
     onset, end = np.array([0.0, 1.5, 1.0, 3.0, 4.2]), np.array([0.5, 2.5, 5.0, 4.0, 4.4])
     np.testing.assert_allclose(_share_inside(spans, onset, end), [0.0, 0.5, 1.5 / 4, 0.0, 1.0])
     assert _share_inside(np.empty((0, 2)), onset, end).tolist() == [0.0] * 5
+
+
+def test_sure_sips_are_told_run_by_run_within_a_recording_and_stand_out_of_rest():
+    rows = pd.DataFrame(
+        {
+            "recording_id": ["a"] * 6 + ["b"] * 2,
+            "pause_before_s": [5.0, 0.2, 0.2, 0.6, 0.1, 0.1, 0.1, 0.2],
+            "sip_score": [0.75, 0.9, 0.74, 0.8, 0.8, 0.8, 0.9, 0.9],
+            "score": [0.8, 0.9, 0.8, 0.8, 0.59, 0.8, 0.9, 0.9],
+        }
+    )
+    first, second, third = (sure_sips(rows, PARAMETERS)[k] for k in (0, 3, 6))
+    assert sure_sips(rows, PARAMETERS).tolist() == [first, first, -1, second, -1, second, third, third]
+    assert len({first, second, third}) == 3

@@ -39,7 +39,7 @@ from ..swallow import (
     label_candidates,
     move_edges,
 )
-from ..swallow.generic import SURE_SIP
+from ..swallow.generic import sure_sips
 from ..swallow.measures import response_shape
 from ..swallow.model_card import (
     SWALLOW_CARD,
@@ -155,7 +155,7 @@ def _swallows(
         external=None if external is None else external.swallows,
         external_kinds=() if external is None else external.response_shapes,
         external_caution=None if external is None else external.swallows_caution,
-        sure=rows["sip_score"].to_numpy(dtype=float) >= SURE_SIP,
+        sips=sure_sips(rows, swallow),
     )
     judged = pd.concat(
         [rows[["recording_id", "participant_id", "onset", "duration", "score"]], decided.candidates], axis=1

@@ -46,10 +46,10 @@ _UNEVEN = (0.5, 0.8)
 _OVER_REST = (5.5, 8.5)
 # Mean activity of the two seconds on either side over that within.
 _BUSY = (0.4, 0.8)
-SURE_SIP = 0.75
-"""From this `sip_score` a candidate is a sip, whatever a classifier of single movements makes of it."""
+# From this `sip_score` a candidate may be a sip against what a classifier makes of single movements.
+_SURE_SIP = 0.75
 
-__all__ = ["SURE_SIP", "accept_generic", "generic_score", "plausibility", "sip_score"]
+__all__ = ["accept_generic", "generic_score", "plausibility", "sip_score", "sure_sips"]
 
 
 def _fits(values: Array, zero_below: float, one_from: float, one_to: float, zero_above: float) -> Array:
@@ -225,3 +225,24 @@ def accept_generic(candidates: pd.DataFrame, parameters: SwallowParameters) -> n
     """Say which candidates are taken for swallows where there is no trained classifier, shape (m,)."""
     accepted: npt.NDArray[np.bool_] = candidates["score"].to_numpy(dtype=float) >= parameters.generic_score
     return accepted
+
+
+def sure_sips(candidates: pd.DataFrame, parameters: SwallowParameters) -> npt.NDArray[np.intp]:
+    """Say which candidates are sips by the sips beside them, and to which run of sips each belongs.
+
+    Parameters
+    ----------
+    candidates : DataFrame
+        ``recording_id, pause_before_s, sip_score, score``; each recording by onset.
+    parameters : SwallowParameters
+
+    Returns
+    -------
+    array of int, shape (m,)
+        Number of the run; -1 for what is no sure sip. A sip stands out of rest as every swallow does.
+    """
+    other = candidates["recording_id"].ne(candidates["recording_id"].shift())
+    run = np.cumsum(other | (candidates["pause_before_s"] > RUN_PAUSE_S))
+    sure = (candidates["sip_score"] >= _SURE_SIP) & accept_generic(candidates, parameters)
+    runs: npt.NDArray[np.intp] = np.where(sure, run, -1).astype(np.intp)
+    return runs
