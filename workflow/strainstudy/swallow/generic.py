@@ -35,17 +35,19 @@ _ALIKE = (0.97, 0.985)
 # Where what is most alike is quicker than coughs are, the sensor rings, and pace says nothing.
 _RINGING = (1.1, 1.4)
 # Quickness of -1 is the middle of real swallows, 1 that of real coughs.
-_SLOW, _QUICK = 0.0, 0.5
+_SLOW, _QUICK = 0.2, 0.6
 # Logarithm of size against the largest movement that could be a swallow: 0.15 and 0.3 of it.
 _SMALL = (-1.9, -1.2)
 # By how much slower a movement is than that largest one: bursts and slow humps are not of one sensor's swallows.
 _SLOWER = (0.9, 1.4)
-_UNEVEN = (0.5, 0.8)
+# Logarithm of how many times fewer turning points it has than that largest one, for pace cannot fall below a limit.
+_FEWER_TURNS = (1.0, 1.5)
+_UNEVEN = (0.3, 0.6)
 # Activity over that of rest. Humps of a real throat at rest reach 2 to 5.6 times what rest spans, the smallest of real
 # swallows 6 (33 recordings); activity, which leaves the pulse out of rest, comes to nearly twice that.
-_OVER_REST = (5.5, 8.5)
-# Mean activity of the two seconds on either side over that within.
-_BUSY = (0.4, 0.8)
+_OVER_REST = (6.5, 9.0)
+# Mean activity of the two seconds on the busier side over that within: coughs come one upon another.
+_BUSY = (0.25, 0.5)
 # From this `sip_score` a candidate may be a sip against what a classifier makes of single movements.
 _SURE_SIP = 0.75
 
@@ -148,12 +150,15 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
     known = np.isfinite(largest)
     beside = np.where(known, size - largest, 0.0)
     slower = np.where(known, pace[first] - pace, 0.0)
+    turns = np.log(np.maximum(of("turning_points"), 1.0))
+    fewer = np.where(known, turns[first] - turns, 0.0)
     parts = [
         by_itself,
         _from(beside, *_SMALL),
         _upto(slower, *_SLOWER),
+        _upto(fewer, *_FEWER_TURNS),
         _from(of("outline_fit"), *_UNEVEN),
-        _upto((of("activity_before") + of("activity_after")) / 2, *_BUSY),
+        _upto(np.maximum(of("activity_before"), of("activity_after")), *_BUSY),
     ]
     alone = np.sqrt(np.prod(np.array(parts), axis=0))
     tempered: Array = np.sqrt(alone * of_run(alone))
@@ -201,8 +206,8 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
     Parameters
     ----------
     candidates : DataFrame
-        With the features of `SWALLOW_FEATURES`, ``size``, ``stream``, ``outline_fit``, ``over_rest``, ``quickness``,
-        ``typical_closeness`` and ``typical_quickness``.
+        With the features of `SWALLOW_FEATURES`, ``size``, ``stream``, ``turning_points``, ``outline_fit``,
+        ``over_rest``, ``quickness``, ``typical_closeness`` and ``typical_quickness``.
     parameters : SwallowParameters
 
     Returns
