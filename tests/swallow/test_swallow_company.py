@@ -110,7 +110,7 @@ def unlike(**columns):
 @pytest.mark.parametrize(
     ("name", "value", "part"),
     [
-        ("duration_s", 0.9 * SHORT, 0.0), ("duration_s", 1.25 * SHORT, 0.5), ("duration_s", 1.6 * SHORT, 1.0),
+        ("duration_s", 1.25 * SHORT, 0.0), ("duration_s", 1.625 * SHORT, 0.5), ("duration_s", 2.0 * SHORT, 1.0),
         ("duration_s", 0.8 * LONG, 1.0), ("duration_s", LONG, 0.5), ("duration_s", 1.2 * LONG, 0.0),
         ("level_change", 0.3, 1.0), ("level_change", 0.65, 0.5), ("level_change", 1.0, 0.0),
         ("peak_position", 0.075, 0.5), ("peak_position", 0.15, 1.0), ("peak_position", 0.925, 0.5),
@@ -174,7 +174,7 @@ def test_likeness_counts_by_how_alike_the_most_alike_are_or_how_the_sensor_rings
     assert generic_score(waveform, PARAMETERS) == pytest.approx(share * 0.5 + 1 - share, abs=1e-6)
 
 
-@pytest.mark.parametrize(("over", "part"), [(6.5, 0.0), (7.75, 0.5), (9.0, 1.0)])
+@pytest.mark.parametrize(("over", "part"), [(6.0, 0.0), (7.25, 0.5), (8.5, 1.0)])
 @pytest.mark.parametrize("session", [like, unlike])
 def test_a_swallow_stands_out_of_rest_in_every_session(session, over, part):
     assert generic_score(session(over_rest=[over]), PARAMETERS) == pytest.approx(np.sqrt(part), abs=1e-6)
@@ -213,7 +213,7 @@ def test_what_is_a_sip_needs_no_waveform_of_the_session_but_stands_out_of_rest()
     """Half of one score and half of another: the larger counts, and rest takes from both."""
     frame = sips(pattern_likeness=0.6, run_likeness=0.625)
     assert generic_score(frame, PARAMETERS) == pytest.approx(np.full(3, np.sqrt(0.5)), abs=1e-6)
-    faint = sips(pattern_likeness=0.6, run_likeness=0.625, over_rest=7.75)
+    faint = sips(pattern_likeness=0.6, run_likeness=0.625, over_rest=7.25)
     assert generic_score(faint, PARAMETERS) == pytest.approx(np.full(3, 0.5), abs=1e-6)
     alike = sips(pattern_likeness=0.9, run_likeness=0.5)
     assert generic_score(alike, PARAMETERS) == pytest.approx(np.ones(3), abs=1e-6)

@@ -82,14 +82,15 @@ FILM_ACTS: Final[Mapping[str, FilmAct]] = {
         "swallow", 1.05, 0.12, 1.25, 0.12, 3.1, 0.4, 0.6, (5.5, 11.0), 0.15, 0.04, restless=2.0, sway_v=0.095
     ),
     "cough": FilmAct(
-        "cough", 0.52, 0.2, 0.9, 0.4, 3.05, 0.6, 0.93, (6.0, 16.0), 0.2, 0.5, hits=(2, 4), apart=(1.0, 1.5), restless=1.6
+        "cough", 0.52, 0.2, 0.9, 0.4, 3.05, 0.6, 0.93, (6.0, 16.0), 0.2, 0.5, hits=(2, 4), apart=(1.0, 1.5),
+        restless=1.6,
     ),
-    # No recording that these numbers come from holds speech. Syllables: temporal modulation of speech is strongest at 4 to
-    # 5.5 Hz in nine languages (Ding N et al. 2017, Neurosci Biobehav Rev 81:181-187), phrases of 1.5 to 4 s and voices of
-    # 100 to 220 Hz (all from memory); how large they are under a film: a fifth to a half of a swallow (ours).
+    # No recording that these numbers come from holds speech. Syllables: the modulation of speech is strongest at 4 to
+    # 5.5 Hz in nine languages (Ding N et al. 2017, Neurosci Biobehav Rev 81:181-187), phrases of 1.5 to 4 s and voices
+    # of 100 to 220 Hz (all from memory); how large they are under a film: a fifth to a half of a swallow (ours).
     "speech": FilmAct(
-        "speech", 0.3, 0.3, 0.42, 0.5, 4.0, 0.6, 0.9, (5.5, 16.0), 0.35, 0.5, hits=(7, 18), apart=(0.5, 1.0), restless=1.4,
-        voice=0.8,
+        "speech", 0.3, 0.3, 0.42, 0.5, 4.0, 0.6, 0.9, (5.5, 16.0), 0.35, 0.5, hits=(7, 18), apart=(0.5, 1.0),
+        restless=1.4, voice=0.8,
     ),
 }  # fmt: skip
 FILM_KINDS: Final = ("dry", "water", "head_moving", "cough", "rest", "speech")

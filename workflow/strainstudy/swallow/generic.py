@@ -45,7 +45,7 @@ _FEWER_TURNS = (1.0, 1.5)
 _UNEVEN = (0.3, 0.6)
 # Activity over that of rest. Humps of a real throat at rest reach 2 to 5.6 times what rest spans, the smallest of real
 # swallows 6 (33 recordings); activity, which leaves the pulse out of rest, comes to nearly twice that.
-_OVER_REST = (6.5, 9.0)
+_OVER_REST = (6.0, 8.5)
 # Mean activity of the two seconds on the busier side over that within: coughs come one upon another.
 _BUSY = (0.25, 0.5)
 # From this `sip_score` a candidate may be a sip against what a classifier makes of single movements.
@@ -134,7 +134,7 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
 
     pace = (pace + of_run(pace)) / 2
     shape = [
-        _fits(of("duration_s"), 0.9 * shortest, 1.6 * shortest, 0.8 * longest, 1.2 * longest),
+        _fits(of("duration_s"), 1.25 * shortest, 2.0 * shortest, 0.8 * longest, 1.2 * longest),
         _upto(of("level_change"), 0.3, 1.0),
         _fits(of("peak_position"), 0.0, 0.15, 0.85, 1.0),
         _fits(of("centre_position"), 0.2, 0.35, 0.65, 0.8),
