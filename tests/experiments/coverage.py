@@ -44,7 +44,7 @@ from strainstudy.io.labels import read_labels
 from strainstudy.io.store import iter_traces
 from strainstudy.signal.filters import lowpass
 from strainstudy.signal.hampel import find_spikes
-from strainstudy.stages.classify import state_of
+from strainstudy.stages.measure import state_of
 from strainstudy.stages.walk_evidence import angle_error
 from strainstudy.stats.agreement import bland_altman_repeated
 from strainstudy.stats.intervals import rate_interval, wilson

@@ -26,7 +26,7 @@ from strainstudy.study import load_study
 from strainstudy.swallow.candidate_labels import CANDIDATE_CLASSES, label_candidates
 from strainstudy.swallow.edges import edge_differences, fit_edges, move_edges
 from strainstudy.swallow.features import FEATURE_NAMES
-from strainstudy.swallow.generic import SURE_SIP, accept_generic
+from strainstudy.swallow.generic import accept_generic, sure_sips
 from strainstudy.swallow.measures import RESPONSE_SHAPES, response_shape
 from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy.swallow.training import CandidateResult, classify_candidates
@@ -79,7 +79,7 @@ def decide(
         rows["rule"].to_numpy(dtype=bool),
         ClassifyParameters(swallow_probability_min=limit),
         kinds=rows["shape"] if gate else None,
-        sure=rows["sip_score"].to_numpy(dtype=float) >= SURE_SIP if gate else None,
+        sips=sure_sips(rows, SWALLOW) if gate else None,
     )
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from film_facts import MEDIANS, REST, film_facts
-from strainstudy_simulator.film import FILM_ACTS, FILM_KINDS, Film, FilmPerson, film_recording, film_stream
+from strainstudy_simulator.film import FILM_KINDS, Film, FilmPerson, film_recording, film_stream
 
 RANGES = {
     "span_s": ((0.91, 1.53), (1.08, 1.60), (0.90, 1.38), (1.13, 1.96), (0.72, 4.0)),
@@ -19,13 +19,15 @@ TOLERANCES = {
 }  # fmt: skip
 """Where the table gives no percentiles: how far from its median; the swing of coughs and the likeness of unlike
 events, of which there were six and three pairs, are given more (below)."""
-WIDER = {("envelope", "cough"): 0.4, ("from_3_to_6", "cough"): 0.15}
+PUBLISHED = FILM_KINDS[:5]
+"""The table says nothing of speech."""
+WIDER = {("envelope", "cough"): 0.32, ("from_3_to_6", "cough"): 0.15}
 
 
 @pytest.fixture(scope="module")
 def measured():
     tables = {}
-    for k, kind in enumerate(FILM_KINDS):
+    for k, kind in enumerate(PUBLISHED):
         rows = []
         for number in range(24):
             rng = np.random.default_rng([5, number, k])
@@ -35,7 +37,7 @@ def measured():
     return tables
 
 
-@pytest.mark.parametrize("kind", FILM_KINDS)
+@pytest.mark.parametrize("kind", PUBLISHED)
 def test_every_row_of_the_published_table_is_met(measured, kind):
     k = FILM_KINDS.index(kind)
     for name, medians in MEDIANS.items():
@@ -83,5 +85,22 @@ def test_truth_is_cut_to_the_recording():
 
 
 def test_an_unknown_kind_is_refused():
-    with pytest.raises(ValueError, match=", ".join((*FILM_ACTS, "rest"))):
+    with pytest.raises(ValueError, match=", ".join(FILM_KINDS)):
         film_recording("sneeze", Film(), FilmPerson(), np.random.default_rng(1))
+
+
+def test_speech_has_syllables_and_a_voice():
+    """Modulation of speech is strongest at 4 to 5.5 Hz (Ding N et al. 2017, from memory); voices, 100 to 220 Hz."""
+    rng = np.random.default_rng(2)
+    volts, truth = film_stream([("speech", 1.0)], 8.0, Film(rest_v=2.5), FilmPerson(), rng)
+    assert [event.trial_type for event in truth] == ["speech"]
+    assert 1.2 < truth[0].duration < 6.0
+    inside = volts[int(truth[0].onset * 1920) : int(truth[0].end * 1920)]
+    power = np.abs(np.fft.rfft((inside - inside.mean()) * np.hanning(len(inside)))) ** 2
+    hertz = np.fft.rfftfreq(len(inside), 1 / 1920)
+    assert power[(hertz > 95) & (hertz < 225)].sum() > 20 * power[(hertz > 300) & (hertz < 430)].sum()
+    voiced = (hertz > 95) & (hertz < 225)
+    loudness = np.abs(np.fft.irfft(np.where(voiced, np.fft.rfft(inside), 0), len(inside)))
+    modulation = np.abs(np.fft.rfft(loudness - loudness.mean()))
+    slow = (hertz > 1.5) & (hertz < 12)
+    assert 3.0 < (hertz[slow] @ modulation[slow] / modulation[slow].sum()) < 8.0

@@ -6,7 +6,7 @@ import pytest
 from strainstudy.swallow.activity import Activity
 from strainstudy.swallow.candidates import _share_inside
 from strainstudy.swallow.company import compare_with_company
-from strainstudy.swallow.generic import generic_score, plausibility, sip_score
+from strainstudy.swallow.generic import generic_score, plausibility, sip_score, sure_sips
 from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy.swallow.restore import _hump, _restored
 from strainstudy.swallow.typical import (
@@ -58,6 +58,7 @@ def like(**columns):
         "duration_s": 1.0, "level_change": 0.0, "peak_position": 0.5, "rise_time_s": 0.3, "centre_position": 0.5,
         "pattern_likeness": 1.0, "waveform_likeness": 1.0, "log_size_ratio": 0.0, "log_duration_s_ratio": 0.0,
         "log_path_length_ratio": 0.0, "pause_before_s": 5.0, "stream": 0, "size": 1.0, "outline_fit": 1.0,
+        "turning_points": 6.0,
         "over_rest": 20.0, "activity_before": 0.0, "activity_after": 0.0, "quickness": -1.0, "typical_quickness": -1.0,
         "typical_closeness": 1.0, "run_count": 1, "run_likeness": 0.0, "run_interval_cv": 0.0,
         "run_duration_spread": 0.0, "run_size_spread": 0.0,
@@ -109,15 +110,15 @@ def unlike(**columns):
 @pytest.mark.parametrize(
     ("name", "value", "part"),
     [
-        ("duration_s", 0.9 * SHORT, 0.0), ("duration_s", 1.25 * SHORT, 0.5), ("duration_s", 1.6 * SHORT, 1.0),
+        ("duration_s", 1.25 * SHORT, 0.0), ("duration_s", 1.625 * SHORT, 0.5), ("duration_s", 2.0 * SHORT, 1.0),
         ("duration_s", 0.8 * LONG, 1.0), ("duration_s", LONG, 0.5), ("duration_s", 1.2 * LONG, 0.0),
         ("level_change", 0.3, 1.0), ("level_change", 0.65, 0.5), ("level_change", 1.0, 0.0),
         ("peak_position", 0.075, 0.5), ("peak_position", 0.15, 1.0), ("peak_position", 0.925, 0.5),
         ("centre_position", 0.275, 0.5), ("centre_position", 0.65, 1.0), ("centre_position", 0.8, 0.0),
-        ("quickness", 0.0, 1.0), ("quickness", 0.25, 0.5), ("quickness", 0.5, 0.0),
-        ("outline_fit", 0.5, 0.0), ("outline_fit", 0.65, 0.5), ("outline_fit", 0.8, 1.0),
-        # the mean of both sides counts: 0.4 to 0.8
-        ("activity_before", 0.8, 1.0), ("activity_after", 1.2, 0.5), ("activity_after", 1.6, 0.0),
+        ("quickness", 0.2, 1.0), ("quickness", 0.4, 0.5), ("quickness", 0.6, 0.0),
+        ("outline_fit", 0.3, 0.0), ("outline_fit", 0.45, 0.5), ("outline_fit", 0.6, 1.0),
+        ("activity_before", 0.25, 1.0), ("activity_before", 0.375, 0.5), ("activity_after", 0.375, 0.5),
+        ("activity_after", 0.5, 0.0),
     ],
 )  # fmt: skip
 def test_where_swallows_are_unlike_the_score_of_a_lone_candidate_is_the_root_of_the_parts_of_its_outline(
@@ -139,14 +140,21 @@ def test_a_movement_much_slower_than_the_largest_of_its_stream_is_of_another_kin
     assert generic_score(frame, PARAMETERS) == pytest.approx([1.0, np.sqrt(part), 1.0], abs=1e-6)
 
 
+@pytest.mark.parametrize(("times", "part"), [(1.0, 1.0), (1.25, 0.5), (1.5, 0.0)])
+def test_one_hump_among_bursts_is_of_another_kind(times, part):
+    turns = [8.0, 8.0 / np.exp(times), 1.0]
+    frame = unlike(size=[1.0, 0.9, 0.9], turning_points=turns, stream=[0, 0, 1])
+    assert generic_score(frame, PARAMETERS) == pytest.approx([1.0, np.sqrt(part), 1.0], abs=1e-6)
+
+
 def test_the_outline_of_a_run_counts_by_energy():
-    """Sizes 1 and 0.5 of one length have energies 4:1. Their pace, 0 and 0.5, has the mean of 0.1, so that each is
-    taken for 0.05 and 0.3, parts 0.9 and 0.4 of the outline; the scores are tempered by the run's, again 4:1.
+    """Sizes 1 and 0.5 of one length have energies 4:1. Their pace, 0.2 and 0.7, has the mean of 0.3, so that each is
+    taken for 0.25 and 0.5, parts 0.875 and 0.25 of the outline; the scores are tempered by the run's, again 4:1.
     """
-    frame = unlike(size=[1.0, 0.5], quickness=[0.0, 0.5], pause_before_s=[5.0, 0.4])
-    alone = np.sqrt([0.9, 0.4])
+    frame = unlike(size=[1.0, 0.5], quickness=[0.2, 0.7], pause_before_s=[5.0, 0.4])
+    alone = np.sqrt([0.875, 0.25])
     assert generic_score(frame, PARAMETERS) == pytest.approx(np.sqrt(alone * (0.8 * alone[0] + 0.2 * alone[1])))
-    apart = unlike(size=[1.0, 0.5], quickness=[0.0, 0.5], pause_before_s=[5.0, 0.6])
+    apart = unlike(size=[1.0, 0.5], quickness=[0.2, 0.7], pause_before_s=[5.0, 0.6])
     assert generic_score(apart, PARAMETERS) == pytest.approx([1.0, 0.0], abs=1e-6)
 
 
@@ -160,13 +168,13 @@ def test_the_outline_of_a_run_counts_by_energy():
 def test_likeness_counts_by_how_alike_the_most_alike_are_or_how_the_sensor_rings(closeness, pace, share):
     """An outline of a quarter (root of it: a half) beside a likeness in full, and the other way about."""
     session = {"typical_closeness": [closeness], "typical_quickness": [pace]}
-    outline = like(outline_fit=[0.575], **session)
+    outline = like(outline_fit=[0.375], **session)
     assert generic_score(outline, PARAMETERS) == pytest.approx(share + (1 - share) * 0.5, abs=1e-6)
     waveform = like(pattern_likeness=[0.675], **session)
     assert generic_score(waveform, PARAMETERS) == pytest.approx(share * 0.5 + 1 - share, abs=1e-6)
 
 
-@pytest.mark.parametrize(("over", "part"), [(5.5, 0.0), (7.0, 0.5), (8.5, 1.0)])
+@pytest.mark.parametrize(("over", "part"), [(6.0, 0.0), (7.25, 0.5), (8.5, 1.0)])
 @pytest.mark.parametrize("session", [like, unlike])
 def test_a_swallow_stands_out_of_rest_in_every_session(session, over, part):
     assert generic_score(session(over_rest=[over]), PARAMETERS) == pytest.approx(np.sqrt(part), abs=1e-6)
@@ -185,7 +193,7 @@ def sips(**columns):
         ("run_interval_cv", 0.18, 1.0), ("run_interval_cv", 0.24, 0.5), ("run_interval_cv", 0.3, 0.0),
         ("run_duration_spread", 0.25, 1.0), ("run_duration_spread", 0.325, 0.5), ("run_duration_spread", 0.4, 0.0),
         ("run_size_spread", 0.4, 1.0), ("run_size_spread", 0.55, 0.5), ("run_size_spread", 0.7, 0.0),
-        ("quickness", 0.0, 1.0), ("quickness", 0.25, 0.5), ("quickness", 0.5, 0.0),
+        ("quickness", 0.2, 1.0), ("quickness", 0.4, 0.5), ("quickness", 0.6, 0.0),
         ("log_size_ratio", -1.1, 0.0), ("log_size_ratio", -0.85, 0.5), ("log_size_ratio", -0.6, 1.0),
         ("log_size_ratio", np.nan, 1.0), ("log_path_length_ratio", 0.4, 1.0), ("log_path_length_ratio", 0.65, 0.5),
         ("log_path_length_ratio", np.nan, 1.0), ("run_count", 2, 0.0), ("run_count", 3, 1.0),
@@ -197,7 +205,7 @@ def test_sips_are_scored_by_the_sips_beside_them(name, value, part):
 
 
 def test_sips_of_a_ringing_sensor_may_be_quick():
-    found = sip_score(sips(quickness=0.5, typical_quickness=1.25), PARAMETERS)
+    found = sip_score(sips(quickness=0.6, typical_quickness=1.25), PARAMETERS)
     assert found == pytest.approx(np.full(3, np.sqrt(0.5)), abs=1e-6)
 
 
@@ -205,7 +213,7 @@ def test_what_is_a_sip_needs_no_waveform_of_the_session_but_stands_out_of_rest()
     """Half of one score and half of another: the larger counts, and rest takes from both."""
     frame = sips(pattern_likeness=0.6, run_likeness=0.625)
     assert generic_score(frame, PARAMETERS) == pytest.approx(np.full(3, np.sqrt(0.5)), abs=1e-6)
-    faint = sips(pattern_likeness=0.6, run_likeness=0.625, over_rest=7.0)
+    faint = sips(pattern_likeness=0.6, run_likeness=0.625, over_rest=7.25)
     assert generic_score(faint, PARAMETERS) == pytest.approx(np.full(3, 0.5), abs=1e-6)
     alike = sips(pattern_likeness=0.9, run_likeness=0.5)
     assert generic_score(alike, PARAMETERS) == pytest.approx(np.ones(3), abs=1e-6)
@@ -350,3 +358,17 @@ def test_shares_inside_spans_are_seconds_of_overlap():
     onset, end = np.array([0.0, 1.5, 1.0, 3.0, 4.2]), np.array([0.5, 2.5, 5.0, 4.0, 4.4])
     np.testing.assert_allclose(_share_inside(spans, onset, end), [0.0, 0.5, 1.5 / 4, 0.0, 1.0])
     assert _share_inside(np.empty((0, 2)), onset, end).tolist() == [0.0] * 5
+
+
+def test_sure_sips_are_told_run_by_run_within_a_recording_and_stand_out_of_rest():
+    rows = pd.DataFrame(
+        {
+            "recording_id": ["a"] * 6 + ["b"] * 2,
+            "pause_before_s": [5.0, 0.2, 0.2, 0.6, 0.1, 0.1, 0.1, 0.2],
+            "sip_score": [0.75, 0.9, 0.74, 0.8, 0.8, 0.8, 0.9, 0.9],
+            "score": [0.8, 0.9, 0.8, 0.8, 0.59, 0.8, 0.9, 0.9],
+        }
+    )
+    first, second, third = (sure_sips(rows, PARAMETERS)[k] for k in (0, 3, 6))
+    assert sure_sips(rows, PARAMETERS).tolist() == [first, first, -1, second, -1, second, third, third]
+    assert len({first, second, third}) == 3

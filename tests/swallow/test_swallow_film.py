@@ -37,8 +37,8 @@ def test_exactly_two_swallows_are_found_in_recordings_alone_in_their_session(kin
     assert (counts == 2).mean() >= least
 
 
-@pytest.mark.parametrize(("kind", "least"), [("cough", 0.9), ("rest", 0.95)])
-def test_coughs_and_rest_hold_no_swallow(kind, least):
+@pytest.mark.parametrize(("kind", "least"), [("cough", 0.9), ("rest", 0.95), ("speech", 0.9)])
+def test_coughs_rest_and_speech_hold_no_swallow(kind, least):
     counts = _counts([[stream] for stream in _streams(kind, range(20))])
     assert (counts == 0).mean() >= least
 

@@ -337,3 +337,19 @@ def test_people_unlike_all_training_people_are_marked(study):
     result = decide(frame.assign(texture=frame["texture"] + 30.0 * strange), words)
     assert result.candidates.loc[strange, "caution"].str.contains("outside the training range: texture").all()
     assert result.candidates.loc[~strange, "caution"].isna().all()
+
+
+def test_sips_follow_the_likeliest_of_their_run_but_not_against_all_that_the_model_says():
+    frame, words = cohort()
+    plain = decide(frame, words).candidates
+    p = plain["probability"].to_numpy()
+    beside = [np.flatnonzero(p > 0.9)[0], *np.flatnonzero(p < 0.1)[:2]]
+    nods = np.flatnonzero(p < 0.1)[2:5]
+    sips = np.full(len(frame), -1)
+    sips[beside], sips[nods] = 4, 9
+    found = decide(frame, words, sips=sips).candidates
+    assert found["accepted"].to_numpy()[beside].all()
+    assert not found["accepted"].to_numpy()[nods].any()
+    others = np.setdiff1d(np.arange(len(frame)), beside)
+    pd.testing.assert_frame_equal(found.iloc[others], plain.iloc[others])
+    assert set(found["caution"].iloc[beside[1:]]) == {"taken for a swallow as a sip among sips"}

@@ -32,7 +32,7 @@ from ..settings import build
 from ..swallow.candidate_labels import CANDIDATE_CLASSES, label_candidates
 from ..swallow.edges import EdgeModel, edge_differences, fit_edges, move_edges
 from ..swallow.features import FEATURE_NAMES, SWALLOW_FEATURES
-from ..swallow.generic import SURE_SIP, accept_generic
+from ..swallow.generic import accept_generic, sure_sips
 from ..swallow.measures import response_shape
 from ..swallow.model_card import SWALLOW_MODEL, candidate_card, candidate_card_words
 from ..swallow.model_card import UNTRAINED as SWALLOW_UNTRAINED
@@ -143,7 +143,7 @@ def _swallows(
         parameters,
         kinds=kinds,
         given=given,
-        sure=rows["sip_score"].to_numpy(dtype=float) >= SURE_SIP,
+        sips=sure_sips(rows, swallow),
     )
     judged = pd.concat(
         [rows[["recording_id", "participant_id", "onset", "duration", "score"]], decided.candidates], axis=1

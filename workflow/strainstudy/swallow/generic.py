@@ -35,22 +35,24 @@ _ALIKE = (0.97, 0.985)
 # Where what is most alike is quicker than coughs are, the sensor rings, and pace says nothing.
 _RINGING = (1.1, 1.4)
 # Quickness of -1 is the middle of real swallows, 1 that of real coughs.
-_SLOW, _QUICK = 0.0, 0.5
+_SLOW, _QUICK = 0.2, 0.6
 # Logarithm of size against the largest movement that could be a swallow: 0.15 and 0.3 of it.
 _SMALL = (-1.9, -1.2)
 # By how much slower a movement is than that largest one: bursts and slow humps are not of one sensor's swallows.
 _SLOWER = (0.9, 1.4)
-_UNEVEN = (0.5, 0.8)
-"""Fit of the outline to a single hump, from which it begins to count and counts in full (ours)."""
+# Logarithm of how many times fewer turning points it has than that largest one, for pace cannot fall below a limit.
+_FEWER_TURNS = (1.0, 1.5)
+# Fit of the outline to a single hump, from which it begins to count and counts in full.
+_UNEVEN = (0.3, 0.6)
 # Activity over that of rest. Humps of a real throat at rest reach 2 to 5.6 times what rest spans, the smallest of real
 # swallows 6 (33 recordings); activity, which leaves the pulse out of rest, comes to nearly twice that.
-_OVER_REST = (5.5, 8.5)
-# Mean activity of the two seconds on either side over that within.
-_BUSY = (0.4, 0.8)
-SURE_SIP = 0.75
-"""From this `sip_score` a candidate is a sip, whatever a classifier of single movements makes of it."""
+_OVER_REST = (6.0, 8.5)
+# Mean activity of the two seconds on the busier side over that within: coughs come one upon another.
+_BUSY = (0.25, 0.5)
+# From this `sip_score` a candidate may be a sip against what a classifier makes of single movements.
+_SURE_SIP = 0.75
 
-__all__ = ["SURE_SIP", "accept_generic", "generic_score", "plausibility", "sip_score"]
+__all__ = ["accept_generic", "generic_score", "plausibility", "sip_score", "sure_sips"]
 
 
 def _fits(values: Array, zero_below: float, one_from: float, one_to: float, zero_above: float) -> Array:
@@ -133,7 +135,7 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
 
     pace = (pace + of_run(pace)) / 2
     shape = [
-        _fits(of("duration_s"), 0.9 * shortest, 1.6 * shortest, 0.8 * longest, 1.2 * longest),
+        _fits(of("duration_s"), 1.25 * shortest, 2.0 * shortest, 0.8 * longest, 1.2 * longest),
         _upto(of("level_change"), 0.3, 1.0),
         _fits(of("peak_position"), 0.0, 0.15, 0.85, 1.0),
         _fits(of("centre_position"), 0.2, 0.35, 0.65, 0.8),
@@ -149,12 +151,15 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
     known = np.isfinite(largest)
     beside = np.where(known, size - largest, 0.0)
     slower = np.where(known, pace[first] - pace, 0.0)
+    turns = np.log(np.maximum(of("turning_points"), 1.0))
+    fewer = np.where(known, turns[first] - turns, 0.0)
     parts = [
         by_itself,
         _from(beside, *_SMALL),
         _upto(slower, *_SLOWER),
+        _upto(fewer, *_FEWER_TURNS),
         _from(of("outline_fit"), *_UNEVEN),
-        _upto((of("activity_before") + of("activity_after")) / 2, *_BUSY),
+        _upto(np.maximum(of("activity_before"), of("activity_after")), *_BUSY),
     ]
     alone = np.sqrt(np.prod(np.array(parts), axis=0))
     tempered: Array = np.sqrt(alone * of_run(alone))
@@ -202,8 +207,8 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
     Parameters
     ----------
     candidates : DataFrame
-        With the features of `SWALLOW_FEATURES`, ``size``, ``stream``, ``outline_fit``, ``over_rest``, ``quickness``,
-        ``typical_closeness`` and ``typical_quickness``.
+        With the features of `SWALLOW_FEATURES`, ``size``, ``stream``, ``turning_points``, ``outline_fit``,
+        ``over_rest``, ``quickness``, ``typical_closeness`` and ``typical_quickness``.
     parameters : SwallowParameters
 
     Returns
@@ -226,3 +231,24 @@ def accept_generic(candidates: pd.DataFrame, parameters: SwallowParameters) -> n
     """Say which candidates are taken for swallows where there is no trained classifier, shape (m,)."""
     accepted: npt.NDArray[np.bool_] = candidates["score"].to_numpy(dtype=float) >= parameters.generic_score
     return accepted
+
+
+def sure_sips(candidates: pd.DataFrame, parameters: SwallowParameters) -> npt.NDArray[np.intp]:
+    """Say which candidates are sips by the sips beside them, and to which run of sips each belongs.
+
+    Parameters
+    ----------
+    candidates : DataFrame
+        ``recording_id, pause_before_s, sip_score, score``; each recording by onset.
+    parameters : SwallowParameters
+
+    Returns
+    -------
+    array of int, shape (m,)
+        Number of the run; -1 for what is no sure sip. A sip stands out of rest as every swallow does.
+    """
+    other = candidates["recording_id"].ne(candidates["recording_id"].shift())
+    run = np.cumsum(other | (candidates["pause_before_s"] > RUN_PAUSE_S))
+    sure = (candidates["sip_score"] >= _SURE_SIP) & accept_generic(candidates, parameters)
+    runs: npt.NDArray[np.intp] = np.where(sure, run, -1).astype(np.intp)
+    return runs

@@ -34,6 +34,9 @@ NOBODY_TESTED = (
     "no response shape of a sensor is shared by enough labelled people to test a model on: three people for each "
     "shape, or two where all sensors are alike"
 )
+# Below it a model speaks against the whole run: a head that nods in time. Sips lie above 0.4, nods below 0.2 (chosen on
+# the five cohorts of throat_shapes.py, of which one has such nods).
+_SIP_PROBABILITY_MIN = 0.3
 
 
 @dataclass(frozen=True)
@@ -159,6 +162,12 @@ def _called(p: FloatArray, classes: Sequence[str], accepted: BoolArray) -> TextA
     return np.where(accepted, TARGET, np.where(known, names, None))
 
 
+def _likely_runs(sips: IntArray, swallow: FloatArray) -> BoolArray:
+    """Mark the sips of those runs of which the model finds at least one not improbable."""
+    likeliest = pd.Series(swallow).groupby(sips).transform("max").to_numpy()
+    return (sips >= 0) & (likeliest >= _SIP_PROBABILITY_MIN)
+
+
 @one_thread
 def classify_candidates(
     candidates: pd.DataFrame,
@@ -170,7 +179,7 @@ def classify_candidates(
     *,
     kinds: pd.Series | None = None,
     given: Given | None = None,
-    sure: BoolArray | None = None,
+    sips: IntArray | None = None,
 ) -> CandidateResult:
     """Say what each candidate is.
 
@@ -193,8 +202,9 @@ def classify_candidates(
         people taught it; on others, where it would miss most, the rule stands in.
     given : Given, optional
         A checked model of another study; nothing is trained then. Its card says under which kinds it was tested.
-    sure : bool array, shape (n,), optional
-        Candidates that their company shows to be swallows: accepted whatever the model says of each by itself.
+    sips : int array, shape (n,), optional
+        Number of the run of sips that each stands in by its company, -1 for none (`generic.sure_sips`). Where the model
+        finds one of a run not improbable, all of them are accepted.
 
     Returns
     -------
@@ -230,8 +240,8 @@ def classify_candidates(
     swallow = p[:, list(classes).index(TARGET)]
     told = np.isfinite(swallow)
     accepted = np.where(told, np.nan_to_num(swallow) >= parameters.swallow_probability_min, rule).astype(np.bool_)
-    if sure is not None:
-        raised = sure & told & ~accepted
+    if sips is not None:
+        raised = _likely_runs(sips, np.nan_to_num(swallow)) & told & ~accepted
         caution[raised] = "taken for a swallow as a sip among sips"
         accepted |= raised
     frame = pd.DataFrame(
