@@ -23,7 +23,7 @@ from scipy.signal import butter, sosfilt
 from strainstudy.bends.parameters import BendParameters
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
-from strainstudy.gait import GaitParameters
+from strainstudy.gait.parameters import GaitParameters
 from strainstudy.io.frames import read_frame
 from strainstudy.io.store import Trace, read_recording
 from strainstudy.stages.segment import segment_recording
