@@ -358,3 +358,28 @@ def test_a_peak_alternates_where_the_other_knee_flexes_half_way_to_a_neighbour(o
     slow = np.array([5.0, 9.5, 14.0])
     assert not detect._alternates(slow, 1, np.array([7.2, 11.8]))
     assert detect._alternates(0.8 * slow, 1, 0.8 * np.array([7.2]))
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+@pytest.mark.parametrize("rest_s", [(3.0, 0.0), (0.0, 3.0), (3.0, 3.0)])
+def test_bends_without_a_pause_are_read_from_the_rest_at_either_end(sign, rest_s):
+    """The zero of a conditioned response is its own middle there, so what is larger says nothing."""
+    count, period = 12, 2.0
+    t = np.arange(int(count * period * 100)) / 100
+    row = (np.sin(np.pi * t / period) ** 2) ** 0.6
+    first, last = (np.zeros(int(s * 100)) for s in rest_s)
+    noise = 0.005 * np.random.default_rng(0).standard_normal(len(row) + len(first) + len(last))
+    curve = sign * (np.concatenate([first, row, last]) - 0.6) + noise
+    found = detect_bends(curve, 100.0, BendParameters())
+    centres = (found["onset"] + found["duration"] / 2 - rest_s[0] - period / 2) / period
+    np.testing.assert_allclose(centres, np.arange(count), atol=0.15)
+    assert found["direction_known"].all()
+
+
+def test_where_neither_an_angle_nor_a_rest_tells_flexion_the_table_says_so():
+    t = np.arange(2400) / 100
+    curve = (np.sin(np.pi * t / 2.0) ** 2) - 0.2
+    found = detect_bends(curve, 100.0, BendParameters())
+    assert len(found) and not found["direction_known"].any()
+    angle = 90 * (curve + 0.2)
+    assert detect_bends(curve, 100.0, BendParameters(), angle=angle)["direction_known"].all()

@@ -12,22 +12,28 @@ from __future__ import annotations
 
 import sys
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
 import pandas as pd
-from in_process import run_stages
+from experiments.in_process import Outcome, run_stages
+from experiments.strapped_walks import FS, SIDES, Walk, read_walks, write_volts
 from strainstudy.study import load_study
-from strapped_walks import FS, SIDES, Walk, read_walks, write_volts
 
-__all__ = ["joined", "main"]
+__all__ = ["HEADER", "all_joined", "changes", "joined", "main", "outcomes"]
 
 QUICK = {"permutations": 0, "bootstrap_resamples": 200}
 PART_S = 22.0
 FADE_S = 0.3
 PLACE_S = 5.0
 STATES = ("normal_gait", "limping_gait")
+HEADER = (
+    "| read as | person | bouts found (s) | limp starts late by, s | ends late by, s |",
+    "|---|---|---|---|---|",
+)
 
 
 def _left_contacts(walk: Walk) -> np.ndarray:
@@ -127,14 +133,10 @@ def _errors(bouts: pd.DataFrame, walk: Walk) -> tuple[str, float, float]:
     return words, late, late + float(found["duration"] - truth["duration"])
 
 
-def main(root: Path, say: Callable[[str], None] = print) -> None:
-    """Print where limps start and end."""
-    walks = read_walks(root)
-    made = all_joined(walks)
+def outcomes(walks: Sequence[Walk], made: Sequence[Walk]) -> Iterator[tuple[str, Outcome]]:
+    """Run all stages on walks and joined walks, read in degrees and once more in volts."""
     everyone = [*walks, *made]
     people = sorted({walk.participant_id for walk in walks})
-    say("| read as | person | bouts found (s) | limp starts late by, s | ends late by, s |")
-    say("|---|---|---|---|---|")
     with tempfile.TemporaryDirectory() as place:
         for word in ("degrees", "volts"):
             root = Path(place) / word
@@ -144,10 +146,27 @@ def main(root: Path, say: Callable[[str], None] = print) -> None:
                 write_volts(root, everyone, dict.fromkeys(people, 1.0))
             run = Path(place) / f"{word}-run"
             run.mkdir()
-            bouts = run_stages(load_study(root), run, {"classify": dict(QUICK)}).bouts
-            for walk in made:
-                words, starts, ends = _errors(bouts, walk)
-                say(f"| {word} | {walk.participant_id} | {words} | {starts:+.1f} | {ends:+.1f} |")
+            yield word, run_stages(load_study(root), run, {"classify": dict(QUICK)})
+
+
+def changes(word: str, outcome: Outcome, made: Sequence[Walk]) -> list[str]:
+    """Rows of the table of where limps start and end."""
+    rows = []
+    for walk in made:
+        words, starts, ends = _errors(outcome.bouts, walk)
+        rows.append(f"| {word} | {walk.participant_id} | {words} | {starts:+.1f} | {ends:+.1f} |")
+    return rows
+
+
+def main(root: Path, say: Callable[[str], None] = print) -> None:
+    """Print where limps start and end."""
+    walks = read_walks(root)
+    made = all_joined(walks)
+    for line in HEADER:
+        say(line)
+    for word, outcome in outcomes(walks, made):
+        for row in changes(word, outcome, made):
+            say(row)
 
 
 if __name__ == "__main__":

@@ -16,14 +16,16 @@ import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
 import numpy as np
 import pandas as pd
-from in_process import run_to_segments
+from experiments.in_process import run_to_segments
 from scipy.signal import butter, sosfilt
 from strainstudy.bends.parameters import BendParameters
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.condition.trace import condition_trace
-from strainstudy.gait import GaitParameters
+from strainstudy.gait.parameters import GaitParameters
 from strainstudy.io.frames import read_frame
 from strainstudy.io.store import Trace, read_recording
 from strainstudy.stages.segment import segment_recording
@@ -32,7 +34,7 @@ from strainstudy.study import load_study
 from strainstudy_simulator.gaits import Gait, Leg
 from strainstudy_simulator.knee import Segment, correlated_noise, walk_knees
 
-__all__ = ["beside", "in_a_row", "main", "segmented", "stiff_walks"]
+__all__ = ["STILL_DEG", "bends_and_stillness", "beside", "in_a_row", "main", "segmented", "spans", "stiff_walks"]
 
 NEAR_S = 1.0
 """Centres of a labelled and a found bend lie within this."""
@@ -158,7 +160,10 @@ def _kind(recording: str, units: str) -> str:
     return "goniometer, walking" if "walk" in recording else "goniometer, bending"
 
 
-def _folder(root: Path, place: Path, say: Callable[[str], None]) -> None:
+def bends_and_stillness(
+    root: Path, place: Path, say: Callable[[str], None], *, still_every: int = STILL_EVERY
+) -> dict[str, pd.DataFrame]:
+    """Say what is found in a study folder of bends, and beside one bending knee in so many; give the states found."""
     study = load_study(root)
     labels = run_to_segments(study, place)
     bends, states = read_frame(place / "knee_bends.parquet"), read_frame(place / "states.parquet")
@@ -192,7 +197,7 @@ def _folder(root: Path, place: Path, say: Callable[[str], None]) -> None:
                     marks, spans(found["knee_bends"]), found["states"], row.size / fs
                 )
         bending += 1
-        if bending % STILL_EVERY != 1:
+        if bending % still_every != 1 % still_every:
             continue
         angle = trace["angle"] if trace.units == "deg" else trace["reference_angle"]
         angle = np.nan_to_num(angle - np.nanquantile(angle, 0.05))
@@ -216,6 +221,7 @@ def _folder(root: Path, place: Path, say: Callable[[str], None]) -> None:
         say(f"| {word} | {sum(counts) / seconds * 60:.2f} |")
     if sessions is not None:
         _sessions(sessions, bends, states, say)
+    return dict(iter(states.groupby("recording_id")))
 
 
 def _sessions(sessions: pd.DataFrame, bends: pd.DataFrame, states: pd.DataFrame, say: Callable[[str], None]) -> None:
@@ -271,7 +277,7 @@ def main(bends: Path, walks: Path | None, say: Callable[[str], None] = print) ->
         Takes each line.
     """
     with tempfile.TemporaryDirectory() as place:
-        _folder(bends, Path(place), say)
+        bends_and_stillness(bends, Path(place), say)
     if walks is not None:
         _walks(walks, say)
     say("")

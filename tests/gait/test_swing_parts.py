@@ -319,6 +319,22 @@ def test_a_spell_of_smaller_and_slower_swings_is_a_turn_to_the_swing():
     assert np.flatnonzero(walked(first=10, last=14)).tolist() == list(range(10, 14))
 
 
+def test_a_turn_shows_on_the_regular_knee_where_the_other_varies():
+    """Counting both knees and both measures alike finds 17 of these 20."""
+    found = elsewhere = 0
+    for seed in range(20):
+        rng, side = np.random.default_rng(seed), np.arange(44) % 2
+        size = 60 * np.exp(np.where(side == 0, 0.04, 0.4) * rng.standard_normal(44))
+        stride = 1.2 * np.exp(np.where(side == 0, 0.03, 0.08) * rng.standard_normal(44))
+        size[20:25] *= 0.75
+        stride[20:25] *= 1.1
+        marked, _ = turns.turning(0.6 * np.arange(44), side, size, stride)
+        found += int(marked[20:25].any())
+        elsewhere += int(marked[:18].any() or marked[27:].any())
+    assert found == 20
+    assert elsewhere <= 1
+
+
 @pytest.mark.parametrize(
     "kind",
     [

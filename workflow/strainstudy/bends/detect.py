@@ -29,7 +29,7 @@ from ..signal.gaps import runs, spanned
 from ..signal.hampel import MAD_TO_SD
 from ..signal.plateau import find_plateau
 from .parameters import BendParameters
-from .rest import rest_share
+from .rest import rest_share, way_from_rest
 
 __all__ = ["BEND_COLUMNS", "bends_of_knees", "detect_bends"]
 
@@ -53,10 +53,11 @@ BEND_COLUMNS: Final = (
     "series",
     "repeat",
     "score",
+    "direction_known",
 )
 
 _COUNTS: Final = ("series", "repeat")
-_TYPES: Final = {"kind": "object", "series": "int64", "repeat": "int64"}
+_TYPES: Final = {"kind": "object", "series": "int64", "repeat": "int64", "direction_known": "bool"}
 _WORKING_HZ: Final = 20.0
 """Rate at which bends are looked for: far above `_SMOOTH_HZ` (ours, for speed)."""
 _SMOOTH_HZ: Final = 3.0
@@ -93,7 +94,10 @@ _ECHO_SHARE: Final = 0.15
 
 @dataclass(frozen=True)
 class _Signal:
-    """One knee at the working rate, flexion upwards; what stands out of its rest is at least ``least`` high."""
+    """One knee at the working rate, flexion upwards; what stands out of its rest is at least ``least`` high.
+
+    ``told`` is whether an angle or a rest at either end said which way flexion is.
+    """
 
     flexion: Array
     finite: npt.NDArray[np.bool_]
@@ -101,6 +105,7 @@ class _Signal:
     top: float
     sign: float
     least: float
+    told: bool
 
 
 def _working(
@@ -116,7 +121,14 @@ def _working(
     rate = fs / block
     smooth = lowpass(blocks, rate, _SMOOTH_HZ) if rate > 2.5 * _SMOOTH_HZ else blocks
     low, high = np.quantile(smooth[finite], [1 - _HIGHEST_QUANTILE, _HIGHEST_QUANTILE])
-    sign = _way(x, angle) or (1.0 if abs(high) >= abs(low) else -1.0)
+    larger = 1.0 if abs(high) >= abs(low) else -1.0
+    told, level = _way(x, angle), 0.0
+    if not told:
+        told, level = way_from_rest(smooth, rate)
+    if told and told != larger:
+        # bends without a pause pull the zero of the response to their own middle
+        smooth, low, high = smooth - level, low - level, high - level
+    sign = told or larger
     top = float(high if sign > 0 else -low)
     if top <= 0:
         return None
@@ -126,7 +138,7 @@ def _working(
     # where the angle has limits, they say what is bent
     limited = low is not None and bool(np.isfinite(low).any())
     least = top * max(parameters.least_height_share, 0.0 if limited else _OWN_RESTS * resting)
-    return _Signal(sign * smooth, finite, rate, top, sign, least)
+    return _Signal(sign * smooth, finite, rate, top, sign, least, bool(told))
 
 
 def _way(response: Array, angle: Array | None) -> float:
@@ -361,7 +373,8 @@ def detect_bends(
         of the plateau, in the unit and sign of the response; ``creep`` its change from first to last fifth in
         percent of the level; ``flexing_time`` and ``extending_time`` the seconds of the ways in and out (NaN where
         that way goes in the other direction); ``angle`` and its limits are medians over the plateau. ``series``
-        and ``repeat`` count bends to about the same level that follow one another; ``score`` is 0 to 1.
+        and ``repeat`` count bends to about the same level that follow one another; ``score`` is 0 to 1;
+        ``direction_known`` is whether an angle or a rest at either end of the recording said which way flexion is.
     """
     signal = _working(response, fs, parameters, angle, angle_low)
     beside = _working(other, fs, parameters) if other is not None else None
@@ -416,6 +429,7 @@ def detect_bends(
                 "flexing_time": flexing,
                 "extending_time": extending,
                 "score": min(1.0, hold.width_s / (2 * parameters.least_width_s)),
+                "direction_known": signal.told,
             }
         )
     found = pd.DataFrame(rows, columns=[c for c in BEND_COLUMNS if c not in _COUNTS])

@@ -48,7 +48,9 @@ REACH_S: Final = 0.25
 MINIMUM_PEOPLE: Final = 5
 """Fewer other people with labels than this give no usable error of the method (ours)."""
 MINIMUM_STRIDES: Final = 6
+"""Strides of a walk below which its mean error is not used (ours)."""
 _NORMAL_95: Final = 1.96
+"""Quantile of the normal distribution at 0.975."""
 _QUANTITIES: Final = ("contact", "stance")
 CELLS: Final = (
     "participant_id",

@@ -39,6 +39,7 @@ _AROUND_S: Final = 1.5
 """Of a long recording so much is kept whole before and after each event (ours)."""
 _ANGLES: Final = ("angle", "angle_low", "angle_high", "reference_angle")
 _DECIMALS: Final = 7
+"""Of times and values on a page: finer than any label (ours)."""
 
 
 @dataclass(frozen=True)

@@ -24,12 +24,15 @@ __all__ = ["BLOCK", "MOST_VALUES", "Thinning", "packed", "packed_series", "thinn
 Floats = NDArray[np.float64]
 
 BLOCK: Final = 1024
+"""Samples that share one scale (ours)."""
 MOST_VALUES: Final = 3_400_000
 """Values on a page: 2 bytes each, a third more as text, is 9.1 MB (ours)."""
 _THINNED_SHARE: Final = 0.4
 """Of the values, what the thinned signal may take; the rest is for samples around events (ours)."""
 _STEPS: Final = 65534
+"""Steps from least to greatest of 16 bits with a sign, one code left over."""
 _NONE: Final = -32768
+"""That code: no sample."""
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from .spec import TableSpec, count, number, text
+from .spec import TableSpec, count, flag, number, text
 
 __all__ = ["KNEE_BENDS"]
 
@@ -56,6 +56,12 @@ KNEE_BENDS: Final = TableSpec(
         count("series", "Series", "Bends of this knee to about one level that follow one another."),
         count("repeat", "Repeat", "Number of the bend in its series, from 1."),
         number("score", "Score", "0 to 1: how long it lasts against twice what a bend needs.", "1", 3),
+        flag(
+            "direction_known",
+            "Direction known",
+            "Whether a calibrated angle says which way flexion is, or two seconds of rest where the recording starts "
+            "or ends, taken for that of a straight leg; if not, bends may be the ways back.",
+        ),
     ),
     key=("recording_id", "onset", "side"),
 )
