@@ -131,7 +131,7 @@ def strides_of_truth(truth: pd.DataFrame) -> pd.DataFrame:
                 toe_off=toe_off,
                 steady=True,
                 walk=0,
-            )  # fmt: skip
+            )
         )
     return without_error(pd.concat(parts, ignore_index=True), truth)
 
