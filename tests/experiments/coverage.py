@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +35,7 @@ from strainstudy.gait.landmark_errors import (
     landmark_cells,
     pooled_errors,
     with_measurement_error,
+    with_persistence,
 )
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.strides import STRIDE_COLUMNS
@@ -201,13 +202,12 @@ def rows_of(walks: list[Walked], way: str) -> Iterator[dict[str, Any]]:
     labels of the other people, or from force plates (of recorded people: of the three others).
     """
     cells = cells_of(walks)
-    single = replace(P, stride_persistence=0.5)
     for walk in walks:
         for state, own in walk.strides.groupby("trial_type"):
             steady = own[own["steady"].astype(bool)]
             if len(steady) < LEAST_STRIDES or set(steady["side"]) != set(SIDES):
                 continue
-            row = measures.summarise_walk(own, single if way == "before" else P, key=f"{walk.name} {state}")
+            row = measures.summarise_walk(own, P, key=f"{walk.name} {state}")
             if way != "before":
                 if way == "labels":
                     errors = errors_for(walk.person, str(state), cells)
@@ -215,7 +215,7 @@ def rows_of(walks: list[Walked], way: str) -> Iterator[dict[str, Any]]:
                     errors = FORCE_PLATES
                 else:
                     errors = _plates_without(walk.person, cells)
-                row = with_measurement_error(row, own, errors, angles={})
+                row = with_measurement_error(with_persistence(row, P.stride_persistence), own, errors, angles={})
             same = values_of(without_error(steady, walk.truth))
             usual = walk.usual.get(str(state), {})
             for name in TIMES:

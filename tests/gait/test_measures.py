@@ -1,12 +1,9 @@
 """Gait measures of strides whose answers are known."""
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 import pytest
 from gait_data import SIDES, plain_walk
-from scipy.linalg import toeplitz
 from strainstudy.gait.curves import stride_curves
 from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
@@ -224,22 +221,3 @@ def test_strides_that_turn_upside_down_every_time_have_a_regularity_of_minus_one
     found = summarise_walk(strides, P, knees=curves, fs=100.0)
     # a wave of two strides, moved by one: its negative
     assert found["stride_regularity_left"] == pytest.approx(-1.0, abs=0.08)
-
-
-def test_limits_know_that_strides_persist():
-    """The mean of n values of fractional noise (made here by its exact covariance, Beran 1994, ch. 2) has the standard
-    deviation SD n^(H - 1): nine of ten or more 95 % intervals hold 1.1 s, where independent strides' hold about six.
-    """
-    n, hurst, rng = 40, 0.7, np.random.default_rng(3)
-    lag = np.arange(n)
-    covariance = 0.5 * ((lag + 1.0) ** (2 * hurst) - 2.0 * lag ** (2 * hurst) + np.abs(lag - 1.0) ** (2 * hurst))
-    root = np.linalg.cholesky(toeplitz(covariance))
-    quick = replace(P, bootstrap_resamples=200)
-    held = {0.5: 0, 0.7: 0}
-    for k in range(60):
-        strides = strides_of(1.1 + 0.025 * root @ rng.standard_normal(n))
-        for persistence in held:
-            found = summarise_walk(strides, replace(quick, stride_persistence=persistence), key=str(k))
-            held[persistence] += found["stride_time_mean_low"] <= 1.1 <= found["stride_time_mean_high"]
-    assert held[0.7] >= 53
-    assert held[0.5] <= 46

@@ -27,7 +27,7 @@ from scipy import special
 from ..stats.matching import match_instants
 from ..tables.gait import MEASURED, USUAL
 from ..vocabulary import SIDES
-from .measures import ASYMMETRIES, SIZES
+from .measures import ASYMMETRIES
 
 __all__ = [
     "CELLS",
@@ -38,6 +38,7 @@ __all__ = [
     "landmark_cells",
     "pooled_errors",
     "with_measurement_error",
+    "with_persistence",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -51,6 +52,8 @@ MINIMUM_STRIDES: Final = 6
 """Strides of a walk below which its mean error is not used (ours)."""
 _NORMAL_95: Final = 1.96
 """Quantile of the normal distribution at 0.975."""
+SIZES: Final = ("stride_time_sd", "stride_time_cv", "phase_deviation", "coordination_index")
+"""Measures that cannot be negative and may be near 0, nor can their limits."""
 _QUANTITIES: Final = ("contact", "stance")
 CELLS: Final = (
     "participant_id",
@@ -314,6 +317,36 @@ def _standard_errors(row: Mapping[str, object], strides: pd.DataFrame, e: Landma
     return found
 
 
+def with_persistence(row: Row, persistence: float) -> Row:
+    """Move limits out, because strides resemble the ones before for minutes, which few strides cannot tell themselves.
+
+    The mean of n values with Hurst exponent H scatters by SD n^(H - 1), that of independent ones by SD n^(-1/2)
+    (Hausdorff JM et al. 1995, J Appl Physiol 78:349-358; Beran J 1994, Statistics for Long-Memory Processes, ch. 1;
+    both from memory).
+
+    Parameters
+    ----------
+    row : mapping
+        From `measures.summarise_walk`: limits of independent strides.
+    persistence : float
+        Hurst exponent; 0.5 changes nothing.
+
+    Returns
+    -------
+    dict
+    """
+    cycles = max(int(row[f"n_strides_{side}"] or 0) for side in SIDES)
+    wider = max(cycles, 1) ** (persistence - 0.5)
+    done: Row = dict(row)
+    for key, limit in row.items():
+        name = key.removesuffix("_low").removesuffix("_high")
+        value = row.get(name)
+        if name != key and isinstance(limit, float) and isinstance(value, float):
+            moved = value + wider * (limit - value)
+            done[key] = max(moved, 0.0) if name in SIZES and math.isfinite(moved) else moved
+    return done
+
+
 def with_measurement_error(
     row: Row,
     strides: pd.DataFrame,
@@ -327,7 +360,7 @@ def with_measurement_error(
     Parameters
     ----------
     row : mapping
-        From `measures.summarise_walk`.
+        From `measures.summarise_walk`, by way of `with_persistence`.
     strides : DataFrame
         The strides it was made of.
     errors : LandmarkErrors

@@ -3,10 +3,8 @@
 In: the strides of one gait state (steady ones are used) and, for the waveform measures, the knee curves. Out: a
 mapping from column of ``tables/gait.tsv`` to value. A left stride and the right stride that begins inside it are one
 cycle, because they are the same few steps, and cycles are drawn with replacement. Limits are bias-corrected and
-accelerated (Efron 1987, J Am Stat Assoc 82:171), and moved out by the persistence of strides: what one stride does the
-next ones tend to do, for minutes, which few strides cannot tell of themselves (Hausdorff JM et al. 1995, J Appl Physiol
-78:349-358; the variance of a mean: Beran J 1994, Statistics for Long-Memory Processes, ch. 1; both from memory). What
-the limits do not know, the error of the landmarks, is added by `landmark_errors`.
+accelerated (Efron 1987, J Am Stat Assoc 82:171). They know how strides scatter about their mean; what they do not
+know, that strides resemble the ones before and that landmarks err, is added by `landmark_errors`.
 """
 
 from __future__ import annotations
@@ -62,8 +60,6 @@ ASYMMETRIES: Final = {
 CURVE_POINTS = 101
 """Points of a stride curve: one for each percent of the stride, as gait curves are usually printed (common
 practice)."""
-SIZES: Final = ("stride_time_sd", "stride_time_cv", "phase_deviation", "coordination_index")
-"""Measures that cannot be negative and may be near 0, nor can their limits."""
 
 
 @dataclass(frozen=True)
@@ -170,8 +166,6 @@ def summarise_walk(
     rows = {side: used[used["side"] == side] for side in SIDES}
     counts = {side: len(rows[side]) for side in SIDES}
     cycle, cycles = _cycles(rows)
-    # The mean of n persistent values scatters by SD n^(H - 1) where that of independent ones does by SD n^(-1/2).
-    wider = max(cycles, 1) ** (parameters.stride_persistence - 0.5)
     quantities: dict[tuple[str, str], _Quantity] = {}
     for side in SIDES:
         values = {name: rows[side][name].to_numpy(dtype=float) for name in (*SIDE_QUANTITIES, "phase")}
@@ -194,7 +188,7 @@ def summarise_walk(
         if not np.isfinite(estimate):
             return float("nan"), float("nan"), float("nan")
         found = cluster_bootstrap(sums, statistic, draws=parameters.bootstrap_resamples, seed=seed)
-        return estimate, estimate + wider * (found.low - estimate), estimate + wider * (found.high - estimate)
+        return estimate, found.low, found.high
 
     result: dict[str, float | int | str | None] = {
         "n_strides": counts["left"] + counts["right"],
@@ -207,9 +201,6 @@ def summarise_walk(
         centres = tuple(quantities[need].centre for need in needs)
         statistic = partial(_from_sums, centres, formula)
         result[name], result[f"{name}_low"], result[f"{name}_high"] = interval(table, statistic)
-    for name in SIZES:
-        low = result[f"{name}_low"]
-        result[f"{name}_low"] = max(low, 0.0) if isinstance(low, float) and np.isfinite(low) else low
     name = "waveform_likeness"
     table = np.zeros((0, 1))
     if knees is not None and fs is not None and all(side in knees and counts[side] for side in SIDES):

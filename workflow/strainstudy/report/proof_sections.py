@@ -266,4 +266,18 @@ def agreement(tables: StudyTables, folder: Path) -> Section | None:
         ("value", interval_of("value"), False),
     ]
     blocks.append(_readings(states[states["recording_id"] == "pooled"], "States by time, pooled", columns))
+    parameters = tables(PARAMETERS)
+    expected = parameters[parameters["labelled_expected"].notna()]
+    if len(expected):
+        timed: list[Column] = [
+            ("measure", "measure", False),
+            ("state", "trial_type", False),
+            ("from", "detected_from", False),
+            ("labels", "labelled_mean", True),
+            ("pipeline", "detected_mean", True),
+            ("labels expected", "labelled_expected", True),
+            ("of it rater timing", "from_rater_timing", True),
+            ("ICC", interval_of("icc"), False),
+        ]
+        blocks.append(_readings(expected, "Variability, and what the timing of two raters alone makes of it", timed))
     return Section("agreement", "Agreement with labels", tuple(blocks), swallows)

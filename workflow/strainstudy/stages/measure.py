@@ -13,7 +13,14 @@ import pandas as pd
 from ..calibrate.anglemap import AngleMap
 from ..calibrate.maps import MapKey, maps_from_json
 from ..calibrate.referencemap import ReferenceMap
-from ..gait.landmark_errors import CELLS, FORCE_PLATES, errors_for, landmark_cells, with_measurement_error
+from ..gait.landmark_errors import (
+    CELLS,
+    FORCE_PLATES,
+    errors_for,
+    landmark_cells,
+    with_measurement_error,
+    with_persistence,
+)
 from ..gait.measures import summarise_walk
 from ..gait.parameters import GaitParameters
 from ..gait.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
@@ -106,12 +113,12 @@ def _gait_rows(
         if own.empty:
             continue
         row = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{recording.recording_id} {state}")
-        # The verdict puts its own error of the landmarks beside what the strides tell.
+        # The verdict is of these very strides, and puts its own error of the landmarks beside what they tell.
         judged = sensor_or_gait(walk_evidence(row, own, maps, flagged), verdict)
         errors = errors_for(recording.participant_id, state, cells)
         known = errors is not FORCE_PLATES
         row = with_measurement_error(
-            row,
+            with_persistence(row, gait.stride_persistence),
             own,
             errors,
             answer_error_s=0.0 if known else math.hypot(*(answer["error"] or 0.0 for answer in answers.values())),

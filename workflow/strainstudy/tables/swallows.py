@@ -108,7 +108,8 @@ SWALLOW_SUMMARY: Final = TableSpec(
         *interval(
             "rate",
             "Swallow rate",
-            "Swallows per minute of observed time; the limits are those of a Poisson count.",
+            "Swallows per minute of observed time; the limits are those of a Poisson count: where the usual rate may "
+            "lie, not how many swallows were missed or made up (validation/parameters.tsv says that).",
             "1/min",
         ),
         number("duration_mean", "Mean duration", "Mean of duration.", "s", 3),
