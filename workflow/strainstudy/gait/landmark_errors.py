@@ -32,6 +32,7 @@ from .measures import ASYMMETRIES
 __all__ = [
     "CELLS",
     "FORCE_PLATES",
+    "NO_ERROR",
     "AngleError",
     "LandmarkErrors",
     "errors_for",
@@ -114,6 +115,10 @@ FORCE_PLATES: Final = LandmarkErrors(
 )
 """From vertical ground reaction force above 50 N under healthy adults on a treadmill, who walked normally and with one
 knee held stiff. Legs err otherwise in the two, so that each person counts as one in either (docs/coverage.md)."""
+
+
+NO_ERROR: Final = LandmarkErrors(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1_000_000, "none")
+"""Landmarks that are taken as they are, known as well as one could wish."""
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from ..calibrate.referencemap import ReferenceMap
 from ..gait.landmark_errors import (
     CELLS,
     FORCE_PLATES,
+    NO_ERROR,
     errors_for,
     landmark_cells,
     with_measurement_error,
@@ -113,15 +114,16 @@ def _gait_rows(
         if own.empty:
             continue
         row = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{recording.recording_id} {state}")
+        answer = math.hypot(*(answer["error"] or 0.0 for answer in answers.values()))
         # The verdict is of these very strides, and puts its own error of the landmarks beside what they tell.
-        judged = sensor_or_gait(walk_evidence(row, own, maps, flagged), verdict)
+        told = with_measurement_error(row, own, NO_ERROR, answer_error_s=answer, angles={})
+        judged = sensor_or_gait(walk_evidence(told, own, maps, flagged), verdict)
         errors = errors_for(recording.participant_id, state, cells)
-        known = errors is not FORCE_PLATES
         row = with_measurement_error(
             with_persistence(row, gait.stride_persistence),
             own,
             errors,
-            answer_error_s=0.0 if known else math.hypot(*(answer["error"] or 0.0 for answer in answers.values())),
+            answer_error_s=answer if errors is FORCE_PLATES else 0.0,
             angles={side: angle_error(entry) for side, entry in maps.items()},
         )
         for side in SIDES:
