@@ -1,8 +1,8 @@
 """Windows that a label touches without covering them."""
 
 import pandas as pd
+from strainstudy.classify_parameters import ClassifyParameters
 from strainstudy.gait.task import labelled_windows
-from strainstudy.learn.parameters import ClassifyParameters
 
 
 def test_a_window_across_two_labels_is_touched_and_one_beside_them_is_not():

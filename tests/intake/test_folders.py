@@ -10,7 +10,7 @@ import yaml
 from small_study import write_study
 from strainstudy.config import config_text
 from strainstudy.errors import StudyError
-from strainstudy.intake import places
+from strainstudy.intake import folders
 from strainstudy.intake.start import check_all
 from strainstudy.io.places import fault_of, lies_in
 
@@ -135,7 +135,7 @@ def test_an_account_without_a_home_folder_can_run(tmp_path, monkeypatch):
     def nowhere() -> Path:
         raise RuntimeError("Could not determine home directory.")
 
-    monkeypatch.setattr(places.Path, "home", nowhere)
+    monkeypatch.setattr(folders.Path, "home", nowhere)
     assert faults(write_study(tmp_path / "study"), tmp_path / "out") == []
 
 
