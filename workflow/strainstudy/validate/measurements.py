@@ -143,7 +143,8 @@ def swallow_measurements(summary: pd.DataFrame, recordings: pd.DataFrame) -> pd.
     Returns
     -------
     DataFrame
-        `COLUMNS`. The standard error of a mean is SD / sqrt(n); that of the rate is read off its interval.
+        `COLUMNS`. The standard error of a mean is SD / sqrt(n), unknown where too little was observed to count; that of
+        the rate is read off its interval.
     """
     heads = _heads(recordings)
     rows: list[dict[str, Any]] = []
@@ -152,7 +153,7 @@ def swallow_measurements(summary: pd.DataFrame, recordings: pd.DataFrame) -> pd.
         head = heads.get(recording)
         if head is None or head["participant_id"] is None:
             continue
-        n = int(row["swallow_count"])
+        n = 0 if pd.isna(row["swallow_count"]) else int(row["swallow_count"])
         if pd.notna(row["volume_per_swallow"]):
             # Drinking a volume in one go repeats no other swallowing; its interval is the time per swallow.
             head = {**head, "task": f"{head['task']} of a volume"}
