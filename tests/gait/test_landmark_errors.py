@@ -168,3 +168,19 @@ def test_limits_know_that_strides_persist():
     assert held[0.7] >= 53
     assert held[0.5] <= 46
     assert with_persistence(row, 0.5)["cadence_low"] == pytest.approx(row["cadence_low"])
+
+
+def test_limits_that_are_moved_out_stay_what_the_measure_can_be():
+    row = {"n_strides_left": 40, "n_strides_right": 40}
+    for name, value, low, high in (
+        ("waveform_likeness", 0.99, 0.97, 0.998),
+        ("stride_regularity_left", -0.99, -0.998, -0.97),
+        ("phase_deviation", 2.0, 0.5, 4.0),
+        ("cadence", 110.0, 108.0, 112.0),
+    ):
+        row |= {name: value, f"{name}_low": low, f"{name}_high": high}
+    moved = with_persistence(row, 0.9)
+    assert (moved["waveform_likeness_high"], moved["stride_regularity_left_low"]) == (1.0, -1.0)
+    assert moved["phase_deviation_low"] == 0.0
+    assert moved["waveform_likeness_low"] < 0.97
+    assert moved["cadence_high"] == pytest.approx(110.0 + 2.0 * 40**0.4)

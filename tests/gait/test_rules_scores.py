@@ -188,6 +188,13 @@ def test_reliability_and_calibration_error_are_those_of_their_definition():
     assert pooled["calibration_error"] == pytest.approx((2 * 0.25 + 0.15) / 3)
 
 
+def test_rounding_of_sums_is_no_calibration_error():
+    """Of ten windows three limp, and 0.3 is what each was given: in doubles the sum of ten times 0.3 is not 3."""
+    people = {"a": probability_sums(np.full(10, 0.3), np.arange(10) < 3)}
+    rows = score_rows("classifier", {"a": np.ones(SUMS)}, people, {"a": 0}, SCHEME, PARAMETERS)
+    assert {row["calibration_error"] for row in rows if row["trial_type"] == "all"} == {0.0}
+
+
 def test_nobody_gives_a_reliability_table_without_rows():
     table = reliability_table({}, PARAMETERS)
     assert table.empty

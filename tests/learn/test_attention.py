@@ -110,10 +110,10 @@ def test_worth_is_doubt_times_novelty_less_where_a_label_is_already_there():
         {"r4": np.nan, "r1": 0.6, "r3": 0.95, "r2": 0.6}, nan_ok=True
     )
     assert found["reason"].to_dict() == {
-        "r4": "the classifier is not sure; unlike anything labelled so far; no label yet",
-        "r1": "the classifier is not sure; no label yet",
-        "r3": "unlike anything labelled so far; label and prediction disagree: look again",
-        "r2": "the classifier is not sure; labelled already, and the prediction agrees",
+        "r4": "the prediction is not sure; unlike anything labelled in other people; no label yet",
+        "r1": "the prediction is not sure; no label yet",
+        "r3": "unlike anything labelled in other people; label and prediction disagree: look again",
+        "r2": "the prediction is not sure; labelled already, and the prediction agrees",
     }
 
 

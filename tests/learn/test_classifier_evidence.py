@@ -150,7 +150,9 @@ def test_unlabelled_unsure_and_unfamiliar_spans_come_first():
     )
     found = next_of(windows, np.full(15, 0.7), ClassifyParameters())
     assert found["recording_id"].tolist() == ["unsure", "labelled", "sure"]
-    assert found["reason"].iloc[0] == "the classifier is not sure; unlike anything labelled so far; no label yet"
+    assert (
+        found["reason"].iloc[0] == "the prediction is not sure; unlike anything labelled in other people; no label yet"
+    )
     assert len(next_of(windows, np.full(15, 0.7), ClassifyParameters(label_next_rows=1))) == 1
 
 

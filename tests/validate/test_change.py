@@ -282,6 +282,14 @@ def test_swallow_measures_are_those_of_the_summary_with_the_error_of_their_mean(
     assert found.unit.to_dict() == {"swallow_duration": "s", "swallow_interval": "s", "swallowing_speed": "ml/s"}
 
 
+def test_a_recording_too_short_to_count_swallows_has_no_error_of_a_mean():
+    """`summarise_swallows` counts nothing under five seconds of live signal, also where it measured a swallow."""
+    given = summary("r2", swallow_count=np.nan, duration_mean=1.1, duration_sd=0.2)
+    found = swallow_measurements(given, RECORDINGS).set_index("measure")
+    assert found.value.to_dict() == {"swallow_duration": 1.1}
+    assert np.isnan(found.loc["swallow_duration", "standard_error"])
+
+
 def test_a_rate_is_spontaneous_only_where_nobody_was_asked_to_swallow():
     rates = {"rate": 1.5, "rate_low": 0.5, "rate_high": 2.5}
     both = pd.concat([summary("r1", **rates), summary("r2", **rates), summary("bench", **rates)])

@@ -54,6 +54,16 @@ def test_seconds_worked_by_hand():
     assert own.sum() == pytest.approx(60)
 
 
+def test_what_rounding_leaves_where_states_adjoin_is_no_row_of_the_confusion():
+    """0.1 + 0.2 is 5.6e-17 above 0.3 (IEEE 754 doubles)."""
+    labels = frame((0.0, 0.3, "rest"), (0.3, 1.0, "normal_gait"))
+    _, confusion = score(labels, bouts((0.1, 0.2, "rest"), (0.1 + 0.2, 1.0, "normal_gait")))
+    own = confusion[confusion.recording_id == "r1"]
+    assert list(zip(own.labelled, own.detected, strict=True)) == [
+        ("rest", "rest"), ("rest", "none"), ("normal_gait", "normal_gait"),
+    ]  # fmt: skip
+
+
 def test_missing_bouts_and_words_that_raters_do_not_use_count_as_wrong():
     states, confusion = score(LABELS, bouts((0, 5, "rest"), (10, 30, "knee_bend")))
     assert value(states, "rest", "recall") == 0.5

@@ -1,5 +1,6 @@
 """All validation tables of an invented study."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -151,3 +152,14 @@ def test_one_person_gives_values_without_limits_over_people(tmp_path):
     assert pooled.f1.notna().all()
     assert pooled.f1_low.isna().all()
     assert set(pooled.interval_method) == {"none: fewer than 3 participants"}
+
+
+def test_a_walk_on_a_treadmill_is_no_repeat_by_which_a_change_is_judged():
+    results = invented(people=2)
+    every_other = {name: ("treadmill", "overground")[k % 2] for k, name in enumerate(results.recordings.recording_id)}
+    basis = {}
+    for name, walkways in {"alike": {}, "apart": every_other}.items():
+        tables = {spec.path: table for spec, table in validate_study(replace(results, walkways=walkways), QUICK)}
+        change = tables["tables/change.tsv"]
+        basis[name] = set(change.loc[change.measure == "cadence", "error_basis"])
+    assert basis == {"alike": {"repeat recordings within a session"}, "apart": {"none: nothing was repeated"}}

@@ -47,6 +47,9 @@ def test_a_confounder_row_says_false_swallows_per_minute():
         "3 false swallows in 2 min of head movement, 1.5 per minute (95 % limits 0.3 to 4.4); 2 of 9 stretches were "
         "taken for a swallow."
     )
+    alone = confounder_words(row | {"n_false_swallows": 1, "n_taken": 1, "n_labelled": 1})
+    assert alone.startswith("1 false swallow in ")
+    assert alone.endswith("; 1 of 1 stretch was taken for a swallow.")
 
 
 @pytest.mark.parametrize(
@@ -118,17 +121,24 @@ def test_a_cut_off_is_no_range_of_the_people_it_comes_from():
 
 def test_a_change_row_says_whether_its_error_explains_it_and_which_error():
     row = {"session_id": "ses-01", "later_session_id": "ses-02", "change": -4.0, "unit": "percent", "exceeds": True,
+           "value": 9.0, "later_value": 5.0,
            "minimal_detectable_change": 2.5, "error_basis": "repeat recordings within a session"}  # fmt: skip
     assert change_words(row) == (
-        "From ses-01 to ses-02 down by 4 %: more than repeats explain (detectable from 2.5 % on)."
+        "From ses-01 to ses-02 9 to 5 %, down by 4 %: more than repeats explain (detectable from 2.5 % on)."
     )
     assert "no more than repeats explain" in change_words(row | {"exceeds": False})
-    assert "more than the other people's sessions differ" in change_words(
-        row | {"error_basis": "sessions of the other people"}
+    # of six people 1.96 SD is no limit of 95 in 100: Student's t of 5 degrees of freedom has 2.57 there
+    assert change_words(row | {"error_basis": "sessions of the other people", "error_freedom": 5}).endswith(
+        ": more than the other people's sessions differ (1.96 SD of the changes of 6 people: 2.5 %); this is no error "
+        "of measurement."
     )
     assert "which leaves out day and sensor" in change_words(row | {"error_basis": "spread within the recordings"})
     assert change_words(row | {"exceeds": None}).endswith("nothing was repeated, so its error is not known.")
-    assert "ses-02 no change: no more" in change_words(row | {"change": 0.0, "exceeds": False})
+    assert "9 to 9 %, no change: no more" in change_words(row | {"change": 0.0, "later_value": 9.0, "exceeds": False})
+    # the index gets smaller in size, which its sign alone would call up
+    assert "ses-02 -37 to -19 %, up by 18 %" in change_words(
+        row | {"value": -37.0, "later_value": -19.0, "change": 18.0}
+    )
 
 
 def test_retest_and_group_rows_say_difference_and_limits():

@@ -55,6 +55,8 @@ _NORMAL_95: Final = 1.96
 """Quantile of the normal distribution at 0.975."""
 SIZES: Final = ("stride_time_sd", "stride_time_cv", "phase_deviation", "coordination_index")
 """Measures that cannot be negative and may be near 0, nor can their limits."""
+LIKENESSES: Final = ("waveform_likeness", *(f"stride_regularity_{side}" for side in SIDES))
+"""Correlations: between -1 and 1, and so are their limits."""
 _QUANTITIES: Final = ("contact", "stance")
 CELLS: Final = (
     "participant_id",
@@ -348,7 +350,11 @@ def with_persistence(row: Row, persistence: float) -> Row:
         value = row.get(name)
         if name != key and isinstance(limit, float) and isinstance(value, float):
             moved = value + wider * (limit - value)
-            done[key] = max(moved, 0.0) if name in SIZES and math.isfinite(moved) else moved
+            if math.isfinite(moved) and name in SIZES:
+                moved = max(moved, 0.0)
+            elif math.isfinite(moved) and name in LIKENESSES:
+                moved = min(max(moved, -1.0), 1.0)
+            done[key] = moved
     return done
 
 

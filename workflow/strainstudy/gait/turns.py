@@ -112,7 +112,7 @@ def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArr
     -------
     turned : ndarray of bool, shape (k,)
     shown : bool
-        Whether a turn could be told from the other steps. False where one knee alone was recorded (the outer leg may
+        Whether any turn could be told from the other steps. False where one knee alone was recorded (the outer leg may
         turn unchanged), the walk is too short to have a walk before and after a turn, or its steps vary so much that a
         turn of usual size is lost among them.
     """

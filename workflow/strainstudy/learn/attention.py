@@ -1,9 +1,9 @@
 """Where a human should look: the worst mistakes, and the spans whose labels would teach most.
 
-In: predictions of every window. Out: two lists of spans with reasons. A span to label next is one that the
-classifier is not sure of, that is unlike what it has learnt from, and that has no label yet; these three are
-multiplied (uncertainty and density-weighted sampling: Settles 2009, Active Learning Literature Survey, sections 3.1
-and 3.6; from memory).
+In: predictions of every window, by the classifier or the rule that stands in for it. Out: two lists of spans with
+reasons. A span to label next is one whose prediction is not sure, that is unlike what is labelled in other people, and
+that has no label yet; these three are multiplied (uncertainty and density-weighted sampling: Settles 2009, Active
+Learning Literature Survey, sections 3.1 and 3.6; from memory).
 """
 
 from __future__ import annotations
@@ -38,9 +38,9 @@ _NEED = {
 }
 """What a further label is worth, by what there is."""
 SURE = 0.3
-"""Uncertainty, 0 to 1, from which a stretch is said to be one the classifier is not sure of (ours)."""
+"""Uncertainty, 0 to 1, from which the prediction of a stretch is said not to be sure (ours)."""
 NOVEL = 0.6
-"""Novelty, 0 to 1, from which a stretch is said to be unlike what is labelled (ours)."""
+"""Novelty, 0 to 1, from which a stretch is said to be unlike what is labelled in other people (ours)."""
 
 MISTAKE_COLUMNS = (
     "rank", "recording_id", "participant_id", "onset", "duration", "label", "predicted", "probability", "log_loss",
@@ -152,9 +152,9 @@ def mistakes(windows: pd.DataFrame, p: FloatArray, classes: Sequence[str]) -> pd
 def _reason(uncertainty: float, new: float, state: str) -> str:
     parts = []
     if uncertainty >= SURE:
-        parts.append("the classifier is not sure")
+        parts.append("the prediction is not sure")
     if new >= NOVEL:
-        parts.append("unlike anything labelled so far")
+        parts.append("unlike anything labelled in other people")
     parts.append(
         {
             "no": "no label yet",

@@ -36,6 +36,8 @@ Statistic = Callable[[FloatArray], FloatArray]
 
 BINS = 10
 """Bins of the reliability curve, equally wide."""
+_CRUMB = 1e-9
+"""Gap of a bin that is rounding of its sums and no error of calibration."""
 PER_CLASS = 3
 """Sums of each class: labelled, called, both."""
 
@@ -104,7 +106,8 @@ def _mean_of(part: int) -> Statistic:
 
 def _calibration_error(s: FloatArray) -> FloatArray:
     share, predicted, observed = (s[:, 3 + k * BINS : 3 + (k + 1) * BINS] for k in range(3))
-    return ratio(np.abs(predicted - observed).sum(axis=1), share.sum(axis=1))
+    apart = np.abs(predicted - observed)
+    return ratio(np.where(apart > _CRUMB * share, apart, 0.0).sum(axis=1), share.sum(axis=1))
 
 
 _PROBABLE: Mapping[str, Statistic] = {

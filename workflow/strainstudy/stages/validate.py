@@ -93,9 +93,9 @@ def run(
     participants : mapping of str to Participant
     parameters : ValidateParameters
     swallow : SwallowParameters
+        For where drinking ends.
     prediction_level : float
         Probability that the interval of an angle claims to cover.
-        For where drinking ends.
     norms : Path
         Table of published norms.
     signals : sequence of Path

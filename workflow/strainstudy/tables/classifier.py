@@ -43,8 +43,8 @@ BOUTS: Final = TableSpec(
         flag(
             "turns_known",
             "Turns known",
-            "Of walks: whether a turn would show in this walk; if not (one knee alone, few or uneven steps), its turns "
-            "are part of the gait.",
+            "Of walks: whether every turn would show in this walk; if not (one knee alone, few or uneven steps), turns "
+            "that do not show are part of the gait.",
         ),
     ),
     key=("recording_id", "onset"),

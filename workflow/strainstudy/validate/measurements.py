@@ -21,6 +21,7 @@ __all__ = [
     "SWALLOW_MEASURES",
     "gait_measurements",
     "join",
+    "on_treadmill_apart",
     "per_person",
     "per_walkway",
     "swallow_measurements",
@@ -143,7 +144,8 @@ def swallow_measurements(summary: pd.DataFrame, recordings: pd.DataFrame) -> pd.
     Returns
     -------
     DataFrame
-        `COLUMNS`. The standard error of a mean is SD / sqrt(n); that of the rate is read off its interval.
+        `COLUMNS`. The standard error of a mean is SD / sqrt(n), unknown where too little was observed to count; that of
+        the rate is read off its interval.
     """
     heads = _heads(recordings)
     rows: list[dict[str, Any]] = []
@@ -152,7 +154,7 @@ def swallow_measurements(summary: pd.DataFrame, recordings: pd.DataFrame) -> pd.
         head = heads.get(recording)
         if head is None or head["participant_id"] is None:
             continue
-        n = int(row["swallow_count"])
+        n = 0 if pd.isna(row["swallow_count"]) else int(row["swallow_count"])
         if pd.notna(row["volume_per_swallow"]):
             # Drinking a volume in one go repeats no other swallowing; its interval is the time per swallow.
             head = {**head, "task": f"{head['task']} of a volume"}
@@ -197,6 +199,26 @@ def join(*parts: pd.DataFrame) -> pd.DataFrame:
     """Put long frames together; parts without rows are passed over."""
     filled = [part for part in parts if len(part)]
     return pd.concat(filled, ignore_index=True) if filled else _frame([])
+
+
+def on_treadmill_apart(measurements: pd.DataFrame, walkways: Mapping[str, str | None]) -> pd.DataFrame:
+    """Make walking on a treadmill a task of its own, which no walk on the ground repeats.
+
+    Parameters
+    ----------
+    measurements : DataFrame
+        `COLUMNS`.
+    walkways : mapping of recording_id
+        overground, treadmill, or None where it is not known.
+
+    Returns
+    -------
+    DataFrame
+        As given, but for ``task`` of gait measures on a treadmill.
+    """
+    there = measurements["recording_id"].astype(str).map(dict(walkways)) == "treadmill"
+    moved = there & measurements["measure"].isin(list(GAIT_MEASURES))
+    return measurements.assign(task=measurements["task"].mask(moved, measurements["task"] + " on a treadmill"))
 
 
 def per_person(measurements: pd.DataFrame) -> pd.DataFrame:

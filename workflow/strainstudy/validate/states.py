@@ -35,6 +35,8 @@ __all__ = ["CLASSES", "kappa_sums", "score_states"]
 Floats = NDArray[np.float64]
 
 CLASSES: Final = ("rest", "normal_gait", "limping_gait")
+_CRUMB_S: Final = 1e-6
+"""Less time than this is what rounding leaves where one state ends and the next begins."""
 
 
 def _by_person(parts: list[StateSeconds]) -> tuple[list[str], Floats, Floats]:
@@ -197,6 +199,6 @@ def score_states(
                     "share": float(total[i, j]) / whole if whole > 0 else math.nan,
                 }
                 for j in range(len(COLUMN_STATES))
-                if whole > 0 and total[i, j] > 0
+                if whole > 0 and total[i, j] > _CRUMB_S
             ]
     return rows_frame(rows, STATES, state_words), rows_frame(confusion, CONFUSION)

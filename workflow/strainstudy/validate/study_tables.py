@@ -18,7 +18,14 @@ from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PARAMETERS, RATE
 from .change import changes, retest
 from .events import score_confounders, score_events, score_shapes
 from .groups import by_affected_side, compare_groups
-from .measurements import gait_measurements, join, per_person, per_walkway, swallow_measurements
+from .measurements import (
+    gait_measurements,
+    join,
+    on_treadmill_apart,
+    per_person,
+    per_walkway,
+    swallow_measurements,
+)
 from .norms import position
 from .parameter_agreement import Drink, bend_angles, compare_parameters, label_timing, labelled_against_detected
 from .parameters import ValidateParameters
@@ -129,7 +136,7 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
         (RATERS, raters),
         (PARAMETERS, compared),
         (NORMS, position(per_walkway(measurements, results.walkways), results.norms, results.ages, results.sexes)),
-        (CHANGE, beside_published(changes(measurements))),
+        (CHANGE, beside_published(changes(on_treadmill_apart(measurements, results.walkways)))),
         (RETEST, retest(measurements, parameters)),
         (GROUPS, compare_groups(by_affected_side(people, results.affected), results.groups)),
     ]

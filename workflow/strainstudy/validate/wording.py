@@ -89,11 +89,11 @@ _CONFOUNDED: Final = {"all": "speech, coughs and head movements"}
 def confounder_words(row: Row) -> str:
     """Say how often a confounder was taken for a swallow."""
     name = _CONFOUNDED.get(row["confounder"], str(row["confounder"]).replace("_", " "))
+    false, stretches = row["n_false_swallows"], row["n_labelled"]
     return (
-        f"{row['n_false_swallows']} false swallows in {_number(row['minutes'])} min of "
-        f"{name}, {_number(row['false_per_minute'])} per minute "
-        f"({_limits(row, 'false_per_minute')}); {row['n_taken']} of {row['n_labelled']} stretches were "
-        "taken for a swallow."
+        f"{false} false swallow{'s' if false != 1 else ''} in {_number(row['minutes'])} min of "
+        f"{name}, {_number(row['false_per_minute'])} per minute ({_limits(row, 'false_per_minute')}); "
+        f"{row['n_taken']} of {stretches} {'stretches were' if stretches != 1 else 'stretch was'} taken for a swallow."
     )
 
 
@@ -194,7 +194,8 @@ def change_words(row: Row) -> str:
     """Say whether a change is more than its error explains."""
     change = _with_unit(abs(row["change"]), row["unit"])
     way = "no change" if row["change"] == 0 else f"{'up' if row['change'] > 0 else 'down'} by {change}"
-    sessions = f"From {row['session_id']} to {row['later_session_id']}"
+    values = f"{_number(row['value'])} to {_with_unit(row['later_value'], row['unit'])}"
+    sessions = f"From {row['session_id']} to {row['later_session_id']} {values},"
     if row["exceeds"] is None:
         return f"{sessions} {way}; nothing was repeated, so its error is not known."
     reasons = {
@@ -205,7 +206,8 @@ def change_words(row: Row) -> str:
     verdict = f"{'more' if row['exceeds'] else 'no more'} than {reasons[row['error_basis']]}"
     detectable = _with_unit(row["minimal_detectable_change"], row["unit"])
     if row["error_basis"] == "sessions of the other people":
-        return f"{sessions} {way}: {verdict} (95 of 100 of them within {detectable}); this is no error of measurement."
+        theirs = f"1.96 SD of the changes of {row['error_freedom'] + 1} people: {detectable}"
+        return f"{sessions} {way}: {verdict} ({theirs}); this is no error of measurement."
     return f"{sessions} {way}: {verdict} (detectable from {detectable} on)."
 
 
