@@ -141,7 +141,5 @@ def derived_files(
         f"{PIPELINE}/{DESCRIPTION}": json_text(description),
         f"{PIPELINE}/README.md": DERIVED_README,
         f"{PIPELINE}/.bidsignore": _IGNORED,
-        f"{PIPELINE}/events.json": json_text(
-            events_words("Detected events and the states of the classifier.", _EVENT_COLUMNS)
-        ),
+        f"{PIPELINE}/events.json": json_text(events_words("Detected events and states.", _EVENT_COLUMNS)),
     }

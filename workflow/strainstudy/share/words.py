@@ -77,13 +77,13 @@ TASK_WORDS: Final = {
     "tap": "A sensor tapped on the bench.",
 }
 WARNINGS: Final = {
-    "JSON_KEY_RECOMMENDED": "No HED tags are used, the data have no other data set as their source, and the licence is that of "
-    "the setting share.license.",
+    "JSON_KEY_RECOMMENDED": "No HED tags are used, the data have no other data set as their source, and the licence "
+    "is that of the setting share.license.",
     "NO_AUTHORS": "Authors are named where the setting share.authors names them.",
     "TOO_FEW_AUTHORS": "As NO_AUTHORS.",
     "EVENTS_TSV_MISSING": "Events are judgements of raters or of the pipeline; each has a data set in derivatives/.",
-    "SIDECAR_KEY_RECOMMENDED": "Makers, serial numbers, institution, instructions and artefacts are not in the sheets of a "
-    "study.",
+    "SIDECAR_KEY_RECOMMENDED": "Makers, serial numbers, institution, instructions and artefacts are not "
+    "in the sheets of a study.",
 }
 """Warnings of the standard's validator that the folder gives, and why they stay."""
 
