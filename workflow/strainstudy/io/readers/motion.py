@@ -49,7 +49,7 @@ def _rate(path: Path) -> float | None:
 
 def _names(channels: pd.DataFrame, path: Path) -> tuple[str, ...]:
     names = tuple(str(name) for name in channels["name"])
-    with path.open(encoding="utf-8") as file:
+    with path.open(encoding="utf-8", errors="replace") as file:
         columns = file.readline().count("\t") + 1
     if columns != len(names):
         raise ReadError(f"the file has {columns} columns and its channels.tsv names {len(names)}; correct one of them")
