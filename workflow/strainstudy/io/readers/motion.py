@@ -6,6 +6,7 @@ In: a file. Out: its columns as numbers; the rate is that of ``*_motion.json``. 
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -21,7 +22,7 @@ from .room import Room
 __all__ = ["peek", "read"]
 
 _COPIES = 3.0
-"""The numbers are in memory about so often while they are read (ours)."""
+"""The file is in memory about so often while it is read (ours)."""
 
 
 def _channels(path: Path) -> pd.DataFrame | None:
@@ -47,12 +48,16 @@ def _rate(path: Path) -> float | None:
     return float(rate) if known and rate is not None else None
 
 
-def _names(channels: pd.DataFrame, path: Path) -> tuple[str, ...]:
+def _names(channels: pd.DataFrame, content: bytes) -> tuple[str, ...]:
+    """Give the names of the columns, if every line has as many."""
     names = tuple(str(name) for name in channels["name"])
-    with path.open(encoding="utf-8", errors="replace") as file:
-        columns = file.readline().count("\t") + 1
-    if columns != len(names):
-        raise ReadError(f"the file has {columns} columns and its channels.tsv names {len(names)}; correct one of them")
+    lines = content.count(b"\n") + (not content.endswith(b"\n"))
+    if content.count(b"\t") != lines * (len(names) - 1):
+        odd = next((k for k, line in enumerate(content.split(b"\n")) if line.count(b"\t") + 1 != len(names)), 0)
+        columns = content.split(b"\n")[odd].count(b"\t") + 1
+        raise ReadError(
+            f"line {odd + 1} has {columns} columns and its channels.tsv names {len(names)}; correct one of them"
+        )
     return names
 
 
@@ -61,8 +66,8 @@ def peek(path: Path, columns: Sequence[str]) -> Peek:
     channels = _channels(path)
     if channels is None:
         return text.peek(path, columns)
-    names = _names(channels, path)
     content = path.read_bytes()
+    names = _names(channels, content)
     samples = content.count(b"\n") + (not content.endswith(b"\n"))
     units = {name: unit for name, unit in zip(names, channels["units"], strict=True) if unit is not None}
     times = tuple(n for n, kind in zip(names, channels["type"], strict=True) if str(kind).upper() == "LATENCY")
@@ -74,12 +79,13 @@ def read(path: Path, columns: Sequence[str] | None, room: Room) -> RawFile:
     channels = _channels(path)
     if channels is None:
         return text.read(path, columns, room)
-    names, rate = _names(channels, path), _rate(path)
     room.refuse(path.stat().st_size, _COPIES)
+    content = path.read_bytes()
+    names, rate = _names(channels, content), _rate(path)
     wanted = [name for name in names if columns is None or name in columns]
     try:
         frame = pd.read_csv(
-            path,
+            io.BytesIO(content),
             sep="\t",
             header=None,
             names=list(names),
@@ -87,6 +93,7 @@ def read(path: Path, columns: Sequence[str] | None, room: Room) -> RawFile:
             dtype="float64",
             na_values=[MISSING],
             keep_default_na=False,
+            skip_blank_lines=False,
             float_precision="round_trip",
         )
     except ValueError as error:
