@@ -114,8 +114,9 @@ Recordings of soft strain sensors on people, written by strainstudy {version} in
   result tables and its agreement with the labels, each table with its Table Schema.
 - `sourcedata/bench`: sensors on the bench. The raw data of BIDS belong to a participant each, and the bench has none.
 
-Dates were left out: times count from the start of each recording, and sessions are numbered in their order. Names of
-people were never in the data. Of the laboratory's own words there are only the columns that it named:
+Dates were left out: times count from the start of each recording. Ids of participants, sessions and raters that were
+more than a number became numbers, sessions in their order. Of words that a person typed there are only the columns that
+the laboratory allowed by name:
 {columns}.
 {left_out}
 ## Warnings of the validator, and why they stay
