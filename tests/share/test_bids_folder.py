@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 
@@ -109,6 +110,16 @@ def test_a_recording_that_cannot_be_read_is_named_in_the_log_and_counted_in_the_
     log = (silent.parents[1] / "logs/share.log").read_text(encoding="utf-8")
     assert "berta-broken (raw/b-broken.csv.gz) is not shared: " in log
     assert "Not in here: 1 recording that could not be read." in (silent / "README.md").read_text(encoding="utf-8")
+
+
+def test_every_shared_table_has_the_columns_of_its_schema_and_no_date_or_file_name(silent):
+    tables = sorted((silent / "derivatives/strainstudy/tables").glob("*.tsv"))
+    assert len(tables) == len(TABLES)
+    for path in tables:
+        schema = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
+        columns = list(pd.read_csv(path, sep="\t").columns)
+        assert columns == [field["name"] for field in schema["fields"]]
+        assert not {"file", "started", "group"} & set(columns)
 
 
 @pytest.mark.parametrize("everything", [False, True])
