@@ -54,6 +54,11 @@ def number_text(value: float | None) -> str:
     return str(int(value)) if float(value).is_integer() and abs(value) < 1e15 else repr(float(value))
 
 
+def _plain(value: float) -> float:
+    """Give a whole number as one, so that it is written without a point."""
+    return int(value) if float(value).is_integer() else value
+
+
 def tsv_text(header: Sequence[str], rows: Iterable[Sequence[str | None]]) -> str:
     """Write a table with ``n/a`` where a cell is missing."""
     lines = ["\t".join(header), *("\t".join(MISSING if cell is None else cell for cell in row) for row in rows)]
@@ -215,13 +220,9 @@ def recording_files(
     for sensor_id in sorted({*used, *([recording.sensor_id] if recording.sensor_id is not None else [])}):
         values = asdict(study.sensors[sensor_id])
         bridges[names.sensors[sensor_id]] = {
-            name: int(value) if float(value).is_integer() else value
-            for name, value in values.items()
-            if name != "sensor_id" and value is not None
+            name: _plain(value) for name, value in values.items() if name != "sensor_id" and value is not None
         }
-    rate, effective = (
-        int(value) if float(value).is_integer() else value for value in (samples.sampling_frequency, samples.effective)
-    )
+    rate, effective = (_plain(value) for value in (samples.sampling_frequency, round(samples.effective, 9)))
     about: dict[str, Any] = {
         "TaskName": recording.task,
         "TaskDescription": TASK_WORDS[recording.task],

@@ -116,8 +116,7 @@ Recordings of soft strain sensors on people, written by strainstudy {version} in
 
 Dates were left out: times count from the start of each recording. Ids of participants, sessions and raters that were
 more than a number became numbers, sessions in their order. Of words that a person typed there are only the columns that
-the laboratory allowed by name:
-{columns}.
+the laboratory allowed by name: {columns}.
 {left_out}
 ## Warnings of the validator, and why they stay
 
