@@ -6,6 +6,7 @@ import datetime as dt
 import gzip
 import json
 import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -174,7 +175,14 @@ def validated(folder: Path) -> list[dict[str, Any]]:
     """Ask the standard's own validator about every row of a data set and of the derivatives in it."""
     issues = []
     for dataset in [folder, *sorted((folder / "derivatives").glob("*"))]:
-        command = ["bids-validator-deno", str(dataset), "--format", "json", "--max-rows", "-1"]
+        command = [
+            str(Path(sys.executable).with_name("bids-validator-deno")),
+            str(dataset),
+            "--format",
+            "json",
+            "--max-rows",
+            "-1",
+        ]
         done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
         issues += json.loads(done.stdout)["issues"]["issues"]
     return issues

@@ -19,9 +19,6 @@ from strainstudy.share.words import WARNINGS
 from strainstudy.study import load_study
 from strainstudy_simulator.cohort import write_study
 
-needs_validator = pytest.mark.skipif(
-    shutil.which("bids-validator-deno") is None, reason="bids-validator-deno is not here"
-)
 PLAIN = {
     "people": 2,
     "sessions": 2,
@@ -52,7 +49,6 @@ def plain(tmp_path_factory):
     return study, shared(study.root, root / "results", ShareParameters(allow_columns=every_column(study)))
 
 
-@needs_validator
 @pytest.mark.parametrize("which", ["silent", "plain"])
 def test_the_validator_of_the_standard_finds_no_error_and_no_warning_without_a_reason(which, request):
     folder = request.getfixturevalue(which)
@@ -61,7 +57,6 @@ def test_the_validator_of_the_standard_finds_no_error_and_no_warning_without_a_r
     assert {issue["code"] for issue in issues} <= set(WARNINGS)
 
 
-@needs_validator
 def test_the_validator_would_say_so_if_a_column_were_not_described(silent, tmp_path):
     copy = tmp_path / "bids"
     shutil.copytree(silent, copy)

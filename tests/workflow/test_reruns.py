@@ -258,7 +258,6 @@ def test_sharing_runs_nothing_else_and_is_no_part_of_a_run(given_away):
     assert written <= read_ledger(results).names
 
 
-@pytest.mark.skipif(shutil.which("bids-validator-deno") is None, reason="bids-validator-deno is not here")
 def test_the_shared_folder_has_no_error_by_the_validator_of_the_standard(given_away):
     issues = validated(given_away / "results/share/bids")
     assert [issue for issue in issues if issue["severity"] == "error"] == []

@@ -3,7 +3,7 @@ TABLES_TO_SHARE = sorted(
     os.path.relpath(path, RESULTS)
     for rule_ in (rules.tabulate, rules.measure, rules.validate, rules.classify)
     for path in rule_.output
-    if path.endswith(".tsv") and os.path.relpath(path, RESULTS).split("/")[0] in ("tables", "validation")
+    if path.startswith((f"{RESULTS}/tables", f"{RESULTS}/validation")) and path.endswith(".tsv")
 )
 
 
