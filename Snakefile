@@ -23,6 +23,7 @@ include: "workflow/rules/review.smk"
 include: "workflow/rules/review_shared.smk"
 include: "workflow/rules/report.smk"
 include: "workflow/rules/provenance.smk"
+include: "workflow/rules/share.smk"
 include: "workflow/rules/keep.smk"
 
 

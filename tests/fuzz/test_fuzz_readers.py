@@ -214,6 +214,21 @@ def bomb(content: bytes, rng: np.random.Generator) -> bytes:
     return content + gzip.compress(b"0.01,1.5,2.5\n" * int(rng.integers(1, 2_000_000)), 1, mtime=0)
 
 
+SIDECARS = {
+    "channels.tsv": "name\ttype\tunits\ntime_s\tLATENCY\ts\nleft\tMISC\tV\nthroat\tMISC\tV\n",
+    "motion.json": "{}",
+}
+"""What lies beside a motion file."""
+
+
+def motions() -> list[bytes]:
+    """Samples without a header, as the sidecars name them."""
+    rows = [
+        f"{t:.2f}\t{v!r}\t{'n/a' if k % 9 == 0 else v}\n" for k, (t, v) in enumerate(zip(T, LEFT.tolist(), strict=True))
+    ]
+    return ["".join(rows).encode(), "".join(rows).removesuffix("\n").encode()]
+
+
 Target = tuple[Callable[[], list[bytes]], Sequence[Callable[[bytes, np.random.Generator], bytes]]]
 TARGETS: dict[str, Target] = {
     "csv": (texts, (swap_lines, another_cell, another_code)),
@@ -222,6 +237,7 @@ TARGETS: dict[str, Target] = {
     "edf": (lambda: [c for c in edfs() if c[:1] == b"0"], (edf_field, edf_onset, another_count)),
     "bdf": (lambda: [c for c in edfs() if c[:1] != b"0"], (edf_field, edf_onset)),
     "tdms": (tdmss, (another_count,)),
+    "_motion.tsv": (motions, (swap_lines, another_cell, another_code)),
 }
 
 
@@ -257,6 +273,9 @@ def recording(path: Path, number: int) -> Recording:
 def test_a_damaged_file_gives_samples_or_a_reason(tmp_path, bounded, form):
     make, structured = TARGETS[form]
     path = tmp_path / f"a.{form}"
+    if form == "_motion.tsv":
+        for name, text in SIDECARS.items():
+            (tmp_path / name).write_text(text, encoding="utf-8")
     outcome = {"read": 0, "refused": 0}
     slowest = (0.0, 0)
     for number, _, content in mutants(make(), number_of_mutations(300), SEED, structured):

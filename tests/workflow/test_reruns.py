@@ -10,12 +10,14 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 import yaml
 from browser import opened, place_of
+from sharing import validated
 from strainstudy.io.labels import read_labels
 from strainstudy.io.ledger import LEDGER, MARKER, read_ledger
 from strainstudy.provenance.adopt import earlier_files
@@ -223,3 +225,82 @@ def test_people_wait_for_the_bench_where_their_sensors_were_on_it_and_only_then(
         lines = sheet.read_text(encoding="utf-8").splitlines(keepends=True)
         sheet.write_text("".join(line for line in lines if not line.startswith("knee")), encoding="utf-8")
     assert followers(tmp_path, "characterise") == ["tabulate"]
+
+
+ALLOWED = [
+    "participants.group",
+    "participants.months_since_stroke",
+    "recordings.recording_id",
+    "channels.name",
+    "sensors.sensor_id",
+]
+OF_THE_RAW_FILE = ["file", "file_format", "started", "time_source"]
+"""Columns of the table of recordings that say which file was read, and how."""
+
+
+@pytest.fixture(scope="module")
+def given_away(finished: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The finished study, shared with every column allowed."""
+    folder = tmp_path_factory.mktemp("given") / "copy"
+    shutil.copytree(finished, folder)
+    done = snakemake(folder, "share", share={"allow_columns": ALLOWED})
+    assert done.returncode == 0, done.stderr[-3000:]
+    ran = re.findall(r"^(?:local)?rule (\w+):", done.stdout + done.stderr, re.MULTILINE)
+    assert set(ran) <= {"share"}
+    return folder
+
+
+def test_sharing_runs_nothing_else_and_is_no_part_of_a_run(given_away):
+    results = given_away / "results"
+    assert planned(given_away, share={"allow_columns": ALLOWED}) == {}
+    written = {path.relative_to(results).as_posix() for path in (results / "share").rglob("*") if path.is_file()}
+    assert "share/bids/participants.tsv" in written
+    assert written <= read_ledger(results).names
+
+
+def test_the_shared_folder_has_no_error_by_the_validator_of_the_standard(given_away):
+    issues = validated(given_away / "results/share/bids")
+    assert [issue for issue in issues if issue["severity"] == "error"] == []
+
+
+def test_another_laboratory_recomputes_the_cadence_from_the_shared_folder_with_pandas_alone(given_away):
+    """Cadence = 120 / stride time; a stride goes from one contact to the next of the same foot.
+
+    By hand from events alone: contacts within the bout of walking, intervals up to 1.5 times their median, which
+    leaves out what lies between two walks. The pipeline leaves out first and last strides and turns as well: hence 3 %.
+    """
+    bids = given_away / "results/share/bids"
+    gait = pd.read_csv(bids / "derivatives/strainstudy/tables/gait.tsv", sep="\t", na_values="n/a")
+    compared = 0
+    for scans in sorted(bids.glob("sub-*/ses-*/*_scans.tsv")):
+        for row in pd.read_csv(scans, sep="\t").itertuples():
+            if "task-walk" not in row.filename:
+                continue
+            name = scans.parent.relative_to(bids) / row.filename.replace("_motion.tsv", "_events.tsv")
+            events = pd.read_csv(bids / "derivatives/strainstudy" / name, sep="\t", na_values="n/a")
+            states = events[events["trial_type"].isin(["normal_gait", "limping_gait"])]
+            contacts = events[events["trial_type"] == "initial_contact"]
+            for state, bouts in states.groupby("trial_type"):
+                steps = []
+                for bout in bouts.itertuples():
+                    inside = contacts[contacts["onset"].between(bout.onset, bout.onset + bout.duration)]
+                    steps += [np.diff(foot["onset"]) for _, foot in inside.groupby("side")]
+                strides = np.concatenate(steps)
+                strides = strides[strides < 1.5 * np.median(strides)]
+                told = gait[(gait["recording_id"] == row.recording_id) & (gait["trial_type"] == state)]
+                assert 120 / strides.mean() == pytest.approx(told["cadence"].item(), rel=0.03)
+                compared += 1
+    assert compared >= 2
+
+
+def test_a_study_that_comes_back_from_its_shared_folder_gives_the_same_tables_byte_for_byte(given_away, tmp_path):
+    shutil.copytree(given_away / "results/share/bids", tmp_path / "study")
+    done = snakemake(tmp_path, "validate")
+    assert done.returncode == 0, done.stderr[-3000:]
+    before, after = given_away / "results", tmp_path / "results"
+    tables = sorted(p.relative_to(after).as_posix() for f in ("tables", "validation") for p in (after / f).glob("*"))
+    assert len(tables) > 40
+    differ = [name for name in tables if (before / name).read_bytes() != (after / name).read_bytes()]
+    assert differ == ["tables/recordings.tsv"]
+    old, new = (read_described(folder / "tables/recordings.tsv") for folder in (before, after))
+    pd.testing.assert_frame_equal(old.drop(columns=OF_THE_RAW_FILE), new.drop(columns=OF_THE_RAW_FILE))

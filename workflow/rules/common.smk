@@ -101,8 +101,7 @@ def answer_files(batch):
 
 def study_files():
     """Every file of the study that was read: sheets, raw files, labels."""
-    sheets = [Path(GENERAL.study) / f"{name}.tsv" for name in ("participants", "sensors", "recordings", "channels")]
-    return sorted({*map(str, sheets), *(f for batch in BATCHES for f in raw_files(batch)), *label_files()})
+    return sorted({*map(str, STUDY.sheets), *(f for batch in BATCHES for f in raw_files(batch)), *label_files()})
 
 
 def model_files():

@@ -6,6 +6,7 @@ from strainstudy.errors import StudyError
 from strainstudy.intake.claims import planned_problems
 from strainstudy.io.ledger import begin, read_ledger, settle
 from strainstudy.provenance.plan import planned_files
+from strainstudy.share.names import share_files
 
 
 def declared_files():
@@ -14,7 +15,8 @@ def declared_files():
     return [os.path.relpath(path, RESULTS) for pattern in patterns for path in of_all_batches(pattern)]
 
 
-PLANNED = planned_files(declared_files(), STUDY.recordings.values())
+TO_SHARE = share_files(STUDY, SETTINGS["share"], TABLES_TO_SHARE)
+PLANNED = planned_files([*declared_files(), *TO_SHARE], STUDY.recordings.values())
 NO_LONGER_MADE = read_ledger(Path(RESULTS)).names.difference(PLANNED)
 files_read = [Path(path) for path in [*study_files(), *SETTING_FILES, *model_files()]]
 in_the_way = planned_problems(Path(RESULTS), PLANNED, files_read)

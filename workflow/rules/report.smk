@@ -19,7 +19,7 @@ rule report:
         rows=study_rows(labels=True),
         study=GENERAL.study,
         reference_rater=REFERENCE_RATER,
-        settings=settings_of(*SETTINGS),
+        settings=settings_of(*(section for section in SETTINGS if section != "share")),
         results=RESULTS,
     script:
         "../scripts/report.py"

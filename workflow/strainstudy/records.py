@@ -149,6 +149,8 @@ class Study:
         The rows of the sheets.
     cautions : tuple of Problem
         What is unlikely in them and stops nothing.
+    sheets : tuple of Path
+        The files that these rows were read from.
     """
 
     root: Path
@@ -156,3 +158,4 @@ class Study:
     sensors: Mapping[str, Sensor]
     recordings: Mapping[str, Recording]
     cautions: tuple[Problem, ...] = ()
+    sheets: tuple[Path, ...] = ()

@@ -13,6 +13,7 @@ from .gait.parameters import GaitParameters
 from .gait.verdict_parameters import VerdictParameters
 from .gait.window_parameters import FeatureParameters
 from .ingest.parameters import IngestParameters
+from .share.parameters import ShareParameters
 from .swallow.parameters import SwallowParameters
 from .validate.parameters import ValidateParameters
 
@@ -31,4 +32,5 @@ SECTIONS: Final[dict[str, type[Any]]] = {
     "classify": ClassifyParameters,
     "verdict": VerdictParameters,
     "validate": ValidateParameters,
+    "share": ShareParameters,
 }

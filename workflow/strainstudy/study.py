@@ -1,6 +1,7 @@
 """The checked study: participants, sensors, recordings, channels and labels, as dataclasses.
 
-In: a study folder (``participants.tsv``, ``sensors.tsv``, ``recordings.tsv``, ``channels.tsv``, ``labels/``).
+In: a study folder (``participants.tsv``, ``sensors.tsv``, ``recordings.tsv``, ``channels.tsv``, ``labels/``), or a BIDS
+folder that is read like these.
 Out: a `Study`, or a `StudyError` with every problem of every file. The words are those of BIDS where it has
 them.
 """
@@ -13,6 +14,7 @@ from pathlib import Path
 import pandas as pd
 
 from .errors import Problem, StudyError
+from .intake.bids import is_bids, read_bids
 from .intake.copies import copy_problems
 from .intake.files import label_files, raw_file_problems
 from .intake.labelling import copied_problems, labels_in, meaning_problems
@@ -21,7 +23,7 @@ from .intake.plausible import magnitude_problems
 from .intake.rules import CHANNELS, EVERY_RECORDING, PARTICIPANTS, RECORDINGS, SENSORS, SHEETS, SheetKind
 from .io.labels import check_labels
 from .io.places import fault_of
-from .io.sheets import check_sheets, read_sheet, to_number
+from .io.sheets import Sheet, check_sheets, read_sheet, to_number
 from .records import Channel, Participant, Recording, Sensor, Study
 from .vocabulary import BENCH_TASKS, SEXES
 
@@ -111,6 +113,18 @@ def _read_sheets(root: Path) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
     return frames, problems
 
 
+def _check_cells(frames: Mapping[str, pd.DataFrame]) -> tuple[dict[str, pd.DataFrame], list[Problem]]:
+    """Check sheets that were put together of other files; without a recording there is nothing to say of them."""
+    if frames["recordings"].empty:
+        return {}, []
+    problems = [
+        problem
+        for name, kind in SHEETS.items()
+        for problem in check_sheets([Sheet(kind.file, frames[name])], kind.rules, extra_allowed=kind.extra_allowed)
+    ]
+    return dict(frames), problems
+
+
 def _label_problems(
     root: Path,
     recordings: list[Row],
@@ -153,15 +167,19 @@ def load_study(root: Path) -> Study:
     """
     if fault_of(root) is not None or not root.is_dir():
         raise StudyError([Problem(str(root), "there is no such study folder", "correct the setting study")])
-    frames, problems = _read_sheets(root)
+    given = read_bids(root) if is_bids(root) else None
+    frames, problems = _read_sheets(root) if given is None else _check_cells(given.frames)
     problems += link_problems(frames)
     labels: Mapping[str, Mapping[str, Path]] = {}
     channels: Mapping[str, list[Row]] | None = None
     recordings = rows_of(frames["recordings"]) if "recordings" in frames else []
     if "recordings" in frames:
         problems += raw_file_problems(root, recordings)
-        labels, found = label_files(root, [row.text("recording_id") for row in recordings])
-        problems += found
+        if given is None:
+            labels, found = label_files(root, [row.text("recording_id") for row in recordings])
+            problems += found
+        else:
+            labels = given.labels
         channels = channel_rows(recordings, rows_of(frames["channels"])) if "channels" in frames else None
         problems += _label_problems(root, recordings, labels, channels)
         if channels is not None:
@@ -170,6 +188,8 @@ def load_study(root: Path) -> Study:
     problems += magnitude_problems(sensor_rows, recordings)
     order = {kind.file: i for i, kind in enumerate((PARTICIPANTS, SENSORS, RECORDINGS, CHANNELS))}
     problems.sort(key=lambda p: (order.get(p.file, len(order)), p.file, p.row or 0))
+    if given is not None:
+        problems = [*given.problems, *map(given.said, problems)]
     if channels is None or not all(problem.caution for problem in problems):
         raise StudyError(problems)
     people = [_participant(row) for row in rows_of(frames["participants"])]
@@ -184,4 +204,5 @@ def load_study(root: Path) -> Study:
         {s.sensor_id: s for s in sorted(sensors, key=lambda s: s.sensor_id)},
         {r.recording_id: r for r in sorted(found_recordings, key=lambda r: r.recording_id)},
         tuple(problems),
+        tuple(root / kind.file for kind in SHEETS.values()) if given is None else tuple(dict.fromkeys(given.files)),
     )

@@ -17,7 +17,7 @@ from ..records import Recording
 from ..signal.timebase import TimeBase, TimeBaseError, stamp_unit, time_base, uniform_base
 from .parameters import IngestParameters
 
-__all__ = ["Grid", "NoTimeError", "make_grid"]
+__all__ = ["Grid", "NoTimeError", "make_grid", "without_clock_jump"]
 
 Array = npt.NDArray[np.float64]
 _MOST_LEFT_OUT = 0.05
@@ -86,7 +86,7 @@ def _stamp_faults(base: TimeBase, column: str) -> list[str]:
     return faults
 
 
-def _without_clock_jump(t: Array, column: str) -> tuple[Array, str | None]:
+def without_clock_jump(t: Array, column: str) -> tuple[Array, str | None]:
     """Let what follows a clock that was set during the recording go on without a pause, and say so.
 
     A recorder that starts at 1970 or 2000 and learns the date later leaves one step of days or years.
@@ -117,7 +117,7 @@ def _from_stamps(raw: RawFile, column: str, recording: Recording, parameters: In
         factor, words = unit.seconds, unit.words
         if unit.since_1970:
             started = str(np.datetime64(round((first + float(stamps.origin)) * factor * 1e6), "us"))
-    seconds, jump = _without_clock_jump((stamps.values - first) * factor, column)
+    seconds, jump = without_clock_jump((stamps.values - first) * factor, column)
     odd = [name for name, channel in raw.channels.items() if len(channel.values) != len(stamps.values)]
     if odd:
         raise NoTimeError(

@@ -13,8 +13,10 @@ from collections.abc import Collection, Iterable, Sequence
 from pathlib import Path, PurePosixPath
 
 from ..errors import Problem
+from ..io.bids import DESCRIPTION
 from ..io.ledger import FORMAT, LEDGER, MARKER, Marker, read_ledger, read_marker
 from ..io.places import fault_of, lies_in, places_of
+from .bids import is_bids
 from .folders import results_of
 from .rules import RECORDINGS
 
@@ -54,10 +56,11 @@ def _marked(results: Path, marker: Marker, study: Path) -> tuple[str, str] | Non
     if marker.study is None:
         return None
     other = Path(os.path.realpath(results)) / marker.study
-    if fault_of(other / RECORDINGS.file) is not None:
+    sheet = other / (DESCRIPTION if is_bids(other) else RECORDINGS.file)
+    if fault_of(sheet) is not None:
         return None
     same = lies_in(other, study) and lies_in(study, other)
-    if same or not (other / RECORDINGS.file).is_file():
+    if same or not sheet.is_file():
         return None
     message = f"holds the results of another study, {os.path.realpath(other)}, which is still there"
     return message, f"name another folder; if they shall give way to this study's, remove the line study from {MARKER}"

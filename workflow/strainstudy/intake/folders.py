@@ -14,7 +14,6 @@ from ..errors import Problem, StudyError
 from ..io.places import fault_of, lies_in, places_of
 from ..records import Study
 from .files import LABELS
-from .rules import SHEETS
 
 __all__ = ["input_problems", "model_problems", "path_problems", "results_of"]
 
@@ -139,7 +138,7 @@ def input_problems(config: Mapping[str, Any], study: Study | None, files: Iterab
     folder = results_of(results)
     read = [*files, *([Path(norms)] if isinstance(norms, str) else [])]
     if study is not None:
-        read += [study.root / kind.file for kind in SHEETS.values()]
+        read += study.sheets
         read += [
             path for recording in study.recordings.values() for path in (recording.path, *recording.labels.values())
         ]

@@ -12,6 +12,8 @@ from ..config import StudyConfig, check_config, load_config
 from ..errors import Problem, StudyError
 from ..gait.model_files import GAIT_FILES
 from ..ingest.parameters import IngestParameters
+from ..share.columns import share_problems
+from ..share.parameters import ShareParameters
 from ..study import Study, load_study
 from ..swallow.model_files import SWALLOW_FILES
 from ..validate.norms import read_norms
@@ -70,6 +72,7 @@ def check_all(
     if "norms" not in lost:
         problems += _norm_problems(config)
     problems += _rater_problems(config, study, file)
+    problems += _share_problems(config, study, file)
     if problems or study is None:
         raise StudyError([*problems, *(() if study is None else study.cautions)])
     general, sections = load_config(config, file)
@@ -113,6 +116,15 @@ def look(
     if not all(problem.caution for problem in problems):
         raise StudyError(problems)
     return tuple(problems)
+
+
+def _share_problems(config: Mapping[str, Any], study: Study | None, file: str) -> list[Problem]:
+    """Find columns that are to leave the lab and cannot; a fault of the setting itself is said elsewhere."""
+    section = config.get("share")
+    given = section.get("allow_columns") if isinstance(section, Mapping) else None
+    if study is None or not isinstance(given, list) or not all(isinstance(name, str) for name in given):
+        return []
+    return share_problems(study, ShareParameters(allow_columns=tuple(given)), file)
 
 
 def _model_fit(config: Mapping[str, Any], study: Study, file: str) -> list[Problem]:

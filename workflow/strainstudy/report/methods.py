@@ -162,6 +162,7 @@ METHODS: Final[Mapping[str, Sentence]] = {
     "classify": _classify,
     "verdict": "Differences between the sides were weighed: could the sensors' gains have made them?",
     "validate": _validate,
+    "share": "What a person wrote leaves the lab only in columns that the settings name.",
 }
 """A sentence of method for each section of the settings, or what makes it from the result tables."""
 

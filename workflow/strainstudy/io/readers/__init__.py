@@ -16,7 +16,7 @@ from .room import DEFAULT_LARGEST_BYTES, Room, available_bytes
 from .suffixes import FORMATS, file_format
 
 if TYPE_CHECKING:  # by its name at run time; here so that a changed reader changes the hash of what reads with it
-    from . import edf, parquet, tdms, text  # noqa: F401
+    from . import edf, motion, parquet, tdms, text  # noqa: F401
 
 __all__ = ["Peek", "RawChannel", "RawFile", "ReadError", "peek", "read_raw"]
 

@@ -8,6 +8,7 @@ from typing import Final
 __all__ = ["FORMATS", "FORMATS_WITH_RATE", "file_format"]
 
 FORMATS: Final = {
+    "_motion.tsv": "motion",
     ".csv": "text",
     ".tsv": "text",
     ".txt": "text",
