@@ -28,6 +28,7 @@ from ..signal.runs import runs
 from ..tables.recordings import RECORDINGS
 from ..vocabulary import BODY_TASKS, REFERENCE_SUFFIX, REFERENCE_UNITS, RESPONSE_UNITS, SIDE_OF_POINT
 from .parameters import IngestParameters
+from .silence import unobserved_words
 from .timing import Grid, NoTimeError, make_grid
 
 __all__ = ["Ingested", "ingest_recording", "trace_names"]
@@ -278,6 +279,7 @@ def _missing_row(traces: Sequence[Trace], rate: float) -> dict[str, Any]:
         "missing_fraction": float(np.mean([mask.mean() for mask in lost])),
         "gap_count": len(gaps),
         "longest_gap": float((gaps[:, 1] - gaps[:, 0]).max() / rate) if len(gaps) else 0.0,
+        "unobserved": unobserved_words({trace.tracked_point: trace["raw"] for trace in traces}, rate),
     }
 
 
