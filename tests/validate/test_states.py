@@ -54,12 +54,18 @@ def test_seconds_worked_by_hand():
     assert own.sum() == pytest.approx(60)
 
 
-def test_missing_bouts_and_words_that_raters_do_not_use_count_as_wrong():
+def test_words_that_raters_do_not_use_count_as_wrong_and_what_was_not_observed_counts_nowhere():
     states, confusion = score(LABELS, bouts((0, 5, "rest"), (10, 30, "knee_bend")))
-    assert value(states, "rest", "recall") == 0.5
+    assert value(states, "rest", "recall") == 1
     assert value(states, "normal_gait", "recall") == 0
-    detected = set(confusion[confusion.recording_id == "r1"].detected)
-    assert detected == {"rest", "other", "none"}
+    own = confusion[confusion.recording_id == "r1"]
+    assert set(own.detected) == {"rest", "other"}
+    assert own.seconds.sum() == pytest.approx(35)
+
+
+def test_a_recording_in_which_nothing_was_detected_is_missed_whole():
+    _, confusion = score(LABELS, bouts())
+    assert set(confusion[confusion.recording_id == "r1"].detected) == {"none"}
 
 
 def test_a_turn_inside_gait_is_a_turn_and_no_class_of_the_overall_values():

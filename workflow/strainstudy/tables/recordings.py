@@ -59,7 +59,7 @@ RECORDINGS: Final = TableSpec(
 )
 
 ADDED: Final = (
-    text("sensor_flag", "Sensor flag", "A sensor of this recording left its control limits in the study."),
+    text("sensor_flag", "Sensor flag", "A sensor of this recording was outside its control limits in this session."),
     text("notes", "Notes", "What had to be assumed or done to its signals."),
     number("volume_ml", "Volume", "Volume of water of a timed swallow.", "ml"),
 )
