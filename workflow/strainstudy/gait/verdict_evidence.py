@@ -1,7 +1,7 @@
 """Numbers of one walk, right against left, that speak for the sensor or for the gait.
 
-In: values with their 95 % intervals. Out: what a verdict weighs (`strainstudy.gait.verdict`), and the gain ratio that two
-bend calibrations give.
+In: values with their 95 % intervals. Out: what a verdict weighs (`strainstudy.gait.verdict`), and the gain ratio that
+two bend calibrations give.
 """
 
 from __future__ import annotations
