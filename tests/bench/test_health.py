@@ -98,15 +98,29 @@ def test_low_noise_is_no_fault():
     assert list(chart.loc[chart["flagged"], "sensor_id"]) == ["S4"]
 
 
-def test_every_recording_of_a_flagged_sensor_is_listed_with_the_reason():
+def test_only_recordings_of_the_session_that_left_the_limits_are_listed_with_the_reason():
     values = {f"S{k}": steady(8, 5000, 0.01, k) for k in range(4)}
     values["S1"][0] *= 2
     table = uses(values)
-    listed = flagged_recordings(control_chart(table), table[["recording_id", "sensor_id"]])
-    assert list(listed["recording_id"]) == [f"S1-{k:02d}" for k in range(1, 9)]
-    assert listed["reason"].str.contains("sub-01 ses-1").all()
+    twice = pd.concat([table, table.assign(recording_id=table["recording_id"] + "-b")], ignore_index=True)
+    listed = flagged_recordings(control_chart(twice), twice)
+    first = table[table["sensor_id"] == "S1"].iloc[0]
+    assert list(listed["recording_id"]) == [first["recording_id"], f"{first['recording_id']}-b"]
+    assert listed["reason"].str.startswith("sensor S1: rest resistance +").all()
     quiet = flagged_recordings(control_chart(table, HealthParameters(fewest_ranges=1000)), table)
     assert quiet.empty
+
+
+def test_a_sensor_that_left_its_limits_on_the_bench_flags_nobody_who_wore_it():
+    worn = uses({f"S{k}": steady(8, 5000, 0.01, k) for k in range(4)})
+    values = {f"S{k}": steady(2, 5000, 0.01, k) for k in range(4)}
+    values["S1"][1] *= 3
+    bench = uses(values).assign(participant_id=None)
+    bench["recording_id"] = "bench-" + bench["recording_id"]
+    both = pd.concat([worn, bench], ignore_index=True)
+    listed = flagged_recordings(control_chart(both), both)
+    assert set(listed["sensor_id"]) == {"S1"}
+    assert listed["recording_id"].str.startswith("bench-").all()
 
 
 def test_the_chart_fits_its_result_table(tmp_path):

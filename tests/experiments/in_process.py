@@ -107,7 +107,8 @@ def run_to_segments(
     )  # fmt: skip
     segment.run(
         recordings, gait=settings["gait"], bends=settings["bends"], swallow=settings["swallow"],
-        lag_s=settings["calibrate"].lag_s, signals=at["signals"], condition_notes=note["condition_notes"],
+        lag_s=settings["calibrate"].lag_s, flexion_stretches=settings["calibrate"].flexion_stretches,
+        signals=at["signals"], condition_notes=note["condition_notes"],
         calibrate_notes=note["calibrate_notes"], outputs={name: at[name] for name in segment.FRAMES},
         notes=note["segment_notes"], progress=say,
     )  # fmt: skip
@@ -144,7 +145,7 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
         notes=note["segment_notes"], windows=at["windows"], progress=say,
     )  # fmt: skip
     tabulate.run(
-        recordings, study.participants, health=settings["health"],
+        recordings, study.participants, study.sensors, health=settings["health"],
         inputs={name: [at["knee_bends"] if name == "knee_bends" else note[name]] for name in tabulate.INPUTS},
         bench={}, typed=folder / "recordings.parquet", results=results, progress=say,
     )  # fmt: skip

@@ -61,6 +61,58 @@ def test_amplitude_that_agrees_once_calibrated_was_the_sensor():
     assert "explains 2.00" in verdict.evidence
 
 
+def of_ratios(recorded: float, gain: float, calibrated: float, half: float = 2.0) -> WalkEvidence:
+    def index(ratio):
+        return 200.0 * (ratio - 1.0) / (ratio + 1.0)
+
+    return WalkEvidence(
+        strides=40,
+        amplitude_recorded=about(index(recorded), half),
+        amplitude_calibrated=about(index(calibrated), half),
+        gain_ratio=Measured(gain, gain * 0.97, gain * 1.03),
+        gain_ratio_source="bends",
+        **SYMMETRIC,
+    )
+
+
+@pytest.mark.parametrize(("recorded", "gain", "calibrated"), [(0.81, 0.97, 1.0), (0.81, 1.2, 1.0), (1.5, 1.02, 1.0)])
+def test_equal_amplitudes_in_degrees_are_not_the_sensor_where_its_gain_explains_nothing(recorded, gain, calibrated):
+    verdict = sensor_or_gait(of_ratios(recorded, gain, calibrated))
+    assert verdict.verdict == "not certain"
+    assert "the gains do not explain what was recorded" in verdict.evidence
+
+
+@pytest.mark.parametrize(("gain", "side"), [(0.7, "right"), (1.5, "left")])
+def test_the_verdict_sensor_names_the_one_that_answers_less(gain, side):
+    verdict = sensor_or_gait(of_ratios(gain, gain, 1.0))
+    assert (verdict.verdict, verdict.side) == ("sensor", side)
+    assert f"the {side} sensor answers less per degree" in verdict.evidence
+
+
+@given(recorded=st.floats(0.2, 5.0), gain=st.floats(0.2, 5.0), calibrated=st.floats(0.2, 5.0), half=st.floats(0.1, 20))
+def test_a_sensor_is_blamed_only_where_recorded_gain_and_calibrated_agree(recorded, gain, calibrated, half):
+    evidence = of_ratios(recorded, gain, calibrated, half)
+    verdict = sensor_or_gait(evidence)
+    if verdict.verdict == "sensor":
+        limit = VerdictParameters().amplitude_limit_percent
+        assert math.log(gain) * math.log(recorded) > 0
+        assert abs(200 * (recorded / gain - 1) / (recorded / gain + 1)) <= limit
+        assert abs(evidence.amplitude_calibrated.value) <= limit
+        assert (gain < 1) == (verdict.side == "right")
+
+
+def test_what_could_have_been_settled_is_said_and_nothing_smaller_ever_is():
+    """Limit 8 %, SD of the method 6.6 %, two percent of the strides: 8 + sqrt((1.96 x 6.6)^2 + 2^2) = 21.1."""
+    evidence = WalkEvidence(strides=40, amplitude_recorded=about(0.0), amplitude_calibrated=about(0.0), **SYMMETRIC)
+    found = sensor_or_gait(evidence)
+    assert found.columns["step_time_settled_from"] == pytest.approx(21.09, abs=0.01)
+    assert found.columns["amplitude_settled_from"] == pytest.approx(18.0)
+    assert "an asymmetry is settled from step time 21 % or amplitude 18 % on" in found.evidence
+    for index in (21.0, 21.2):
+        again = sensor_or_gait(WalkEvidence(strides=40, step_time=about(index), amplitude_recorded=about(0.0)))
+        assert (again.verdict == "gait") == (index > 21.09)
+
+
 def test_amplitude_that_differs_in_degrees_is_the_gait_on_the_side_that_moves_less():
     for index, side in ((40.0, "left"), (-40.0, "right")):
         evidence = WalkEvidence(

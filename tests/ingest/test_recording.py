@@ -141,8 +141,7 @@ def test_a_stretch_unplugged_is_missing(tmp_path):
     assert quality["missing_fraction"] == pytest.approx(0.05)
     assert (quality["gap_count"], quality["longest_gap"]) == (1, 3.0)
     assert quality["status_description"] == (
-        "'left_v' was unplugged or stuck once, 10.0% of the time: taken as missing; "
-        "5.0% of the samples are missing, in 1 gap"
+        "'left_v' gives no signal once, 12.0 to 15.0 s (10.0% of the time): unplugged or stuck, and taken as missing"
     )
 
 

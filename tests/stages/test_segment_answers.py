@@ -54,3 +54,31 @@ def test_the_notes_say_what_was_undone_and_how_well_it_is_known():
         "right": {"time_constant": ASSUMED_S, "error": None, "source": "assumed"},
     }
     assert cut({}, units="deg")[1]["answers"] == {}
+
+
+def upside_down(units, **how):
+    recorded = plain_walk()
+    traces = {}
+    for side, angle in recorded.knees.items():
+        response = (-1 if side == "left" else 1) * angle / 100
+        columns = {"response": response, "angle": angle, "angle_low": angle, "angle_high": angle}
+        traces[f"{side}_knee"] = Trace("r1", f"{side}_knee", units, recorded.fs, columns)
+    return segment_recording("walk", traces, GaitParameters(), BendParameters(), lag_s=ASSUMED_S, **how)
+
+
+def test_a_knee_in_volts_that_walks_upside_down_has_times_and_no_sizes():
+    frames, notes = upside_down("V")
+    assert notes["polarity"]["left"]["reversed"]
+    assert not notes["polarity"]["right"]["reversed"]
+    strides = frames["strides"]
+    sizes = strides[["swing_peak", "range_of_motion", "amplitude", "response_range"]]
+    assert sizes[strides["side"] == "left"].isna().all(axis=None)
+    assert sizes[strides["side"] == "right"].notna().all(axis=None)
+    assert strides["stride_time"].notna().all()
+
+
+@pytest.mark.parametrize(("units", "how"), [("ohm", {}), ("a.u.", {}), ("V", {"flexion_stretches": False})])
+def test_only_a_bridge_can_be_wired_in_reverse_and_only_where_flexion_stretches(units, how):
+    frames, notes = upside_down(units, **how)
+    assert not notes["polarity"]["left"]["reversed"]
+    assert frames["strides"]["response_range"].notna().all()

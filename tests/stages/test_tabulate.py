@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from strainstudy.bench.health import HealthParameters
-from strainstudy.io.frames import write_frame, write_rows
+from strainstudy.io.frames import write_frame, write_json, write_rows
 from strainstudy.jobs import Progress
 from strainstudy.records import Participant, Recording
 from strainstudy.stages import tabulate
@@ -28,6 +28,7 @@ def recordings_table(folder: Path, impossible: int = 0, extra: dict[str, str] | 
         "sampling_frequency": 100.0,
         "duration": 10.0,
         "status": "good",
+        "faults": [],
     }
     note = {"recording_id": "w", "tracked_point": "left_knee", "assumed": [], "hum_hz": [], "notes": []}
     rows = {
@@ -39,10 +40,13 @@ def recordings_table(folder: Path, impossible: int = 0, extra: dict[str, str] | 
     inputs = {name: [folder / f"{name}.json"] for name in rows} | {"knee_bends": [folder / "bends.parquet"]}
     for name, content in rows.items():
         write_rows(inputs[name][0], content)
+    inputs["segment_notes"] = [folder / "segment_notes.json"]
+    write_json(inputs["segment_notes"][0], {"w": {"polarity": {}}})
     write_frame(inputs["knee_bends"][0], pd.DataFrame(columns=list(KNEE_BENDS.names)))
     tabulate.run(
         [walk],
         {"sub-01": person},
+        {},
         health=HealthParameters(),
         inputs=inputs,
         bench={},

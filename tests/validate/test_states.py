@@ -60,16 +60,22 @@ def test_what_rounding_leaves_where_states_adjoin_is_no_row_of_the_confusion():
     _, confusion = score(labels, bouts((0.1, 0.2, "rest"), (0.1 + 0.2, 1.0, "normal_gait")))
     own = confusion[confusion.recording_id == "r1"]
     assert list(zip(own.labelled, own.detected, strict=True)) == [
-        ("rest", "rest"), ("rest", "none"), ("normal_gait", "normal_gait"),
+        ("rest", "rest"), ("normal_gait", "normal_gait"),
     ]  # fmt: skip
 
 
-def test_missing_bouts_and_words_that_raters_do_not_use_count_as_wrong():
+def test_words_that_raters_do_not_use_count_as_wrong_and_what_was_not_observed_counts_nowhere():
     states, confusion = score(LABELS, bouts((0, 5, "rest"), (10, 30, "knee_bend")))
-    assert value(states, "rest", "recall") == 0.5
+    assert value(states, "rest", "recall") == 1
     assert value(states, "normal_gait", "recall") == 0
-    detected = set(confusion[confusion.recording_id == "r1"].detected)
-    assert detected == {"rest", "other", "none"}
+    own = confusion[confusion.recording_id == "r1"]
+    assert set(own.detected) == {"rest", "other"}
+    assert own.seconds.sum() == pytest.approx(35)
+
+
+def test_a_recording_in_which_nothing_was_detected_is_missed_whole():
+    _, confusion = score(LABELS, bouts())
+    assert set(confusion[confusion.recording_id == "r1"].detected) == {"none"}
 
 
 def test_a_turn_inside_gait_is_a_turn_and_no_class_of_the_overall_values():

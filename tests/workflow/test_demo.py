@@ -1,21 +1,30 @@
 """The whole job on the demo study: every table of the interface, filled, described and consistent."""
 
 import hashlib
+import html
 import html.parser
 import json
 import re
+from pathlib import Path
 from typing import ClassVar
 
 import numpy as np
 import pandas as pd
 import pyarrow.dataset as ds
 import pytest
+from strainstudy.io.readers import read_raw
+from strainstudy.report.fault_list import FAULTS_CAPTION
+from strainstudy.study import load_study
 from strainstudy.tables import read_described
 from strainstudy.vocabulary import GAIT_STATES
+from strainstudy_simulator.cohort import FAULTS
+from strainstudy_simulator.people import RAIL_V, TIRED_SENSOR
 
+ROOT = Path(__file__).parents[2]
 TABLES = {
     "tables/recordings.tsv": "recording_id participant_id session_id task sampling_frequency duration missing_fraction "
     "gap_count clipped_fraction status status_description",
+    "tables/faults.tsv": "recording_id participant_id session_id tracked_point sensor_id fault description remedy",
     "tables/events.tsv": "recording_id onset duration trial_type side value score",
     "tables/bouts.tsv": "recording_id onset duration trial_type probability limping_side prediction",
     "tables/strides.tsv": "recording_id side onset stride_time step_time swing_peak range_of_motion phase trial_type",
@@ -67,10 +76,90 @@ def test_the_faults_of_the_demo_are_found_and_stop_nothing(demo):
     table = read_described(demo / "tables/recordings.tsv").set_index("recording_id")
     assert table.loc["sub-10_ses-02_water", "status"] == "rejected"
     assert "missing" in table.loc["sub-03_ses-01_walk", "status_description"]
-    assert "saturated" in table.loc["sub-05_ses-01_walk", "status_description"]
+    assert "jumps" in table.loc["sub-05_ses-01_walk", "status_description"]
     assert "unplugged" in table.loc["sub-08_ses-02_walk", "status_description"]
     assert table.loc["sub-04_ses-02_walk", "status"] == "good"
     assert {"edf", "parquet", "tdms"} <= set(table["file_format"].dropna().str.split().str[0])
+
+
+WORD_OF_MISCHIEF = {
+    "gap": "missing samples",
+    "clipped": "jump",
+    "unplugged": "no signal",
+    "reversed": "wired in reverse",
+    "jittered": "time stamps",
+    "corrupt": "unreadable",
+}
+RAILED = 0.001
+"""Share of samples at the rail from which a gain is too high: ingest.degraded_clipped."""
+
+
+def _railed() -> set[str]:
+    """Recordings of the demo whose converter met its rail, read from the raw files."""
+    study = load_study(ROOT / "demo_raw")
+    found = set()
+    for name, recording in study.recordings.items():
+        if WORD_OF_MISCHIEF.get(FAULTS.get(name, "")) in ("unreadable", "jump", "no signal"):
+            continue
+        raw = read_raw(recording.path, [channel.name for channel in recording.channels], 10**9)
+        for channel in recording.channels:
+            if channel.units in ("V", "mV"):
+                volts = raw.channels[channel.name].absolute * (0.001 if channel.units == "mV" else 1.0)
+                if np.mean(np.abs(volts[np.isfinite(volts)]) > 0.998 * RAIL_V) > RAILED:
+                    found.add(name)
+    return found
+
+
+def _table(page: str, caption: str) -> list[dict[str, str]]:
+    """Rows of the page's table under a caption."""
+    (table,) = (part for part in re.findall(r"<table>.*?</table>", page, re.DOTALL) if caption in part)
+    rows = [
+        [
+            html.unescape(re.sub(r"<[^>]+>", "", cell)).strip()
+            for cell in re.findall(r"<t[hd].*?</t[hd]>", row, re.DOTALL)
+        ]
+        for row in re.findall(r"<tr>.*?</tr>", table, re.DOTALL)
+    ]
+    return [dict(zip(rows[0], row, strict=True)) for row in rows[1:]]
+
+
+def test_the_list_of_faults_in_the_report_is_the_list_of_faults_that_the_demo_was_given(demo):
+    """The simulator's cohort knows what it did; which converter met its rail stands in the raw files."""
+    rows = _table((demo / "report.html").read_text(encoding="utf-8"), FAULTS_CAPTION)
+    told = sorted((row["recording"], row["sensor"], row["fault"]) for row in rows)
+    given = [(name, WORD_OF_MISCHIEF[mischief]) for name, mischief in FAULTS.items()]
+    given += [(name, "saturated") for name in _railed()]
+    given.append(("n/a", "sensor changed"))
+    assert [(recording, fault) for recording, _, fault in told] == sorted(given)
+    assert {sensor for recording, sensor, _ in told if recording == "n/a"} == {TIRED_SENSOR}
+    assert all(row["what to do"] not in ("", "n/a") for row in rows)
+    reversed_ones = [row for row in rows if row["fault"] == "wired in reverse"]
+    assert all("set polarity -1 for sensor kneeL-B in session ses-02" in row["what to do"] for row in reversed_ones)
+
+
+def test_no_angle_of_the_demo_is_one_that_no_knee_has(demo):
+    table = ds.dataset(demo / "signals", format="parquet").to_table(columns=["angle", "angle_low", "angle_high"])
+    for name in table.column_names:
+        values = table[name].to_numpy()
+        assert np.nanmin(values) >= -20, name
+        assert np.nanmax(values) <= 160, name
+    for path, columns in {
+        "tables/events.tsv": ("value",),
+        "tables/strides.tsv": ("swing_peak",),
+        "tables/knee_bends.tsv": ("angle", "angle_low", "angle_high"),
+    }.items():
+        found = read_described(demo / path)[list(columns)].to_numpy(dtype=float)
+        assert np.nanmin(found) >= -20, path
+        assert np.nanmax(found) <= 160, path
+
+
+def test_a_bridge_wired_in_reverse_flags_nobody_and_changes_nobody(demo):
+    health = read_described(demo / "tables/sensor_health.tsv")
+    assert not health.loc[health["sensor_id"] == "kneeL-B", "flagged"].astype(bool).any()
+    recordings = read_described(demo / "tables/recordings.tsv")
+    assert recordings.loc[recordings["participant_id"].notna(), "sensor_flag"].isna().all()
+    calibrations = read_described(demo / "tables/calibrations.tsv")
+    assert set(calibrations["polarity"].dropna()) == {1}
 
 
 def test_gait_numbers_obey_their_identities(demo):

@@ -6,8 +6,10 @@ rule tabulate:
         calibrations=of_all_batches(rules.calibrate.output.calibrations),
         calibrate_notes=of_all_batches(rules.calibrate.output.notes),
         condition_notes=of_all_batches(rules.condition.output.notes),
+        segment_notes=of_all_batches(rules.segment.output.notes),
         knee_bends=of_all_batches(rules.segment.output.knee_bends),
     output:
+        faults=f"{RESULTS}/tables/faults.tsv",
         recordings=f"{RESULTS}/tables/recordings.tsv",
         calibrations=f"{RESULTS}/tables/calibrations.tsv",
         knee_bends=f"{RESULTS}/tables/knee_bends.tsv",
@@ -26,6 +28,7 @@ rule tabulate:
     params:
         code=code_hash("strainstudy.stages.tabulate"),
         rows=study_rows(),
+        sensors=[asdict(sensor) for sensor in STUDY.sensors.values()],
         settings=settings_of("health"),
         results=RESULTS,
     script:

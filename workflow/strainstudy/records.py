@@ -78,6 +78,8 @@ class Channel:
         ``good`` or ``bad`` (left out).
     shared : bool
         From a row for every recording (``*``): a raw file without this column is no fault.
+    polarity : int or None
+        1 or -1, in place of the sensor's: how this channel was wired in this recording.
     """
 
     name: str
@@ -86,6 +88,7 @@ class Channel:
     sensor_id: str | None = None
     status: str = "good"
     shared: bool = False
+    polarity: int | None = None
 
 
 @dataclass(frozen=True)

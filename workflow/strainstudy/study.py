@@ -86,6 +86,7 @@ def _recording(row: Row, channels: list[Row], labels: Mapping[str, Path], root: 
                 channel["sensor_id"] or sensor_id,
                 channel["status"] or "good",
                 channel["recording_id"] == EVERY_RECORDING,
+                None if (polarity := to_number(channel["polarity"])) is None else int(polarity),
             )
             for channel in channels
         ),

@@ -56,3 +56,5 @@ SEXES: Final = {
 }  # fmt: skip
 CHANNEL_STATUS: Final = ("good", "bad")
 MISSING: Final = "n/a"
+UNOBSERVED_S: Final = 0.5
+"""Time without a value, in seconds, from which on what happened is not known: about half a stride (ours)."""

@@ -106,31 +106,34 @@ def control_chart(uses: pd.DataFrame, parameters: HealthParameters | None = None
 
 
 def flagged_recordings(health: pd.DataFrame, used: pd.DataFrame) -> pd.DataFrame:
-    """List the recordings that use a flagged sensor, whether or not it was outside its limits in that very one.
+    """List the recordings of the sessions in which a sensor was outside its limits, and of nobody else.
 
     Parameters
     ----------
     health : DataFrame
         Of `control_chart`.
     used : DataFrame
-        ``recording_id``, ``sensor_id``: which recording used which sensor.
+        ``recording_id``, ``sensor_id``, ``participant_id``, ``session_id``: which recording used which sensor, of whom
+        (None on the bench) and when.
 
     Returns
     -------
     DataFrame
-        ``recording_id``, ``sensor_id``, ``reason``, sorted; ``reason`` names how and in which session the sensor left
-        its limits.
+        ``recording_id``, ``sensor_id``, ``reason``, sorted; ``reason`` names how the sensor left its limits then.
     """
     columns = ["recording_id", "sensor_id", "reason"]
     outside = health[health["flagged"].astype(bool)]
     if outside.empty or used.empty:
         return pd.DataFrame(columns=columns)
-    words = {}
-    for sensor, rows in outside.groupby("sensor_id", sort=True):
-        uses = rows["participant_id"].fillna("bench") + " " + rows["session_id"].fillna("")
-        where = sorted({f"{reason} ({use.strip()})" for reason, use in zip(rows["reason"], uses, strict=True)})
-        more = f" and {len(where) - 3} more" if len(where) > 3 else ""
-        words[sensor] = f"sensor {sensor}: " + "; ".join(where[:3]) + more
-    hit = used[used["sensor_id"].isin(list(words))].drop_duplicates(["recording_id", "sensor_id"])
-    hit = hit.assign(reason=hit["sensor_id"].map(words))
+    keys = ["sensor_id", "participant_id", "session_id"]
+    # on the bench there is no person, and missing ids are alike
+    said = {tuple(use): list(rows["reason"]) for use, rows in _filled(outside, keys).groupby(keys, sort=True)}
+    hit = _filled(used, keys).drop_duplicates(["recording_id", "sensor_id"])
+    uses = [tuple(use) for use in hit[keys].itertuples(index=False)]
+    hit = hit.assign(reason=[f"sensor {use[0]}: {'; '.join(said[use])}" if use in said else "" for use in uses])
+    hit = hit[hit["reason"] != ""]
     return hit[columns].sort_values(columns[:2], kind="stable").reset_index(drop=True)
+
+
+def _filled(frame: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
+    return frame.assign(**{key: frame[key].astype(object).where(frame[key].notna(), "") for key in keys})

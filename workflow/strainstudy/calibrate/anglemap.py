@@ -44,7 +44,7 @@ __all__ = ["POSSIBLE_DEG", "AngleMap", "Angles", "Refusal", "curve_through", "re
 
 Array = npt.NDArray[np.float64]
 
-POSSIBLE_DEG: Final = (-30.0, 165.0)
+POSSIBLE_DEG: Final = (-20.0, 160.0)
 """What a knee may read: it flexes to about 145 (SD 7) degrees and hyperextends by a few (Roaas & Andersson 1982, Acta
 Orthop Scand 53:205-208, from memory), with room for an error of the zero and for other people."""
 _EXTRAPOLATION_SHARE: Final = 0.3
@@ -76,6 +76,15 @@ class Angles:
     high: Array
     extrapolated: npt.NDArray[np.bool_]
     impossible: npt.NDArray[np.bool_]
+
+    @classmethod
+    def within(
+        cls, angle: Array, half: Array, extrapolated: npt.NDArray[np.bool_], impossible: npt.NDArray[np.bool_]
+    ) -> Angles:
+        """Leave out what is impossible; what is possible has no limit that is not."""
+        kept = np.where(impossible, np.nan, angle)
+        low, high = (np.clip(kept + sign * half, *POSSIBLE_DEG) for sign in (-1, 1))
+        return cls(kept, low, high, extrapolated, impossible)
 
     @classmethod
     def none(cls, n: int) -> Angles:
@@ -258,8 +267,7 @@ class AngleMap:
         # Welch and Satterthwaite: only the spread of the holds is estimated, the rest is taken as known.
         freedom = self.freedom * (constant / self.error_deg**2) ** 2 if self.error_deg > 0 else math.inf
         half = student.ppf(0.5 + self.prediction_level / 2, freedom) * np.sqrt(variance)
-        angle = np.where(impossible, np.nan, angle)
-        return Angles(angle, angle - half, angle + half, extrapolated, impossible)
+        return Angles.within(angle, half, extrapolated, impossible)
 
 
 def _resting_angle(apparent: float, posture_sd: float, drift_sd: float) -> tuple[float, float]:

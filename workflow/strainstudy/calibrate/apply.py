@@ -18,12 +18,43 @@ from .maps import KneeTrace, MapEntry, MapKey
 from .parameters import CalibrateParameters
 from .referencemap import ReferenceMap
 
-__all__ = ["angles_of_knee", "known_answers"]
+__all__ = ["angles_of_knee", "known_answers", "possible_angles"]
 
 Array = npt.NDArray[np.float64]
 
 _WORTH_SAYING: Final = 0.001
 """Share of an angle from which it is said that it was extrapolated (ours)."""
+
+
+def _left_out(impossible: npt.NDArray[np.bool_]) -> list[str]:
+    """Count what no knee reads, in words; nothing where there is none."""
+    if not impossible.any():
+        return []
+    low, high = POSSIBLE_DEG
+    count, share = int(impossible.sum()), float(impossible.mean())
+    return [
+        f"{share:.2%} of the angle ({count} samples) was left out: no knee reads below {low:g} or above {high:g}"
+        " degrees"
+    ]
+
+
+def possible_angles(degrees: npt.ArrayLike) -> tuple[Array, str]:
+    """Leave out of a knee's angle that was recorded in degrees what no knee reads, and say how much that is.
+
+    Parameters
+    ----------
+    degrees : array, shape (n,)
+        NaN = no data.
+
+    Returns
+    -------
+    angle : array, shape (n,)
+    said : str
+        May be empty.
+    """
+    angle = np.asarray(degrees, dtype=np.float64)
+    impossible = (angle < POSSIBLE_DEG[0]) | (angle > POSSIBLE_DEG[1])
+    return np.where(impossible, np.nan, angle), "; ".join(_left_out(impossible))
 
 
 def angles_of_knee(knee: KneeTrace, entry: MapEntry) -> tuple[dict[str, Array], str]:
@@ -62,10 +93,7 @@ def angles_of_knee(knee: KneeTrace, entry: MapEntry) -> tuple[dict[str, Array], 
         said.append(
             f"{share:.1%} of the angle lies beyond the calibrated {first:.4g} to {last:.4g} degrees: extrapolated"
         )
-    if found.impossible.any():
-        low, high = POSSIBLE_DEG
-        share = float(found.impossible.mean())
-        said.append(f"{share:.1%} of the angle was left out: no knee reads below {low:g} or above {high:g} degrees")
+    said += _left_out(found.impossible)
     return {"angle": found.angle, "angle_low": found.low, "angle_high": found.high}, "; ".join(said)
 
 

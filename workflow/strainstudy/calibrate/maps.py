@@ -34,6 +34,7 @@ __all__ = [
     "fit_session_maps",
     "maps_from_json",
     "maps_to_json",
+    "own_holds",
     "side_of_holds",
 ]
 
@@ -102,7 +103,8 @@ class BendTrace(KneeTrace):
     labels: pd.DataFrame
 
 
-def _own_holds(bend: BendTrace) -> pd.DataFrame:
+def own_holds(bend: BendTrace) -> pd.DataFrame:
+    """Give the labelled holds at known angles of a bend recording's own knee."""
     side = bend.key.tracked_point.removesuffix("_knee")
     rows = bend.labels
     return rows[(rows["trial_type"] == "knee_bend") & (rows["side"] == side) & rows["value"].notna()]
@@ -135,7 +137,7 @@ def side_of_holds(response: npt.ArrayLike, fs: float, holds: pd.DataFrame) -> Li
 
 
 def _holds(bend: BendTrace, base_ohm: float, parameters: CalibrateParameters, shortest_period_s: float) -> pd.DataFrame:
-    rows, fs = _own_holds(bend), bend.sampling_frequency
+    rows, fs = own_holds(bend), bend.sampling_frequency
     bend = bend.towards(side_of_holds(bend.response + bend.drift, fs, rows), shortest_period_s)
     holds = hold_levels(bend.response, bend.drift, fs, rows, parameters)
     if math.isfinite(bend.rest_ohm) and bend.rest_ohm != base_ohm:
@@ -169,7 +171,7 @@ def fit_session_maps(
         grouped.setdefault(bend.key, []).append(bend)
     maps: dict[MapKey, AngleMap | Refusal] = {}
     for key in sorted(grouped):
-        group = [bend for bend in grouped[key] if not _own_holds(bend).empty]
+        group = [bend for bend in grouped[key] if not own_holds(bend).empty]
         if not group:
             maps[key] = Refusal("no labelled hold of this knee with an angle")
             continue

@@ -82,6 +82,13 @@ class CalibrateParameters:
         maximum=50,
     )
 
+    flexion_stretches: bool = setting(
+        True,
+        "Flexion stretches the sensors of knees, so that one in volts whose resistance falls with it is wired in "
+        "reverse; false where sensors sit behind the knee",
+        source="ours: sensors sit over the patella, where skin lengthens with flexion (Wessendorf & Newman 2012)",
+    )
+
     @property
     def lag_s(self) -> float:
         """First-order time constant of `response_time_s`: from 10 to 90 % of a step takes ln 9 of them."""

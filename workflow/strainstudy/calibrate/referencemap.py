@@ -357,8 +357,8 @@ class ReferenceMap:
             variance = (_OTHER_RECORDING_FACTOR if single else 1.0) ** 2 * variance + self.zero_error_deg**2
         impossible = ~missing & ((angle < POSSIBLE_DEG[0]) | (angle > POSSIBLE_DEG[1]))
         half = model.multiplier * np.sqrt(variance)
-        angle = np.where(impossible | missing, np.nan, angle)
-        return Angles(angle, angle - half, angle + half, ~missing & (model.outside(level) > 0), impossible)
+        angle = np.where(missing, np.nan, angle)
+        return Angles.within(angle, half, ~missing & (model.outside(level) > 0), impossible)
 
 
 def _model_of(values: dict[str, Any]) -> ReferenceModel:

@@ -39,7 +39,8 @@ class ReferenceTrace(KneeTrace):
     spans: Sequence[tuple[float, float]]
 
 
-def _used(trace: ReferenceTrace) -> npt.NDArray[np.bool_]:
+def used_samples(trace: ReferenceTrace) -> npt.NDArray[np.bool_]:
+    """Mark the samples in which a reference calibrates, shape as its response."""
     time = np.arange(len(trace.response)) / trace.sampling_frequency
     used = np.zeros(len(time), dtype=bool)
     for first, last in trace.spans:
@@ -48,7 +49,7 @@ def _used(trace: ReferenceTrace) -> npt.NDArray[np.bool_]:
 
 
 def _piece(trace: ReferenceTrace, shortest_period_s: float) -> ReferencePiece:
-    used, whole = _used(trace), trace.response + trace.drift
+    used, whole = used_samples(trace), trace.response + trace.drift
     both = used & np.isfinite(whole) & np.isfinite(trace.reference)
     falls = both.sum() > 1 and float(np.cov(whole[both], trace.reference[both])[0, 1]) < 0
     knee = trace.towards(-1 if falls else 1, shortest_period_s)

@@ -20,7 +20,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["ASSUMED_EQUAL_ARMS", "Bridge", "resistance", "volts"]
+__all__ = ["ASSUMED_EQUAL_ARMS", "Bridge", "mirrored", "resistance", "volts"]
 
 Array = npt.NDArray[np.float64]
 
@@ -135,3 +135,24 @@ def resistance(output: npt.ArrayLike, bridge: Bridge, *, unit: str = "V") -> tup
         share[impossible] = np.nan
     ohm: Array = bridge.r3_ohm * share / (1 - share)
     return ohm, impossible
+
+
+def mirrored(resistance_ohm: npt.ArrayLike, bridge: Bridge) -> Array:
+    """Resistance that the same output means with the other polarity.
+
+    Parameters
+    ----------
+    resistance_ohm : array, shape (n,)
+        As `resistance` gives it with the polarity of ``bridge``.
+    bridge : Bridge
+
+    Returns
+    -------
+    array, shape (n,)
+        Ohm; NaN where there is no data or the other polarity is impossible. Mirroring twice changes nothing.
+    """
+    ohm = np.asarray(resistance_ohm, dtype=np.float64)
+    share = 2 * bridge.reference - ohm / (bridge.r3_ohm + ohm)
+    share = np.where((share > 0) & (share < 1), share, np.nan)
+    other: Array = bridge.r3_ohm * share / (1 - share)
+    return other

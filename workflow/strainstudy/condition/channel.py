@@ -20,7 +20,7 @@ from .response import relative_change, rest_level
 if TYPE_CHECKING:
     from ..records import Sensor
 
-__all__ = ["ChannelResponse", "channel_response"]
+__all__ = ["ChannelResponse", "bridge_of", "channel_response"]
 
 Array = npt.NDArray[np.float64]
 
@@ -47,7 +47,7 @@ class ChannelResponse:
     notes: tuple[str, ...]
 
 
-def _bridge_of(sensor: Sensor) -> Bridge:
+def bridge_of(sensor: Sensor) -> Bridge:
     """Bridge of a row of the sensor sheet; `ValueError` if the row has none."""
     return Bridge.of(
         excitation_v=sensor.excitation_v,
@@ -92,7 +92,7 @@ def channel_response(
     if units in VOLT_UNITS:
         if sensor is None:
             raise ValueError("a channel in volts needs a sensor_id with its bridge in sensors.tsv")
-        bridge = _bridge_of(sensor)
+        bridge = bridge_of(sensor)
         ohm, wrong = resistance(x, bridge, unit=units)
         notes = bridge.notes
     elif units == "ohm":

@@ -32,6 +32,8 @@ STANCE_PART = 0.62
 IN_PHASE = 0.8
 """Correlation of the rates of change of the knees, over a stride either way, from which they move together. Squats and
 jumping jacks have 0.97 and more, recorded walks at most 0.43, the stiffest simulated stroke walks 0.62."""
+MOVES = 1e-4
+"""Share of a knee's usual power of movement below which it does not move (ours)."""
 ALTERNATING = 0.25
 """A swing of the other knee at least this part of a stride away alternates."""
 STEP_SHARE = 0.40
@@ -107,8 +109,13 @@ def _in_phase(own: Swings, curves: Sequence[KneeCurve]) -> BoolArray:
     )
     count = np.maximum(last - first, 1)
     a, b, aa, bb, ab = ((total[last] - total[first]) / count for total in sums)
-    spread = np.sqrt(np.maximum(aa - a * a, 0.0) * np.maximum(bb - b * b, 0.0))
-    return np.asarray((ab - a * b) > IN_PHASE * np.maximum(spread, np.finfo(float).tiny))
+    # a knee that was not seen moves along a straight line, and rounding must not move it together with the other
+    own_spread, other_spread = (
+        np.maximum(mean - MOVES * float(np.mean(speed * speed)), 0.0)
+        for mean, speed in ((aa - a * a, one), (bb - b * b, two))
+    )
+    spread = np.sqrt(own_spread * other_spread)
+    return np.asarray((spread > 0.0) & ((ab - a * b) > IN_PHASE * spread))
 
 
 def _steps(swings: Mapping[str, Swings], curves: Mapping[str, KneeCurve], expected: bool) -> dict[str, BoolArray]:

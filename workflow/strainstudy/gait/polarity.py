@@ -17,6 +17,8 @@ __all__ = ["Polarity", "infer_polarity"]
 BETWEEN_WEIGHT = 0.15
 """Worth of the knees swinging in turn, beside the difference of the two fits of a normal knee (about 0.3): enough to
 turn a stiff knee that looks alike either way up, not enough to turn one of two clear knees that bend together."""
+CLEAR_MARGIN = 0.2
+"""Margin from which on a direction is certain: recorded normal and limping walks have 0.22 and more with both knees."""
 ALIKE = 0.02
 """Worth of equal signs: sensors on both knees are usually mounted alike (ours); decides only what nothing else does."""
 
@@ -42,6 +44,11 @@ class Polarity:
     inverted_fit: float
     between_fit: float
     margin: float
+
+    @property
+    def clearly_falls(self) -> bool:
+        """Whether the curve certainly falls with flexion."""
+        return self.sign < 0 and self.margin >= CLEAR_MARGIN
 
 
 def infer_polarity(

@@ -74,6 +74,7 @@ def state_seconds(
     bouts: pd.DataFrame,
     *,
     spans: Floats | None = None,
+    tiled: bool = False,
 ) -> StateSeconds:
     """Seconds of each labelled state by detected state.
 
@@ -88,6 +89,8 @@ def state_seconds(
         labels.
     spans : ndarray, shape (n, 2), optional
         Time to score, merged, where it is not that which the rater's own rows ``labelled`` leave.
+    tiled : bool
+        The bouts cover all that was observed, so that time without one counts nowhere.
 
     Returns
     -------
@@ -111,6 +114,8 @@ def state_seconds(
     detected[detected < 0] = COLUMN_STATES.index("none")
     length = np.diff(edges)
     scored = (labelled >= 0) & within((edges[:-1] + edges[1:]) / 2, spans)
+    if tiled and len(bouts):
+        scored &= detected != COLUMN_STATES.index("none")
     np.add.at(table, (labelled[scored], detected[scored]), length[scored])
     limping, turn = STATE_WORDS.index("limping_gait"), STATE_WORDS.index("turn")
     for piece in np.flatnonzero(scored & (labelled == limping)):

@@ -70,7 +70,7 @@ def _seconds_by_person(
     for name, own in sorted(bouts.groupby("recording_id", sort=False)):
         if name in labels and name in person_of:
             person = person_of[str(name)]
-            part = state_seconds(str(name), person, labels[str(name)], own)
+            part = state_seconds(str(name), person, labels[str(name)], own, tiled=True)
             out[person] = out.get(person, np.zeros(1)) + state_sums(part)
     return out
 

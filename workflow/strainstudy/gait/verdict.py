@@ -5,20 +5,23 @@ as recorded, what the sensors' own gains explain of it, the same after calibrati
 gain can produce (step time, phase, timing of peaks; waveform shape, with care). Out: a verdict, a side or none, and
 one sentence of evidence.
 
-The rule follows from one product: recorded ratio = gain ratio x ratio of the movement. Without a calibration the
-first number alone fixes neither factor, so amplitude alone never makes a limp and never names a side. A gain scales
-the ordinate and leaves every time alone, so an asymmetry of timing is one of the gait. A sensor's curve bends the shape
-of a wave, so an asymmetry of shape alone counts only after calibration.
+The rule follows from one product: recorded ratio = gain ratio x ratio of the movement. So a difference is the sensor's
+where the gain ratio makes up most of what was recorded, what it leaves is within the limit, and the amplitudes in
+degrees agree; a calibration that makes them equal by anything else (a curve, a loop, a sleeve that slipped) settles
+nothing. Without a calibration the first number alone fixes neither factor, so amplitude alone never makes a limp and
+never names a side. A gain scales the ordinate and leaves every time alone, so an asymmetry of timing is one of the
+gait. A sensor's curve bends the shape of a wave, so an asymmetry of shape alone counts only after calibration.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from typing import Final, Literal
+from dataclasses import dataclass, replace
+from typing import Final
 
 from ..tables.spec import interval, text
+from ..tables.spec import number as number_column
+from .verdict_evidence import Measured, WalkEvidence, gain_ratio_of_bends, ratio_of_symmetry_index
 from .verdict_parameters import VerdictParameters
 
 __all__ = [
@@ -35,17 +38,19 @@ __all__ = [
     "sensor_or_gait",
 ]
 
-_NORMAL_95: Final = 1.96
-"""Standard errors from a mean to a limit of 95 % (normal distribution)."""
+_MOSTLY: Final = 0.5
+"""Share of the recorded difference (of logarithms) that the gain must make up to be what it is from (ours)."""
 NO_ASYMMETRY: Final = "no asymmetry found"
 CANNOT_TELL: Final = "cannot be told apart without a bend calibration"
 VERDICTS: Final = {
     NO_ASYMMETRY: "nothing beyond the limits; uncalibrated, equal amplitudes prove no equal movement",
     "gait": "an asymmetry that no gain of the sensors can have made",
-    "sensor": "the amplitudes differ as recorded and agree once calibrated; timing is symmetric",
+    "sensor": "the amplitudes differ as recorded, the sensors' gains explain it, and they agree once calibrated; "
+    "timing is symmetric",
     "gait and sensor": "the gait is asymmetric, and the sensors differ as well",
     CANNOT_TELL: "the amplitudes differ, timing is symmetric, and no calibration says which it is",
-    "not certain": "an interval crosses its limit: more strides, or a better calibration, would decide",
+    "not certain": "an interval crosses its limit, or the gains do not explain what was recorded: more strides, or a "
+    "better calibration, would decide",
     "not enough data": "too few strides, or one knee only",
 }
 
@@ -57,10 +62,26 @@ VERDICT_COLUMNS: Final = (
     ),
     text(
         "verdict_side",
-        "Side of the limp",
-        "Side (left, right) that calibrated amplitude or step time names; n/a where they name none or disagree.",
+        "Side",
+        "Of a limp: side (left, right) that calibrated amplitude or step time names; n/a where they name none or "
+        "disagree. Of the verdict sensor: side whose sensor answers less per degree.",
     ),
     text("verdict_evidence", "Evidence", "The numbers behind the verdict in one sentence."),
+    number_column(
+        "step_time_settled_from",
+        "Step time settled from",
+        "Smallest symmetry index of step time that this walk could have settled: its limit and half its interval, "
+        "which holds the error of the method.",
+        "%",
+        1,
+    ),
+    number_column(
+        "amplitude_settled_from",
+        "Amplitude settled from",
+        "The same of amplitude in degrees; n/a without a calibration of both knees.",
+        "%",
+        1,
+    ),
     *interval(
         "amplitude_ratio_recorded",
         "Amplitude ratio as recorded",
@@ -86,84 +107,6 @@ VERDICT_COLUMNS: Final = (
 
 
 @dataclass(frozen=True)
-class Measured:
-    """A number with its 95 % interval; all NaN when it is not known."""
-
-    value: float = math.nan
-    low: float = math.nan
-    high: float = math.nan
-
-    @property
-    def known(self) -> bool:
-        """Whether value and both limits are there."""
-        return all(math.isfinite(x) for x in (self.value, self.low, self.high))
-
-    def beyond(self, limit: float) -> bool | None:
-        """Tell whether the whole interval is outside -limit to limit; None: it crosses a limit, or is unknown."""
-        if not self.known:
-            return None
-        if self.low > limit or self.high < -limit:
-            return True
-        return False if -limit <= self.low and self.high <= limit else None
-
-    def widened(self, sd: float) -> Measured:
-        """Add an error that the interval does not hold, of standard deviation ``sd``, in quadrature."""
-        low, high = (math.hypot(self.value - limit, _NORMAL_95 * sd) for limit in (self.low, self.high))
-        return Measured(self.value, self.value - low, self.value + high)
-
-    def mapped(self, function: Callable[[float], float]) -> Measured:
-        """Apply an increasing function to the value and its limits."""
-        return Measured(*(float(function(x)) if math.isfinite(x) else math.nan for x in self.numbers))
-
-    @property
-    def numbers(self) -> tuple[float, float, float]:
-        """Value, low, high."""
-        return self.value, self.low, self.high
-
-
-_UNKNOWN: Final = Measured()
-
-
-@dataclass(frozen=True)
-class WalkEvidence:
-    """Summary numbers of one walk, right against left.
-
-    Parameters
-    ----------
-    strides : int
-        Strides of the knee that has fewer.
-    amplitude_recorded, amplitude_calibrated : Measured
-        Symmetry index, (right - left) / (0.5 (right + left)) x 100, of the range of motion in response units and in
-        degrees. Robinson, Herzog & Nigg 1987.
-    gain_ratio : Measured
-        Right over left response per degree, or gauge factor, of the sensors.
-    gain_ratio_source : {"bends", "reference", "bench", "none"}
-        Where the gain ratio comes from.
-    step_time : Measured
-        Symmetry index of step time, percent; positive when the step onto the right foot takes longer.
-    phase : Measured
-        Left-right phase minus 180 degrees.
-    peak_timing : Measured
-        Swing peak of the right knee minus that of the left, percent of the stride.
-    shape : Measured
-        1 - correlation of the two mean stride waves at the best alignment, at least 0.
-    flagged_sensors : tuple of str
-        Sensors that left their control limits.
-    """
-
-    strides: int
-    amplitude_recorded: Measured = _UNKNOWN
-    amplitude_calibrated: Measured = _UNKNOWN
-    gain_ratio: Measured = _UNKNOWN
-    gain_ratio_source: Literal["bends", "reference", "bench", "none"] = "none"
-    step_time: Measured = _UNKNOWN
-    phase: Measured = _UNKNOWN
-    peak_timing: Measured = _UNKNOWN
-    shape: Measured = _UNKNOWN
-    flagged_sensors: tuple[str, ...] = field(default=())
-
-
-@dataclass(frozen=True)
 class Verdict:
     """What the numbers allow to say.
 
@@ -172,7 +115,7 @@ class Verdict:
     verdict : str
         A key of `VERDICTS`.
     side : str or None
-        Side of the limp where calibrated amplitude or step time names one.
+        Side of the limp where calibrated amplitude or step time names one; of ``sensor``, that which answers less.
     evidence : str
         One sentence with the numbers.
     columns : dict
@@ -183,40 +126,6 @@ class Verdict:
     side: str | None
     evidence: str
     columns: dict[str, str | float | None]
-
-
-def ratio_of_symmetry_index(percent: float) -> float:
-    """Right over left from the symmetry index: (200 + SI) / (200 - SI); infinite at 200.
-
-    Robinson, Herzog & Nigg 1987 define SI = (R - L) / (0.5 (R + L)) x 100, which is solved for R / L here.
-    """
-    return math.inf if percent >= 200.0 else (200.0 + percent) / (200.0 - percent)
-
-
-def gain_ratio_of_bends(
-    right: tuple[float, float], left: tuple[float, float], coverage_factor: float = 1.96
-) -> Measured:
-    """Gain ratio from two bend calibrations, with its interval.
-
-    Parameters
-    ----------
-    right, left : tuple of (slope, standard error)
-        Response per degree over the calibrated range. The slopes have one sign.
-    coverage_factor : float
-        Standard errors to each side; 1.96 for 95 % of a normal distribution.
-
-    Returns
-    -------
-    Measured
-        Right over left. The interval is that of the logarithm (first-order propagation of relative errors,
-        JCGM 100:2008, 5.1.6), so it is never negative.
-    """
-    (b_right, se_right), (b_left, se_left) = right, left
-    if not all(map(math.isfinite, (*right, *left))) or b_right * b_left <= 0.0:
-        return _UNKNOWN
-    spread = coverage_factor * math.hypot(se_right / b_right, se_left / b_left)
-    ratio = b_right / b_left
-    return Measured(ratio, ratio * math.exp(-spread), ratio * math.exp(spread))
 
 
 def _timing_findings(
@@ -243,6 +152,24 @@ def _timing_findings(
         elif outside is None and abs(number.value) > limit:
             unsettled.append(text)
     return found, unsettled, measured
+
+
+def _explained(evidence: WalkEvidence, parameters: VerdictParameters) -> bool:
+    """Tell whether the gain ratio makes up most of the recorded ratio, and what it leaves is within the limit."""
+    gain, recorded = evidence.gain_ratio.value, ratio_of_symmetry_index(evidence.amplitude_recorded.value)
+    if not (evidence.gain_ratio.known and gain > 0.0 and 0.0 < recorded < math.inf) or recorded == 1.0:
+        return False
+    rest = recorded / gain
+    share = math.log(gain) / math.log(recorded)
+    left = 200.0 * (rest - 1.0) / (rest + 1.0)
+    return share >= _MOSTLY and abs(left) <= parameters.amplitude_limit_percent
+
+
+def _weaker(evidence: WalkEvidence) -> str | None:
+    """Name the side whose sensor answers less per degree."""
+    if not evidence.gain_ratio.known or evidence.gain_ratio.value == 1.0:
+        return None
+    return "right" if evidence.gain_ratio.value < 1.0 else "left"
 
 
 def _side(evidence: WalkEvidence, parameters: VerdictParameters) -> str | None:
@@ -277,13 +204,30 @@ def _decide(
     if calibrated.known:
         if amplitude_differs is None and abs(calibrated.value) > limit:
             return "not certain"
-        return "sensor" if recorded_differs else NO_ASYMMETRY
+        if not recorded_differs:
+            return NO_ASYMMETRY
+        return "sensor" if _explained(evidence, parameters) else "not certain"
     if not evidence.amplitude_recorded.known:
         return "not enough data"
     return NO_ASYMMETRY if abs(evidence.amplitude_recorded.value) <= limit else CANNOT_TELL
 
 
-def _sentence(verdict: str, evidence: WalkEvidence, found: list[str], unsettled: list[str], side: str | None) -> str:
+def _unsettled_below(step_time: float, amplitude: float) -> str:
+    """Say from which asymmetry on this walk could have settled one."""
+    known = [f"step time {step_time:.0f} %"] if math.isfinite(step_time) else []
+    known += [f"amplitude {amplitude:.0f} %"] if math.isfinite(amplitude) else []
+    return f"an asymmetry is settled from {' or '.join(known)} on" if known else ""
+
+
+def _sentence(
+    verdict: str,
+    evidence: WalkEvidence,
+    found: list[str],
+    unsettled: list[str],
+    side: str | None,
+    smallest: tuple[float, float],
+    settled: bool,
+) -> str:
     parts = []
     if evidence.strides and verdict == "not enough data":
         parts.append(f"{evidence.strides} strides of both knees, or no measure of the two sides")
@@ -307,11 +251,17 @@ def _sentence(verdict: str, evidence: WalkEvidence, found: list[str], unsettled:
         parts.append("no asymmetry of timing found")
     if verdict in ("gait", "gait and sensor"):
         parts.append(f"limp on the {side} side" if side else "no side named")
+    if verdict in ("sensor", "gait and sensor") and (weaker := _weaker(evidence)):
+        parts.append(f"the {weaker} sensor answers less per degree")
+    if verdict == "not certain" and not unsettled and evidence.gain_ratio.known:
+        parts.append("the gains do not explain what was recorded" if settled else "amplitude is not settled")
+    if verdict in ("not certain", "sensor", NO_ASYMMETRY):
+        parts.append(_unsettled_below(*smallest))
     if verdict == CANNOT_TELL:
         parts.append(f"sensor or gait {CANNOT_TELL}")
     if evidence.flagged_sensors:
         parts.append(f"sensor {', '.join(evidence.flagged_sensors)} is outside its control limits")
-    text = "; ".join(parts)
+    text = "; ".join(part for part in parts if part)
     return text[:1].upper() + text[1:] + "." if text else "No measure of the two sides."
 
 
@@ -340,7 +290,14 @@ def sensor_or_gait(evidence: WalkEvidence, parameters: VerdictParameters | None 
     found, unsettled, measured = _timing_findings(evidence, parameters, evidence.amplitude_calibrated.known)
     verdict = _decide(evidence, parameters, found, unsettled, measured)
     side = _side(evidence, parameters) if verdict in ("gait", "gait and sensor") else None
-    text = _sentence(verdict, evidence, found, unsettled, side)
+    smallest = (
+        evidence.step_time.settled_from(parameters.step_time_limit_percent),
+        evidence.amplitude_calibrated.settled_from(parameters.amplitude_limit_percent),
+    )
+    limit = parameters.amplitude_limit_percent
+    settled = evidence.amplitude_calibrated.known and abs(evidence.amplitude_calibrated.value) <= limit
+    text = _sentence(verdict, evidence, found, unsettled, side, smallest, settled)
+    side = _weaker(evidence) if verdict == "sensor" else side
     recorded = evidence.amplitude_recorded.mapped(ratio_of_symmetry_index)
     calibrated = evidence.amplitude_calibrated.mapped(ratio_of_symmetry_index)
     columns: dict[str, str | float | None] = {
@@ -348,6 +305,8 @@ def sensor_or_gait(evidence: WalkEvidence, parameters: VerdictParameters | None 
         "verdict_side": side,
         "verdict_evidence": text,
         "gain_ratio_source": evidence.gain_ratio_source,
+        "step_time_settled_from": smallest[0],
+        "amplitude_settled_from": smallest[1],
     }
     for name, number in {
         "amplitude_ratio_recorded": recorded,

@@ -15,7 +15,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..vocabulary import SIDES
+from ..signal.runs import runs
+from ..vocabulary import SIDES, UNOBSERVED_S
 from .bouts import Span, find_walks, moving, reach_edges
 from .choice import Chosen, choose_swings
 from .contacts import find_landmarks, half_widths, loading_waves
@@ -42,6 +43,8 @@ TURN_GAP_S = 1.6
 STATE_NAMES = ("other", "rest", "gait", "turn")
 STATE_COLUMNS = ("onset", "duration", "trial_type", "steady", "walk", "turns_known")
 OTHER, REST, GAIT, TURN = range(4)
+UNSEEN = -1
+"""Code of what no knee was seen in; such stretches are in no state."""
 
 
 @dataclass(frozen=True)
@@ -51,10 +54,11 @@ class Walk:
     Parameters
     ----------
     states : DataFrame
-        `STATE_COLUMNS`: onset, duration, trial_type (rest, gait, turn, other), steady, walk, turns_known; tiles the
-        recording. ``walk`` numbers the walks from 0, -1 outside; ``steady`` is True where no walk starts, stops or
-        turns; a walk has one row for each stretch that is steady or is not. ``turns_known`` is False outside of walks
-        and in walks in which a turn would not show.
+        `STATE_COLUMNS`: onset, duration, trial_type (rest, gait, turn, other), steady, walk, turns_known; tiles what
+        was observed of the recording: no state holds time in which no knee has a value for `UNOBSERVED_S` or more.
+        ``walk`` numbers the walks from 0, -1 outside; ``steady`` is True where no walk starts, stops or turns; a walk
+        has one row for each stretch that is steady or is not. ``turns_known`` is False outside of walks and in walks in
+        which a turn would not show.
     events : DataFrame
         onset, duration (0), trial_type (initial_contact, toe_off), side, score (0 to 1).
     strides : DataFrame
@@ -135,7 +139,7 @@ def detect_walk(
     turns, shown = _turns(swings, numbers, len(spans))
     strides = _strides(knees, fs, swings, numbers, turns, chosen, parameters)
     return Walk(
-        states=_states(spans, busy, strides, swings, turns, shown, seconds, parameters.rest_min_s),
+        states=_states(spans, busy, strides, swings, turns, shown, seconds, parameters.rest_min_s, _unseen(curves)),
         events=_events(swings, numbers),
         strides=strides,
         polarity={side: one.polarity for side, one in chosen.items()},
@@ -143,7 +147,7 @@ def detect_walk(
 
 
 def _nothing(seconds: float) -> Walk:
-    states = _states([], np.ones(0, dtype=bool), _no_strides(), {}, {}, [], seconds, 0.0)
+    states = _states([], np.ones(0, dtype=bool), _no_strides(), {}, {}, [], seconds, 0.0, np.empty((0, 2), dtype=int))
     return Walk(states, _events({}, {}), _no_strides(), {})
 
 
@@ -192,7 +196,8 @@ def _turns(
     shown = []
     marked = {side: np.zeros(one.peak.size, dtype=bool) for side, one in swings.items()}
     for walk in range(walks):
-        members = {side: np.flatnonzero(numbers[side] == walk) for side in swings}
+        # a swing across a gap has a size that nobody measured
+        members = {side: np.flatnonzero((numbers[side] == walk) & swings[side].sound) for side in swings}
         kept = [side for side in swings if members[side].size >= 2]
         peak = np.concatenate([swings[side].peak[members[side]] for side in kept])
         # the time around a swing: from the peak before it to the peak after it, halved
@@ -264,8 +269,9 @@ def _states(
     shown: Sequence[bool],
     seconds: float,
     rest_min: float,
+    unseen: IntArray,
 ) -> pd.DataFrame:
-    """Tile the recording with states on a grid of the analysis rate."""
+    """Tile what was observed with states on a grid of the analysis rate; ``unseen`` spans in its samples."""
     n = max(busy.size, int(np.ceil(seconds * ANALYSIS_RATE_HZ)))
     code = np.full(n, OTHER, dtype=np.int8)
     code[: busy.size][~busy] = REST
@@ -290,13 +296,16 @@ def _states(
         code[covered(before[turns[side]], (before + TURNED * own.stride_time)[turns[side]])] = TURN
     _close_turns(code)
     _absorb_short(code, walk, int(rest_min * ANALYSIS_RATE_HZ))
+    for first, last in unseen:
+        code[first:last] = UNSEEN
+    walk[code == UNSEEN] = -1
     steady &= code == GAIT
     if n == 0:
         return pd.DataFrame({name: [] for name in STATE_COLUMNS})
     change = (code[1:] != code[:-1]) | (walk[1:] != walk[:-1]) | (steady[1:] != steady[:-1])
     start = np.concatenate([[0], np.flatnonzero(change) + 1])
     edges = np.concatenate([start / ANALYSIS_RATE_HZ, [seconds]])
-    return pd.DataFrame(
+    states = pd.DataFrame(
         {
             "onset": edges[:-1],
             "duration": np.diff(edges),
@@ -306,6 +315,15 @@ def _states(
             "turns_known": np.array([*shown, False], dtype=bool)[walk[start]],
         }
     )
+    seen: pd.DataFrame = states.loc[code[start] != UNSEEN]
+    return seen.reset_index(drop=True)
+
+
+def _unseen(curves: Mapping[str, KneeCurve]) -> IntArray:
+    """Find the spans of the analysis grid in which no knee has a value for long."""
+    missing = ~np.logical_or.reduce([curve.measured for curve in curves.values()])
+    found = runs(missing)
+    return found[found[:, 1] - found[:, 0] >= UNOBSERVED_S * ANALYSIS_RATE_HZ]
 
 
 def _close_turns(code: NDArray[np.int8]) -> None:

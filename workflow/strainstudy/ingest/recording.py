@@ -10,22 +10,25 @@ from __future__ import annotations
 import difflib
 import traceback
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from ..errors import some_of
+from ..faults import Fault, spans_in_words
 from ..io.readers import RawFile, ReadError, read_raw
 from ..io.readers.model import plain
 from ..io.store import Trace
 from ..records import Channel, Recording
+from ..signal.jumps import find_jumps
 from ..signal.quality import ChannelQuality, assess_channel
 from ..signal.runs import runs
 from ..tables.recordings import RECORDINGS
-from ..vocabulary import BODY_TASKS, REFERENCE_SUFFIX, REFERENCE_UNITS, RESPONSE_UNITS
+from ..vocabulary import BODY_TASKS, REFERENCE_SUFFIX, REFERENCE_UNITS, RESPONSE_UNITS, SIDE_OF_POINT
 from .parameters import IngestParameters
+from .silence import unobserved_words
 from .timing import Grid, NoTimeError, make_grid
 
 __all__ = ["Ingested", "ingest_recording", "trace_names"]
@@ -54,12 +57,15 @@ class Ingested:
         Quantity ``raw``, in the units of the channel; empty if the recording is rejected.
     quality : dict
         One row of ``tables/recordings.tsv``.
+    faults : tuple of Fault
+        What is wrong with it; the words of all are its ``status_description``.
     story : str or None
         Where the reading failed in an unforeseen way: the trace, for the log.
     """
 
     traces: tuple[Trace, ...]
     quality: dict[str, Any]
+    faults: tuple[Fault, ...] = ()
     story: str | None = None
 
 
@@ -90,7 +96,7 @@ def _in_file(channel: Channel, raw: RawFile) -> bool:
     return channel.name in raw.names or channel.name in raw.channels
 
 
-def _present(recording: Recording, raw: RawFile, faults: list[str]) -> list[Channel]:
+def _present(recording: Recording, raw: RawFile, faults: list[Fault]) -> list[Channel]:
     """Choose the channels to use; say of each other one why not."""
     there = []
     for channel in recording.channels:
@@ -98,14 +104,16 @@ def _present(recording: Recording, raw: RawFile, faults: list[str]) -> list[Chan
             if not channel.shared:
                 near = difflib.get_close_matches(channel.name, raw.names, n=1)
                 hint = f"is it {near[0]!r}?" if near else f"the file has {_listed(raw.names)}"
-                faults.append(f"column {channel.name!r} of channels.tsv is not in the file: {hint}")
+                words = f"column {channel.name!r} of channels.tsv is not in the file: {hint}"
+                faults.append(_of(channel, "channel left out", words))
         elif channel.status == "bad":
-            faults.append(f"column {channel.name!r} is marked bad in channels.tsv and was left out")
+            words = f"column {channel.name!r} is marked bad in channels.tsv and was left out"
+            faults.append(_of(channel, "channel left out", words))
         else:
             there.append(channel)
     if not there:
         if faults:
-            raise _RejectedError("; ".join(faults))
+            raise _RejectedError("; ".join(fault.said for fault in faults))
         wanted = _listed([channel.name for channel in recording.channels])
         raise _RejectedError(
             f"none of the columns of channels.tsv ({wanted}) is in the file, which has {_listed(raw.names)};"
@@ -123,51 +131,117 @@ def _present(recording: Recording, raw: RawFile, faults: list[str]) -> list[Chan
     return there
 
 
-def _unit_faults(channels: Sequence[Channel], raw: RawFile) -> list[str]:
+def _of(channel: Channel, kind: str, words: str, remedy: str | None = None) -> Fault:
+    return Fault(kind, words, remedy, channel.tracked_point, channel.sensor_id)
+
+
+def _unit_faults(channels: Sequence[Channel], raw: RawFile) -> list[Fault]:
     """Say where the file's own units are not those of the sheet."""
     faults = []
     for channel in channels:
         told = raw.channels[channel.name].units
         meant = None if told is None else _UNIT_SPELLINGS.get(told.lower())
         if meant is not None and meant != channel.units:
-            faults.append(
+            words = (
                 f"the file gives {channel.name!r} in {told}, channels.tsv in {channel.units}: channels.tsv was followed"
             )
+            faults.append(_of(channel, "units", words))
     return faults
 
 
-def _channel_fault(channel: Channel, quality: ChannelQuality, limit: float) -> str | None:
+@dataclass(frozen=True)
+class _Heard:
+    """One channel with what tells nothing of the sensor taken out; spans are sample indices, end exclusive."""
+
+    values: Array
+    quality: ChannelQuality
+    silent: npt.NDArray[np.intp]
+    displaced: npt.NDArray[np.intp]
+
+
+def _heard(channel: Channel, values: Array, rate: float, parameters: IngestParameters) -> _Heard:
+    """Assess a channel and take out what was unplugged or stuck, and of a knee what lies beyond a jump."""
+    quality = assess_channel(
+        values,
+        rate,
+        dead_s=parameters.dead_s,
+        rails=channel.units in RESPONSE_UNITS,
+        holds=channel.units in REFERENCE_UNITS.values(),
+    )
+    silent, displaced = quality.dead, np.empty((0, 2), dtype=np.intp)
+    if len(quality.dead):
+        values = _without(values, quality.dead)
+    if channel.tracked_point in SIDE_OF_POINT and channel.units in RESPONSE_UNITS and not quality.constant:
+        jumps = find_jumps(values, rate)
+        silent, displaced = _joined(silent, jumps.silent), jumps.displaced
+        if jumps.at:
+            values = _without(values, np.concatenate([jumps.silent, displaced]))
+    return _Heard(values, quality, silent, displaced)
+
+
+def _without(values: Array, spans: npt.NDArray[np.intp]) -> Array:
+    values = values.copy()
+    for start, end in spans:
+        values[start:end] = np.nan
+    return values
+
+
+def _joined(one: npt.NDArray[np.intp], other: npt.NDArray[np.intp]) -> npt.NDArray[np.intp]:
+    both = np.concatenate([one, other])
+    return both[np.argsort(both[:, 0], kind="stable")]
+
+
+def _channel_fault(channel: Channel, heard: _Heard, limit: float) -> Fault | None:
     """Say why a channel cannot be used at all, or nothing."""
-    point = channel.tracked_point.replace("_", " ")
+    point, quality = channel.tracked_point.replace("_", " "), heard.quality
     what = f"column {channel.name!r} ({point})"
     if quality.fraction(quality.missing) == 1.0:
-        return f"{what} has no values: look at the plug and the export"
+        return _of(channel, "channel left out", f"{what} has no values: look at the plug and the export")
     if quality.constant:
-        return f"{what} has one value throughout: the sensor was not connected"
-    for spans, words in (
-        (quality.missing, "has no value for"),
-        (quality.dead, "was unplugged or stuck for"),
-        (quality.clipped, "is saturated for"),
+        return _of(channel, "channel left out", f"{what} has one value throughout: the sensor was not connected")
+    for spans, kind, words in (
+        (quality.missing, "missing samples", "has no value for"),
+        (heard.silent, "no signal", "was unplugged or stuck for"),
+        (heard.displaced, "jump", "jumps between levels: away from the longest for"),
+        (quality.clipped, "saturated", "is saturated for"),
     ):
         share = quality.fraction(spans)
         if share > limit:
-            return f"{what} {words} {share:.0%} of the recording"
+            return _of(channel, kind, f"{what} {words} {share:.0%} of the recording")
     if quality.noise_only:
-        return f"{what} holds noise or hum and no signal: the sensor was not connected, or nothing moved"
+        words = f"{what} holds noise or hum and no signal: the sensor was not connected, or nothing moved"
+        return _of(channel, "channel left out", words)
     return None
 
 
-def _channel_notes(channel: Channel, quality: ChannelQuality, parameters: IngestParameters) -> list[str]:
+def _times(spans: npt.NDArray[np.intp]) -> str:
+    return "once" if len(spans) == 1 else f"{len(spans)} times"
+
+
+def _channel_notes(channel: Channel, heard: _Heard, rate: float, parameters: IngestParameters) -> list[Fault]:
     """Say what is wrong with a channel that is used all the same."""
-    notes = []
-    clipped, dead = quality.fraction(quality.clipped), quality.fraction(quality.dead)
+    faults, quality = [], heard.quality
+    left = np.zeros(quality.n, dtype=bool)
+    for start, end in heard.displaced:
+        left[start:end] = True
+    railed = np.zeros(quality.n, dtype=bool)
+    for start, end in quality.clipped:
+        railed[start:end] = True
+    clipped, beyond = float((railed & ~left).mean()), float((railed & left).mean())
     if clipped > parameters.degraded_clipped:
-        notes.append(f"{channel.name!r} is saturated for {clipped:.2%} of the time: lower the gain")
-    if dead > 0:
-        count = len(quality.dead)
-        times = "once" if count == 1 else f"{count} times"
-        notes.append(f"{channel.name!r} was unplugged or stuck {times}, {dead:.1%} of the time: taken as missing")
-    return notes
+        words = f"{channel.name!r} is saturated for {clipped:.2%} of the time"
+        faults.append(_of(channel, "saturated", words, "lower the gain"))
+    for spans, kind, what, done in (
+        (heard.silent, "no signal", "gives no signal", "unplugged or stuck, and taken as missing"),
+        (heard.displaced, "jump", "jumps to another level", "left out, as it is not calibrated there"),
+    ):
+        share = quality.fraction(spans)
+        if share > 0:
+            where = spans_in_words((start / rate, end / rate) for start, end in spans.tolist())
+            rails = f", saturated for {beyond:.2%}" if kind == "jump" and beyond > 0 else ""
+            words = f"{channel.name!r} {what} {_times(spans)}, {where} ({share:.1%} of the time{rails}): {done}"
+            faults.append(_of(channel, kind, words))
+    return faults
 
 
 def _row(recording: Recording, **values: Any) -> dict[str, Any]:
@@ -205,10 +279,13 @@ def _missing_row(traces: Sequence[Trace], rate: float) -> dict[str, Any]:
         "missing_fraction": float(np.mean([mask.mean() for mask in lost])),
         "gap_count": len(gaps),
         "longest_gap": float((gaps[:, 1] - gaps[:, 0]).max() / rate) if len(gaps) else 0.0,
+        "unobserved": unobserved_words({trace.tracked_point: trace["raw"] for trace in traces}, rate),
     }
 
 
-def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, Any]) -> tuple[Trace, ...]:
+def _ingest(
+    recording: Recording, parameters: IngestParameters, row: dict[str, Any]
+) -> tuple[tuple[Trace, ...], list[Fault]]:
     names = [channel.name for channel in recording.channels if channel.status != "bad"]
     if recording.time_column is not None:
         names.append(recording.time_column)
@@ -217,7 +294,7 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
     except ReadError as error:
         raise _RejectedError(error.reason) from error
     row.update(file_format=plain(raw.layout), started=raw.started and plain(raw.started))
-    faults = list(raw.faults)
+    faults = [Fault("damaged file", words) for words in raw.faults]
     channels = _present(recording, raw, faults)
     wanted = {channel.name for channel in channels} | {recording.time_column}
     kept = {name: channel for name, channel in raw.channels.items() if name in wanted}
@@ -226,7 +303,7 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
     except NoTimeError as error:
         raise _RejectedError(str(error)) from None
     row.update(_time_row(grid), started=row["started"] or grid.started)
-    faults += [*_unit_faults(channels, raw), *grid.faults]
+    faults += [*_unit_faults(channels, raw), *(Fault("time stamps", words) for words in grid.faults)]
     rate = grid.base.sampling_frequency
     if grid.base.duration < parameters.shortest_s:
         raise _RejectedError(
@@ -237,50 +314,45 @@ def _ingest(recording: Recording, parameters: IngestParameters, row: dict[str, A
             f"sampled at {rate:.3g} Hz; steps and swallows need at least {LOWEST_BODY_RATE_HZ:g} Hz:"
             " record faster, or correct the time"
         )
-    traces, left_out, lost, clipped = [], [], [], 0.0
+    traces, left_out, lost, clipped, gaps = [], [], [], 0.0, []
     points = trace_names(channels)
     for channel in channels:
-        values = grid.channels[channel.name]
-        quality = assess_channel(
-            values,
-            rate,
-            dead_s=parameters.dead_s,
-            rails=channel.units in RESPONSE_UNITS,
-            holds=channel.units in REFERENCE_UNITS.values(),
-        )
-        fault = _channel_fault(channel, quality, parameters.rejected_fraction)
+        heard = _heard(channel, grid.channels[channel.name], rate, parameters)
+        quality = heard.quality
+        fault = _channel_fault(channel, heard, parameters.rejected_fraction)
         if fault is not None:
             lost.append(fault)
             left_out.append(channel.name)
             continue
-        faults += _channel_notes(channel, quality, parameters)
+        faults += _channel_notes(channel, heard, rate, parameters)
         clipped = max(clipped, quality.fraction(quality.clipped))
-        if len(quality.dead):
-            values = values.copy()
-            for start, end in quality.dead:
-                values[start:end] = np.nan
+        gaps.append(quality.fraction(quality.missing))
         rails = tuple((start / rate, end / rate) for start, end in quality.clipped.tolist())
-        traces.append(Trace(recording.recording_id, points[channel.name], channel.units, rate, {"raw": values}, rails))
+        name = points[channel.name]
+        traces.append(Trace(recording.recording_id, name, channel.units, rate, {"raw": heard.values}, rails))
     absent = [c.name for c in recording.channels if not c.shared and c not in channels]
     row["channels_left_out"] = ", ".join([*absent, *left_out]) or None
     row["clipped_fraction"] = clipped
     if not traces:
-        raise _RejectedError("; ".join(lost))
-    faults = [*(f"{fault}; it was left out" for fault in lost), *faults]
+        raise _RejectedError("; ".join(fault.said for fault in lost))
+    faults = [*(replace(fault, words=f"{fault.words}; it was left out") for fault in lost), *faults]
     row.update(_missing_row(traces, rate))
     row["channels"] = ", ".join(trace.tracked_point for trace in traces)
-    if row["missing_fraction"] > parameters.degraded_missing:
-        gaps = f"{row['gap_count']} gap{'' if row['gap_count'] == 1 else 's'}"
-        faults.append(f"{row['missing_fraction']:.1%} of the samples are missing, in {gaps}")
+    # what was taken out of a channel has been said already
+    missing = float(np.mean(gaps))
+    if missing > parameters.degraded_missing:
+        count = f"{row['gap_count']} gap{'' if row['gap_count'] == 1 else 's'}"
+        faults.append(Fault("missing samples", f"{missing:.1%} of the samples are missing, in {count}"))
     row["status"] = "degraded" if faults else "good"
-    row["status_description"] = plain("; ".join(faults)) or None
-    return tuple(traces)
+    row["status_description"] = plain("; ".join(fault.said for fault in faults)) or None
+    return tuple(traces), faults
 
 
 def _rejected(row: dict[str, Any], reason: str, unforeseen: BaseException | None) -> Ingested:
     row.update(status="rejected", status_description=plain(reason))
+    fault = Fault("unreadable", plain(reason))
     story = None if unforeseen is None else "".join(traceback.format_exception(unforeseen))
-    return Ingested((), row, story)
+    return Ingested((), row, (fault,), story)
 
 
 def ingest_recording(recording: Recording, parameters: IngestParameters) -> Ingested:
@@ -301,7 +373,7 @@ def ingest_recording(recording: Recording, parameters: IngestParameters) -> Inge
     """
     row = _row(recording)
     try:
-        traces = _ingest(recording, parameters, row)
+        traces, faults = _ingest(recording, parameters, row)
     except _RejectedError as error:
         read = error.__cause__
         return _rejected(row, str(error), read.__cause__ if isinstance(read, ReadError) else None)
@@ -309,4 +381,4 @@ def ingest_recording(recording: Recording, parameters: IngestParameters) -> Inge
         words = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
         reason = f"the file {recording.file!r} could not be brought to uniform samples ({words}); look at its values"
         return _rejected(_row(recording), reason, error)
-    return Ingested(traces, row)
+    return Ingested(traces, row, tuple(replace(fault, words=plain(fault.words)) for fault in faults))

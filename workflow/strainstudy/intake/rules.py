@@ -115,6 +115,7 @@ CHANNELS: Final = SheetKind(
         Rule("units", (one_of(UNITS),), required=True, filled=True),
         Rule("sensor_id"),
         Rule("status", (one_of(CHANNEL_STATUS),)),
+        Rule("polarity", number(lambda v: v in (-1, 1), "1 or -1")),
     ),
     extra_allowed=False,
 )

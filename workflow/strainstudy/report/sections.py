@@ -20,7 +20,8 @@ from ..tables.validation import EVENTS as AGREEMENT
 from ..tables.validation import RATERS
 from ..validate.row_frames import LabelsByRater
 from ..validate.unrecorded import unrecorded_counts
-from .content import Block, Column, Note, Section, Text, number_text, table_of
+from .content import Block, Note, Section, Text, number_text, table_of
+from .fault_list import fault_list
 from .methods import methods_blocks
 from .people_sections import gait, groups, standing, swallows
 from .proof_sections import agreement, classifier
@@ -58,7 +59,8 @@ def glance(tables: StudyTables) -> Section:
     for status in ("good", "degraded", "rejected"):
         if status not in by:
             by[status] = 0
-    minutes = recordings.groupby("task")["duration"].sum() / 60.0
+    seen = recordings["duration"] * (1 - recordings["missing_fraction"])
+    minutes = seen.groupby(recordings["task"]).sum() / 60.0
     rows = by[["good", "degraded", "rejected"]].astype("int64").assign(minutes=minutes).reset_index()
     people = recordings["participant_id"].nunique()
     sessions = recordings.dropna(subset=["participant_id"])[["participant_id", "session_id"]].drop_duplicates()
@@ -79,18 +81,11 @@ def glance(tables: StudyTables) -> Section:
                 ("good", "good", True),
                 ("degraded", "degraded", True),
                 ("rejected", "rejected", True),
-                ("minutes", "minutes", True),
+                ("minutes observed", "minutes", True),
             ],
         ),
     ]
-    odd = recordings[recordings["status"].isin(["degraded", "rejected"])]
-    if len(odd):
-        columns: list[Column] = [
-            ("recording", "recording_id", False),
-            ("status", "status", False),
-            ("why", "status_description", False),
-        ]
-        blocks.append(table_of(odd, "Recordings that are degraded or rejected, and why", columns))
+    blocks += fault_list(tables)
     return Section("glance", "The study at a glance", tuple(blocks))
 
 

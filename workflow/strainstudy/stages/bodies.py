@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from ..io.store import Trace
-from ..records import Recording
+from ..records import Channel, Recording, Sensor
 from ..vocabulary import KNEES
 
-__all__ = ["angles_of", "knees_of", "limits_of", "of_reference_rater", "seat_of", "sensor_of"]
+__all__ = [
+    "angles_of",
+    "channel_of",
+    "knees_of",
+    "limits_of",
+    "of_reference_rater",
+    "polarity_remedy",
+    "seat_of",
+    "sensor_of",
+    "wired_sensor",
+]
 
 Array = npt.NDArray[np.float64]
 T = TypeVar("T")
@@ -20,10 +31,31 @@ T = TypeVar("T")
 
 def sensor_of(recording: Recording, tracked_point: str) -> str | None:
     """Name the sensor at a tracked point of a recording; None where the sheets name none."""
-    for channel in recording.channels:
-        if channel.tracked_point == tracked_point and channel.units != "deg":
-            return channel.sensor_id or recording.sensor_id
-    return None
+    channel = channel_of(recording, tracked_point)
+    return None if channel is None else channel.sensor_id or recording.sensor_id
+
+
+def channel_of(recording: Recording, tracked_point: str) -> Channel | None:
+    """Give the channel of the sensor at a tracked point; None where there is none."""
+    own = (c for c in recording.channels if c.tracked_point == tracked_point and c.units != "deg")
+    return next(own, None)
+
+
+def wired_sensor(recording: Recording, tracked_point: str, sensors: Mapping[str, Sensor]) -> Sensor | None:
+    """Give the sensor at a tracked point as it was wired in a recording: a channel's own polarity goes before."""
+    sensor, channel = sensors.get(sensor_of(recording, tracked_point) or ""), channel_of(recording, tracked_point)
+    if sensor is None or channel is None or channel.polarity is None:
+        return sensor
+    return replace(sensor, polarity=channel.polarity)
+
+
+def polarity_remedy(recording: Recording, channel: Channel, sensor: Sensor) -> str:
+    """Say what to write where a channel was wired the other way than the sheets state (``sensor`` as wired there)."""
+    session = f" in session {recording.session_id}" if recording.session_id else ""
+    return (
+        f"set polarity {-sensor.polarity} for sensor {sensor.sensor_id}{session}: in channels.tsv, column polarity,"
+        f" row of {recording.recording_id} and {channel.name}"
+    )
 
 
 def seat_of(recording: Recording) -> tuple[str, ...]:

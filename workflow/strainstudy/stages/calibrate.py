@@ -4,19 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
 from ..calibrate.anglemap import AngleMap, Refusal
 from ..calibrate.answer import Answer
-from ..calibrate.apply import angles_of_knee, known_answers
+from ..calibrate.apply import angles_of_knee, known_answers, possible_angles
 from ..calibrate.maps import BendTrace, KneeTrace, MapEntry, MapKey, calibration_rows, fit_session_maps, maps_to_json
 from ..calibrate.parameters import CalibrateParameters
 from ..calibrate.references import ReferenceTrace, fit_references, joined
+from ..calibrate.wiring import Wiring, turned, wiring_of
+from ..condition.bridge import Bridge
+from ..condition.channel import bridge_of
 from ..condition.response import strain
+from ..faults import Fault
 from ..io.atomic import write_text
 from ..io.frames import read_json, write_rows
 from ..io.labels import read_labels
@@ -25,7 +29,7 @@ from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..reference_use import calibrates, calibrating_spans
 from ..vocabulary import REFERENCE_SUFFIX, SIDE_OF_POINT, VOLT_UNITS
-from .bodies import of_reference_rater, sensor_of
+from .bodies import channel_of, of_reference_rater, polarity_remedy, sensor_of, wired_sensor
 
 __all__ = ["QUANTITIES", "run"]
 
@@ -34,6 +38,7 @@ RELATIVE = (*VOLT_UNITS, "ohm")
 """Units whose response is a relative change of resistance, as the bench's is."""
 NO_HOLDS = Refusal("no bend recording with labelled holds in this session")
 
+AnyKnee = TypeVar("AnyKnee", bound=KneeTrace)
 Told = Mapping[str, Mapping[str, Any]]
 """Notes of conditioning on one recording, by tracked point."""
 
@@ -76,12 +81,45 @@ def _references(
     return found
 
 
+@dataclass(frozen=True)
+class _Turned:
+    """A knee turned the right way round and what its sheets state of it; the correlation that says so."""
+
+    bridge: Bridge
+    stated_rest_ohm: float | None
+    correlation: float
+
+
+def _to_turn(
+    recording: Recording, knees: Mapping[str, KneeTrace], sensors: Mapping[str, Sensor], wiring: Mapping[MapKey, Wiring]
+) -> dict[str, _Turned]:
+    """Find the knees of a recording whose bridge is wired in reverse, by tracked point."""
+    found = {}
+    for point, knee in knees.items():
+        channel, sensor = channel_of(recording, point), wired_sensor(recording, point, sensors)
+        seen = wiring[knee.key].reversed_in(recording.recording_id) if knee.key in wiring else None
+        if seen is not None and sensor is not None and channel is not None and channel.units in VOLT_UNITS:
+            found[point] = _Turned(bridge_of(sensor), sensor.rest_ohm, seen)
+    return found
+
+
+def _reversed_fault(recording: Recording, point: str, sensors: Mapping[str, Sensor], correlation: float) -> Fault:
+    channel, sensor = channel_of(recording, point), wired_sensor(recording, point, sensors)
+    assert channel is not None
+    assert sensor is not None
+    words = (
+        f"the {point.replace('_', ' ')}'s resistance falls where the knee bends (correlation {correlation:.2f} with the"
+        " angles of the session): its bridge is wired in reverse, and was turned the right way round"
+    )
+    return Fault("wired in reverse", words, polarity_remedy(recording, channel, sensor), point, sensor.sensor_id)
+
+
 def _angles(trace: Trace, knee: KneeTrace | None, entry: MapEntry) -> tuple[dict[str, FloatArray], str]:
     if knee is not None:
         return angles_of_knee(knee, entry)
     nothing = np.full(trace.n, np.nan)
-    angle = trace["response"] if trace.units == "deg" else nothing
-    return {"angle": angle, "angle_low": nothing, "angle_high": nothing}, ""
+    angle, said = possible_angles(trace["response"]) if trace.units == "deg" else (nothing, "")
+    return {"angle": angle, "angle_low": nothing, "angle_high": nothing}, said
 
 
 def _measured_rest(trace: Trace, drift: FloatArray, sensor: Sensor | None, rest_ohm: float) -> float | None:
@@ -139,6 +177,7 @@ def run(
     held: dict[str, dict[str, Trace]] = {}
     bends: list[BendTrace] = []
     references: list[ReferenceTrace] = []
+    of_id = {recording.recording_id: recording for recording in recordings}
     for recording in recordings:
         name = recording.recording_id
         labels = of_reference_rater(recording.labels, reference_rater) if recording.task == "bend" else None
@@ -150,9 +189,16 @@ def run(
         if labels is not None:
             marked = read_labels(labels)
             bends += [BendTrace(**vars(knee), labels=marked) for knee in knees.values()]
+    wiring = wiring_of(bends, references) if parameters.flexion_stretches else {}
+
+    def upright(knee: AnyKnee) -> AnyKnee:
+        point = knee.key.tracked_point
+        turn = _to_turn(of_id[knee.recording_id], {point: knee}, sensors, wiring).get(point)
+        return knee if turn is None else turned(knee, turn.bridge, turn.stated_rest_ohm, drift_shortest_period_s)
+
     fitted = joined(
-        fit_session_maps(bends, parameters, drift_shortest_period_s),
-        fit_references(references, parameters, drift_shortest_period_s),
+        fit_session_maps([upright(bend) for bend in bends], parameters, drift_shortest_period_s),
+        fit_references([upright(reference) for reference in references], parameters, drift_shortest_period_s),
     )
     bends.clear()
     references.clear()
@@ -166,6 +212,7 @@ def run(
             name = recording.recording_id
             found = held.pop(name, None) or read_recording(traces, name)
             knees = _knees(recording, found, told.get(name, {}))
+            turns = _to_turn(recording, knees, sensors, wiring)
             own = known_answers({point: knee.key for point, knee in knees.items()}, answers, fitted, parameters)
             for point, trace in found.items():
                 if point.endswith(REFERENCE_SUFFIX):
@@ -173,6 +220,10 @@ def run(
                 key, knee, answer = _key(recording, point), knees.get(point), own.get(point)
                 entry, sensor = fitted.get(key, NO_HOLDS), sensors.get(key.sensor_id)
                 response, drift = trace["response"], trace["drift"]
+                rest_ohm = _number(told[name][point]["rest_ohm"])
+                if knee is not None and point in turns:
+                    knee = upright(knee)
+                    response, drift, rest_ohm = knee.response, knee.drift, knee.rest_ohm
                 if knee is not None and not isinstance(entry, Refusal):
                     knee = knee.towards(1 if entry.sign > 0 else -1, drift_shortest_period_s)
                     response, drift = knee.response, knee.drift
@@ -191,7 +242,10 @@ def run(
                     **angles,
                 }
                 writer.write(replace(trace, columns=columns))
-                rest = _measured_rest(trace, drift, sensor, _number(told[name][point]["rest_ohm"]))
+                rest = _measured_rest(trace, drift, sensor, rest_ohm)
+                faults = (
+                    [_reversed_fault(recording, point, sensors, turns[point].correlation)] if point in turns else []
+                )
                 rows.append(
                     {
                         "recording_id": name,
@@ -199,6 +253,8 @@ def run(
                         "measured_rest_ohm": rest,
                         "answer": None if answer is None else answer.to_dict(),
                         "notes": [said] if said else [],
+                        "faults": [fault.to_dict() for fault in faults],
+                        "rest_ohm": rest_ohm if point in turns else None,
                     }
                 )
     write_rows(notes, rows)

@@ -18,7 +18,7 @@ from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..signal.quality import smallest_step
 from ..vocabulary import BENCH_TASKS
-from .bodies import sensor_of
+from .bodies import wired_sensor
 
 __all__ = ["run"]
 
@@ -83,7 +83,7 @@ def run(
         for number, recording in enumerate(recordings, start=1):
             for point, trace in read_recording(raw, recording.recording_id).items():
                 fs, units = trace.sampling_frequency, trace.units
-                sensor = sensors.get(sensor_of(recording, point) or "")
+                sensor = wired_sensor(recording, point, sensors)
                 own = channel_response(trace["raw"], fs, units=units, tracked_point=point, sensor=sensor)
                 clean = condition_trace(own.response, fs, tracked_point=point, units=units, parameters=parameters)
                 columns = {"response": clean.response, "drift": clean.drift, "unfiltered": own.response}

@@ -34,7 +34,7 @@ def run(
     strict : bool
         Whether a rejected recording ends the job.
     traces, quality : Path
-        To write: quantity ``raw``; one row of ``tables/recordings.tsv`` per recording.
+        To write: quantity ``raw``; one row of ``tables/recordings.tsv`` per recording, and its ``faults``.
     progress : Progress
 
     Raises
@@ -54,7 +54,7 @@ def run(
                 raise RecordingError(recording.recording_id, words)
             for trace in ingested.traces:
                 writer.write(trace)
-            rows.append(ingested.quality)
+            rows.append(ingested.quality | {"faults": [fault.to_dict() for fault in ingested.faults]})
             why = f" ({recording.file}): {reason}" if status == "rejected" else f": {reason}" if reason else ""
             progress.say(f"{recording.recording_id} {status}{why}; {number} of {len(recordings)} recordings")
     write_rows(quality, rows)

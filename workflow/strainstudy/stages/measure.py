@@ -244,7 +244,9 @@ def run(
     strides["trial_type"] = state_of(strides, bouts)
     strides["prediction"] = state_of(strides, bouts, "prediction")
     health = read_table(results, SENSOR_HEALTH)
-    outside = set(health.loc[health["flagged"].fillna(value=False).astype(bool), "sensor_id"])
+    flagged = health[health["flagged"].fillna(value=False).astype(bool)]
+    uses = flagged[["sensor_id", "participant_id", "session_id"]].itertuples(index=False)
+    outside = {(sensor, person, session) for sensor, person, session in uses}
 
     cells = _cells(recordings, strides, reference_rater)
     rows: list[dict[str, Any]] = []
@@ -259,7 +261,11 @@ def run(
             inputs["signals"][batch_of[recording.recording_id]],
             notes[recording.recording_id],
             _maps_of(recording, maps),
-            sorted(outside & {sensor for sensor in used if sensor is not None}),
+            sorted(
+                sensor
+                for sensor in used
+                if sensor is not None and (sensor, recording.participant_id, recording.session_id) in outside
+            ),
             cells,
             gait,
             verdict,

@@ -40,6 +40,8 @@ FRAMES = {
     "candidates": (*CANDIDATE_COLUMNS, *FEATURE_NAMES),
 }
 QUANTITIES = ("response", "angle", "angle_low", "angle_high")
+SIZES = ("swing_peak", "range_of_motion", "amplitude", "response_range")
+"""Columns of strides that a bridge wired in reverse makes wrong; times stay."""
 WALKS = ("walk", "free")
 BENDS = ("bend", "free")
 LAGGING = (*VOLT_UNITS, "ohm")
@@ -64,6 +66,7 @@ def segment_recording(
     *,
     lag_s: float,
     answers: Mapping[str, Answer] | None = None,
+    flexion_stretches: bool = True,
 ) -> tuple[dict[str, pd.DataFrame], dict[str, Any]]:
     """Cut one recording into all but swallow candidates, which `throat_candidates` finds.
 
@@ -78,6 +81,8 @@ def segment_recording(
         Time constant of the answer of a strain sensor whose own was not measured, seconds.
     answers : mapping of tracked point to Answer, optional
         How the sensors answer whose own was measured.
+    flexion_stretches : bool
+        A knee in volts whose wave of walking is upside down is wired in reverse: its strides have no sizes.
 
     Returns
     -------
@@ -99,8 +104,15 @@ def segment_recording(
         frames["states"] = walk.states
         frames["strides"] = in_degrees(walk.strides, angles_of(traces), fs)
         notes["polarity"] = {
-            side: {"sign": int(found.sign), "margin": float(found.margin)} for side, found in walk.polarity.items()
+            side: {
+                "sign": int(found.sign),
+                "margin": float(found.margin),
+                "reversed": flexion_stretches and found.clearly_falls and traces[KNEES[side]].units in VOLT_UNITS,
+            }
+            for side, found in walk.polarity.items()
         }
+        backwards = [side for side, found in notes["polarity"].items() if found["reversed"]]
+        frames["strides"].loc[frames["strides"]["side"].isin(backwards), list(SIZES)] = np.nan
     if knees and task in BENDS:
         found = bends_of_knees(knees, fs, bends, limits_of(traces))
         frames["knee_bends"] = _outside_gait(found, frames["states"]) if "states" in frames else found
@@ -179,6 +191,7 @@ def run(
     bends: BendParameters,
     swallow: SwallowParameters,
     lag_s: float,
+    flexion_stretches: bool,
     signals: Path,
     condition_notes: Path,
     calibrate_notes: Path,
@@ -192,7 +205,7 @@ def run(
     ----------
     recordings : sequence of Recording
     gait, bends, swallow : parameters
-    lag_s : float
+    lag_s, flexion_stretches
         As for `segment_recording`.
     signals, condition_notes, calibrate_notes : Path
         What condition and calibrate left.
@@ -210,7 +223,13 @@ def run(
     for number, recording in enumerate(recordings, start=1):
         traces = read_recording(signals, recording.recording_id, QUANTITIES)
         frames, said[recording.recording_id] = segment_recording(
-            recording.task, traces, gait, bends, lag_s=lag_s, answers=answers.get(recording.recording_id)
+            recording.task,
+            traces,
+            gait,
+            bends,
+            lag_s=lag_s,
+            answers=answers.get(recording.recording_id),
+            flexion_stretches=flexion_stretches,
         )
         counts = ", ".join(f"{len(frame)} {name.replace('_', ' ')}" for name, frame in frames.items())
         found = {name: [(recording.recording_id, frame)] for name, frame in frames.items()}

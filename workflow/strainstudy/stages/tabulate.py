@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,13 +11,23 @@ import pandas as pd
 from ..bench.health import HEALTH_COLUMNS, HealthParameters, control_chart, flagged_recordings
 from ..io.frames import read_frame, read_frames, read_json, read_rows
 from ..jobs import Progress
-from ..records import Participant, Recording
+from ..records import Participant, Recording, Sensor
 from ..tables import Column, write_table, write_typed
 from ..tables.angles import CALIBRATIONS
 from ..tables.bends import KNEE_BENDS
+from ..tables.faults import FAULTS
 from ..tables.recordings import ADDED, RECORDINGS
 from ..tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_HEALTH, SENSOR_LOOPS, SENSORS
 from .bodies import sensor_of
+from .fault_list import (
+    Found,
+    fault_rows,
+    impossible_faults,
+    noted_faults,
+    reversed_seats,
+    sensor_faults,
+    walking_faults,
+)
 
 __all__ = ["BENCH", "INPUTS", "run"]
 
@@ -30,9 +39,7 @@ BENCH_TABLES = {
     "steps": BENCH_STEPS,
 }
 BENCH = (*BENCH_TABLES, "uses")
-INPUTS = ("quality", "calibrations", "calibrate_notes", "condition_notes", "knee_bends")
-MOSTLY = 0.1
-"""Share of impossible volts from which a sheet is more likely wrong than a sensor (ours: spikes are far fewer)."""
+INPUTS = ("quality", "calibrations", "calibrate_notes", "condition_notes", "segment_notes", "knee_bends")
 
 
 def _own_names(rows: Iterable[Mapping[str, Any]], prefix: str, taken: set[str]) -> dict[str, str]:
@@ -89,13 +96,16 @@ def _carried(
 def _notes(conditioned: Sequence[Mapping[str, Any]], calibrated: Sequence[Mapping[str, Any]]) -> pd.Series:
     """Join the notes of a recording's traces into one text each: first what was assumed, then what was done."""
     angles = {(row["recording_id"], row["tracked_point"]): row["notes"] for row in calibrated}
+    # what was assumed of a bridge that was wired in reverse holds no more
+    turned = {(row["recording_id"], row["tracked_point"]) for row in calibrated if row["faults"]}
     parts: dict[str, list[str]] = {row["recording_id"]: [] for row in conditioned}
 
     def add(row: Mapping[str, Any], notes: Iterable[str]) -> None:
         parts[row["recording_id"]] += [f"{row['tracked_point']}: {note}" for note in notes]
 
     for row in conditioned:
-        add(row, row["assumed"])
+        if (row["recording_id"], row["tracked_point"]) not in turned:
+            add(row, row["assumed"])
     for row in conditioned:
         hum = ", ".join(f"{f:.4g}" for f in row["hum_hz"])
         add(row, row["notes"])
@@ -105,9 +115,15 @@ def _notes(conditioned: Sequence[Mapping[str, Any]], calibrated: Sequence[Mappin
 
 
 def _uses(
-    recordings: Sequence[Recording], calibrated: Sequence[Mapping[str, Any]], bench: pd.DataFrame
+    recordings: Sequence[Recording],
+    calibrated: Sequence[Mapping[str, Any]],
+    bench: pd.DataFrame,
+    withheld: Container[tuple[Any, ...]],
 ) -> pd.DataFrame:
-    """List uses of sensors in the order of sessions: on people (measured rest resistance) and on the bench."""
+    """List uses of sensors in the order of sessions: on people (measured rest resistance) and on the bench.
+
+    Where a bridge is wired in reverse and nothing turned it, its session measured no resistance (``withheld``).
+    """
     rest = {(row["recording_id"], row["tracked_point"]): row["measured_rest_ohm"] for row in calibrated}
     rows = [
         {
@@ -120,6 +136,7 @@ def _uses(
         for recording in recordings
         for point in {channel.tracked_point: None for channel in recording.channels}
         if pd.notna(value := rest.get((recording.recording_id, point)))
+        and (recording.participant_id, recording.session_id, point, sensor_of(recording, point)) not in withheld
     ]
     keys = ["sensor_id", "participant_id", "session_id", "recording_id"]
     worn = pd.DataFrame(rows, columns=[*keys, "rest_resistance"])
@@ -136,6 +153,7 @@ def _health(uses: pd.DataFrame, parameters: HealthParameters) -> tuple[pd.DataFr
 def run(
     recordings: Sequence[Recording],
     participants: Mapping[str, Participant],
+    sensors: Mapping[str, Sensor],
     *,
     health: HealthParameters,
     inputs: Mapping[str, Sequence[Path]],
@@ -151,9 +169,10 @@ def run(
     recordings : sequence of Recording
         All of the study.
     participants : mapping of str to Participant
+    sensors : mapping of str to Sensor
     health : HealthParameters
-    inputs : mapping of str to sequence of Path
-        Files of all batches: ``quality``, ``calibrations``, ``calibrate_notes``, ``condition_notes``, ``knee_bends``.
+    inputs : mapping of `INPUTS` to sequence of Path
+        Files of all batches.
     bench : mapping of str to Path
         Frames of the bench by name, and ``uses``; empty for a study without a bench.
     typed : Path
@@ -166,12 +185,24 @@ def run(
         [row for path in inputs[f"{stage}_notes"] for row in read_json(path)] for stage in ("condition", "calibrate")
     )
     uses = read_frame(bench["uses"]) if bench else pd.DataFrame(columns=["sensor_id", "session_id", "recording_id"])
-    chart, flagged = _health(_uses(recordings, calibrated, uses), health)
+    segmented = {name: notes for path in inputs["segment_notes"] for name, notes in read_json(path).items()}
+    known = {recording.recording_id: recording for recording in recordings}
+    withheld = reversed_seats(segmented, known)
+    chart, flagged = _health(_uses(recordings, calibrated, uses, withheld), health)
     write_table(chart, SENSOR_HEALTH, results)
 
     carried, columns = _carried(recordings, participants, {*RECORDINGS.names, *(column.name for column in ADDED)})
-    rows = read_rows(inputs["quality"]).merge(carried, on="recording_id", how="left")
-    _degrade_impossible(rows, conditioned)
+    quality = [row for path in inputs["quality"] for row in read_json(path)]
+    rows = pd.DataFrame(quality).drop(columns="faults").merge(carried, on="recording_id", how="left")
+    length = dict(zip(rows["recording_id"], rows["duration"] * rows["sampling_frequency"], strict=True))
+    later = [
+        impossible_faults(conditioned, length, known),
+        noted_faults(calibrated),
+        walking_faults(segmented, known, sensors),
+    ]
+    _degrade(rows, later)
+    faults = fault_rows([noted_faults(quality), *later], known, sensor_faults(chart))
+    write_table(faults, FAULTS, results)
     flags = flagged.groupby("recording_id")["reason"].agg("; ".join)
     rows["sensor_flag"] = rows["recording_id"].map(flags)
     rows["notes"] = rows["recording_id"].map(_notes(conditioned, calibrated))
@@ -189,19 +220,11 @@ def run(
     progress.say(", ".join(f"{counts.get(word, 0)} {word}" for word in ("good", "degraded", "rejected")))
 
 
-def _degrade_impossible(rows: pd.DataFrame, conditioned: Sequence[Mapping[str, Any]]) -> None:
-    """Do not call a recording good if its volts are mostly such as no resistance can give."""
-    length = dict(zip(rows["recording_id"], rows["duration"] * rows["sampling_frequency"], strict=True))
-    reasons: dict[str, list[str]] = {}
-    for entry in conditioned:
-        share = entry["impossible"] / length.get(entry["recording_id"], math.nan)
-        if share > MOSTLY:
-            reason = (
-                f"{share:.0%} of the volts of {entry['tracked_point'].replace('_', ' ')} are such as no resistance can"
-                " give: correct units in channels.tsv, or excitation, gain or polarity in sensors.tsv"
-            )
-            reasons.setdefault(entry["recording_id"], []).append(reason)
-    for at in rows.index[rows["recording_id"].isin(list(reasons))]:
-        before = rows.at[at, "status_description"]
-        said = [*([before] if isinstance(before, str) else []), *reasons[str(rows.at[at, "recording_id"])]]
-        rows.loc[at, ["status", "status_description"]] = ["degraded", "; ".join(said)]
+def _degrade(rows: pd.DataFrame, parts: Sequence[Found]) -> None:
+    """Do not call a recording good of which a stage after ingest found a fault."""
+    for found in parts:
+        for at in rows.index[rows["recording_id"].isin(list(found))]:
+            before = rows.at[at, "status_description"]
+            reasons = [fault.said for fault in found[str(rows.at[at, "recording_id"])]]
+            said = [*([before] if isinstance(before, str) else []), *reasons]
+            rows.loc[at, ["status", "status_description"]] = ["degraded", "; ".join(said)]

@@ -42,6 +42,12 @@ RECORDINGS: Final = TableSpec(
         text("channels_left_out", "Left out", "Columns of the raw file that are not used, of those named."),
         text("time_source", "Time from", "Where the time of the samples comes from."),
         number("stamped_frequency", "Rate of the stamps", "Sampling rate as the time stamps have it.", "Hz"),
+        text(
+            "unobserved",
+            "Not observed",
+            "Stretches of half a second or more without a value: tracked point, first and last second. What happened "
+            "in them is in no state, no event and no denominator of a score.",
+        ),
         number("longest_gap", "Longest gap", "Longest stretch without a value in a channel in use.", "s", 3),
         count("repeated_stamps", "Repeated stamps", "Samples with the time stamp of the one before."),
         count("backward_stamps", "Backward stamps", "Places where time stamps run backwards."),
@@ -53,7 +59,7 @@ RECORDINGS: Final = TableSpec(
 )
 
 ADDED: Final = (
-    text("sensor_flag", "Sensor flag", "A sensor of this recording left its control limits in the study."),
+    text("sensor_flag", "Sensor flag", "A sensor of this recording was outside its control limits in this session."),
     text("notes", "Notes", "What had to be assumed or done to its signals."),
     number("volume_ml", "Volume", "Volume of water of a timed swallow.", "ml"),
 )

@@ -188,7 +188,7 @@ def compare_raters(
             if part.seconds.sum() > 0:
                 other_states.append(part)
                 bouts = bouts_by_recording[recording]
-                states.append(state_seconds(recording, person, truth, bouts, spans=spans))
+                states.append(state_seconds(recording, person, truth, bouts, spans=spans, tiled=True))
         rows += _event_rows((reference, other), other_tallies, tallies, parameters)
         if other_states:
             rows.append(_state_row((reference, other), other_states, states, parameters))

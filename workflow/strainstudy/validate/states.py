@@ -149,6 +149,7 @@ def score_states(
             participants.get(recording) or recording,
             labels,
             bouts_by_recording[recording],
+            tiled=True,
         )
         if part.seconds.sum() > 0:
             parts.append(part)

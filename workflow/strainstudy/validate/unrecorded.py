@@ -1,7 +1,7 @@
-"""Labels of a side that was not recorded: what nobody could have detected is in no denominator.
+"""Labels of what was not recorded: what nobody could have detected is in no denominator.
 
-In: labels of recordings, and the tracked points that each has in use. Out: the labels that can be compared, and how
-many of a side cannot.
+In: labels of recordings, the tracked points that each has in use, and when these gave no value. Out: the labels that
+can be compared, and how many cannot.
 """
 
 from __future__ import annotations
@@ -10,7 +10,9 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from ..vocabulary import EVENT_TYPES, KNEES
+from ..ingest.silence import unobserved_spans
+from ..stats.spans import spans_of, within
+from ..vocabulary import EVENT_TYPES, KNEES, SIDE_OF_POINT
 from .row_frames import LabelsByRater, text_or_none
 
 __all__ = ["comparable", "unrecorded_counts"]
@@ -25,6 +27,21 @@ def _beyond_reach(rows: pd.DataFrame, points: str | None) -> pd.Series:
     return rows["trial_type"].isin(_SIDED) & rows["side"].isin(missing)
 
 
+def _unseen(rows: pd.DataFrame, words: str | None) -> pd.Series:
+    """Mark the events whose middle lies where their knee, or the throat, has no value."""
+    middle = spans_of(rows).mean(axis=1)
+    unseen = pd.Series(data=False, index=rows.index)
+    for point, spans in unobserved_spans(words).items():
+        side = SIDE_OF_POINT.get(point)
+        own = (
+            rows["trial_type"].eq("swallow")
+            if side is None
+            else rows["trial_type"].isin(_SIDED) & rows["side"].eq(side)
+        )
+        unseen |= own & within(middle, spans)
+    return unseen
+
+
 def _points(recordings: pd.DataFrame) -> dict[str, str | None]:
     used = recordings[recordings["status"] != "rejected"]
     return {
@@ -33,13 +50,13 @@ def _points(recordings: pd.DataFrame) -> dict[str, str | None]:
 
 
 def comparable(labels: LabelsByRater, recordings: pd.DataFrame) -> dict[str, dict[str, pd.DataFrame]]:
-    """Leave out labels of a side that was not recorded.
+    """Leave out labels of a side that was not recorded, and events in a stretch without a value.
 
     Parameters
     ----------
     labels : mapping of recording_id to (mapping of rater to DataFrame)
     recordings : DataFrame
-        ``tables/recordings.tsv``: recording_id, status, channels (tracked points in use).
+        ``tables/recordings.tsv``: recording_id, status, channels (tracked points in use), unobserved.
 
     Returns
     -------
@@ -47,11 +64,19 @@ def comparable(labels: LabelsByRater, recordings: pd.DataFrame) -> dict[str, dic
         Rejected recordings, of which nothing is scored, keep theirs.
     """
     points = _points(recordings)
+    silence = {
+        str(name): text_or_none(words)
+        for name, words in zip(recordings["recording_id"], recordings["unobserved"], strict=True)
+    }
+
+    def kept(recording: str, rows: pd.DataFrame) -> pd.DataFrame:
+        if recording not in points:
+            return rows
+        left = _beyond_reach(rows, points[recording]) | _unseen(rows, silence[recording])
+        return rows[~left].reset_index(drop=True)
+
     return {
-        recording: {
-            rater: rows[~_beyond_reach(rows, points[recording])].reset_index(drop=True) if recording in points else rows
-            for rater, rows in raters.items()
-        }
+        recording: {rater: kept(recording, rows) for rater, rows in raters.items()}
         for recording, raters in labels.items()
     }
 
