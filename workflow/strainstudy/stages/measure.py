@@ -13,6 +13,7 @@ import pandas as pd
 from ..calibrate.anglemap import AngleMap
 from ..calibrate.maps import MapKey, maps_from_json
 from ..calibrate.referencemap import ReferenceMap
+from ..gait.mean_curves import CURVE_COLUMNS, mean_curves
 from ..gait.measures import summarise_walk, with_timing_error
 from ..gait.parameters import GaitParameters
 from ..gait.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
@@ -24,18 +25,19 @@ from ..swallow.measures import measure_swallows, summarise_swallows
 from ..swallow.parameters import SwallowParameters
 from ..tables import Column, TableSpec, read_table, write_table, write_typed
 from ..tables.classifier import BOUTS, LABEL_NEXT
+from ..tables.curves import CURVES
 from ..tables.events import EVENTS, STRIDES
 from ..tables.families import PREDICTION, WHO
 from ..tables.gait import ANSWERS, GAIT
 from ..tables.sensors import SENSOR_HEALTH
 from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from ..vocabulary import GAIT_STATES, KNEES, SIDES
-from .bodies import knees_of, sensor_of
+from .bodies import angles_of, knees_of, sensor_of
 from .walk_evidence import walk_evidence
 
 __all__ = ["BATCH_INPUTS", "TYPED", "run", "state_of"]
 
-TYPED = ("events", "bouts", "gait", "swallow_summary")
+TYPED = ("events", "bouts", "gait", "curves", "swallow_summary")
 BATCH_INPUTS = ("signals", "maps", "events", "strides", "knee_bends", "segment_notes")
 
 
@@ -113,6 +115,13 @@ def _gait_rows(
         made_by = {"prediction": own["prediction"].iloc[0]}
         rows.append({"recording_id": recording.recording_id, "trial_type": state, **row, **made_by, **judged.columns})
     return rows
+
+
+def _curves(recording: str, strides: pd.DataFrame, signals: Path) -> pd.DataFrame:
+    """Mean knee angle over the stride of each gait state and side of a recording."""
+    traces = read_recording(signals, recording, ("angle",))
+    rate = next(trace.sampling_frequency for point, trace in traces.items() if point in KNEES.values())
+    return mean_curves(strides, angles_of(traces), rate).assign(recording_id=recording)
 
 
 def _maps_of(recording: Recording, maps: Mapping[MapKey, Any]) -> dict[str, AngleMap | ReferenceMap]:
@@ -211,6 +220,7 @@ def run(
     outside = set(health.loc[health["flagged"].fillna(value=False).astype(bool), "sensor_id"])
 
     rows: list[dict[str, Any]] = []
+    curves = [pd.DataFrame(columns=["recording_id", *CURVE_COLUMNS])]
     for recording in recordings:
         own = strides[strides["recording_id"] == recording.recording_id]
         if own.empty:
@@ -226,6 +236,7 @@ def run(
             gait,
             verdict,
         )
+        curves.append(_curves(recording.recording_id, own, inputs["signals"][batch_of[recording.recording_id]]))
 
     def keep(name: str, frame: pd.DataFrame, spec: TableSpec, extra: Sequence[Column] = ()) -> None:
         write_table(frame, spec, results, extra)
@@ -235,6 +246,8 @@ def run(
     extra = [*ANSWERS, PREDICTION, *VERDICT_COLUMNS]
     gait_table = pd.DataFrame(rows) if rows else GAIT.empty(extra)
     keep("gait", _with_who(gait_table, recordings, participants), GAIT, [*extra, *WHO])
+    filled = [frame for frame in curves if len(frame)]
+    keep("curves", CURVES.of(pd.concat(filled, ignore_index=True) if filled else curves[0]), CURVES)
     keep("strides", STRIDES.of(strides, [PREDICTION]), STRIDES, [PREDICTION])
     keep("bouts", BOUTS.of(bouts), BOUTS)
     label_next = read_frame(decisions["label_next"])

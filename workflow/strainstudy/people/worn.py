@@ -1,0 +1,80 @@
+"""What a person wore in each session, and what was wrong with it; nobody else is named."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+
+from ..records import Recording
+from .facts import NO_SESSION, Facts
+from .measure_words import fixed
+
+__all__ = ["faults_of", "worn_at"]
+
+
+def _sensor(recording: Recording, point: str) -> str | None:
+    for channel in recording.channels:
+        if channel.tracked_point == point and channel.units != "deg":
+            return channel.sensor_id or recording.sensor_id or "sensor not named"
+    return None
+
+
+def worn_at(facts: Facts, session: str, point: str) -> str:
+    """Say which sensors were worn at a place in a session, and how its angle was made; a dash where there was none."""
+    recorded = facts.of("recordings", session).set_index("recording_id")["channels"]
+    used = {name for name, points in recorded.items() if point in str(points).split(", ")}
+    own = [r for r in facts.in_session(session) if r.recording_id in used]
+    names = sorted({name for r in own if (name := _sensor(r, point)) is not None})
+    if not names:
+        return "an angle that was recorded" if own else "\u2013"
+    calibrations = facts.of("calibrations", session)
+    words = []
+    for name in names:
+        maps = calibrations[(calibrations["tracked_point"] == point) & (calibrations["sensor_id"] == name)]
+        words.append(f"{name}{_calibrated(maps)}" if point != "throat" else name)
+    return "; ".join(words)
+
+
+def _calibrated(maps: pd.DataFrame) -> str:
+    if maps.empty:
+        return ", no degrees: no holds at known angles"
+    row = maps.iloc[0]
+    if row["status"] != "fitted":
+        return f", no degrees: {row['status_description']}"
+    if row["source"] == "holds":
+        spread = f", scatter {fixed(row['repeatability'], 1)}\u00b0 (SD)" if pd.notna(row["repeatability"]) else ""
+        return f", degrees by {row['hold_count']} holds{spread}"
+    left_out = f", error {fixed(row['left_out_error'], 1)}\u00b0 on what was left out"
+    return f", degrees by a reference{left_out if pd.notna(row['left_out_error']) else ''}"
+
+
+def faults_of(facts: Facts) -> list[str]:
+    """Give every fault of recordings and sensors of the sessions shown, in words."""
+    said = []
+    for session in facts.sessions:
+        for row in _rows(facts.of("recordings", session)):
+            if row["status"] != "good":
+                said.append(f"{session}, {facts.short(row['recording_id'])}, {row['status']}: {row['status_description']}.")
+        for row in _rows(facts.of("calibrations", session)):
+            if row["status"] != "fitted":
+                where = str(row["tracked_point"]).replace("_", " ")
+                said.append(f"{session}, {where}, sensor {row['sensor_id']}: no degrees; {row['status_description']}.")
+    return said + _health(facts)
+
+
+def _health(facts: Facts) -> list[str]:
+    """Flags of the sensors that this person wore: here, on the bench, or on somebody else, who is not named."""
+    health = facts.tables["health"]
+    said = []
+    for row in _rows(health[health["flagged"].fillna(value=False).astype(bool)]):
+        if row["participant_id"] == facts.person.participant_id:
+            where = row["session_id"] if isinstance(row["session_id"], str) else NO_SESSION
+        else:
+            where = "on the bench" if not isinstance(row["participant_id"], str) else "on another person"
+        said.append(f"Sensor {row['sensor_id']}, {where}: {row['reason']}. Amplitudes with it are in doubt.")
+    return sorted(set(said))
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
