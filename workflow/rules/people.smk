@@ -20,7 +20,7 @@ rule people:
         bouts=rules.measure.output.typed_bouts,
         events=rules.measure.output.typed_events,
         summary=rules.measure.output.typed_swallow_summary,
-        change=rules.validate.output.change,
+        standing=rules.validate.output,
         labels=lambda w: label_files(tasks=HELD_TASKS, batch=w.batch),
         style=Path(workflow.basedir, "workflow/strainstudy/people/person.css"),
     output:

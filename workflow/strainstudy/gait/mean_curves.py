@@ -80,14 +80,12 @@ def pooled_curve(curves: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         The same columns, one row per percent: the exact mean and SD (n - 1) of all strides together.
     """
-    n = curves["n"].to_numpy(dtype=float)
-    mean = curves["mean"].to_numpy(dtype=float)
+    percent = curves["percent"].to_numpy(dtype=int)
+    n, mean = curves["n"].to_numpy(dtype=float), curves["mean"].to_numpy(dtype=float)
     within = (n - 1) * np.nan_to_num(curves["sd"].to_numpy(dtype=float)) ** 2
-    sums = pd.DataFrame({"n": n, "sum": n * mean, "within": within}).groupby(curves["percent"].to_numpy()).sum()
-    total = sums["sum"] / sums["n"]
-    off = (mean - total.loc[curves["percent"]].to_numpy()) ** 2
-    between = pd.Series(n * off).groupby(curves["percent"].to_numpy()).sum()
-    spread = (sums["within"] + between) / (sums["n"] - 1).where(sums["n"] > 1)
-    return pd.DataFrame(
-        {"percent": sums.index, "mean": total.to_numpy(), "sd": np.sqrt(spread.to_numpy()), "n": sums["n"].astype(int)}
-    ).reset_index(drop=True)
+    at, where = np.unique(percent, return_inverse=True)
+    total = np.bincount(where, n)
+    whole = np.bincount(where, n * mean) / total
+    square = np.bincount(where, within + n * (mean - whole[where]) ** 2)
+    sd = np.sqrt(square / np.where(total > 1, total - 1, np.nan))
+    return pd.DataFrame({"percent": at, "mean": whole, "sd": sd, "n": total.astype(int)})

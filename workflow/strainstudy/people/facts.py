@@ -14,16 +14,46 @@ import numpy as np
 import pandas as pd
 
 from ..records import Participant, Recording
+from .measure_words import WALK_MEASURES
 
-__all__ = ["NO_SESSION", "TABLES", "Facts", "facts_of", "nominal_holds"]
+__all__ = ["NO_SESSION", "TABLES", "Facts", "facts_of", "nominal_holds", "rows_of"]
 
 NO_SESSION: Final = "no session given"
-TABLES: Final = (
-    "recordings", "calibrations", "health", "bends", "gait", "curves", "bouts", "events", "summary", "change",
-)  # fmt: skip
-"""What the pages read of the results."""
+_ANGLES: Final = ("angle", "angle_low", "angle_high")
+TABLES: Final[Mapping[str, tuple[str, ...]]] = {
+    "recordings": ("recording_id", "duration", "status", "status_description", "channels"),
+    "calibrations": (
+        "participant_id", "session_id", "tracked_point", "sensor_id", "status", "source", "status_description",
+        "hold_count", "repeatability", "left_out_error",
+    ),
+    "health": ("sensor_id", "participant_id", "session_id", "flagged", "reason"),
+    "bends": ("recording_id", "side", "onset", "duration", *_ANGLES),
+    "gait": (
+        "recording_id", "trial_type", "n_strides_left", "n_strides_right", "warning", "prediction", "verdict",
+        "verdict_side", *(f"{name}{end}" for name in WALK_MEASURES for end in ("", "_low", "_high")),
+    ),
+    "curves": ("recording_id", "trial_type", "side", "percent", "mean", "sd", "n"),
+    "bouts": ("recording_id", "onset", "duration", "trial_type", "limping_side"),
+    "events": ("recording_id", "onset", "duration", "trial_type", "side"),
+    "summary": (
+        "recording_id", "swallow_count", "rate", "rate_low", "rate_high", "duration_mean", "interval_mean", "volume",
+        "volume_per_swallow", "swallowing_speed", "sensor_note", "prediction",
+    ),
+    "norms": ("participant_id", "session_id", "measure", "counts", "published_low", "published_high", "source"),
+    "change": (
+        "participant_id", "trial_type", "measure", "unit", "session_id", "later_session_id", "value", "later_value",
+        "change", "change_low", "change_high", "minimal_detectable_change", "exceeds", "error_basis",
+    ),
+}  # fmt: skip
+"""What the pages read of the results, and which columns of it."""
 _MOST_SESSIONS: Final = 4
 """Sessions side by side; of more the first and the last ones are shown, for two sheets to be enough (ours)."""
+
+
+def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Give the rows of a frame as dicts."""
+    columns = [frame[name].tolist() for name in frame.columns]
+    return [dict(zip(map(str, frame.columns), row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 @dataclass(frozen=True)
@@ -90,15 +120,17 @@ def nominal_holds(bends: pd.DataFrame, labels: Mapping[str, pd.DataFrame]) -> pd
     rows: list[dict[str, Any]] = []
     for recording, marks in labels.items():
         known = marks[(marks["trial_type"] == "knee_bend") & marks["value"].notna()]
-        own = bends[bends["recording_id"] == recording]
-        for mark in known.to_dict("records"):
-            side = own[own["side"] == mark["side"]]
-            start, end = side["onset"].to_numpy(dtype=float), (side["onset"] + side["duration"]).to_numpy(dtype=float)
-            shared = np.minimum(end, mark["onset"] + mark["duration"]) - np.maximum(start, mark["onset"])
+        own = rows_of(bends[bends["recording_id"] == recording])
+        for mark in rows_of(known):
+            best: dict[str, Any] = {}
+            longest, end = 0.0, mark["onset"] + mark["duration"]
+            for bend in own:
+                shared = min(end, bend["onset"] + bend["duration"]) - max(mark["onset"], bend["onset"])
+                if bend["side"] == mark["side"] and shared > longest:
+                    best, longest = bend, shared
             row = {"recording_id": recording, "side": mark["side"], "nominal": float(mark["value"])}
-            best = side.iloc[int(shared.argmax())] if shared.size and shared.max() > 0 else {}
-            rows.append(row | {name: best.get(name, np.nan) for name in ("angle", "angle_low", "angle_high")})
-    names = ["recording_id", "side", "nominal", "angle", "angle_low", "angle_high"]
+            rows.append(row | {name: best.get(name, np.nan) for name in _ANGLES})
+    names = ["recording_id", "side", "nominal", *_ANGLES]
     return pd.DataFrame(rows, columns=names)
 
 
@@ -133,7 +165,8 @@ def facts_of(
         if channel.tracked_point in str(used.get(r.recording_id)).split(", ")
     }
     own: dict[str, pd.DataFrame] = {}
-    for name, frame in tables.items():
+    for name, columns in TABLES.items():
+        frame = tables[name][list(columns)]
         if name == "health":
             # of the sensors that were worn, whoever wore them then: a fault of one concerns everybody who did
             own[name] = frame[frame["sensor_id"].isin(list(worn))]

@@ -19,7 +19,7 @@ from ..palette import GREY, KIND_COLOURS, SIDE_COLOURS, STATE_COLOURS
 from ..review.names import page_file as review_file
 from ..vocabulary import GAIT_STATES, SIDES
 from .drawing import QUIET, WIDTH, Panel, drawing, label
-from .facts import Facts
+from .facts import Facts, rows_of
 
 __all__ = ["STATE_WORDS", "bend_figure", "curve_figure", "swallow_strip", "walk_figure"]
 
@@ -30,14 +30,17 @@ STATE_WORDS: Final = {
 _DASHES: Final = {"left": "", "right": "7 3"}
 _MARGIN: Final = 34
 """Room for the numbers of an axis, in units."""
-_GAP: Final = 12
+_GAP: Final = 20
+_END: Final = 9
+"""Room for half of the last number of an axis, in units."""
 _MOST_WALKS: Final = 8
 """Walks drawn of one person, for two sheets to be enough (ours)."""
 
 
 def _columns(n: int) -> list[tuple[float, float]]:
     """Left end and width of panels side by side; one alone does not fill the page."""
-    each = (WIDTH - _MARGIN - _GAP * (n - 1)) / max(n, 2)
+    most = max(n, 2)
+    each = (WIDTH - _MARGIN - _END - _GAP * (most - 1)) / most
     return [(_MARGIN + k * (each + _GAP), each) for k in range(n)]
 
 
@@ -74,7 +77,7 @@ def curve_figure(facts: Facts) -> str | None:
     spread = [(c["mean"] - c["sd"].fillna(0.0)).min() for c in pooled.values()]
     reach = [(c["mean"] + c["sd"].fillna(0.0)).max() for c in pooled.values()]
     y = _round_limits(min(0.0, *spread), max(*PUBLISHED_CURVE_DEG, *reach), 10)
-    high, top = 128.0, 36.0
+    high, top = 104.0, 36.0
     parts = _key(
         _MARGIN,
         11,
@@ -137,16 +140,16 @@ def walk_figure(facts: Facts) -> tuple[str, int] | None:
     lengths = facts.tables["recordings"].set_index("recording_id")["duration"]
     longest = max(float(lengths[r.recording_id]) for own in shown for r in own)
     step = next((s for s in (10, 20, 30, 60, 120, 300, 600) if longest / s <= 12 / max(len(shown), 2)), 1800)
-    strip, top = 40.0, 18.0
+    strip, top = 34.0, 18.0
     parts = []
     for (left, width), own in zip(_columns(len(shown)), shown, strict=True):
         for row, recording in enumerate(own):
             name = recording.recording_id
-            panel = Panel(left, top + row * (strip + 34), width, strip, (0.0, longest), (0.0, 1.0))
+            panel = Panel(left, top + row * (strip + 32), width, strip, (0.0, longest), (0.0, 1.0))
             link = label(left, panel.top - 5, name, look='font-weight="bold"')
             panel.parts.append(f'<a href="../{escape(review_file(name))}">{link}</a>')
             spans = bouts[bouts["recording_id"] == name]
-            for span in spans.to_dict("records"):
+            for span in rows_of(spans):
                 start, end = float(span["onset"]), float(span["onset"]) + float(span["duration"])
                 words = STATE_WORDS.get(str(span["trial_type"]), str(span["trial_type"]))
                 side = span["limping_side"]
@@ -157,7 +160,7 @@ def walk_figure(facts: Facts) -> tuple[str, int] | None:
                 panel.strokes(feet.loc[feet["side"] == side, "onset"], low, high, SIDE_COLOURS[side], width=1.1)
             panel.axes(np.arange(0, longest + 1e-9, step), (), named=(True, False))
             parts += panel.parts
-    height = top + deepest * (strip + 34) - 12
+    height = top + deepest * (strip + 32) - 12
     parts.append(label(WIDTH, height - 2, "time (s)", anchor="end", size=9, look=f'fill="{QUIET}"'))
     return drawing(parts, height, "Gait states and steps over time"), sum(map(len, by_session)) - sum(map(len, shown))
 
@@ -169,7 +172,7 @@ def bend_figure(facts: Facts) -> str | None:
         return None
     most = max(90.0, float(held["nominal"].max()), float(held["angle_high"].max()), float(held["angle"].max()))
     y = _round_limits(min(0.0, float(held["angle_low"].min()), float(held["angle"].min())), most, 10)
-    high, top = 150.0, 34.0
+    high, top = 96.0, 34.0
     parts = [
         *_marks_key(11),
         label(_MARGIN + 220, 11, "line: measured = held; bars: 90 % limits of the angle", look=f'fill="{QUIET}"'),
@@ -180,7 +183,7 @@ def bend_figure(facts: Facts) -> str | None:
         panel.axes(ticks[ticks >= 0], ticks, named=(True, k == 0))
         panel.line(np.array([0.0, y[1]]), np.array([0.0, y[1]]), GREY, width=0.9)
         own = held[held["session"] == session]
-        for row in own.to_dict("records"):
+        for row in rows_of(own):
             left_one = row["side"] == "left"
             aside = -0.9 if left_one else 0.9
             limits = (float(row["angle_low"]), float(row["angle_high"]))
@@ -212,7 +215,7 @@ def swallow_strip(facts: Facts, recording_id: str, seconds: float, longest: floa
     width = 220.0
     panel = Panel(1, 1, width - 2, 12, (0.0, longest), (0.0, 1.0))
     panel.span(0.0, seconds, "#ECEAE4")
-    for swallow in own.to_dict("records"):
+    for swallow in rows_of(own):
         start = float(swallow["onset"])
         panel.span(start, start + float(swallow["duration"]), KIND_COLOURS["swallow"])
     return drawing(panel.parts, 14, f"{len(own)} swallows over {seconds:.0f} s", width)

@@ -41,7 +41,9 @@ def figure(drawn: str, words: object) -> str:
     return f"<figure>{drawn}\n<figcaption>{safe(words)}</figcaption></figure>\n"
 
 
-def table(header: Sequence[object], rows: Iterable[Sequence[object]], numbers: Sequence[int] = ()) -> str:
+def table(
+    header: Sequence[object], rows: Iterable[Sequence[object]], numbers: Sequence[int] = (), kind: str = ""
+) -> str:
     """Make a table whose first column heads the rows.
 
     Parameters
@@ -51,6 +53,8 @@ def table(header: Sequence[object], rows: Iterable[Sequence[object]], numbers: S
     rows : iterable of sequences
     numbers : sequence of int
         Columns that are set as numbers.
+    kind : str
+        Class of the table.
 
     Returns
     -------
@@ -70,4 +74,5 @@ def table(header: Sequence[object], rows: Iterable[Sequence[object]], numbers: S
         + "</tr>\n"
         for row in rows
     )
-    return f'<div class="scroll"><table>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}</tbody>\n</table></div>\n'
+    named = f' class="{kind}"' if kind else ""
+    return f'<div class="scroll"><table{named}>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}</tbody>\n</table></div>\n'

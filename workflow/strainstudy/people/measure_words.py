@@ -10,7 +10,7 @@ from typing import Any, Final, NamedTuple
 
 import pandas as pd
 
-__all__ = ["MEASURES", "Measure", "fixed", "range_text", "words_of"]
+__all__ = ["MEASURES", "WALK_MEASURES", "Measure", "fixed", "range_text", "words_of"]
 
 
 class Measure(NamedTuple):
@@ -57,6 +57,14 @@ MEASURES: Final[dict[str, Measure]] = {
     "swallowing_speed": Measure("Drinking speed", "ml/s", 1, "quicker drinking", "slower drinking"),
 }
 """By their names in ``tables/change.tsv``; those of a single walk are read from ``tables/gait.tsv`` by the same name."""
+
+WALK_MEASURES: Final = (
+    "cadence", "stride_time_cv", "step_time_mean_left", "step_time_mean_right", "step_time_symmetry_index",
+    "stance_fraction_mean_left", "stance_fraction_mean_right", "range_of_motion_mean_left",
+    "range_of_motion_mean_right", "range_of_motion_symmetry_index", "swing_peak_mean_left", "swing_peak_mean_right",
+    "coordination_index",
+)  # fmt: skip
+"""Those shown of every walk."""
 
 
 def words_of(measure: str, unit: str | None = None) -> Measure:

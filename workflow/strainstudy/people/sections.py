@@ -10,26 +10,24 @@ import pandas as pd
 
 from ..gait.published_curve import PUBLISHED_CURVE_SOURCE, PUBLISHED_CURVE_WHOSE
 from ..vocabulary import BODY_POINTS, SIDES
-from .facts import Facts
+from .facts import Facts, rows_of
 from .figures import STATE_WORDS, bend_figure, curve_figure, swallow_strip, walk_figure
 from .markup import Markup, figure, listed, paragraph, safe, several, table
-from .measure_words import fixed, range_text, words_of
+from .measure_words import WALK_MEASURES, fixed, range_text, words_of
 from .worn import faults_of, worn_at
 
 __all__ = ["bends", "changes", "curves", "glance", "sensors", "swallows", "walks"]
 
 Row = dict[str, Any]
 
-_GAIT_ROWS: Final = (
-    "cadence", "stride_time_cv", "step_time_mean_left", "step_time_mean_right", "step_time_symmetry_index",
-    "stance_fraction_mean_left", "stance_fraction_mean_right", "range_of_motion_mean_left",
-    "range_of_motion_mean_right", "range_of_motion_symmetry_index", "swing_peak_mean_left", "swing_peak_mean_right",
-    "coordination_index",
-)  # fmt: skip
 _MOST_COLUMNS: Final = 8
 """Walks by state that fit side by side on a sheet (ours)."""
+_MOST_ON_A_LINE: Final = 4
+"""Walks by state whose limits stand beside the value and not below it (ours)."""
 _MOST_CHANGES: Final = 12
+"""Changes and recordings of a throat that are listed, for two sheets to be enough (ours)."""
 _MOST_SWALLOW_ROWS: Final = 10
+_MOST_FAULTS: Final = 8
 _DECIDED: Final = {
     "out_of_fold": "by a classifier that never saw this person",
     "final": "by the stored classifier",
@@ -42,8 +40,6 @@ _BASIS: Final = {
 }
 
 
-def _rows(frame: pd.DataFrame) -> list[Row]:
-    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
 
 
 def _with_limits(text: str, limits: str) -> Markup:
@@ -68,7 +64,7 @@ def _walked(facts: Facts, session: str) -> str:
 
 def _verdicts(facts: Facts, session: str) -> str:
     said = []
-    for row in _rows(facts.of("gait", session)):
+    for row in rows_of(facts.of("gait", session)):
         if isinstance(row["verdict"], str):
             side = f", {row['verdict_side']} side" if isinstance(row["verdict_side"], str) else ""
             said.append(f"{facts.short(row['recording_id'])} ({STATE_WORDS[row['trial_type']]}): {row['verdict']}{side}")
@@ -77,7 +73,7 @@ def _verdicts(facts: Facts, session: str) -> str:
 
 def _swallowed(facts: Facts, session: str) -> str:
     said = []
-    for row in _rows(facts.of("summary", session)):
+    for row in rows_of(facts.of("summary", session)):
         rate = f"{fixed(row['rate'], 1)} per min"
         said.append(f"{facts.short(row['recording_id'])}: {int(row['swallow_count'])}, {rate}")
     return "; ".join(said) or "no throat recorded"
@@ -103,7 +99,8 @@ def glance(facts: Facts) -> str:
     change = facts.tables["change"]
     if len(change):
         n = int(change["exceeds"].fillna(value=False).astype(bool).sum())
-        text += paragraph(f"{several(n, 'measure')} of {len(change)} changed by more than the error: see the end.")
+        many = f"{n} of {several(len(change), 'measure')}" if n else f"None of {several(len(change), 'measure')}"
+        text += paragraph(f"{many} changed by more than the error: see the end.")
     faults = faults_of(facts)
     if faults:
         text += paragraph(f"{several(len(faults), 'fault')} of sensors or recordings: see Sensors worn.", "fault")
@@ -139,7 +136,7 @@ def walks(facts: Facts) -> str:
     words += f" {several(more, 'walk')} more: see the report." if more else ""
     gait = facts.tables["gait"]
     shown = gait[gait["session"].isin(facts.sessions)].sort_values(["session", "recording_id", "trial_type"])
-    rows = _rows(shown)[:_MOST_COLUMNS]
+    rows = rows_of(shown)[:_MOST_COLUMNS]
     text = figure(figure_text, words)
     if not rows:
         return text + paragraph("Too few steady strides to measure.")
@@ -147,8 +144,10 @@ def walks(facts: Facts) -> str:
         Markup(f"{safe(r['session'])}<br>{safe(facts.short(r['recording_id']))}<br>{STATE_WORDS[r['trial_type']]}")
         for r in rows
     ]
-    lines: list[list[object]] = [["Strides used, left and right", *(f"{r['n_strides_left']} + {r['n_strides_right']}" for r in rows)]]
-    for name in _GAIT_ROWS:
+    strides = [f"{r['n_strides_left']} + {r['n_strides_right']}" for r in rows]
+    lines: list[list[object]] = [["Strides used, left + right", *strides, ""]]
+    published = _published(facts)
+    for name in WALK_MEASURES:
         m = words_of(name)
         cells = [
             _with_limits(
@@ -158,16 +157,40 @@ def walks(facts: Facts) -> str:
             for r in rows
         ]
         if any(pd.notna(r[name]) for r in rows):
-            lines.append([f"{m.title} ({m.unit})", *cells])
-    text += table(["", *header], lines, range(1, len(rows) + 1))
-    notes = ["Small: 95 % interval over strides. Right against left: (right \u2212 left) / mean of both; 0 is even."]
+            lines.append([f"{m.title} ({m.unit})", *cells, published.get(name, "")])
+    look = "measures" if len(rows) > _MOST_ON_A_LINE else "measures beside"
+    text += table(["", *header, "published, healthy"], lines, range(1, len(rows) + 2), look)
+    notes = [
+        "Small: 95 % interval over strides; of published values the number of sources whose ranges (95 of 100 people) it "
+        "spans, an orientation. Right against left: (right \u2212 left) / mean of both; 0 is even."
+    ]
     decided = sorted({str(r["prediction"]) for r in rows if isinstance(r["prediction"], str)})
     if decided:
         notes.append(f"Gait states were decided {listed(_DECIDED.get(word, word) for word in decided)}.")
     if len(shown) > len(rows):
         notes.append(f"{len(shown) - len(rows)} more columns are in tables/gait.tsv.")
-    warned = sorted({f"{facts.short(r['recording_id'])}: {r['warning']}" for r in rows if isinstance(r["warning"], str)})
-    return text + paragraph(" ".join(notes), "how") + "".join(paragraph(words, "fault") for words in warned)
+    text += paragraph(" ".join(notes), "how")
+    few = [r for r in rows if isinstance(r["warning"], str)]
+    if few:
+        which = listed(f"{r['session']} {facts.short(r['recording_id'])} ({STATE_WORDS[r['trial_type']]})" for r in few)
+        text += paragraph(f"Few steady strides, so that variability is not stable: {which}.", "fault")
+    return text
+
+
+def _published(facts: Facts) -> dict[str, Markup]:
+    """Write for each measure the span of the published ranges that the norms of this study place the person by."""
+    norms = facts.tables["norms"]
+    own = norms[norms["counts"].fillna(value=False).astype(bool)]
+    own = own.dropna(subset=["published_low", "published_high"]).drop_duplicates(["measure", "source"])
+    ranges: dict[str, list[Row]] = {}
+    for row in rows_of(own):
+        ranges.setdefault(row["measure"], []).append(row)
+    said = {}
+    for measure, rows in ranges.items():
+        m = words_of(measure)
+        ends = min(row["published_low"] for row in rows), max(row["published_high"] for row in rows)
+        said[measure] = _with_limits(range_text(*ends, m.decimals, m.factor), several(len(rows), "source"))
+    return said
 
 
 def bends(facts: Facts) -> str:
@@ -206,32 +229,30 @@ def swallows(facts: Facts) -> str:
     recordings = facts.tables["recordings"].set_index("recording_id")
     seconds = {name: float(recordings.loc[name, "duration"]) for name in own["recording_id"]}
     longest = max(seconds.values())
-    lines = []
-    for row in _rows(own)[:_MOST_SWALLOW_ROWS]:
+    lines, noted = [], []
+    for row in rows_of(own)[:_MOST_SWALLOW_ROWS]:
         name = row["recording_id"]
         limits = range_text(row["rate_low"], row["rate_high"], 1)
         strip = Markup(swallow_strip(facts, name, seconds[name], longest))
-        volume = f"{fixed(row['volume'], 0)} ml" if pd.notna(row["volume"]) else "\u2013"
-        note = row["sensor_note"] if isinstance(row["sensor_note"], str) else ""
+        if isinstance(row["sensor_note"], str):
+            noted.append(f"{row['session']} {facts.short(name)}: {row['sensor_note']}")
         lines.append(
             [
                 row["session"],
-                _with_limits(facts.short(name), note),
+                facts.short(name),
                 int(row["swallow_count"]),
                 _with_limits(fixed(row["rate"], 1), limits),
                 fixed(row["duration_mean"], 2),
                 fixed(row["interval_mean"], 1),
-                volume,
-                fixed(row["volume_per_swallow"], 1),
-                fixed(row["swallowing_speed"], 1),
+                _drunk(row),
                 strip,
             ]
         )
     header = [
-        "session", "recording", "swallows", "per min", "lasting (s)", "interval (s)", "drunk", "ml per swallow", "ml/s",
+        "session", "recording", "swallows", "per min", "lasting (s)", "interval (s)", "drunk",
         f"over time, 0 to {longest:.0f} s",
     ]  # fmt: skip
-    text = table(header, lines, range(2, 9))
+    text = table(header, lines, range(2, 6))
     decided = sorted({str(word) for word in own["prediction"].dropna()})
     words = "Small: 95 % limits of a Poisson count."
     if decided:
@@ -240,7 +261,15 @@ def swallows(facts: Facts) -> str:
     if len(own) > len(lines):
         words += f" {len(own) - len(lines)} more recordings are in tables/swallow_summary.tsv."
     words += " A normal count does not mean safe swallowing; aspiration does not show."
-    return text + paragraph(words, "how")
+    text += paragraph(words, "how")
+    return text + (paragraph(f"Doubtful seat or limits: {'; '.join(noted)}.", "fault") if noted else "")
+
+
+def _drunk(row: Row) -> Markup:
+    if pd.isna(row["volume"]):
+        return Markup("\u2013")
+    each, speed = fixed(row["volume_per_swallow"], 1), fixed(row["swallowing_speed"], 1)
+    return _with_limits(f"{fixed(row['volume'], 0)} ml", f"{each} ml per swallow, {speed} ml/s")
 
 
 def sensors(facts: Facts) -> str:
@@ -260,7 +289,9 @@ def sensors(facts: Facts) -> str:
     faults = faults_of(facts)
     if not faults:
         return text + paragraph("No fault of a sensor or recording was found.")
-    return text + "".join(paragraph(words, "fault") for words in faults)
+    text += "".join(paragraph(words, "fault") for words in faults[:_MOST_FAULTS])
+    more = len(faults) - _MOST_FAULTS
+    return text + (paragraph(f"{more} more: see tables/recordings.tsv.", "how") if more > 0 else "")
 
 
 def changes(facts: Facts) -> str:
@@ -273,8 +304,8 @@ def changes(facts: Facts) -> str:
     beyond = change[known & change["exceeds"].fillna(value=False).astype(bool)]
     ratio = (beyond["change"].abs() / beyond["minimal_detectable_change"]).astype(float)
     beyond = beyond.loc[ratio.sort_values(ascending=False, kind="stable").index]
-    pairs = sorted({f"{r['session_id']} to {r['later_session_id']}" for r in _rows(change)})
-    lines = [_change_line(row, several_pairs=len(pairs) > 1) for row in _rows(beyond)[:_MOST_CHANGES]]
+    pairs = sorted({f"{r['session_id']} to {r['later_session_id']}" for r in rows_of(change)})
+    lines = [_change_line(row, several_pairs=len(pairs) > 1) for row in rows_of(beyond)[:_MOST_CHANGES]]
     text = paragraph(
         f"From {listed(pairs)}, beyond the error of such a change: {len(beyond)} of {int(known.sum())} measures whose error "
         "is known. With no change at all, about 1 in 20 would be. More or less of a measure is said, not whether that "
@@ -282,27 +313,33 @@ def changes(facts: Facts) -> str:
     )
     if lines:
         header = ["measure", "earlier", "later", "change", "detectable from", "what it means"]
-        text += table(header, lines, range(1, 5))
+        text += table(header, lines, range(1, 5), "beside")
+        bases = sorted({_BASIS.get(str(word), str(word)) for word in beyond["error_basis"]})
+        text += paragraph(f"Small: 95 % limits of the change. Each is more than {listed(bases)}.", "how")
     if len(beyond) > len(lines):
         text += paragraph(f"{len(beyond) - len(lines)} more are in tables/change.tsv.", "how")
-    for rows, words in ((change[known & ~change.index.isin(beyond.index)], "No more than the error"), (change[~known], "Error not known")):
+    for rows, words in (
+        (change[known & ~change.index.isin(beyond.index)], "no more than the error"),
+        (change[~known], "with an error that is not known"),
+    ):
         if len(rows):
-            by_state: dict[str, list[str]] = {}
-            for row in _rows(rows):
-                title = words_of(row["measure"], row["unit"]).title
-                by_state.setdefault(STATE_WORDS.get(str(row["trial_type"]), ""), []).append(title)
-            said = [f"{state + ' gait: ' if state else ''}{', '.join(titles)}" for state, titles in by_state.items()]
-            text += paragraph(f"{words}: {'; '.join(said)}.", "how")
+            titles = dict.fromkeys(_plain_title(row) for row in rows_of(rows))
+            text += paragraph(f"Changed {words}, {len(rows)}: {', '.join(titles)}.", "how")
     return text
+
+
+def _plain_title(row: Row) -> str:
+    """Name a measure whatever its side, to stand in a sentence."""
+    title = words_of(row["measure"], row["unit"]).title.removesuffix(", left").removesuffix(", right")
+    return title[0].lower() + title[1:]
 
 
 def _change_line(row: Row, *, several_pairs: bool) -> list[object]:
     m = words_of(row["measure"], row["unit"])
-    state = f", {STATE_WORDS[row['trial_type']]} gait" if row["trial_type"] in STATE_WORDS else ""
+    state = f", {STATE_WORDS[row['trial_type']]}" if row["trial_type"] in STATE_WORDS else ""
     pair = f" ({row['session_id']} to {row['later_session_id']})" if several_pairs else ""
     rise = "+" if row["change"] > 0 else ""
     meaning = m.up if row["change"] > 0 else m.down
-    basis = _BASIS.get(str(row["error_basis"]), str(row["error_basis"]))
     # a change that is told from zero needs its last digit to be seen
     decimals = m.decimals + 1 if abs(row["change"] * m.factor) < 10 ** (1 - m.decimals) else m.decimals
     return [
@@ -314,5 +351,5 @@ def _change_line(row: Row, *, several_pairs: bool) -> list[object]:
             range_text(row["change_low"], row["change_high"], decimals, m.factor),
         ),
         fixed(row["minimal_detectable_change"], decimals, m.factor),
-        f"{meaning}; more than {basis}",
+        meaning,
     ]

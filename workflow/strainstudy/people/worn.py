@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pandas as pd
 
 from ..records import Recording
-from .facts import NO_SESSION, Facts
+from .facts import NO_SESSION, Facts, rows_of
 from .measure_words import fixed
 
 __all__ = ["faults_of", "worn_at"]
@@ -53,10 +51,10 @@ def faults_of(facts: Facts) -> list[str]:
     """Give every fault of recordings and sensors of the sessions shown, in words."""
     said = []
     for session in facts.sessions:
-        for row in _rows(facts.of("recordings", session)):
+        for row in rows_of(facts.of("recordings", session)):
             if row["status"] != "good":
                 said.append(f"{session}, {facts.short(row['recording_id'])}, {row['status']}: {row['status_description']}.")
-        for row in _rows(facts.of("calibrations", session)):
+        for row in rows_of(facts.of("calibrations", session)):
             if row["status"] != "fitted":
                 where = str(row["tracked_point"]).replace("_", " ")
                 said.append(f"{session}, {where}, sensor {row['sensor_id']}: no degrees; {row['status_description']}.")
@@ -64,17 +62,21 @@ def faults_of(facts: Facts) -> list[str]:
 
 
 def _health(facts: Facts) -> list[str]:
-    """Flags of the sensors that this person wore: here, on the bench, or on somebody else, who is not named."""
+    """Say where the sensors that this person wore left their limits: here, on the bench, or on somebody else."""
     health = facts.tables["health"]
-    said = []
-    for row in _rows(health[health["flagged"].fillna(value=False).astype(bool)]):
+    said: list[str] = []
+    elsewhere: dict[tuple[str, str], list[str]] = {}
+    for row in rows_of(health[health["flagged"].fillna(value=False).astype(bool)]):
+        why = str(row["reason"]).replace(" -", " \u2212")
         if row["participant_id"] == facts.person.participant_id:
-            where = row["session_id"] if isinstance(row["session_id"], str) else NO_SESSION
-        else:
-            where = "on the bench" if not isinstance(row["participant_id"], str) else "on another person"
-        said.append(f"Sensor {row['sensor_id']}, {where}: {row['reason']}. Amplitudes with it are in doubt.")
-    return sorted(set(said))
-
-
-def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+            session = row["session_id"] if isinstance(row["session_id"], str) else NO_SESSION
+            said.append(
+                f"{session}, sensor {row['sensor_id']}: {why}. Doubt the amplitudes of this session; look at its contacts "
+                "and leads, and put it on the bench again."
+            )
+            continue
+        where = "on another person" if isinstance(row["participant_id"], str) else "on the bench"
+        elsewhere.setdefault((str(row["sensor_id"]), where), []).append(why)
+    for (sensor, where), reasons in elsewhere.items():
+        said.append(f"Sensor {sensor}, worn here too, {where}: {'; '.join(reasons)}. Test it before it is worn again.")
+    return said

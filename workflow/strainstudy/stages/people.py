@@ -15,7 +15,7 @@ from ..records import Participant, Recording
 from ..tables import read_table
 from ..tables.angles import CALIBRATIONS
 from ..tables.sensors import SENSOR_HEALTH
-from ..tables.standing import CHANGE
+from ..tables.standing import CHANGE, NORMS
 from .bodies import of_reference_rater
 from .labels import labels_of
 
@@ -53,7 +53,7 @@ def run(
     calibrations : Path
         Of the batch, from calibrate.
     results : Path
-        Results folder; ``tables/sensor_health.tsv`` and ``tables/change.tsv`` are there already.
+        Results folder; its tables of sensor health, norms and change are there already.
     made : Path
         To write: size in bytes of each page by its name.
     progress : Progress
@@ -61,6 +61,7 @@ def run(
     tables = {name: read_frame(frames[name]) for name in FRAMES}
     tables["health"] = read_table(results, SENSOR_HEALTH)
     tables["change"] = read_table(results, CHANGE)
+    tables["norms"] = read_table(results, NORMS)
     maps = read_rows([calibrations])
     tables["calibrations"] = maps if len(maps) else CALIBRATIONS.empty()
     labels = {
