@@ -146,6 +146,7 @@ def walk_figure(facts: Facts) -> tuple[str, int] | None:
         for row, recording in enumerate(own):
             name = recording.recording_id
             panel = Panel(left, top + row * (strip + 32), width, strip, (0.0, longest), (0.0, 1.0))
+            panel.axes(np.arange(0, longest + 1e-9, step), (), named=(True, False))
             link = label(left, panel.top - 5, name, look='font-weight="bold"')
             panel.parts.append(f'<a href="../{escape(review_file(name))}">{link}</a>')
             spans = bouts[bouts["recording_id"] == name]
@@ -158,7 +159,6 @@ def walk_figure(facts: Facts) -> tuple[str, int] | None:
             feet = events[(events["recording_id"] == name) & (events["trial_type"] == "initial_contact")]
             for side, low, high in (("left", 0.0, 9.0), ("right", strip - 9.0, strip)):
                 panel.strokes(feet.loc[feet["side"] == side, "onset"], low, high, SIDE_COLOURS[side], width=1.1)
-            panel.axes(np.arange(0, longest + 1e-9, step), (), named=(True, False))
             parts += panel.parts
     height = top + deepest * (strip + 32) - 12
     parts.append(label(WIDTH, height - 2, "time (s)", anchor="end", size=9, look=f'fill="{QUIET}"'))
@@ -170,8 +170,9 @@ def bend_figure(facts: Facts) -> str | None:
     held = facts.holds[facts.holds["angle"].notna()]
     if held.empty:
         return None
-    most = max(90.0, float(held["nominal"].max()), float(held["angle_high"].max()), float(held["angle"].max()))
-    y = _round_limits(min(0.0, float(held["angle_low"].min()), float(held["angle"].min())), most, 10)
+    least = float(np.nanmin([0.0, held["angle_low"].min(), held["angle"].min()]))
+    most = float(np.nanmax([90.0, held["nominal"].max(), held["angle_high"].max(), held["angle"].max()]))
+    y = _round_limits(least, most, 10)
     high, top = 96.0, 34.0
     parts = [
         *_marks_key(11),

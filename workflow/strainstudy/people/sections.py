@@ -131,7 +131,7 @@ def walks(facts: Facts) -> str:
     figure_text, more = drawn
     words = (
         "Spans: rest grey, normal gait blue, limping orange (L, R: on which side), turn pink. Strokes: initial contacts, "
-        "left at the head, right at the foot of a span."
+        "left at the head, right at the foot of a span. The name of a walk leads to its signals and labels."
     )
     words += f" {several(more, 'walk')} more: see the report." if more else ""
     gait = facts.tables["gait"]
