@@ -6,7 +6,7 @@ the drawing, which is as wide as the page (`WIDTH`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from html import escape
 from typing import Final
@@ -82,11 +82,9 @@ class Panel:
 
     def up(self, value: FloatArray | float) -> FloatArray:
         """Place of values on the vertical axis, in units."""
-        return np.asarray(
-            self.top + self.height * (1.0 - (np.asarray(value) - self.y[0]) / (self.y[1] - self.y[0]))
-        )
+        return np.asarray(self.top + self.height * (1.0 - (np.asarray(value) - self.y[0]) / (self.y[1] - self.y[0])))
 
-    def axes(self, x: Sequence[float], y: Sequence[float], *, named: tuple[bool, bool] = (True, True)) -> None:
+    def axes(self, x: Iterable[float], y: Iterable[float], *, named: tuple[bool, bool] = (True, True)) -> None:
         """Draw frame, grid and the numbers of the axes, where they are named."""
         for tick in y:
             at = float(self.up(tick))

@@ -93,12 +93,14 @@ class Facts:
         return frame[frame["session"] == session]
 
     def in_session(self, session: str) -> list[Recording]:
-        """Recordings of a session."""
+        """Give the recordings of a session."""
         return [r for r in self.recordings if (r.session_id or NO_SESSION) == session]
 
     def short(self, recording_id: str) -> str:
         """Name a recording without the person and session before it, where it has them there."""
-        return recording_id.split("_")[-1] if recording_id.startswith(f"{self.person.participant_id}_") else recording_id
+        return (
+            recording_id.split("_")[-1] if recording_id.startswith(f"{self.person.participant_id}_") else recording_id
+        )
 
 
 def nominal_holds(bends: pd.DataFrame, labels: Mapping[str, pd.DataFrame]) -> pd.DataFrame:

@@ -75,4 +75,6 @@ def table(
         for row in rows
     )
     named = f' class="{kind}"' if kind else ""
-    return f'<div class="scroll"><table{named}>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}</tbody>\n</table></div>\n'
+    return (
+        f'<div class="scroll"><table{named}>\n<thead><tr>{head}</tr></thead>\n<tbody>\n{body}</tbody>\n</table></div>\n'
+    )

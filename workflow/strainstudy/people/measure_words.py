@@ -56,7 +56,7 @@ MEASURES: Final[dict[str, Measure]] = {
     "time_per_swallow": Measure("Time per swallow", "s", 2, "slower drinking", "quicker drinking"),
     "swallowing_speed": Measure("Drinking speed", "ml/s", 1, "quicker drinking", "slower drinking"),
 }
-"""By their names in ``tables/change.tsv``; those of a single walk are read from ``tables/gait.tsv`` by the same name."""
+"""By their names in ``tables/change.tsv``; those of a single walk have the same name in ``tables/gait.tsv``."""
 
 WALK_MEASURES: Final = (
     "cadence", "stride_time_cv", "step_time_mean_left", "step_time_mean_right", "step_time_symmetry_index",

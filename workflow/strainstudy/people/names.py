@@ -19,7 +19,7 @@ def page_file(participant_id: str) -> str:
 
 def people_in(recordings: Iterable[Recording]) -> list[str]:
     """Name the people of some recordings, sorted; each of them has a page."""
-    return sorted({recording.participant_id for recording in recordings} - {None})
+    return sorted({r.participant_id for r in recordings if r.participant_id is not None})
 
 
 def people_files(recordings: Iterable[Recording]) -> list[str]:

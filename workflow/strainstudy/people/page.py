@@ -73,7 +73,9 @@ def page_text(facts: Facts, study: str) -> str:
     left_out = [session for session in facts.all_sessions if session not in facts.sessions]
     shown = ""
     if left_out:
-        words = f"{len(facts.sessions)} of {len(facts.all_sessions)} sessions are shown; in the tables: {listed(left_out)}."
+        words = (
+            f"{len(facts.sessions)} of {len(facts.all_sessions)} sessions are shown; in the tables: {listed(left_out)}."
+        )
         shown = f'<p class="how">{escape(words)}</p>'
     if facts.all_sessions == [NO_SESSION]:
         shown = '<p class="how">The study names no sessions: all recordings stand as one.</p>'
@@ -95,7 +97,8 @@ def page_text(facts: Facts, study: str) -> str:
 <header>
 <h1>{safe(who)}<small>{safe(_who(facts))}</small></h1>
 <p class="warning">Research tool. Not a medical device. No diagnosis: a clinician decides.</p>
-<p class="screen"><a href="../report.html">Report of the whole study</a> \u00b7 <a href="../review.html">signals and labels</a></p>
+<p class="screen"><a href="../report.html">Report of the whole study</a> \u00b7
+<a href="../review.html">signals and labels</a></p>
 {shown}
 </header>
 <main>

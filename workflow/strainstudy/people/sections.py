@@ -40,8 +40,6 @@ _BASIS: Final = {
 }
 
 
-
-
 def _with_limits(text: str, limits: str) -> Markup:
     return Markup(f"{safe(text)}<small>{safe(limits)}</small>" if limits else safe(text))
 
@@ -67,7 +65,9 @@ def _verdicts(facts: Facts, session: str) -> str:
     for row in rows_of(facts.of("gait", session)):
         if isinstance(row["verdict"], str):
             side = f", {row['verdict_side']} side" if isinstance(row["verdict_side"], str) else ""
-            said.append(f"{facts.short(row['recording_id'])} ({STATE_WORDS[row['trial_type']]}): {row['verdict']}{side}")
+            said.append(
+                f"{facts.short(row['recording_id'])} ({STATE_WORDS[row['trial_type']]}): {row['verdict']}{side}"
+            )
     return "; ".join(said) or "\u2013"
 
 
@@ -124,14 +124,14 @@ def curves(facts: Facts) -> str:
 
 
 def walks(facts: Facts) -> str:
-    """Walks over time, and gait measures side by side."""
+    """Show walks over time, and gait measures side by side."""
     drawn = walk_figure(facts)
     if drawn is None:
         return ""
     figure_text, more = drawn
     words = (
-        "Spans: rest grey, normal gait blue, limping orange (L, R: on which side), turn pink. Strokes: initial contacts, "
-        "left at the head, right at the foot of a span. The name of a walk leads to its signals and labels."
+        "Spans: rest grey, normal gait blue, limping orange (L, R: on which side), turn pink. Strokes: initial "
+        "contacts, left at the head, right at the foot of a span. The name of a walk leads to its signals and labels."
     )
     words += f" {several(more, 'walk')} more: see the report." if more else ""
     gait = facts.tables["gait"]
@@ -161,8 +161,8 @@ def walks(facts: Facts) -> str:
     look = "measures" if len(rows) > _MOST_ON_A_LINE else "measures beside"
     text += table(["", *header, "published, healthy"], lines, range(1, len(rows) + 2), look)
     notes = [
-        "Small: 95 % interval over strides; of published values the number of sources whose ranges (95 of 100 people) it "
-        "spans, an orientation. Right against left: (right \u2212 left) / mean of both; 0 is even."
+        "Small: 95 % interval over strides; of published values the number of sources whose ranges (95 of 100 people) "
+        "it spans, an orientation. Right against left: (right \u2212 left) / mean of both; 0 is even."
     ]
     decided = sorted({str(r["prediction"]) for r in rows if isinstance(r["prediction"], str)})
     if decided:
@@ -200,7 +200,9 @@ def bends(facts: Facts) -> str:
     if drawn is None:
         if bent.empty:
             return ""
-        return paragraph(f"{several(len(bent), 'bend')} found; no hold at a known angle was labelled, or no knee has degrees.")
+        return paragraph(
+            f"{several(len(bent), 'bend')} found; no hold at a known angle was labelled, or no knee has degrees."
+        )
     words = []
     for session in facts.sessions:
         for side in SIDES:
@@ -208,10 +210,8 @@ def bends(facts: Facts) -> str:
             off = (own["angle"] - own["nominal"]).dropna().to_numpy(dtype=float)
             if off.size:
                 worst = off[np.abs(off).argmax()]
-                words.append(
-                    f"{session} {side}: {several(off.size, 'hold')}, on average {fixed(off.mean(), 1)}\u00b0 off, at most "
-                    f"{fixed(worst, 1)}\u00b0"
-                )
+                mean = f"on average {fixed(off.mean(), 1)}\u00b0 off"
+                words.append(f"{session} {side}: {several(off.size, 'hold')}, {mean}, at most {fixed(worst, 1)}\u00b0")
     text = f"{'; '.join(words)}. "
     sources = {str(source) for source in facts.tables["calibrations"]["source"].dropna()}
     if "holds" in sources:
@@ -295,7 +295,7 @@ def sensors(facts: Facts) -> str:
 
 
 def changes(facts: Facts) -> str:
-    """Changes beyond their error with what they mean; the others by name."""
+    """Tell changes beyond their error with what they mean, and the others by name."""
     change = facts.tables["change"]
     if change.empty:
         words = "One session: no change to speak of." if len(facts.all_sessions) == 1 else "No measure in two sessions."
@@ -307,8 +307,8 @@ def changes(facts: Facts) -> str:
     pairs = sorted({f"{r['session_id']} to {r['later_session_id']}" for r in rows_of(change)})
     lines = [_change_line(row, several_pairs=len(pairs) > 1) for row in rows_of(beyond)[:_MOST_CHANGES]]
     text = paragraph(
-        f"From {listed(pairs)}, beyond the error of such a change: {len(beyond)} of {int(known.sum())} measures whose error "
-        "is known. With no change at all, about 1 in 20 would be. More or less of a measure is said, not whether that "
+        f"From {listed(pairs)}, beyond the error of such a change: {len(beyond)} of {int(known.sum())} measures whose "
+        "error is known. With no change at all, about 1 in 20 would be. More or less of a measure is said, not whether that "
         "is good."
     )
     if lines:

@@ -53,7 +53,9 @@ def faults_of(facts: Facts) -> list[str]:
     for session in facts.sessions:
         for row in rows_of(facts.of("recordings", session)):
             if row["status"] != "good":
-                said.append(f"{session}, {facts.short(row['recording_id'])}, {row['status']}: {row['status_description']}.")
+                said.append(
+                    f"{session}, {facts.short(row['recording_id'])}, {row['status']}: {row['status_description']}."
+                )
         for row in rows_of(facts.of("calibrations", session)):
             if row["status"] != "fitted":
                 where = str(row["tracked_point"]).replace("_", " ")
@@ -71,8 +73,8 @@ def _health(facts: Facts) -> list[str]:
         if row["participant_id"] == facts.person.participant_id:
             session = row["session_id"] if isinstance(row["session_id"], str) else NO_SESSION
             said.append(
-                f"{session}, sensor {row['sensor_id']}: {why}. Doubt the amplitudes of this session; look at its contacts "
-                "and leads, and put it on the bench again."
+                f"{session}, sensor {row['sensor_id']}: {why}. Doubt the amplitudes of this session; look at its "
+                "contacts and leads, and put it on the bench again."
             )
             continue
         where = "on another person" if isinstance(row["participant_id"], str) else "on the bench"

@@ -95,14 +95,15 @@ def curves_figure(tables: StudyTables, folder: Path) -> Picture | None:
             axis.set_ylabel("knee flexion (deg)")
         entries: dict[str, Any] = {}
         for axis in axes.flat:
-            entries |= dict(zip(*reversed(axis.get_legend_handles_labels()), strict=True))
+            handles, names = axis.get_legend_handles_labels()
+            entries |= dict(zip(names, handles, strict=True))
         figure.legend(list(entries.values()), list(entries), loc="outside lower center", ncols=3)
         png = written(figure, "knee_curves", folder)
     return Picture(
         "knee_curves",
         "Knee angle over the stride by group",
-        "Mean of people's mean curves, one curve per person and gait state, all steady strides of all sessions together; "
-        "bands: one SD between people. From an initial contact (0 %) to the next of the same side. Legs are called "
+        "Mean of people's mean curves, one curve per person and gait state, all steady strides of all sessions "
+        "together; bands: one SD between people. From an initial contact (0 %) to the next of the same side. Legs are called "
         "affected and other where everybody of a group has one affected side. Dotted: mean of "
         f"{PUBLISHED_CURVE_WHOSE} ({PUBLISHED_CURVE_SOURCE}).",
         "Mean knee flexion over the stride by group, gait state and leg.",

@@ -12,7 +12,19 @@ from ..tables.families import PREDICTION
 from ..tables.gait import GAIT
 from ..tables.standing import CHANGE, GROUPS, NORMS
 from ..tables.swallows import SWALLOW_SUMMARY
-from .content import Block, Column, Link, Note, Section, Text, interval_of, interval_text, number_text, pictures_of, table_of
+from .content import (
+    Block,
+    Column,
+    Link,
+    Note,
+    Section,
+    Text,
+    interval_of,
+    interval_text,
+    number_text,
+    pictures_of,
+    table_of,
+)
 from .curve_figures import curves_figure
 from .people_figures import change_figure, gait_figure, norms_figure, swallow_figure
 from .results import StudyTables
@@ -34,7 +46,10 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
         return None
     frame = tables.with_person(frame)
     verdicts = frame["verdict"].value_counts(dropna=True)
-    blocks: list[Block] = [Text(READING["gait"]), *pictures_of(gait_figure(tables, folder), curves_figure(tables, folder))]
+    blocks: list[Block] = [
+        Text(READING["gait"]),
+        *pictures_of(gait_figure(tables, folder), curves_figure(tables, folder)),
+    ]
     if len(verdicts):
         counted = "; ".join(f"{word}: {n}" for word, n in sorted(verdicts.items()))
         blocks.append(Text(f"Sensor or gait, rows of n = {len(frame)}: {counted}."))
