@@ -308,8 +308,8 @@ def changes(facts: Facts) -> str:
     lines = [_change_line(row, several_pairs=len(pairs) > 1) for row in rows_of(beyond)[:_MOST_CHANGES]]
     text = paragraph(
         f"From {listed(pairs)}, beyond the error of such a change: {len(beyond)} of {int(known.sum())} measures whose "
-        "error is known. With no change at all, about 1 in 20 would be. More or less of a measure is said, not whether that "
-        "is good."
+        "error is known. With no change at all, about 1 in 20 would be. More or less of a measure is said, not "
+        "whether that is good."
     )
     if lines:
         header = ["measure", "earlier", "later", "change", "detectable from", "what it means"]

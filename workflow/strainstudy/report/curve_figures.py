@@ -103,8 +103,8 @@ def curves_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "knee_curves",
         "Knee angle over the stride by group",
         "Mean of people's mean curves, one curve per person and gait state, all steady strides of all sessions "
-        "together; bands: one SD between people. From an initial contact (0 %) to the next of the same side. Legs are called "
-        "affected and other where everybody of a group has one affected side. Dotted: mean of "
+        "together; bands: one SD between people. From an initial contact (0 %) to the next of the same side. Legs "
+        "are called affected and other where everybody of a group has one affected side. Dotted: mean of "
         f"{PUBLISHED_CURVE_WHOSE} ({PUBLISHED_CURVE_SOURCE}).",
         "Mean knee flexion over the stride by group, gait state and leg.",
         png,
@@ -116,12 +116,12 @@ def _panel(axis: Any, own: pd.DataFrame, title: str) -> None:
         PUBLISHED_CURVE_PERCENT, PUBLISHED_CURVE_DEG, color=GREY, linestyle=":", linewidth=2, label="published mean"
     )
     numbers = []
-    for leg, curve in own.groupby("leg", sort=True):
-        colour, dash = _LOOKS[str(leg)]
+    for leg in (name for name in _LOOKS if (own["leg"] == name).any()):
+        curve = own[own["leg"] == leg]
+        colour, dash = _LOOKS[leg]
         x, mean, sd = (curve[name].to_numpy(dtype=float) for name in ("percent", "mean", "sd"))
         axis.fill_between(x, mean - sd, mean + sd, color=colour, alpha=0.15, linewidth=0)
-        words = f"{leg} knee" if leg in SIDES else f"{leg} side"
-        axis.plot(x, mean, color=colour, linestyle=dash, label=words)
+        axis.plot(x, mean, color=colour, linestyle=dash, label=f"{leg} knee")
         numbers.append(f"{leg} {int(curve['n'].max())}")
     people = f"people: {', '.join(numbers)}" if numbers else "nobody"
     axis.set_title(f"{title}\n{people}", fontsize=8.5)
