@@ -31,8 +31,11 @@ _DASHES: Final = {"left": "", "right": "7 3"}
 _MARGIN: Final = 34
 """Room for the numbers of an axis, in units."""
 _GAP: Final = 20
+"""Between panels, in units."""
 _END: Final = 9
 """Room for half of the last number of an axis, in units."""
+_ROOM_FOR_TITLE: Final = 260
+"""Width of a panel, in units, above which title and number of strides stand on one line (ours)."""
 _MOST_WALKS: Final = 8
 """Walks drawn of one person, for two sheets to be enough (ours)."""
 
@@ -88,7 +91,11 @@ def curve_figure(facts: Facts) -> str | None:
         left, width = _columns(across)[column]
         panel = Panel(left, top + row * (high + 38), width, high, (0, 100), y)
         last = row == (len(cells) - 1) // across
-        panel.axes(range(0, 101, 20), np.arange(math.ceil(y[0] / 20) * 20, y[1] + 1, 20), named=(True, column == 0))
+        panel.axes(
+            range(0, 101, 50 if width < _ROOM_FOR_TITLE else 20),
+            np.arange(math.ceil(y[0] / 20) * 20, y[1] + 1, 20),
+            named=(True, column == 0),
+        )
         panel.line(np.array(PUBLISHED_CURVE_PERCENT, float), np.array(PUBLISHED_CURVE_DEG), "#B4B1A9", width=3)
         drawn = [side for side in SIDES if (session, state, side) in pooled]
         for side in drawn:
@@ -103,9 +110,11 @@ def curve_figure(facts: Facts) -> str | None:
         panel.parts.append(label(left, panel.top - 7, words, look='font-weight="bold"'))
         if drawn:
             numbers = ", ".join(f"{side} {int(pooled[session, state, side]['n'].max())}" for side in drawn)
-            panel.parts.append(
-                label(left + width, panel.top - 7, f"strides: {numbers}", anchor="end", size=9, look=f'fill="{QUIET}"')
-            )
+            # beside the title where there is room, else in the corner where no curve comes
+            narrow = width < _ROOM_FOR_TITLE
+            where = (left + 5, panel.top + 10, "start") if narrow else (left + width, panel.top - 7, "end")
+            numbered = f"strides: {numbers}"
+            panel.parts.append(label(*where[:2], numbered, anchor=where[2], size=9, look=f'fill="{QUIET}"'))
         else:
             panel.note(_why_no_curve(facts, session, state))
         if last:

@@ -14,7 +14,7 @@ from .. import __version__
 from ..cautions import CAUTIONS
 from .facts import NO_SESSION, Facts
 from .markup import listed, safe
-from .sections import bends, changes, curves, glance, sensors, swallows, walks
+from .sections import bends, changes, curves, glance, sensors, shown_walks, swallows, walks
 
 __all__ = ["page_text"]
 
@@ -27,6 +27,11 @@ _SECTIONS: Final = (
     ("Sensors worn, and what to look at", sensors),
     ("Changes between sessions", changes),
 )
+
+_AT_EASE_SESSIONS: Final = 2
+"""Sessions up to which two sheets are enough in letters of the usual size (tried out)."""
+_AT_EASE_WALKS: Final = 4
+"""Likewise walks by state."""
 
 
 @cache
@@ -79,6 +84,8 @@ def page_text(facts: Facts, study: str) -> str:
         shown = f'<p class="how">{escape(words)}</p>'
     if facts.all_sessions == [NO_SESSION]:
         shown = '<p class="how">The study names no sessions: all recordings stand as one.</p>'
+    many = len(facts.sessions) > _AT_EASE_SESSIONS or len(shown_walks(facts)) > _AT_EASE_WALKS
+    crowded = ' class="crowded"' if many else ""
     made = [(title, section(facts)) for title, section in _SECTIONS]
     body = "\n".join(f"<section><h2>{safe(title)}</h2>\n{text}</section>" for title, text in made if text)
     cautions = "".join(f"<li>{escape(caution.words)}</li>" for caution in CAUTIONS)
@@ -93,7 +100,7 @@ def page_text(facts: Facts, study: str) -> str:
 {_style()}{_sheets(facts, study)}
 </style>
 </head>
-<body>
+<body{crowded}>
 <header>
 <h1>{safe(who)}<small>{safe(_who(facts))}</small></h1>
 <p class="warning">Research tool. Not a medical device. No diagnosis: a clinician decides.</p>

@@ -16,7 +16,7 @@ from .markup import Markup, figure, listed, paragraph, safe, several, table
 from .measure_words import WALK_MEASURES, fixed, range_text, words_of
 from .worn import faults_of, worn_at
 
-__all__ = ["bends", "changes", "curves", "glance", "sensors", "swallows", "walks"]
+__all__ = ["bends", "changes", "curves", "glance", "sensors", "shown_walks", "swallows", "walks"]
 
 Row = dict[str, Any]
 
@@ -25,9 +25,11 @@ _MOST_COLUMNS: Final = 8
 _MOST_ON_A_LINE: Final = 4
 """Walks by state whose limits stand beside the value and not below it (ours)."""
 _MOST_CHANGES: Final = 12
-"""Changes and recordings of a throat that are listed, for two sheets to be enough (ours)."""
-_MOST_SWALLOW_ROWS: Final = 10
+"""Changes that are listed, for two sheets to be enough (ours)."""
+_MOST_SWALLOW_ROWS: Final = 8
+"""Likewise recordings of a throat."""
 _MOST_FAULTS: Final = 8
+"""Likewise faults."""
 _DECIDED: Final = {
     "out_of_fold": "by a classifier that never saw this person",
     "final": "by the stored classifier",
@@ -61,14 +63,13 @@ def _walked(facts: Facts, session: str) -> str:
 
 
 def _verdicts(facts: Facts, session: str) -> str:
-    said = []
+    said: dict[str, list[str]] = {}
     for row in rows_of(facts.of("gait", session)):
         if isinstance(row["verdict"], str):
             side = f", {row['verdict_side']} side" if isinstance(row["verdict_side"], str) else ""
-            said.append(
-                f"{facts.short(row['recording_id'])} ({STATE_WORDS[row['trial_type']]}): {row['verdict']}{side}"
-            )
-    return "; ".join(said) or "\u2013"
+            walk = f"{facts.short(row['recording_id'])} {STATE_WORDS[row['trial_type']]}"
+            said.setdefault(f"{row['verdict']}{side}", []).append(walk)
+    return "; ".join(f"{verdict} ({', '.join(walked)})" for verdict, walked in said.items()) or "\u2013"
 
 
 def _swallowed(facts: Facts, session: str) -> str:
@@ -123,6 +124,19 @@ def curves(facts: Facts) -> str:
     return figure(drawn, words)
 
 
+def shown_walks(facts: Facts) -> pd.DataFrame:
+    """Choose the walks by state that are shown: of each session and state in turn, until there is no room."""
+    keys = ["session", "recording_id", "trial_type"]
+    own = facts.tables["gait"]
+    own = own[own["session"].isin(facts.sessions)].sort_values(keys)
+    walked = {recording.recording_id for recording in facts.recordings if recording.task == "walk"}
+    aside = ~own["recording_id"].isin(walked)
+    turn = own.loc[aside.sort_values(kind="stable").index].groupby(["session", "trial_type"]).cumcount()
+    chosen = turn.sort_values(kind="stable").index[:_MOST_COLUMNS]
+    kept: pd.DataFrame = own.loc[chosen].sort_values(keys)
+    return kept
+
+
 def walks(facts: Facts) -> str:
     """Show walks over time, and gait measures side by side."""
     drawn = walk_figure(facts)
@@ -135,8 +149,7 @@ def walks(facts: Facts) -> str:
     )
     words += f" {several(more, 'walk')} more: see the report." if more else ""
     gait = facts.tables["gait"]
-    shown = gait[gait["session"].isin(facts.sessions)].sort_values(["session", "recording_id", "trial_type"])
-    rows = rows_of(shown)[:_MOST_COLUMNS]
+    rows = rows_of(shown_walks(facts))
     text = figure(figure_text, words)
     if not rows:
         return text + paragraph("Too few steady strides to measure.")
@@ -167,8 +180,8 @@ def walks(facts: Facts) -> str:
     decided = sorted({str(r["prediction"]) for r in rows if isinstance(r["prediction"], str)})
     if decided:
         notes.append(f"Gait states were decided {listed(_DECIDED.get(word, word) for word in decided)}.")
-    if len(shown) > len(rows):
-        notes.append(f"{len(shown) - len(rows)} more columns are in tables/gait.tsv.")
+    if len(gait) > len(rows):
+        notes.append(f"{len(gait) - len(rows)} more columns are in tables/gait.tsv.")
     text += paragraph(" ".join(notes), "how")
     few = [r for r in rows if isinstance(r["warning"], str)]
     if few:
@@ -324,7 +337,7 @@ def changes(facts: Facts) -> str:
     ):
         if len(rows):
             titles = dict.fromkeys(_plain_title(row) for row in rows_of(rows))
-            text += paragraph(f"Changed {words}, {len(rows)}: {', '.join(titles)}.", "how")
+            text += paragraph(f"Changed {words}, {len(rows)}: {'; '.join(titles)}.", "how")
     return text
 
 

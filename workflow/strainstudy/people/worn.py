@@ -49,17 +49,20 @@ def _calibrated(maps: pd.DataFrame) -> str:
 
 def faults_of(facts: Facts) -> list[str]:
     """Give every fault of recordings and sensors of the sessions shown, in words."""
-    said = []
+    odd: dict[str, list[str]] = {}
+    refused = []
     for session in facts.sessions:
         for row in rows_of(facts.of("recordings", session)):
             if row["status"] != "good":
-                said.append(
-                    f"{session}, {facts.short(row['recording_id'])}, {row['status']}: {row['status_description']}."
-                )
+                reason = f"{row['status']}: {row['status_description']}"
+                odd.setdefault(reason, []).append(f"{session} {facts.short(row['recording_id'])}")
         for row in rows_of(facts.of("calibrations", session)):
             if row["status"] != "fitted":
                 where = str(row["tracked_point"]).replace("_", " ")
-                said.append(f"{session}, {where}, sensor {row['sensor_id']}: no degrees; {row['status_description']}.")
+                refused.append(
+                    f"{session}, {where}, sensor {row['sensor_id']}: no degrees; {row['status_description']}."
+                )
+    said = [f"{', '.join(recordings)}, {reason}." for reason, recordings in odd.items()] + refused
     return said + _health(facts)
 
 
