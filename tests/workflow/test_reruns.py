@@ -28,7 +28,8 @@ from strainstudy_simulator.cohort import write_study
 ROOT = Path(__file__).parents[2]
 BY_BATCH = {"ingest", "condition", "calibrate", "segment", "features"}
 TINY = {"sessions": 1, "minutes": 0.4, "tasks": ("walk", "bend"), "bench": False, "faults": False}
-AGGREGATES = {"tabulate", "classify", "measure", "validate", "review_shared", "report", "provenance"}
+AGGREGATES = {"tabulate", "classify", "measure", "validate", "people", "review_shared", "report", "provenance"}
+"""Of them `people` writes pages by batch, of tables of the whole study: each batch runs again, and is cheap."""
 SETTINGS = {
     "study": "study",
     "results": "results",
@@ -123,12 +124,12 @@ def test_a_mark_moved_on_a_review_page_and_saved_passes_the_check_and_trains_aga
 
 def test_one_more_person_runs_one_batch_and_the_aggregates(study):
     write_study(study / "study", people=3, **TINY)
-    assert planned(study) == dict.fromkeys(BY_BATCH | {"review"} | AGGREGATES, 1)
+    assert planned(study) == dict.fromkeys(BY_BATCH | {"review"} | AGGREGATES, 1) | {"people": 2}
 
 
 def test_a_changed_setting_runs_the_stages_that_use_it_and_what_follows(finished):
     validate = SETTINGS["validate"] | {"bootstrap_draws": 300}
-    assert planned(finished, validate=validate) == dict.fromkeys({"validate", "report", "provenance"}, 1)
+    assert planned(finished, validate=validate) == dict.fromkeys({"validate", "people", "report", "provenance"}, 1)
 
 
 def test_a_changed_setting_of_maps_or_label_of_a_bend_makes_angles_anew_and_filters_nothing(study):
@@ -195,8 +196,8 @@ def test_a_person_withdrawn_is_gone_from_all_results_and_the_users_own_files_sta
     assert done.returncode == 0, done.stderr[-3000:]
     assert holding(results, person) == {*mine, f"figures/recordings/my {person}.svg"}
     gone -= read_ledger(results).names
-    assert f"figures/recordings/{person}_ses-01_walk.svg" in gone
-    assert {Path(name).parts[0] for name in gone} == {"figures", "logs", "review", "signals", "stages"}
+    assert {f"figures/recordings/{person}_ses-01_walk.svg", f"people/{person}.html"} <= gone
+    assert {Path(name).parts[0] for name in gone} == {"figures", "logs", "people", "review", "signals", "stages"}
     said = {line.removeprefix("[provenance] removed ") for line in done.stderr.splitlines() if "] removed " in line}
     assert gone | {"signals/.people-1.parquet.999999999.part"} <= said
     assert f"{len(said)} files of earlier runs removed" in done.stderr

@@ -16,6 +16,7 @@ rule measure:
         bouts=f"{RESULTS}/tables/bouts.tsv",
         strides=f"{RESULTS}/tables/strides.tsv",
         gait=f"{RESULTS}/tables/gait.tsv",
+        curves=f"{RESULTS}/tables/curves.tsv",
         events=f"{RESULTS}/tables/events.tsv",
         swallows=f"{RESULTS}/tables/swallows.tsv",
         swallow_summary=f"{RESULTS}/tables/swallow_summary.tsv",
@@ -23,6 +24,7 @@ rule measure:
         typed_events=f"{STAGES}/measure/events.parquet",
         typed_bouts=f"{STAGES}/measure/bouts.parquet",
         typed_gait=f"{STAGES}/measure/gait.parquet",
+        typed_curves=f"{STAGES}/measure/curves.parquet",
         typed_swallow_summary=f"{STAGES}/measure/swallow_summary.parquet",
     log:
         f"{RESULTS}/logs/measure.log",

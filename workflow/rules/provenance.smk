@@ -3,6 +3,7 @@ rule provenance:
     input:
         results=[*rules.report.output, *rules.classify.output, *rules.review_shared.output],
         reviews=expand(rules.review.output.made, batch=REVIEWED),
+        people=expand(rules.people.output.made, batch=PEOPLED),
         study=study_files(),
         settings=SETTING_FILES,
     output:

@@ -25,6 +25,7 @@ _OF_A_BATCH = {
     "condition": ("parquet", "notes.json"),
     "features": ("windows.parquet",),
     "ingest": ("parquet", "quality.json"),
+    "people": ("json",),
     "review": ("json",),
     "segment": (
         "candidates.parquet", "events.parquet", "knee_bends.parquet", "notes.json", "states.parquet",

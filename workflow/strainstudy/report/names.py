@@ -24,6 +24,7 @@ FIGURES: Final[Mapping[str, tuple[str, ...]]] = dict.fromkeys(
         "classifier_evidence",
         "gait",
         "knee_calibration",
+        "knee_curves",
         "norms",
         "raters",
         "sensor_health",

@@ -7,16 +7,36 @@ from pathlib import Path
 from typing import Any
 
 from ..gait.verdict import VERDICT_COLUMNS
+from ..people.names import page_file
 from ..tables.families import PREDICTION
 from ..tables.gait import GAIT
 from ..tables.standing import CHANGE, GROUPS, NORMS
 from ..tables.swallows import SWALLOW_SUMMARY
-from .content import Block, Column, Note, Section, Text, interval_of, interval_text, number_text, pictures_of, table_of
+from .content import (
+    Block,
+    Column,
+    Link,
+    Note,
+    Section,
+    Text,
+    interval_of,
+    interval_text,
+    number_text,
+    pictures_of,
+    table_of,
+)
+from .curve_figures import curves_figure
 from .people_figures import change_figure, gait_figure, norms_figure, swallow_figure
 from .results import StudyTables
 from .words import CAUTIONS, READING
 
-__all__ = ["gait", "groups", "standing", "swallows"]
+__all__ = ["gait", "groups", "person_cell", "standing", "swallows"]
+
+
+def person_cell(row: Mapping[str, Any]) -> str:
+    """Name a row's person, with the way to their page."""
+    person = row["participant_id"]
+    return Link(person, page_file(person)) if isinstance(person, str) else "n/a"
 
 
 def gait(tables: StudyTables, folder: Path) -> Section | None:
@@ -26,12 +46,15 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
         return None
     frame = tables.with_person(frame)
     verdicts = frame["verdict"].value_counts(dropna=True)
-    blocks: list[Block] = [Text(READING["gait"]), *pictures_of(gait_figure(tables, folder))]
+    blocks: list[Block] = [
+        Text(READING["gait"]),
+        *pictures_of(gait_figure(tables, folder), curves_figure(tables, folder)),
+    ]
     if len(verdicts):
         counted = "; ".join(f"{word}: {n}" for word, n in sorted(verdicts.items()))
         blocks.append(Text(f"Sensor or gait, rows of n = {len(frame)}: {counted}."))
     columns: list[Column] = [
-        ("person", "participant_id", False),
+        ("person", person_cell, False),
         ("session", "session_id", False),
         ("recording", "recording_id", False),
         ("state", "trial_type", False),
@@ -103,7 +126,7 @@ def standing(tables: StudyTables, folder: Path) -> list[Section]:
         marked = [table[name].fillna(value=False).astype(bool) for name in ("exceeds", "lead")]
         beyond = table[marked[0] & marked[1]].head(40)
         columns: list[Column] = [
-            ("person", "participant_id", False),
+            ("person", person_cell, False),
             ("measure", "measure", False),
             ("state", "trial_type", False),
             ("change", interval_of("change"), False),

@@ -2,54 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
+from ..cautions import CAUTIONS, Caution
+
 __all__ = ["CAUTIONS", "READING", "Caution"]
-
-
-@dataclass(frozen=True)
-class Caution:
-    """A caution and its basis."""
-
-    words: str
-    basis: str
-
-
-CAUTIONS: Final = (
-    Caution(
-        "Research tool. Not a medical device; not for diagnosis, screening or treatment. Nothing here is a diagnosis: "
-        "a clinician decides.",
-        "Regulation (EU) 2017/745, Article 2(1): the intended purpose decides",
-    ),
-    Caution(
-        "Swallow counts do not show aspiration; a normal count does not mean safe swallowing. Do not use for diet or "
-        "feeding decisions. Do not give thin liquids to people with suspected dysphagia without a clinician. Stop a "
-        "drinking task on cough, wet voice or breathlessness, and note the residual volume.",
-        "aspiration can be clinically silent; a timed water test is inappropriate in people who obviously aspirate "
-        "(Nathadwarawala et al. 1992, J Neurol Neurosurg Psychiatry 55:822-825)",
-    ),
-    Caution(
-        "Power body-worn electronics from a battery or a medically isolated supply, never while a mains-powered "
-        "computer is galvanically connected without isolation.",
-        "IEC 60601-1, patient leakage currents",
-    ),
-    Caution(
-        "Skin: check for sensitivity to silicone, adhesive and carbon filler; limit wear time; remove on redness; "
-        "not on broken skin; do not wrap the throat tightly.",
-        "ISO 10993-10 and 10993-23, sensitisation and irritation",
-    ),
-    Caution(
-        "Falls: simulated limping and deep knee bends need a clear floor and a spotter; stop on pain.",
-        "study practice",
-    ),
-    Caution("Ethics approval and written informed consent come before recording.", "Declaration of Helsinki"),
-    Caution(
-        "Pseudonymised data only: keep the key apart, no names in file names, process locally. This page shows health "
-        "data: hand it on only as the consent allows.",
-        "Regulation (EU) 2016/679, Articles 4(5), 9 and 32",
-    ),
-)
 
 READING: Final = {
     "bench": "Figures of merit of each sensor from its own bench recordings. Full scale is the range of its largest "

@@ -22,6 +22,7 @@ from ..gait.landmark_errors import (
     with_measurement_error,
     with_persistence,
 )
+from ..gait.mean_curves import CURVE_COLUMNS, mean_curves
 from ..gait.measures import summarise_walk
 from ..gait.parameters import GaitParameters
 from ..gait.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
@@ -33,19 +34,20 @@ from ..swallow.measures import measure_swallows, summarise_swallows
 from ..swallow.parameters import SwallowParameters
 from ..tables import Column, TableSpec, read_table, write_table, write_typed
 from ..tables.classifier import BOUTS, LABEL_NEXT
+from ..tables.curves import CURVES
 from ..tables.events import EVENTS, STRIDES
 from ..tables.families import PREDICTION, WHO
 from ..tables.gait import ANSWERS, ERRORS, GAIT
 from ..tables.sensors import SENSOR_HEALTH
 from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from ..vocabulary import GAIT_STATES, KNEES, SIDES
-from .bodies import knees_of, sensor_of
+from .bodies import angles_of, knees_of, sensor_of
 from .labels import labels_of
 from .walk_evidence import angle_error, walk_evidence
 
 __all__ = ["BATCH_INPUTS", "TYPED", "run", "state_of"]
 
-TYPED = ("events", "bouts", "gait", "swallow_summary")
+TYPED = ("events", "bouts", "gait", "curves", "swallow_summary")
 BATCH_INPUTS = ("signals", "maps", "events", "strides", "knee_bends", "segment_notes")
 
 
@@ -146,6 +148,13 @@ def _cells(recordings: Sequence[Recording], strides: pd.DataFrame, reference_rat
             parts.append(landmark_cells(own, labels, recording.participant_id))
     parts = [part for part in parts if len(part)]
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(CELLS))
+
+
+def _curves(recording: str, strides: pd.DataFrame, signals: Path) -> pd.DataFrame:
+    """Mean knee angle over the stride of each gait state and side of a recording."""
+    traces = read_recording(signals, recording, ("angle",))
+    rate = next(trace.sampling_frequency for point, trace in traces.items() if point in KNEES.values())
+    return mean_curves(strides, angles_of(traces), rate).assign(recording_id=recording)
 
 
 def _maps_of(recording: Recording, maps: Mapping[MapKey, Any]) -> dict[str, AngleMap | ReferenceMap]:
@@ -250,6 +259,7 @@ def run(
 
     cells = _cells(recordings, strides, reference_rater)
     rows: list[dict[str, Any]] = []
+    curves = [pd.DataFrame(columns=["recording_id", *CURVE_COLUMNS])]
     for recording in recordings:
         own = strides[strides["recording_id"] == recording.recording_id]
         if own.empty:
@@ -270,6 +280,7 @@ def run(
             gait,
             verdict,
         )
+        curves.append(_curves(recording.recording_id, own, inputs["signals"][batch_of[recording.recording_id]]))
 
     def keep(name: str, frame: pd.DataFrame, spec: TableSpec, extra: Sequence[Column] = ()) -> None:
         write_table(frame, spec, results, extra)
@@ -279,6 +290,8 @@ def run(
     extra = [*ANSWERS, *ERRORS, PREDICTION, *VERDICT_COLUMNS]
     gait_table = pd.DataFrame(rows) if rows else GAIT.empty(extra)
     keep("gait", _with_who(gait_table, recordings, participants), GAIT, [*extra, *WHO])
+    filled = [frame for frame in curves if len(frame)]
+    keep("curves", CURVES.of(pd.concat(filled, ignore_index=True) if filled else curves[0]), CURVES)
     keep("strides", STRIDES.of(strides, [PREDICTION]), STRIDES, [PREDICTION])
     keep("bouts", BOUTS.of(bouts), BOUTS)
     label_next = read_frame(decisions["label_next"])

@@ -1,0 +1,41 @@
+# A page for each person, of tables alone: sessions side by side, to print on two sheets.
+PEOPLED = [batch for batch in BATCHES if batch != BENCH]
+HELD_TASKS = ("bend", "free")
+
+
+def people_rows(batch):
+    """Sheet rows of the people of a batch."""
+    present = {r.participant_id for r in BATCHES[batch]}
+    return [asdict(p) for name, p in STUDY.participants.items() if name in present]
+
+
+rule people:
+    input:
+        recordings=rules.tabulate.output.typed,
+        health=rules.tabulate.output.health,
+        calibrations=rules.calibrate.output.calibrations,
+        bends=rules.segment.output.knee_bends,
+        gait=rules.measure.output.typed_gait,
+        curves=rules.measure.output.typed_curves,
+        bouts=rules.measure.output.typed_bouts,
+        events=rules.measure.output.typed_events,
+        summary=rules.measure.output.typed_swallow_summary,
+        standing=rules.validate.output,
+        labels=lambda w: label_files(tasks=HELD_TASKS, batch=w.batch),
+        style=Path(workflow.basedir, "workflow/strainstudy/people/person.css"),
+    output:
+        made=f"{STAGES}/people/{{batch}}.json",
+    log:
+        f"{RESULTS}/logs/people/{{batch}}.log",
+    resources:
+        mem_mb=2000,
+        runtime=30,
+    params:
+        code=code_hash("strainstudy.stages.people"),
+        recordings=lambda w: sheet_rows(w.batch, label_tasks=HELD_TASKS),
+        participants=lambda w: people_rows(w.batch),
+        reference_rater=REFERENCE_RATER,
+        study=GENERAL.study,
+        results=RESULTS,
+    script:
+        "../scripts/people.py"
