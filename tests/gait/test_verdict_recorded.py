@@ -34,7 +34,7 @@ def evidence(kind: str, name: str, left_gain: float) -> WalkEvidence:
 
 def judge(kind: str, name: str, left_gain: float, *, calibrated: bool) -> Verdict:
     """Judge with the amplitude in degrees and the gains that a perfect bend calibration gives back, or without any."""
-    known = evidence(kind, name, left_gain)
+    known = replace(evidence(kind, name, left_gain), amplitude_calibrated=Measured())
     if calibrated:
         amplitude, ratio = evidence(kind, name, 1.0).amplitude_calibrated, 1.0 / left_gain
         gain = Measured(ratio, 0.98 * ratio, 1.02 * ratio)
