@@ -266,3 +266,15 @@ def test_labels_of_one_rater_under_a_second_name_are_a_caution_and_two_raters_ar
     )
     (root / "labels/walk-01/zw_events.tsv").write_text(text.replace("1.31\t", "1.32\t"), encoding="utf-8")
     assert load_study(root).cautions == ()
+
+
+def test_a_channel_may_be_wired_the_other_way_in_one_recording(root):
+    sheet = FILES["channels.tsv"].replace("\tstatus\n", "\tstatus\tpolarity\n").replace("\tgood\n", "\tgood\tn/a\n")
+    path = root / "channels.tsv"
+    path.write_text(sheet + "walk-01\tleft_v\tleft_knee\tV\tS1\tgood\t-1\n", encoding="utf-8")
+    study = load_study(root)
+    assert {c.name: c.polarity for c in study.recordings["walk-01"].channels} == {"left_v": -1, "right_v": None}
+    assert {c.name: c.polarity for c in study.recordings["walk-02"].channels} == {"left_v": None, "right_v": None}
+    path.write_text(sheet + "walk-01\tleft_v\tleft_knee\tV\tS1\tgood\t0\n", encoding="utf-8")
+    with pytest.raises(StudyError, match=r"channels.tsv, row 7, column polarity, value '0'"):
+        load_study(root)

@@ -33,9 +33,13 @@ def evidence(kind: str, name: str, left_gain: float) -> WalkEvidence:
 
 
 def judge(kind: str, name: str, left_gain: float, *, calibrated: bool) -> Verdict:
-    """Judge with the amplitude in degrees that a perfect bend calibration gives back, or without any."""
-    amplitude = evidence(kind, name, 1.0).amplitude_calibrated if calibrated else Measured()
-    return sensor_or_gait(replace(evidence(kind, name, left_gain), amplitude_calibrated=amplitude))
+    """Judge with the amplitude in degrees and the gains that a perfect bend calibration gives back, or without any."""
+    known = replace(evidence(kind, name, left_gain), amplitude_calibrated=Measured())
+    if calibrated:
+        amplitude, ratio = evidence(kind, name, 1.0).amplitude_calibrated, 1.0 / left_gain
+        gain = Measured(ratio, 0.98 * ratio, 1.02 * ratio)
+        known = replace(known, amplitude_calibrated=amplitude, gain_ratio=gain, gain_ratio_source="bends")
+    return sensor_or_gait(known)
 
 
 @pytest.mark.parametrize("gain", [0.3, 0.5, 2.0, 3.0])
@@ -43,7 +47,7 @@ def test_unequal_gains_make_no_limp_of_a_healthy_walk(gain):
     for name in walks("normal"):
         blind, seeing = (judge("normal", name, gain, calibrated=known) for known in (False, True))
         assert (blind.verdict, blind.side) == (CANNOT_TELL, None)
-        assert (seeing.verdict, seeing.side) == ("sensor", None)
+        assert (seeing.verdict, seeing.side) == ("sensor", "left" if gain < 1 else "right")
 
 
 def test_equal_gains_and_a_healthy_walk_show_no_asymmetry():

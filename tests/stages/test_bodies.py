@@ -1,8 +1,16 @@
 import numpy as np
 import pytest
 from strainstudy.io.store import Trace
-from strainstudy.records import Channel, Recording
-from strainstudy.stages.bodies import angles_of, knees_of, limits_of, of_reference_rater, sensor_of
+from strainstudy.records import Channel, Recording, Sensor
+from strainstudy.stages.bodies import (
+    angles_of,
+    knees_of,
+    limits_of,
+    of_reference_rater,
+    polarity_remedy,
+    sensor_of,
+    wired_sensor,
+)
 
 
 def knee(point, values, angle=np.nan):
@@ -50,3 +58,18 @@ def test_the_reference_rater_is_taken_where_there_is_one(wanted, given):
 
 def test_without_labels_there_is_no_rater():
     assert of_reference_rater({}, "a") is None
+
+
+@pytest.mark.parametrize(("own", "wired"), [(None, 1), (-1, -1), (1, 1)])
+def test_a_channel_s_own_polarity_goes_before_that_of_its_sensor_and_the_remedy_is_the_other_one(tmp_path, own, wired):
+    channel = Channel("left_V", "left_knee", "V", "s-1", polarity=own)
+    recording = Recording("w-1", "walk", tmp_path, "a.csv", "sub-01", "ses-02", channels=(channel,))
+    sheet = {"s-1": Sensor("s-1", 3.3, 1e4, 1e4, 1e4)}
+    sensor = wired_sensor(recording, "left_knee", sheet)
+    assert sensor.polarity == wired
+    assert sheet["s-1"].polarity == 1
+    assert polarity_remedy(recording, channel, sensor) == (
+        f"set polarity {-wired} for sensor s-1 in session ses-02: in channels.tsv, column polarity,"
+        " row of w-1 and left_V"
+    )
+    assert wired_sensor(recording, "right_knee", sheet) is None

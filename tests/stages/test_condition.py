@@ -110,3 +110,29 @@ def test_holds_tell_on_which_side_a_knee_rests_where_conditioning_took_the_other
     for quantity, level in (("response", 1.0), ("angle", 90.0)):
         assert np.median(signal[quantity][500:4000]) == pytest.approx(level, rel=0.05)
         assert np.median(signal[quantity][5000:]) == pytest.approx(0.0, abs=0.05 * level)
+
+
+def test_a_session_wired_in_reverse_is_measured_as_if_it_were_not_and_said_with_what_to_write(tmp_path):
+    """Two holds at known angles; the same volts with the sign turned."""
+    t = np.arange(0, 40, 1 / FS)
+    angle = np.where((t > 8) & (t < 14), 45.0, 0.0) + np.where((t > 20) & (t < 26), 90.0, 0.0)
+    angle += np.where((t > 30) & (t < 36), 45.0, 0.0)
+    ohm = 10_400.0 * (1 + angle / 300) * (1 + 2e-4 * np.random.default_rng(1).standard_normal(t.size))
+    bridge = Bridge.of(excitation_v=3.3, r1_ohm=10_000.0, r2_ohm=10_000.0, r3_ohm=10_000.0, rest_ohm=10_000.0)
+    labels = tmp_path / "anna_events.tsv"
+    rows = [f"{a}\t5\tknee_bend\tleft\t{v}" for a, v in ((8.5, 45), (20.5, 90), (30.5, 45))]
+    labels.write_text("onset\tduration\ttrial_type\tside\tvalue\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    found = {}
+    for sign in (1, -1):
+        (tmp_path / str(sign)).mkdir()
+        _, found[sign] = notes_of(
+            tmp_path / str(sign), sign * volts(ohm, bridge), sensor(), task="bend", labels=(("anna", labels),)
+        )
+    assert found[1]["faults"] == []
+    (fault,) = found[-1]["faults"]
+    assert (fault["kind"], fault["tracked_point"], fault["sensor_id"]) == ("wired in reverse", "left_knee", "k")
+    assert "set polarity -1 for sensor k in session ses-01" in fault["remedy"]
+    assert found[-1]["measured_rest_ohm"] == pytest.approx(found[1]["measured_rest_ohm"], rel=1e-3)
+    maps = [read_json(tmp_path / str(sign) / "calibrations.json")[0] for sign in (1, -1)]
+    assert [m["polarity"] for m in maps] == [1, 1]
+    assert maps[1]["response_per_degree"] == pytest.approx(maps[0]["response_per_degree"], rel=0.01)

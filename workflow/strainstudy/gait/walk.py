@@ -44,7 +44,7 @@ STATE_NAMES = ("other", "rest", "gait", "turn")
 STATE_COLUMNS = ("onset", "duration", "trial_type", "steady", "walk", "turns_known")
 OTHER, REST, GAIT, TURN = range(4)
 UNSEEN = -1
-"""Code of what no knee was seen in; such stretches are in no state."""
+"""What was not observed: no state."""
 
 
 @dataclass(frozen=True)

@@ -51,10 +51,11 @@ def wired_sensor(recording: Recording, tracked_point: str, sensors: Mapping[str,
 
 def polarity_remedy(recording: Recording, channel: Channel, sensor: Sensor) -> str:
     """Say what to write where a channel was wired the other way than the sheets state (``sensor`` as wired there)."""
+    instead = ", which takes the place of the row *" if channel.shared else ""
     session = f" in session {recording.session_id}" if recording.session_id else ""
     return (
         f"set polarity {-sensor.polarity} for sensor {sensor.sensor_id}{session}: in channels.tsv, column polarity,"
-        f" row of {recording.recording_id} and {channel.name}"
+        f" row of {recording.recording_id} and {channel.name}{instead}"
     )
 
 
