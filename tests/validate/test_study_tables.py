@@ -23,6 +23,7 @@ PATHS = [
     "validation/confusion.tsv",
     "validation/raters.tsv",
     "validation/parameters.tsv",
+    "validation/pairs.tsv",
     "validation/norms.tsv",
     "tables/change.tsv",
     "validation/retest.tsv",
@@ -129,14 +130,14 @@ def test_every_row_with_limits_names_their_method_and_every_row_without_says_why
 @pytest.mark.parametrize(
     ("changes", "empty"),
     [
-        ({"raters": ()}, {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters"}),
+        ({"raters": ()}, {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters", "pairs"}),
         ({"raters": ("anna",)}, {"raters"}),
         ({"people": 1}, {"retest"}),
         ({"sessions": 1}, {"change", "retest"}),
         ({"people": 1, "sessions": 1, "repeats": 1, "raters": ("anna",)}, {"raters", "change", "retest"}),
         (
             {"status": "rejected"},
-            {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters"},
+            {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters", "pairs"},
         ),
     ],
 )
@@ -151,3 +152,16 @@ def test_one_person_gives_values_without_limits_over_people(tmp_path):
     assert pooled.f1.notna().all()
     assert pooled.f1_low.isna().all()
     assert set(pooled.interval_method) == {"none: fewer than 3 participants"}
+
+
+def test_the_pairs_written_are_those_that_the_agreement_of_parameters_sums_up(whole):
+    keys = ["measure", "trial_type", "detected_from"]
+    pairs = whole["validation/pairs.tsv"]
+    difference = (pairs.detected - pairs.labelled).groupby([pairs[key].fillna("none") for key in keys])
+    said = whole["validation/parameters.tsv"]
+    said = said.set_index([said[key].fillna("none") for key in keys])
+    assert len(said) > 3
+    pd.testing.assert_series_equal(difference.count(), said.n_pairs.astype(int), check_names=False)
+    assert set(pairs.unit) == set(said.unit)
+    lone = said[said.n_participants == 1].index
+    assert difference.mean()[lone].to_numpy() == pytest.approx(said.bias[lone].to_numpy(), rel=1e-4)

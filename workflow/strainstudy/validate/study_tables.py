@@ -14,13 +14,13 @@ import pandas as pd
 from ..swallow.parameters import SwallowParameters
 from ..tables.spec import TableSpec
 from ..tables.standing import CHANGE, GROUPS, NORMS, RETEST
-from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PARAMETERS, RATERS, SHAPES, STATES
+from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PAIRS, PARAMETERS, RATERS, SHAPES, STATES
 from .change import changes, retest
 from .events import score_confounders, score_events, score_shapes
 from .groups import compare_groups
 from .measurements import gait_measurements, join, per_person, per_walkway, swallow_measurements
 from .norms import position
-from .parameter_agreement import Drink, bend_angles, compare_parameters, labelled_against_detected
+from .parameter_agreement import UNITS, Drink, bend_angles, compare_parameters, labelled_against_detected
 from .parameters import ValidateParameters
 from .published_change import beside_published
 from .raters import compare_raters
@@ -116,7 +116,7 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
         labelled_against_detected(truth, events, who, durations, parameters, reported=measurements, drinks=drinks),
         bend_angles(truth, events, who, parameters, calibrating=calibrating),
     ]
-    filled = [part for part in pairs if len(part)] or pairs[:1]
+    filled = pd.concat([part for part in pairs if len(part)] or pairs[:1], ignore_index=True)
     return [
         (EVENTS, score_events(truth, events, who, parameters, rater=rater)),
         (CONFOUNDERS, score_confounders(truth, events, who, parameters, rater=rater)),
@@ -124,7 +124,8 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
         (STATES, states),
         (CONFUSION, confusion),
         (RATERS, compare_raters(results.labels, events, bouts, who, parameters)),
-        (PARAMETERS, compare_parameters(pd.concat(filled, ignore_index=True), parameters)),
+        (PARAMETERS, compare_parameters(filled, parameters)),
+        (PAIRS, filled.assign(unit=filled["measure"].map(UNITS))),
         (NORMS, position(per_walkway(measurements, results.walkways), results.norms, results.ages, results.sexes)),
         (CHANGE, beside_published(changes(measurements))),
         (RETEST, retest(measurements, parameters)),
