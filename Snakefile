@@ -22,6 +22,7 @@ include: "workflow/rules/validate.smk"
 include: "workflow/rules/review.smk"
 include: "workflow/rules/review_shared.smk"
 include: "workflow/rules/report.smk"
+include: "workflow/rules/paper.smk"
 include: "workflow/rules/provenance.smk"
 include: "workflow/rules/keep.smk"
 

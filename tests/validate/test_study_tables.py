@@ -130,7 +130,10 @@ def test_every_row_with_limits_names_their_method_and_every_row_without_says_why
 @pytest.mark.parametrize(
     ("changes", "empty"),
     [
-        ({"raters": ()}, {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters", "pairs"}),
+        (
+            {"raters": ()},
+            {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters", "pairs"},
+        ),
         ({"raters": ("anna",)}, {"raters"}),
         ({"people": 1}, {"retest"}),
         ({"sessions": 1}, {"change", "retest"}),

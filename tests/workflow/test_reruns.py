@@ -26,7 +26,7 @@ from strainstudy_simulator.cohort import write_study
 ROOT = Path(__file__).parents[2]
 BY_BATCH = {"ingest", "condition", "calibrate", "segment", "features"}
 TINY = {"sessions": 1, "minutes": 0.4, "tasks": ("walk", "bend"), "bench": False, "faults": False}
-AGGREGATES = {"tabulate", "classify", "measure", "validate", "review_shared", "report", "provenance"}
+AGGREGATES = {"tabulate", "classify", "measure", "validate", "review_shared", "report", "paper", "provenance"}
 SETTINGS = {
     "study": "study",
     "results": "results",

@@ -1,7 +1,7 @@
 # What went in, what came out, and their hashes.
 rule provenance:
     input:
-        results=[*rules.report.output, *rules.classify.output, *rules.review_shared.output],
+        results=[*rules.report.output, *rules.paper.output, *rules.classify.output, *rules.review_shared.output],
         reviews=expand(rules.review.output.made, batch=REVIEWED),
         study=study_files(),
         settings=SETTING_FILES,

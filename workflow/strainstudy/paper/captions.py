@@ -6,7 +6,7 @@ In: the result tables and the panels of a figure. Out: a paragraph for each figu
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
@@ -23,21 +23,19 @@ from .words import interval
 __all__ = ["caption_of", "captions_text"]
 
 _SESSION: Final = "Values are of each participant's first session, recordings of a session averaged."
-_LIMITS: Final = (
-    f"95 % intervals are Student's t over participants, from {FEWEST_FOR_INTERVAL} participants on."
-)
+_LIMITS: Final = f"95 % intervals are Student's t over participants, from {FEWEST_FOR_INTERVAL} participants on."
 
 
 def _panels(panels: Sequence[Panel]) -> str:
     return "; ".join(f"({chr(ord('a') + k)}) {panel.title}" for k, panel in enumerate(panels))
 
 
-def _people(count: object, noun: str = "participant") -> str:
+def _people(count: Any, noun: str = "participant") -> str:
     n = 0 if pd.isna(count) else int(str(count).split(".")[0])
     return f"{n} {noun}{'' if n == 1 else 's'}"
 
 
-def _of_curves(tables: StudyTables, panels: Sequence[Panel]) -> str:
+def _of_curves(_tables: StudyTables, panels: Sequence[Panel]) -> str:
     return (
         f"Knee flexion over the stride: {_panels(panels)}. A stride runs from an initial contact to the next of the "
         "same side. Lines: mean over participants, each counted once with the mean of their steady strides; bands: one "
@@ -45,7 +43,7 @@ def _of_curves(tables: StudyTables, panels: Sequence[Panel]) -> str:
     )
 
 
-def _of_limits(tables: StudyTables, panels: Sequence[Panel]) -> str:
+def _of_limits(_tables: StudyTables, panels: Sequence[Panel]) -> str:
     ns = "; ".join(
         f"({chr(ord('a') + k)}) {len(p.frame)} pairs of {_people(p.frame['participant_id'].nunique())}"
         for k, p in enumerate(panels)
@@ -82,14 +80,14 @@ def _of_angle(tables: StudyTables, panels: Sequence[Panel]) -> str:
     )
 
 
-def _of_sides(tables: StudyTables, panels: Sequence[Panel]) -> str:
+def _of_sides(_tables: StudyTables, panels: Sequence[Panel]) -> str:
     return (
         f"Paretic and non-paretic side of participants with one affected side: {_panels(panels)}. Points joined by a "
         f"line: one participant; diamonds: mean with its 95 % interval. {_LIMITS} {_SESSION}"
     )
 
 
-def _of_groups(tables: StudyTables, panels: Sequence[Panel]) -> str:
+def _of_groups(_tables: StudyTables, panels: Sequence[Panel]) -> str:
     return (
         f"Gait by group and gait state: {_panels(panels)}. Points: participants (their number above each column); "
         f"diamonds: mean with its 95 % interval. {_LIMITS} {_SESSION} Symmetry index: (right − left) / (0.5 (right + "
@@ -97,7 +95,7 @@ def _of_groups(tables: StudyTables, panels: Sequence[Panel]) -> str:
     )
 
 
-def _of_swallows(tables: StudyTables, panels: Sequence[Panel]) -> str:
+def _of_swallows(_tables: StudyTables, panels: Sequence[Panel]) -> str:
     return (
         f"Swallowing by group and kind of recording: {_panels(panels)}. Points: participants (their number above each "
         f"column); diamonds: mean with its 95 % interval. {_LIMITS} {_SESSION} Swallows are counted and timed; that "
@@ -105,7 +103,7 @@ def _of_swallows(tables: StudyTables, panels: Sequence[Panel]) -> str:
     )
 
 
-def _of_reliability(tables: StudyTables, panels: Sequence[Panel]) -> str:
+def _of_reliability(_tables: StudyTables, _panels: Sequence[Panel]) -> str:
     return (
         "Reliability between two sessions: ICC(2,1) (absolute agreement, single values; Shrout and Fleiss 1979) with "
         "its 95 % interval (McGraw and Wong 1996); n: participants with both sessions; SEM: standard error of "
@@ -114,7 +112,7 @@ def _of_reliability(tables: StudyTables, panels: Sequence[Panel]) -> str:
     )
 
 
-def _of_events(tables: StudyTables, panels: Sequence[Panel]) -> str:
+def _of_events(_tables: StudyTables, panels: Sequence[Panel]) -> str:
     rows = panels[0].frame
     return (
         f"Detected events against the labels: {_panels(panels)}. Pooled over {_people(rows['n_participants'].max())}; "
@@ -142,7 +140,8 @@ def _of_loops(tables: StudyTables, panels: Sequence[Panel]) -> str:
     cycles = tables(SENSORS)["n_cycles"]
     n = f"{int(cycles.min())} to {int(cycles.max())}" if cycles.notna().any() else "no"
     return (
-        f"Relative resistance change against strain on the bench: {_panels(panels)}. Mean of the settled full-amplitude "
+        f"Relative resistance change against strain on the bench: {_panels(panels)}. Mean of the settled "
+        "full-amplitude "
         f"cycles of each sensor (n = {n} cycles); bands: one standard deviation between cycles; delay between the "
         "sensor's record and the reference's removed."
     )

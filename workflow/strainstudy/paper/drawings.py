@@ -22,8 +22,20 @@ from .frames import AFFECTED, OTHER
 from .words import measure_words, state_words, unit_words
 
 __all__ = [
-    "draw_agreement", "draw_calibration", "draw_confusion", "draw_curve", "draw_density", "draw_groups", "draw_loop",
-    "draw_overlay", "draw_per_person", "draw_reliability", "draw_scores", "draw_sides", "draw_timing", "FEWEST_FOR_INTERVAL",
+    "FEWEST_FOR_INTERVAL",
+    "draw_agreement",
+    "draw_calibration",
+    "draw_confusion",
+    "draw_curve",
+    "draw_density",
+    "draw_groups",
+    "draw_loop",
+    "draw_overlay",
+    "draw_per_person",
+    "draw_reliability",
+    "draw_scores",
+    "draw_sides",
+    "draw_timing",
 ]  # fmt: skip
 
 _STATE_LOOK: Final = {state: (STATE_COLOURS[state], marker) for state, marker in zip(GAIT_STATES, "o^", strict=True)}
@@ -55,14 +67,16 @@ FEWEST_FOR_INTERVAL: Final = 3
 
 
 def _frequent(frame: pd.DataFrame, column: str) -> Any:
-    """The value that all rows of a frame share."""
+    """Give the value that all rows of a frame share."""
     return frame[column].iloc[0]
 
 
 def _mean(axis: Any, x: float, values: np.ndarray) -> None:
     """Draw a mean with its interval."""
     limits = t_interval(values)
-    reach = [[values.mean() - limits.low], [limits.high - values.mean()]] if values.size >= FEWEST_FOR_INTERVAL else None
+    reach = (
+        [[values.mean() - limits.low], [limits.high - values.mean()]] if values.size >= FEWEST_FOR_INTERVAL else None
+    )
     axis.errorbar([x], [values.mean()], yerr=reach, fmt="D", color=BLACK, elinewidth=0.8)
 
 
@@ -74,7 +88,9 @@ def draw_curve(axis: Any, frame: pd.DataFrame) -> None:
         axis.fill_between(x, mean - sd, mean + sd, color=colour, alpha=0.18, linewidth=0)
         axis.plot(x, mean, style, color=colour, label=f"{line} knee")
     least, most = int(frame["n"].min()), int(frame["n"].max())
-    axis.text(0.03, 0.98, f"n = {most}" if least == most else f"n = {least} to {most}", transform=axis.transAxes, va="top")
+    axis.text(
+        0.03, 0.98, f"n = {most}" if least == most else f"n = {least} to {most}", transform=axis.transAxes, va="top"
+    )
     axis.set(xlabel="stride (%)", ylabel="knee flexion (°)", xlim=(0, 100), xticks=[0, 25, 50, 75, 100])
 
 
@@ -93,7 +109,7 @@ def draw_agreement(axis: Any, frame: pd.DataFrame) -> None:
 
 
 def draw_overlay(axis: Any, frame: pd.DataFrame) -> None:
-    """Draw an angle with its interval over time, and the reference beside it: time, angle, low, high, reference, side."""
+    """Draw an angle with its interval and the reference over time: time, angle, low, high, reference, side."""
     time = frame["time"].to_numpy(dtype=float)
     colour = SIDE_COLOURS[str(_frequent(frame, "side"))]
     low, high = frame["low"].to_numpy(dtype=float), frame["high"].to_numpy(dtype=float)
@@ -116,7 +132,8 @@ def draw_density(axis: Any, frame: pd.DataFrame) -> None:
     mesh = axis.pcolormesh(edges, edges, cells, cmap="Blues", norm=LogNorm(), edgecolor="face", linewidth=0.1)
     axis.plot([low, high], [low, high], ":", color=BLACK, linewidth=0.8)
     axis.set(xlabel="reference (°)", ylabel="strain sensor (°)", aspect="equal")
-    axis.figure.colorbar(mesh, ax=axis, label="time (s)", shrink=0.85)
+    bar = axis.figure.colorbar(mesh, ax=axis, label="time (s)", shrink=0.85, format="%g")
+    bar.minorticks_off()
 
 
 def draw_sides(axis: Any, frame: pd.DataFrame) -> None:
@@ -127,7 +144,9 @@ def draw_sides(axis: Any, frame: pd.DataFrame) -> None:
         own = frame[frame["trial_type"] == state]
         label = state_words(state)
         x = np.array([0.0, 1.0]) + 2.4 * k
-        axis.plot(x, own[[OTHER, AFFECTED]].to_numpy(dtype=float).T, "-", marker=marker, color=colour, linewidth=0.6, **_EDGE)
+        axis.plot(
+            x, own[[OTHER, AFFECTED]].to_numpy(dtype=float).T, "-", marker=marker, color=colour, linewidth=0.6, **_EDGE
+        )
         for at, side in zip((x[0] - 0.25, x[1] + 0.25), (OTHER, AFFECTED), strict=True):
             _mean(axis, at, own[side].to_numpy(dtype=float))
         axis.plot([], [], marker=marker, color=colour, linewidth=0.6, label=label, **_EDGE)
@@ -152,7 +171,15 @@ def draw_groups(axis: Any, frame: pd.DataFrame) -> None:
             step = 0.84 / len(kinds)
             x = j + (k - (len(kinds) - 1) / 2.0) * step - 0.1 * step
             spread = step * np.linspace(-0.2, 0.2, own.size) if own.size > 1 else np.zeros(1)
-            axis.plot(x + spread, own, marker, color=colour, markersize=3.0, label=state_words(kind) if j == 0 else None, **_EDGE)
+            axis.plot(
+                x + spread,
+                own,
+                marker,
+                color=colour,
+                markersize=3.0,
+                label=state_words(kind) if j == 0 else None,
+                **_EDGE,
+            )
             _mean(axis, x + 0.42 * step, own)
             axis.text(x, 0.99, f"{own.size}", transform=axis.get_xaxis_transform(), ha="center", va="top")
     axis.set_xticks(range(len(groups)), groups)
@@ -236,7 +263,7 @@ def draw_confusion(axis: Any, frame: pd.DataFrame) -> None:
     colours = mpl.colormaps["Blues"]
     axis.imshow(share, cmap=colours, vmin=0.0, vmax=1.0, aspect="auto")
     for i, j in np.ndindex(share.shape):
-        axis.text(j, i, f"{100 * share[i, j]:.1f}", ha="center", va="center", color=ink_on(colours(share[i, j])))
+        axis.text(j, i, f"{100 * share[i, j]:.1f}", ha="center", va="center", color=ink_on(colours(float(share[i, j]))))
     axis.set_xticks(range(len(columns)), [c.replace("_", "\n") for c in columns])
     axis.set_yticks(range(len(rows)), [r.replace("_", "\n") for r in rows])
     axis.set(xlabel="detected", ylabel="labelled")

@@ -64,13 +64,13 @@ class PaperFigure:
     same_y: bool = False
 
 
-def _curves(tables: StudyTables, angles: Angles) -> list[Panel]:
+def _curves(tables: StudyTables, _angles: Angles) -> list[Panel]:
     frame = curve_frame(tables)
     groups = frame.groupby(["group", "trial_type"], sort=True)
     return [Panel(drawings.draw_curve, own, f"{group}, {state_words(state)}") for (group, state), own in groups]
 
 
-def _limits(tables: StudyTables, angles: Angles) -> list[Panel]:
+def _limits(tables: StudyTables, _angles: Angles) -> list[Panel]:
     panels = []
     for row, frame in agreement_frames(tables):
         state = state_words(row["trial_type"])
@@ -95,20 +95,20 @@ def _angle(tables: StudyTables, angles: Angles) -> list[Panel]:
     ]
 
 
-def _sides(tables: StudyTables, angles: Angles) -> list[Panel]:
+def _sides(tables: StudyTables, _angles: Angles) -> list[Panel]:
     groups = paired_sides(tables).groupby(["measure", "unit"], sort=False)
     named = [(with_unit(str(measure), unit), own) for (measure, unit), own in groups]
     return [Panel(drawings.draw_sides, own.assign(label=name), name, headed=False) for name, own in named]
 
 
-def _groups(tables: StudyTables, angles: Angles) -> list[Panel]:
+def _groups(tables: StudyTables, _angles: Angles) -> list[Panel]:
     named = [(with_unit(measure, unit), group_frame(tables, measure)) for measure, unit in MAIN_OUTCOMES]
     return [
         Panel(drawings.draw_groups, frame.assign(label=name), name, headed=False) for name, frame in named if len(frame)
     ]
 
 
-def _swallows(tables: StudyTables, angles: Angles) -> list[Panel]:
+def _swallows(tables: StudyTables, _angles: Angles) -> list[Panel]:
     names = {"rate": "swallow rate", "duration_mean": "swallow duration", "interval_mean": "interval between swallows"}
     panels = []
     for measure, unit in swallow_measures(tables):
@@ -119,12 +119,12 @@ def _swallows(tables: StudyTables, angles: Angles) -> list[Panel]:
     return panels
 
 
-def _reliability(tables: StudyTables, angles: Angles) -> list[Panel]:
+def _reliability(tables: StudyTables, _angles: Angles) -> list[Panel]:
     frame = reliability_frame(tables)
     return [Panel(drawings.draw_reliability, frame)] if len(frame) else []
 
 
-def _events(tables: StudyTables, angles: Angles) -> list[Panel]:
+def _events(tables: StudyTables, _angles: Angles) -> list[Panel]:
     frame = event_frame(tables)
     if frame.empty:
         return []
@@ -134,7 +134,7 @@ def _events(tables: StudyTables, angles: Angles) -> list[Panel]:
     ]
 
 
-def _classifier(tables: StudyTables, angles: Angles) -> list[Panel]:
+def _classifier(tables: StudyTables, _angles: Angles) -> list[Panel]:
     confusion, reliability = tables(CONFUSION), tables(EVIDENCE["reliability"])
     confusion = confusion[(confusion["recording_id"] == "pooled") & (confusion["labelled"] != "other")]
     scores = tables(EVIDENCE["classifier"])
@@ -154,7 +154,7 @@ def _classifier(tables: StudyTables, angles: Angles) -> list[Panel]:
     return [panel for panel in panels if len(panel.frame)] if len(people) else []
 
 
-def _loops(tables: StudyTables, angles: Angles) -> list[Panel]:
+def _loops(tables: StudyTables, _angles: Angles) -> list[Panel]:
     groups = list(tables(SENSOR_LOOPS).groupby("sensor_id", sort=True))[:_MOST_SENSORS]
     return [Panel(drawings.draw_loop, own, str(sensor)) for sensor, own in groups]
 

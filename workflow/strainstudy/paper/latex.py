@@ -21,9 +21,12 @@ _LETTERS: Final = {
     "\\": r"\textbackslash{}", "{": r"\{", "}": r"\}", "&": r"\&", "%": r"\%", "$": r"\$", "#": r"\#", "_": r"\_",
     "~": r"\textasciitilde{}", "^": r"\textasciicircum{}", "<": r"\textless{}", ">": r"\textgreater{}",
     "|": r"\textbar{}", '"': "''", "\u2212": r"$-$", "\u00b1": r"$\pm$",
-    "\u00d7": r"$\times$", "\u00b0": r"$^{\circ}$", "\u2265": r"$\geq$", "\u2264": r"$\leq$", "\u03ba": r"$\kappa$", "\u2013": "--", "\u2026": r"\ldots{}",
-    "\u03a9": r"$\Omega$", "\u00b7": r"$\cdot$",
+    "\u00d7": r"$\times$", "\u00b0": r"$^{\circ}$", "\u2265": r"$\geq$", "\u2264": r"$\leq$",
+    "\u03ba": r"$\kappa$", "\u2013": "--", "\u2026": r"\ldots{}", "\u03a9": r"$\Omega$", "\u00b7": r"$\cdot$",
+    "\u00b2": r"$^{2}$", "\u0394": r"$\Delta$", "\u221a": r"$\surd$",
 }  # fmt: skip
+_WIDE: Final = 6
+"""Columns beyond which a table spans the page and is set smaller (ours)."""
 _NUMBER: Final = re.compile(r"[\u2212-]?\d+(\.\d+)?")
 
 
@@ -60,8 +63,11 @@ def latex_table(frame: pd.DataFrame, headers: Sequence[str], caption: str, label
         Columns of numbers are set flush right, others flush left.
     """
     looks = "".join(_look(frame[name]) for name in frame)
+    wide = len(looks) > _WIDE
+    kind = "table*" if wide else "table"
     lines = [
-        r"\begin{table}",
+        rf"\begin{{{kind}}}",
+        *([r"\footnotesize\setlength{\tabcolsep}{3pt}"] if wide else []),
         rf"\caption{{{escaped(caption)}}}",
         rf"\label{{{label}}}",
         rf"\begin{{tabular}}{{{looks}}}",
@@ -71,6 +77,6 @@ def latex_table(frame: pd.DataFrame, headers: Sequence[str], caption: str, label
         *(" & ".join(map(_cell, row)) + r" \\" for row in frame.itertuples(index=False, name=None)),
         r"\bottomrule",
         r"\end{tabular}",
-        r"\end{table}",
+        rf"\end{{{kind}}}",
     ]
     return "\n".join(lines) + "\n"

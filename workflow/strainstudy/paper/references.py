@@ -15,7 +15,9 @@ __all__ = ["bibliography", "cited_keys", "entries_in", "entry_of_source", "softw
 
 _ENTRY: Final = re.compile(r"^@(\w+)\{([^,\s]+),\n(.*?)\n\}$", re.DOTALL | re.MULTILINE)
 _CITED: Final = re.compile(r"@([a-z][a-z0-9_]*)")
-_AUTHORS: Final = re.compile(r"((?:[^\W\d_][\w'’-]+ )+?[A-Z]{1,3}(?:, (?:[^\W\d_][\w'’-]+ )+?[A-Z]{1,3})*)( et al\.)?(?=[ ,])")
+_AUTHORS: Final = re.compile(
+    r"((?:[^\W\d_][\w'’-]+ )+?[A-Z]{1,3}(?:, (?:[^\W\d_][\w'’-]+ )+?[A-Z]{1,3})*)( et al\.)?(?=[ ,])"
+)
 _DOI: Final = re.compile(r"\bdoi (10\.\d{4,}/\S+?)(?=[,;)\s]|$)")
 _YEAR: Final = re.compile(r"\b(?:19|20)\d\d\b")
 _ESCAPES: Final = {
@@ -96,7 +98,9 @@ def entry_of_source(source: str, known: str, number: int) -> tuple[str, str]:
     if doi:
         fields.append(("doi", doi[1]))
     how = {"yes": "read in the source", "computed": "computed from its open data", "quoted": "read where it is quoted"}
-    fields.append(("note", f"Cited as the table of norms has it, {_escaped(how.get(known, known))}; complete the entry"))
+    fields.append(
+        ("note", f"Cited as the table of norms has it, {_escaped(how.get(known, known))}; complete the entry")
+    )
     key = f"norm{number:02d}"
     return key, _entry("misc", key, fields)
 
@@ -110,6 +114,15 @@ def software_entry(package: str, version: str) -> tuple[str, str]:
         ("note", f"Version {_escaped(version)}"),
     ]
     return key, _entry("misc", key, fields)
+
+
+def _is_known(source: str, entries: Mapping[str, str]) -> bool:
+    """Whether an entry is of the same first author and year."""
+    people, year = _AUTHORS.match(source), _YEAR.search(source)
+    if not people or not year:
+        return False
+    family = people[1].split(", ")[0].rsplit(" ", 1)[0]
+    return any(f"  author = {{{family}, " in entry and f"  year = {{{year[0]}}}" in entry for entry in entries.values())
 
 
 def bibliography(text: str, sources: Mapping[str, str], versions: Mapping[str, str]) -> str:
@@ -127,11 +140,18 @@ def bibliography(text: str, sources: Mapping[str, str], versions: Mapping[str, s
     Returns
     -------
     str
-        BibTeX, sorted by key; a source whose DOI an entry of the package has makes none of its own.
+        BibTeX, sorted by key; a source that an entry of the package is of, by DOI or by first author and year, makes
+        none of its own, and two with one DOI make one.
     """
     entries = entries_in(text)
     dois = {doi for entry in entries.values() for doi in re.findall(r"  doi = \{(.+)\}", entry)}
-    fresh = [s for s in sorted(sources) if not ((doi := _DOI.search(s)) and doi[1] in dois)]
+    fresh = []
+    for source in sorted(sources):
+        doi = _DOI.search(source)
+        if (doi and doi[1] in dois) or _is_known(source, entries):
+            continue
+        dois |= {doi[1]} if doi else set()
+        fresh.append(source)
     entries |= dict(entry_of_source(source, sources[source], k) for k, source in enumerate(fresh, start=1))
     entries |= dict(software_entry(package, versions[package]) for package in sorted(versions))
     return "\n\n".join(entries[key] for key in sorted(entries)) + "\n"

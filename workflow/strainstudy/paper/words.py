@@ -53,23 +53,23 @@ def measure_words(measure: str) -> str:
     return _MEASURES.get(measure, measure.replace("_", " "))
 
 
-def unit_words(unit: object, measure: str = "") -> str:
+def unit_words(unit: Any, measure: str = "") -> str:
     """Write a unit, empty for a pure number."""
     return _BY_MEASURE.get(measure, "" if pd.isna(unit) else _UNITS.get(str(unit), str(unit)))
 
 
-def with_unit(measure: str, unit: object) -> str:
+def with_unit(measure: str, unit: Any) -> str:
     """Name a measure with its unit in brackets."""
     words = unit_words(unit, measure)
     return f"{measure_words(measure)} ({words})" if words else measure_words(measure)
 
 
-def state_words(state: object) -> str:
+def state_words(state: Any) -> str:
     """Name a gait state; empty for none."""
     return "" if pd.isna(state) else _STATES.get(str(state), str(state).replace("_", " "))
 
 
-def interval(row: Mapping[str, Any], name: str, digits: int = 3) -> str:
+def interval(row: Mapping[Any, Any], name: str, digits: int = 3) -> str:
     """Write ``value (low to high)``, or the value alone where it has no limits."""
     value, low, high = (number_text(row.get(f"{name}{end}"), digits) for end in ("", "_low", "_high"))
     return value if "n/a" in (value, low, high) else f"{value} ({low} to {high})"
