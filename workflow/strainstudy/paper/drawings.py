@@ -105,6 +105,7 @@ def draw_agreement(axis: Any, frame: pd.DataFrame) -> None:
     axis.axhline(0.0, linestyle=":", color=GREY, linewidth=0.8)
     axis.plot(frame["mean"], frame["difference"], marker, color=colour, **_EDGE)
     axis.set(xlabel="mean of both", ylabel="pipeline − labels")
+    axis.ticklabel_format(useOffset=False, style="plain")
     axis.locator_params(axis="x", nbins=4)
 
 

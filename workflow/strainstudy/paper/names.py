@@ -14,6 +14,7 @@ CAPTIONS: Final = f"{FOLDER}/captions.md"
 METHODS_FILE: Final = f"{FOLDER}/methods.md"
 REFERENCES: Final = f"{FOLDER}/references.bib"
 CHECKLIST_FILE: Final = f"{FOLDER}/checklist.tsv"
+_SIDECAR: Final = f"{FOLDER}/checklist.json"
 WIDTHS_MM: Final = (85, 174)
 """One column and the whole page of most journals, in mm (common practice, no source)."""
 FORMS: Final = ("pdf", "svg")
@@ -58,4 +59,4 @@ def paper_files() -> list[str]:
     """List every file that the kit may have, relative to the results folder; a study need not give all."""
     figures = [figure_file(n, width, form) for n in FIGURE_NAMES for width in WIDTHS_MM for form in FORMS]
     tables = [table_file(n, form) for n in TABLE_NAMES for form in ("tsv", "json", "tex")]
-    return sorted([*figures, *tables, CAPTIONS, METHODS_FILE, REFERENCES, CHECKLIST_FILE])
+    return sorted([*figures, *tables, CAPTIONS, METHODS_FILE, REFERENCES, CHECKLIST_FILE, _SIDECAR])

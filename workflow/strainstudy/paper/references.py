@@ -77,7 +77,7 @@ def entry_of_source(source: str, known: str, number: int) -> tuple[str, str]:
     Parameters
     ----------
     source : str
-        Such as ``Begg RK, Sparrow WA 2006, J Med Eng Technol 30:382-389``.
+        Such as ``Perry J, Burnfield JM 2010, Gait Analysis, 2nd ed., SLACK``.
     known : str
         How its number is known, as in the table of norms.
     number : int
