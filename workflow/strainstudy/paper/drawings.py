@@ -19,7 +19,7 @@ from ..report.style import ink_on
 from ..stats.intervals import t_interval
 from ..vocabulary import GAIT_STATES
 from .frames import AFFECTED, OTHER
-from .words import measure_words, state_words, unit_words
+from .words import event_words, measure_words, state_words, unit_words
 
 __all__ = [
     "FEWEST_FOR_INTERVAL",
@@ -230,7 +230,7 @@ def _event_names(frame: pd.DataFrame) -> list[str]:
         value = f"{row['tolerance']:g}"
         rule = f"overlap ≥ {value}" if row["criterion"] == "overlap" else f"±{value} s"
         side = "" if row["side"] == "all" else f", {row['side']}"
-        names.append(f"{str(row['trial_type']).replace('_', ' ')}{side}, {rule}\n(n = {row['n_labelled']})")
+        names.append(f"{event_words(row['trial_type'])}{side}, {rule}\n(n = {row['n_labelled']})")
     return names
 
 

@@ -130,7 +130,7 @@ def _events(tables: StudyTables, _angles: Angles) -> list[Panel]:
         return []
     return [
         Panel(drawings.draw_scores, frame, "detection"),
-        Panel(drawings.draw_timing, frame, "timing of found events: bias and limits"),
+        Panel(drawings.draw_timing, frame, "timing: bias and limits"),
     ]
 
 

@@ -71,6 +71,10 @@ def _participants(tables: StudyTables, facts: Facts) -> list[str]:
     status = body["status"]
     used = body[status != "rejected"]
     if len(sessions) and len(used):
+        walkways = sorted({r.walkway for r in facts.recordings.values() if r.walkway and r.task == "walk"})
+        walked = {"overground": "overground", "treadmill": "on a treadmill"}
+        if walkways:
+            said.append(f"They walked {listed([walked[name] for name in walkways])}.")
         said.append(
             f"Each came for {span([float(n) for n in sessions])} sessions; {counted(len(body), 'recording')} were made "
             f"({listed(tasks)}), of which {int((status == 'rejected').sum())} could not be used and "

@@ -148,9 +148,10 @@ def _swallows(tables: StudyTables, facts: Facts) -> list[str]:
         f"regression where labels gave intervals [@hoerlkennard1970]. {int(counts.sum())} swallows were found in "
         f"{counted(len(counts), 'recording')}. Rates have exact Poisson intervals [@garwood1936]."
     )
-    if summary["volume"].notna().any():
+    volumes = summary["volume"].dropna()
+    if len(volumes):
         text += (
-            " In timed water tests volume and time per swallow and swallowing speed were taken over the drinking "
+            f" In timed water tests ({span(list(volumes))} ml, {counted(len(volumes), 'recording')}) volume and time per swallow and swallowing speed were taken over the drinking "
             f"[@nathadwarawala1992; @hugheswiles1996]; a swallow after a pause of {s.clearing_pause_s:g} s and of "
             "three usual "
             "intervals is no part of it [@vaiman2005]."

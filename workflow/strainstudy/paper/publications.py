@@ -26,7 +26,7 @@ from ..vocabulary import BENCH_TASKS
 from .facts import Facts
 from .frames import NO_GROUP, event_frame, paired_sides, reliability_frame, side_summary
 from .names import table_file
-from .words import interval, sd_text, state_words, with_unit
+from .words import event_words, interval, sd_text, state_words, with_unit
 
 __all__ = ["PUBLISHED", "Published", "headers_of", "spec_of", "table_of"]
 
@@ -203,7 +203,7 @@ def _events(tables: StudyTables, _facts: Facts) -> Rows:
         unit = "" if row["criterion"] == "overlap" else " s"
         rows.append(
             {
-                "event": str(row["trial_type"]).replace("_", " "),
+                "event": event_words(row["trial_type"]),
                 "counts if": f"{row['criterion']} {'≥' if not unit else '≤'} {row['tolerance']:g}{unit}",
                 "people": number_text(row["n_participants"]),
                 "labelled": number_text(row["n_labelled"]),
@@ -247,7 +247,7 @@ def _raters(tables: StudyTables, _facts: Facts) -> Rows:
         rule = f"{row['criterion']} {'≥' if not unit else '≤'} {row['tolerance']:g}{unit}"
         found.append(
             {
-                "labelled": str(row["trial_type"]).replace("_", " "),
+                "labelled": event_words(row["trial_type"]),
                 "raters": f"{row['reference_rater']}, {row['other_rater']}",
                 "counts if": _NONE if seen or pd.isna(row["criterion"]) else rule,
                 "people": number_text(row["n_participants"]),

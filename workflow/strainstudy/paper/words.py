@@ -9,7 +9,7 @@ import pandas as pd
 
 from ..report.content import number_text
 
-__all__ = ["interval", "measure_words", "p_text", "sd_text", "state_words", "unit_words", "with_unit"]
+__all__ = ["event_words", "interval", "measure_words", "p_text", "sd_text", "state_words", "unit_words", "with_unit"]
 
 _MEASURES: Final = {
     "cadence": "cadence",
@@ -62,6 +62,11 @@ def with_unit(measure: str, unit: Any) -> str:
     """Name a measure with its unit in brackets."""
     words = unit_words(unit, measure)
     return f"{measure_words(measure)} ({words})" if words else measure_words(measure)
+
+
+def event_words(kind: Any) -> str:
+    """Name an event or a state in the singular."""
+    return {"toe_off": "toe-off"}.get(str(kind), str(kind).replace("_", " "))
 
 
 def state_words(state: Any) -> str:
