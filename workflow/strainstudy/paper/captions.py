@@ -141,9 +141,8 @@ def _of_loops(tables: StudyTables, panels: Sequence[Panel]) -> str:
     n = f"{int(cycles.min())} to {int(cycles.max())}" if cycles.notna().any() else "no"
     return (
         f"Relative resistance change against strain on the bench: {_panels(panels)}. Mean of the settled "
-        "full-amplitude "
-        f"cycles of each sensor (n = {n} cycles); bands: one standard deviation between cycles; delay between the "
-        "sensor's record and the reference's removed."
+        f"full-amplitude cycles of each sensor (n = {n} cycles); bands: one standard deviation between cycles; delay "
+        "between the sensor's record and the reference's removed."
     )
 
 

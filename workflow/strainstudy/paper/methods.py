@@ -76,11 +76,10 @@ def _participants(tables: StudyTables, facts: Facts) -> list[str]:
         if walkways:
             said.append(f"They walked {listed([walked[name] for name in walkways])}.")
         said.append(
-            f"Each came for {span([float(n) for n in sessions])} sessions; {counted(len(body), 'recording')} were made "
-            f"({listed(tasks)}), of which {int((status == 'rejected').sum())} could not be used and "
+            f"Each came for {span([float(n) for n in sessions])} sessions; {counted(len(body), 'recording')} were "
+            f"made ({listed(tasks)}), of which {int((status == 'rejected').sum())} could not be used and "
             f"{int((status == 'degraded').sum())} were used although degraded; "
-            f"{number_text(used['duration'].sum() / 60.0)} "
-            "minutes were analysed (`tables/flow`)."
+            f"{number_text(used['duration'].sum() / 60.0)} minutes were analysed (`tables/flow`)."
         )
     return [" ".join(said)]
 
@@ -96,8 +95,7 @@ def _bridge(facts: Facts) -> str:
     fixed = f", fixed arms of {span(arms, ' kΩ')}" if arms else ""
     return (
         "Each sensor was one arm of a Wheatstone bridge supplied with "
-        f"{span([abs(s.excitation_v or 0.0) for s in worn])} "
-        f"V{fixed}, amplified {gains} times{zero}."
+        f"{span([abs(s.excitation_v or 0.0) for s in worn])} V{fixed}, amplified {gains} times{zero}."
     )
 
 
@@ -153,19 +151,14 @@ def _bench(tables: StudyTables, facts: Facts) -> list[str]:
         f"On the bench {counted(len(sensors), 'sensor')} went through {listed(parts)} each{ranges}. "
         f"{settled}Relative resistance change was read against the reference's strain. Non-linearity is the largest "
         "deviation of the mean of both branches from the line through its ends, and a single gauge factor is given "
-        "up to "
-        f"{number_text(s.single_gauge_factor_limit_percent, 2)} % of full scale; hysteresis is the largest "
-        "difference of "
-        "the branches of a cycle over its span [@iec61298], after the delay between the two records was removed "
-        "[@visintin1994; @brokatesprekels1996]; repeatability is two standard deviations of readings at one strain "
-        "from "
-        "one direction. Response time is 10 to 90 % of a first-order answer to the step as the bench made it; creep, "
-        "the "
-        "change during a hold, was fitted with exponentials [@golubpereyra1973]. The detection limit is the strain "
-        "that "
-        "gives three times the noise floor [@longwinefordner1983]. Intervals allow for correlated cycles "
-        "[@bayleyhammersley1946] (`tables/sensors`). Resistance at rest, gauge factor and noise were followed over the "
-        "study on control charts [@iso7870]."
+        f"up to {number_text(s.single_gauge_factor_limit_percent, 2)} % of full scale; hysteresis is the largest "
+        "difference of the branches of a cycle over its span [@iec61298], after the delay between the two records "
+        "was removed [@visintin1994; @brokatesprekels1996]; repeatability is two standard deviations of readings at "
+        "one strain from one direction. Response time is 10 to 90 % of a first-order answer to the step as the "
+        "bench made it; creep, the change during a hold, was fitted with exponentials [@golubpereyra1973]. The "
+        "detection limit is the strain that gives three times the noise floor [@longwinefordner1983]. Intervals "
+        "allow for correlated cycles [@bayleyhammersley1946] (`tables/sensors`). Resistance at rest, gauge factor "
+        "and noise were followed over the study on control charts [@iso7870]."
     ]
 
 
@@ -174,22 +167,19 @@ def _signals(_tables: StudyTables, facts: Facts) -> list[str]:
     steps = [f"{words}{_STEP_SOURCES.get(name, '')}" for name, words in CONDITION_STEPS.items()]
     cutoff = (
         f"{number_text(s.knee_lowpass_hz, 2)} Hz for knees, {number_text(s.throat_lowpass_hz, 2)} Hz for the throat "
-        "and "
-        f"{number_text(s.bench_lowpass_hz, 2)} Hz on the bench"
+        f"and {number_text(s.bench_lowpass_hz, 2)} Hz on the bench"
         if s.cutoff == "fixed"
         else "chosen for each trace by residual analysis"
     )
     return [
-        "Raw files were brought to a uniform time grid, and gaps, repeated and backward time stamps, saturated samples "
-        "and unplugged channels were counted. A channel was left out if more than "
-        f"{100 * ingest.rejected_fraction:g} % "
-        f"of it was missing or saturated; a recording with more than {100 * ingest.degraded_missing:g} % missing "
-        "samples "
-        "counts as degraded. Bridge output was turned into resistance by the exact inverse of the bridge equation, and "
-        f"into relative resistance change. Signals were then, in this order, {listed(steps)}. The low-pass cutoff was "
-        f"{cutoff}; spikes were samples more than {s.spike_threshold:g} scaled median absolute deviations from the "
-        "median "
-        f"around them; gaps of at most {s.gap_bridge_s:g} s were bridged."
+        "Raw files were brought to a uniform time grid, and gaps, repeated and backward time stamps, saturated "
+        "samples and unplugged channels were counted. A channel was left out if more than "
+        f"{100 * ingest.rejected_fraction:g} % of it was missing or saturated; a recording with more than "
+        f"{100 * ingest.degraded_missing:g} % missing samples counts as degraded. Bridge output was turned into "
+        "resistance by the exact inverse of the bridge equation, and into relative resistance change. Signals were "
+        f"then, in this order, {listed(steps)}. The low-pass cutoff was {cutoff}; spikes were samples more than "
+        f"{s.spike_threshold:g} scaled median absolute deviations from the median around them; gaps of at most "
+        f"{s.gap_bridge_s:g} s were bridged."
     ]
 
 

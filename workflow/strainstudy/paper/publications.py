@@ -334,8 +334,7 @@ PUBLISHED: Final[Mapping[str, Published]] = {
     "flow": Published("What became of every recording: recorded, rejected and why, used although degraded.", _flow),
     "sensors": Published(
         "Sensors on the bench, with 95 % intervals over cycles, steps or taps; FS: full scale, the range of the "
-        "largest "
-        "settled cycles; non-linearity is terminal-based; creep is negative where the response fades.",
+        "largest settled cycles; non-linearity is terminal-based; creep is negative where the response fades.",
         _sensors,
     ),
     "outcomes": Published(
