@@ -24,6 +24,7 @@ PATHS = [
     "validation/confusion.tsv",
     "validation/raters.tsv",
     "validation/parameters.tsv",
+    "validation/pairs.tsv",
     "validation/norms.tsv",
     "tables/change.tsv",
     "validation/retest.tsv",
@@ -130,14 +131,17 @@ def test_every_row_with_limits_names_their_method_and_every_row_without_says_why
 @pytest.mark.parametrize(
     ("changes", "empty"),
     [
-        ({"raters": ()}, {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters"}),
+        (
+            {"raters": ()},
+            {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters", "pairs"},
+        ),
         ({"raters": ("anna",)}, {"raters"}),
         ({"people": 1}, {"retest"}),
         ({"sessions": 1}, {"change", "retest"}),
         ({"people": 1, "sessions": 1, "repeats": 1, "raters": ("anna",)}, {"raters", "change", "retest"}),
         (
             {"status": "rejected"},
-            {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters"},
+            {"events", "confounders", "throat_shapes", "states", "confusion", "raters", "parameters", "pairs"},
         ),
     ],
 )
@@ -163,3 +167,15 @@ def test_a_walk_on_a_treadmill_is_no_repeat_by_which_a_change_is_judged():
         change = tables["tables/change.tsv"]
         basis[name] = set(change.loc[change.measure == "cadence", "error_basis"])
     assert basis == {"alike": {"repeat recordings within a session"}, "apart": {"none: nothing was repeated"}}
+
+
+def test_the_pairs_written_are_those_that_the_agreement_of_parameters_sums_up(whole):
+    keys = ["measure", "trial_type", "detected_from"]
+    pairs = whole["validation/pairs.tsv"]
+    difference = (pairs.detected - pairs.labelled).groupby([pairs[key].fillna("none") for key in keys])
+    said = whole["validation/parameters.tsv"]
+    said = said.set_index([said[key].fillna("none") for key in keys])
+    assert len(said) > 3
+    pd.testing.assert_series_equal(difference.count(), said.n_pairs.astype(int), check_names=False)
+    assert set(pairs.unit) == set(said.unit)
+    assert difference.mean().to_numpy() == pytest.approx(said.bias.to_numpy(), rel=5e-3, abs=1e-6)

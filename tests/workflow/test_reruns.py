@@ -28,7 +28,9 @@ from strainstudy_simulator.cohort import write_study
 ROOT = Path(__file__).parents[2]
 BY_BATCH = {"ingest", "condition", "calibrate", "segment", "features"}
 TINY = {"sessions": 1, "minutes": 0.4, "tasks": ("walk", "bend"), "bench": False, "faults": False}
-AGGREGATES = {"tabulate", "classify", "measure", "validate", "people", "review_shared", "report", "provenance"}
+AGGREGATES = {
+    "tabulate", "classify", "measure", "validate", "people", "review_shared", "report", "paper", "provenance",
+}  # fmt: skip
 """Of them `people` writes pages by batch, of tables of the whole study: each batch runs again, and is cheap."""
 SETTINGS = {
     "study": "study",

@@ -1,7 +1,7 @@
 # What went in, what came out, and their hashes.
 rule provenance:
     input:
-        results=[*rules.report.output, *rules.classify.output, *rules.review_shared.output],
+        results=[*rules.report.output, *rules.paper.output, *rules.classify.output, *rules.review_shared.output],
         reviews=expand(rules.review.output.made, batch=REVIEWED),
         people=expand(rules.people.output.made, batch=PEOPLED),
         study=study_files(),

@@ -6,6 +6,7 @@ VALIDATION = [
     "confusion",
     "raters",
     "parameters",
+    "pairs",
     "angles",
     "classifier",
     "reliability",

@@ -35,7 +35,17 @@ _OF_A_BATCH = {
 _CHARACTERISE = ("curves", "cycles", "loops", "sensors", "steps", "uses")
 _TRAIN = ("bouts", "candidates", "label_next")
 _TYPED = ("tabulate/recordings", "classify/bouts", "classify/events", "classify/gait", "classify/swallow_summary")
-_STUDY_JOBS = ("characterise", "classify", "provenance", "report", "review_shared", "tabulate", "train", "validate")
+_STUDY_JOBS = (
+    "characterise",
+    "classify",
+    "paper",
+    "provenance",
+    "report",
+    "review_shared",
+    "tabulate",
+    "train",
+    "validate",
+)
 _TIME_STAMPS = ("figures/.snakemake_timestamp", "stages/train/evidence/.snakemake_timestamp")
 _HISTORY = "model/history.tsv"
 _BATCH = re.compile(r"signals/([A-Za-z0-9_-]+)\.parquet")

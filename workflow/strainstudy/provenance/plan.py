@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from pathlib import PurePosixPath
 
 from ..gait.model_files import GAIT_FILES
+from ..paper.names import paper_files
 from ..people.names import people_files
 from ..records import Recording
 from ..report.names import FIGURE_LIST, figure_files
@@ -31,12 +32,14 @@ def planned_files(declared: Iterable[str], recordings: Iterable[Recording]) -> l
     Returns
     -------
     list of str
-        Sorted: these, the sidecar of each table, the files of models, those of figures, of review pages and of people.
+        Sorted: these, the sidecar of each table, the files of models, those of figures, of review pages, of people and of
+        the kit for a paper.
     """
     known = list(recordings)
     names = set(declared)
     names |= {str(PurePosixPath(name).with_suffix(".json")) for name in names if name.endswith(".tsv")}
     names |= {f"model/{name}" for files in (GAIT_FILES, SWALLOW_FILES) for name in files.of_a_model}
     names |= set(review_files(known)) | set(people_files(known))
+    names |= set(paper_files())
     names |= {f"{PurePosixPath(FIGURE_LIST.path).parent}/{name}" for name in figure_files(known)}
     return sorted(names)

@@ -23,7 +23,7 @@ __all__ = ["run"]
 
 PACKAGES = ("matplotlib", "numpy", "pandas", "pyarrow", "scikit-learn", "scipy", "skops", "snakemake")
 RELEASED = "2026-11-25"
-RESULT_FOLDERS = ("tables", "signals", "validation", "model", "figures", "review", "people")
+RESULT_FOLDERS = ("tables", "signals", "validation", "model", "figures", "review", "people", "paper")
 PAGES = ("report.html", INDEX)
 # It grows from run to run: the same inputs would not give the same manifest.
 _LEFT_OUT = "model/history.tsv"

@@ -6,7 +6,7 @@ from ..vocabulary import EVENT_TYPES
 from .families import MEASURE, METHOD, PEOPLE, READING, RECORDINGS, STATE, UNIT, limits_of_agreement, reworded
 from .spec import TableSpec, count, interval, number, text
 
-__all__ = ["CONFOUNDERS", "CONFUSION", "EVENTS", "PARAMETERS", "RATERS", "SHAPES", "STATES"]
+__all__ = ["CONFOUNDERS", "CONFUSION", "EVENTS", "PAIRS", "PARAMETERS", "RATERS", "SHAPES", "STATES"]
 
 _RATER = text("rater", "rater", "The rater whose labels are taken as the truth here.")
 _SCORED = (
@@ -262,4 +262,22 @@ PARAMETERS = TableSpec(
         READING,
     ),
     key=("measure", "trial_type", "detected_from"),
+)
+
+PAIRS = TableSpec(
+    path="validation/pairs.tsv",
+    title="Pairs behind the agreement of parameters",
+    description="Each value from the labels beside the pipeline's for the same recording and gait state: what "
+    "validation/parameters.tsv sums up, and plots of limits of agreement are drawn from.",
+    columns=(
+        text("recording_id", "recording", "The recording."),
+        text("participant_id", "participant", "Who it comes from; the recording where nobody is named."),
+        MEASURE,
+        STATE,
+        text("detected_from", "detected from", "'events' or 'result tables', as in validation/parameters.tsv."),
+        UNIT,
+        number("labelled", "labels", "Value from the labels, in the row's unit."),
+        number("detected", "pipeline", "Value of the pipeline, in the row's unit; n/a where it has none."),
+    ),
+    key=("measure", "trial_type", "detected_from", "recording_id"),
 )

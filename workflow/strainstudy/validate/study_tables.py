@@ -14,7 +14,7 @@ import pandas as pd
 from ..swallow.parameters import SwallowParameters
 from ..tables.spec import TableSpec
 from ..tables.standing import CHANGE, GROUPS, NORMS, RETEST
-from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PARAMETERS, RATERS, SHAPES, STATES
+from ..tables.validation import CONFOUNDERS, CONFUSION, EVENTS, PAIRS, PARAMETERS, RATERS, SHAPES, STATES
 from .change import changes, retest
 from .events import score_confounders, score_events, score_shapes
 from .groups import by_affected_side, compare_groups
@@ -27,7 +27,7 @@ from .measurements import (
     swallow_measurements,
 )
 from .norms import position
-from .parameter_agreement import Drink, bend_angles, compare_parameters, label_timing, labelled_against_detected
+from .parameter_agreement import UNITS, Drink, bend_angles, compare_parameters, label_timing, labelled_against_detected
 from .parameters import ValidateParameters
 from .published_change import beside_published
 from .raters import compare_raters
@@ -124,9 +124,9 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
         labelled_against_detected(truth, events, who, durations, parameters, reported=measurements, drinks=drinks),
         bend_angles(truth, events, who, parameters, calibrating=calibrating),
     ]
-    filled = [part for part in pairs if len(part)] or pairs[:1]
+    filled = pd.concat([part for part in pairs if len(part)] or pairs[:1], ignore_index=True)
     raters = compare_raters(results.labels, events, bouts, who, parameters)
-    compared = compare_parameters(pd.concat(filled, ignore_index=True), parameters, label_timing(raters))
+    compared = compare_parameters(filled, parameters, label_timing(raters))
     return [
         (EVENTS, score_events(truth, events, who, parameters, rater=rater)),
         (CONFOUNDERS, score_confounders(truth, events, who, parameters, rater=rater)),
@@ -135,6 +135,7 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
         (CONFUSION, confusion),
         (RATERS, raters),
         (PARAMETERS, compared),
+        (PAIRS, filled.assign(unit=filled["measure"].map(UNITS))),
         (NORMS, position(per_walkway(measurements, results.walkways), results.norms, results.ages, results.sexes)),
         (CHANGE, beside_published(changes(on_treadmill_apart(measurements, results.walkways)))),
         (RETEST, retest(measurements, parameters)),

@@ -1,0 +1,29 @@
+# What a paper is written from: figures at the width of a column and a page, tables, captions, methods, references.
+from strainstudy.paper.names import CAPTIONS, CHECKLIST_FILE, METHODS_FILE, REFERENCES
+
+
+rule paper:
+    input:
+        tables=[*rules.tabulate.output, *rules.measure.output, *rules.validate.output],
+        signals=of_all_batches(rules.calibrate.output.signals),
+        model=[rules.classify.output.card, rules.classify.output.history],
+        entries=str(Path(workflow.basedir, "workflow/strainstudy/paper/references.bib")),
+    output:
+        captions=f"{RESULTS}/{CAPTIONS}",
+        methods=f"{RESULTS}/{METHODS_FILE}",
+        references=f"{RESULTS}/{REFERENCES}",
+        checklist=f"{RESULTS}/{CHECKLIST_FILE}",
+    log:
+        f"{RESULTS}/logs/paper.log",
+    resources:
+        mem_mb=4000,
+        runtime=60,
+    params:
+        code=code_hash("strainstudy.stages.paper"),
+        rows=study_rows(labels=True, reference=True),
+        sensors=[asdict(sensor) for sensor in STUDY.sensors.values()],
+        reference_rater=REFERENCE_RATER,
+        settings=settings_of(*SETTINGS),
+        results=RESULTS,
+    script:
+        "../scripts/paper.py"
