@@ -13,6 +13,7 @@ from pathlib import Path
 import pandas as pd
 
 from .errors import Problem, StudyError
+from .intake.contributors import contributors_of
 from .intake.copies import copy_problems
 from .intake.files import label_files, raw_file_problems
 from .intake.labelling import copied_problems, labels_in, meaning_problems
@@ -168,6 +169,8 @@ def load_study(root: Path) -> Study:
             problems += copy_problems(root, recordings, channels)
     sensor_rows = rows_of(frames["sensors"]) if "sensors" in frames else []
     problems += magnitude_problems(sensor_rows, recordings)
+    contributors, found = contributors_of(root)
+    problems += found
     order = {kind.file: i for i, kind in enumerate((PARTICIPANTS, SENSORS, RECORDINGS, CHANNELS))}
     problems.sort(key=lambda p: (order.get(p.file, len(order)), p.file, p.row or 0))
     if channels is None or not all(problem.caution for problem in problems):
@@ -184,4 +187,5 @@ def load_study(root: Path) -> Study:
         {s.sensor_id: s for s in sorted(sensors, key=lambda s: s.sensor_id)},
         {r.recording_id: r for r in sorted(found_recordings, key=lambda r: r.recording_id)},
         tuple(problems),
+        contributors,
     )
