@@ -47,7 +47,7 @@ lint: $(VENV)/.test
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/snakefmt --check Snakefile workflow/rules
+	$(BIN)/snakefmt --check Snakefile workflow/Snakefile workflow/rules
 	$(BIN)/python tests/lint_workflow.py
 
 bench: $(VENV)/.test

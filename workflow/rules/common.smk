@@ -5,6 +5,7 @@ from dataclasses import asdict, replace
 from functools import cache
 from pathlib import Path
 
+import strainstudy
 from strainstudy.batches import BENCH, group_recordings
 from strainstudy.config import load_config
 from strainstudy.errors import StudyError, caution_lines
@@ -16,7 +17,7 @@ from strainstudy.records import Study
 from strainstudy.upstream import UPSTREAM
 from strainstudy.vocabulary import BODY_TASKS, SIDE_OF_POINT
 
-PROJECT = str(Path(workflow.current_basedir).parents[1])
+PROJECT = str(Path(strainstudy.__file__).resolve().parents[2])
 config_files = [str(file) for file in workflow.configfiles]
 UNLOCKING = "--unlock" in sys.argv  # the lock is the working folder's, whatever became of the study
 

@@ -111,7 +111,7 @@ def run(
     now = read_ledger(results).now
     if not now:
         message = "the list of what this run writes is missing, or was changed by other hands"
-        raise StudyError([Problem(LEDGER, message, "run it again, without --no-hooks")])
+        raise StudyError([Problem(LEDGER, message, "run it again, without --no-hooks; as a module, with its onstart")])
     number = version("strainstudy")
     for table in LARGE:
         write_twin(results, table)
