@@ -10,7 +10,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 SNAKEMAKE := $(BIN)/snakemake --workflow-profile workflow/profiles/default --cores $(CORES)
 
-.PHONY: demo resume test fuzz mutants lint bench demo-raw lock clean
+.PHONY: demo resume verify test fuzz mutants lint bench demo-raw lock clean
 .DEFAULT_GOAL := demo
 
 $(VENV)/.run: requirements.lock pyproject.toml
@@ -33,6 +33,10 @@ resume: $(VENV)/.run
 	$(SNAKEMAKE) --unlock $(if $(STUDY),--configfile $(STUDY))
 	$(SNAKEMAKE) --rerun-incomplete $(if $(STUDY),--configfile $(STUDY))
 
+# What changed in a results folder since its run.
+verify: $(VENV)/.run
+	$(BIN)/python -m strainstudy.provenance.verify $(or $(RESULTS),results)
+
 test: $(VENV)/.test
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/pytest -n 2 --dist loadscope
 
@@ -43,7 +47,7 @@ lint: $(VENV)/.test
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
-	$(BIN)/snakefmt --check Snakefile workflow/rules
+	$(BIN)/snakefmt --check Snakefile workflow/Snakefile workflow/rules
 	$(BIN)/python tests/lint_workflow.py
 
 bench: $(VENV)/.test

@@ -10,6 +10,7 @@ PASSED_OVER = {
     "tables, each with its sidecar, below it",
     "Param study is a prefix of input or output file": "the folder is a setting of the study; the manifest names files "
     "relative to it",
+    "Param project is a prefix of input or output file": "the checkout, of which the job copies two files",
     "rule check (line": "check only prints one line",
 }
 

@@ -12,7 +12,9 @@ import numpy as np
 import pandas as pd
 import pyarrow.dataset as ds
 import pytest
+from frictionless import Package
 from strainstudy.io.readers import read_raw
+from strainstudy.provenance.verify import compare
 from strainstudy.report.fault_list import FAULTS_CAPTION
 from strainstudy.study import load_study
 from strainstudy.tables import read_described
@@ -228,6 +230,26 @@ def test_the_manifest_holds_the_hash_of_every_output(demo):
         for path in (demo / folder).iterdir():
             digest = hashlib.sha256(path.read_bytes()).hexdigest()
             assert outputs[path.relative_to(demo).as_posix()] == digest
+
+
+def test_all_tables_are_one_valid_data_package(demo):
+    """By the standard's own library; every table of the folder is in it."""
+    package = Package(str(demo / "datapackage.json"))
+    tables = {p.relative_to(demo).as_posix() for p in demo.rglob("*.tsv")}
+    assert {resource.path for resource in package.resources} == tables
+    assert package.validate().flatten(["type", "message"]) == []
+
+
+def test_the_results_are_what_their_manifest_says(demo):
+    found = compare(demo)
+    assert found.whole
+    assert found.new == ()
+    assert found.same > 300
+
+
+def test_the_codebook_has_every_table(demo):
+    page = (demo / "codebook.html").read_text(encoding="utf-8")
+    assert all(f'id="{p.relative_to(demo).as_posix()}"' in page for p in demo.rglob("*.tsv"))
 
 
 def test_the_classifier_beats_its_baselines_on_people_it_never_saw(demo):

@@ -5,9 +5,11 @@ from dataclasses import asdict, replace
 from functools import cache
 from pathlib import Path
 
+import strainstudy
 from strainstudy.batches import BENCH, group_recordings
 from strainstudy.config import load_config
 from strainstudy.errors import StudyError, caution_lines
+from strainstudy.intake.contributors import CONTRIBUTORS
 from strainstudy.intake.settings_files import check_config_files
 from strainstudy.intake.start import check_all, look, reference_rater
 from strainstudy.provenance.code import code_hash
@@ -15,6 +17,7 @@ from strainstudy.records import Study
 from strainstudy.upstream import UPSTREAM
 from strainstudy.vocabulary import BODY_TASKS, SIDE_OF_POINT
 
+PROJECT = str(Path(strainstudy.__file__).resolve().parents[2])
 config_files = [str(file) for file in workflow.configfiles]
 UNLOCKING = "--unlock" in sys.argv  # the lock is the working folder's, whatever became of the study
 
@@ -101,7 +104,8 @@ def answer_files(batch):
 
 def study_files():
     """Every file of the study that was read: sheets, raw files, labels."""
-    return sorted({*map(str, STUDY.sheets), *(f for batch in BATCHES for f in raw_files(batch)), *label_files()})
+    sheets = [*STUDY.sheets, *(path for path in (Path(GENERAL.study) / CONTRIBUTORS.file,) if path.is_file())]
+    return sorted({*map(str, sheets), *(f for batch in BATCHES for f in raw_files(batch)), *label_files()})
 
 
 def model_files():
@@ -111,7 +115,7 @@ def model_files():
 
 def template_files():
     """Templates of the report, which are no modules and so not in the hash of the code."""
-    return [str(p) for p in sorted(Path(workflow.basedir, "workflow/strainstudy/report/templates").iterdir())]
+    return [str(p) for p in sorted(Path(PROJECT, "workflow/strainstudy/report/templates").iterdir())]
 
 
 def of_all_batches(pattern):

@@ -8,10 +8,13 @@ from strainstudy.io.ledger import begin, read_ledger, settle
 from strainstudy.provenance.plan import planned_files
 from strainstudy.share.names import share_files
 
+# Where this workflow is a module of another, the rules of that one write elsewhere and are none of ours.
+OWN_RULES = tuple(workflow.modifier.rules)
+
 
 def declared_files():
     """Outputs and logs of every job that there could be, relative to the results folder."""
-    patterns = {strip_wildcard_constraints(path) for rule in workflow.rules for path in [*rule.output, *rule.log]}
+    patterns = {strip_wildcard_constraints(path) for rule in OWN_RULES for path in [*rule.output, *rule.log]}
     return [os.path.relpath(path, RESULTS) for pattern in patterns for path in of_all_batches(pattern)]
 
 
@@ -30,7 +33,8 @@ BEGUN = []
 
 onstart:
     # A check alone writes no results.
-    if any(job.rule.name not in ("all", "check") for job in workflow.dag.needrun_jobs()):
+    working = {rule.name for rule in OWN_RULES} - {rules.all.rule.name, rules.check.rule.name}
+    if any(job.rule.name in working for job in workflow.dag.needrun_jobs()):
         begin(Path(RESULTS), PLANNED, Path(GENERAL.study))
         BEGUN.append(Path(RESULTS))
 

@@ -1,4 +1,11 @@
-# What went in, what came out, and their hashes.
+# What went in, what came out, what each column means, and how to run it again.
+from strainstudy.provenance.codebook import CODEBOOK
+from strainstudy.provenance.crate import CRATE
+from strainstudy.provenance.datapackage import LARGE, PACKAGE, twin_of
+from strainstudy.provenance.origin import LOCK, WORKFLOW
+from strainstudy.stages.provenance import BESIDE
+
+
 rule provenance:
     input:
         results=[*rules.report.output, *rules.paper.output, *rules.classify.output, *rules.review_shared.output],
@@ -6,9 +13,15 @@ rule provenance:
         people=expand(rules.people.output.made, batch=PEOPLED),
         study=study_files(),
         settings=SETTING_FILES,
+        # what is copied beside the crate
+        project=[f"{PROJECT}/{name}" for name in (WORKFLOW, LOCK)],
     output:
         manifest=f"{RESULTS}/provenance/manifest.tsv",
-        crate=f"{RESULTS}/provenance/ro-crate-metadata.json",
+        crate=f"{RESULTS}/{CRATE}",
+        beside=[f"{RESULTS}/provenance/{name}" for name in BESIDE],
+        codebook=f"{RESULTS}/{CODEBOOK}",
+        package=f"{RESULTS}/{PACKAGE}",
+        twins=[f"{RESULTS}/{twin_of(table)}" for table in LARGE],
     log:
         f"{RESULTS}/logs/provenance.log",
     resources:
@@ -17,6 +30,9 @@ rule provenance:
     params:
         code=code_hash("strainstudy.stages.provenance"),
         study=GENERAL.study,
+        settings={**asdict(GENERAL), **settings_of(*SETTINGS)},
+        contributors=[asdict(person) for person in STUDY.contributors],
+        project=PROJECT,
         results=RESULTS,
     script:
         "../scripts/provenance.py"

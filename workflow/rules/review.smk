@@ -4,7 +4,7 @@ from strainstudy.review.names import ASSETS, INDEX, reviewed
 from strainstudy.stages.review import FOUND
 
 REVIEWED = [batch for batch, members in BATCHES.items() if reviewed(members)]
-PAGE_PARTS = [str(p) for p in sorted(Path(workflow.basedir, "workflow/strainstudy/review/assets").iterdir())]
+PAGE_PARTS = [str(p) for p in sorted(Path(PROJECT, "workflow/strainstudy/review/assets").iterdir())]
 
 
 rule review:

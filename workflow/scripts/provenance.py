@@ -1,13 +1,19 @@
 from pathlib import Path
 
+from strainstudy.config import setting_words
 from strainstudy.jobs import job
+from strainstudy.records import Contributor
 from strainstudy.stages import provenance
 
 with job(snakemake.log[0], "provenance") as progress:
     provenance.run(
         study=Path(snakemake.params.study),
         inputs=[Path(path) for path in snakemake.input.study],
-        settings=[Path(path) for path in snakemake.input.settings],
+        setting_files=[Path(path) for path in snakemake.input.settings],
+        settings=snakemake.params.settings,
+        words=setting_words(),
+        contributors=[Contributor(**row) for row in snakemake.params.contributors],
+        project=Path(snakemake.params.project),
         results=Path(snakemake.params.results),
         progress=progress,
     )

@@ -22,7 +22,7 @@ from .errors import Problem, StudyError
 from .sections import SECTIONS
 from .settings import build, describe, setting
 
-__all__ = ["StudyConfig", "check_config", "config_schema", "config_text", "load_config"]
+__all__ = ["StudyConfig", "check_config", "config_schema", "config_text", "load_config", "setting_words"]
 
 _TYPES: Mapping[type, str] = {bool: "boolean", int: "integer", float: "number", str: "string"}
 _AS_WORDS = {
@@ -117,6 +117,15 @@ def config_text() -> str:
     for name, kind in SECTIONS.items():
         lines += ["", f"{name}:", *_lines(kind(), "  ")]
     return "\n".join(lines) + "\n"
+
+
+def setting_words() -> dict[str, str]:
+    """Give what each setting does, by its dotted name."""
+    rows = [(entry["name"], entry["words"]) for entry in describe(StudyConfig())]
+    rows += [
+        (f"{name}.{entry['name']}", entry["words"]) for name, kind in SECTIONS.items() for entry in describe(kind())
+    ]
+    return dict(rows)
 
 
 def _problems(error: Any, file: str) -> list[Problem]:

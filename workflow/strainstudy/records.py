@@ -11,7 +11,7 @@ from pathlib import Path
 
 from .errors import Problem
 
-__all__ = ["Channel", "Participant", "Recording", "Sensor", "Study"]
+__all__ = ["Channel", "Contributor", "Participant", "Recording", "Sensor", "Study"]
 
 
 @dataclass(frozen=True)
@@ -141,6 +141,28 @@ class Recording:
 
 
 @dataclass(frozen=True)
+class Contributor:
+    """One person who worked on the study, with all of their roles.
+
+    Parameters
+    ----------
+    name : str
+        As it is to be printed.
+    roles : tuple of str
+        In the order of the sheet.
+    orcid : str or None
+        Sixteen characters in four groups.
+    affiliation : str or None
+        The person's institution.
+    """
+
+    name: str
+    roles: tuple[str, ...]
+    orcid: str | None = None
+    affiliation: str | None = None
+
+
+@dataclass(frozen=True)
 class Study:
     """A study whose sheets and label files are without fault; each mapping is sorted by id.
 
@@ -154,6 +176,8 @@ class Study:
         What is unlikely in them and stops nothing.
     sheets : tuple of Path
         The files that these rows were read from.
+    contributors : tuple of Contributor
+        Who did what, where the study says so.
     """
 
     root: Path
@@ -162,3 +186,4 @@ class Study:
     recordings: Mapping[str, Recording]
     cautions: tuple[Problem, ...] = ()
     sheets: tuple[Path, ...] = ()
+    contributors: tuple[Contributor, ...] = ()

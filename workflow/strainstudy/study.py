@@ -15,6 +15,7 @@ import pandas as pd
 
 from .errors import Problem, StudyError
 from .intake.bids import is_bids, read_bids
+from .intake.contributors import contributors_of
 from .intake.copies import copy_problems
 from .intake.files import label_files, raw_file_problems
 from .intake.labelling import copied_problems, labels_in, meaning_problems
@@ -187,6 +188,8 @@ def load_study(root: Path) -> Study:
             problems += copy_problems(root, recordings, channels)
     sensor_rows = rows_of(frames["sensors"]) if "sensors" in frames else []
     problems += magnitude_problems(sensor_rows, recordings)
+    contributors, found = contributors_of(root)
+    problems += found
     order = {kind.file: i for i, kind in enumerate((PARTICIPANTS, SENSORS, RECORDINGS, CHANNELS))}
     problems.sort(key=lambda p: (order.get(p.file, len(order)), p.file, p.row or 0))
     if given is not None:
@@ -206,4 +209,5 @@ def load_study(root: Path) -> Study:
         {r.recording_id: r for r in sorted(found_recordings, key=lambda r: r.recording_id)},
         tuple(problems),
         tuple(root / kind.file for kind in SHEETS.values()) if given is None else tuple(dict.fromkeys(given.files)),
+        contributors,
     )

@@ -43,6 +43,13 @@ _PARTIAL: Final[Mapping[str, tuple[float, float]]] = {
     "sub-11_ses-01_swallow": (0.3, 1.0),
     "sub-12_ses-02_walk": (0.25, 0.75),
 }
+_CONTRIBUTORS: Final = """\
+name\trole\torcid\taffiliation
+Ada Invented\tConceptualization\tn/a\tInstitute that does not exist
+Ada Invented\tInvestigation\tn/a\tInstitute that does not exist
+Ben Invented\tFormal analysis\tn/a\tInstitute that does not exist
+Cleo Invented\tData curation\tn/a\tInstitute that does not exist
+"""
 _FAULT_WORDS: Final = {
     "gap": "two and a half seconds are missing: the time stamps jump",
     "clipped": "the right knee's amplifier jumps by an offset for part of the walk, so that peaks meet its rail",
@@ -148,6 +155,7 @@ def write_study(
                     continue
                 _bench(writer, worn(unit, "bench", session, seed), session)
     writer.sheets(persons, list(units.values()))
+    write_text(folder / "contributors.tsv", _CONTRIBUTORS)
     write_text(folder / "README.md", _readme(writer, seed, people))
     return folder
 

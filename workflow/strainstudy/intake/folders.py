@@ -13,6 +13,7 @@ from typing import Any
 from ..errors import Problem, StudyError
 from ..io.places import fault_of, lies_in, places_of
 from ..records import Study
+from .contributors import CONTRIBUTORS
 from .files import LABELS
 
 __all__ = ["input_problems", "model_problems", "path_problems", "results_of"]
@@ -138,7 +139,7 @@ def input_problems(config: Mapping[str, Any], study: Study | None, files: Iterab
     folder = results_of(results)
     read = [*files, *([Path(norms)] if isinstance(norms, str) else [])]
     if study is not None:
-        read += study.sheets
+        read += [*study.sheets, study.root / CONTRIBUTORS.file]
         read += [
             path for recording in study.recordings.values() for path in (recording.path, *recording.labels.values())
         ]

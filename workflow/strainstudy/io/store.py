@@ -77,20 +77,27 @@ class TraceWriter:
         Quantity columns every trace must have, in this order; stored as 32-bit floats.
     exact : bool
         Store 64-bit floats, for a stage that goes on where the last one stopped.
+    words : mapping of str to mapping
+        By column: unit, title and description, for the metadata of its field.
     """
 
-    def __init__(self, path: Path, quantities: tuple[str, ...], *, exact: bool = False) -> None:
+    def __init__(
+        self,
+        path: Path,
+        quantities: tuple[str, ...],
+        *,
+        exact: bool = False,
+        words: Mapping[str, Mapping[str, str]] | None = None,
+    ) -> None:
         self._quantities = quantities
         self._dtype = np.float64 if exact else np.float32
         word = pa.dictionary(pa.int32(), pa.string())
-        self._schema = pa.schema(
-            [
-                ("recording_id", word),
-                ("time", pa.float64()),
-                ("tracked_point", word),
-                *((name, pa.from_numpy_dtype(self._dtype)) for name in quantities),
-            ]
-        )
+        kinds = {
+            **{"recording_id": word, "time": pa.float64(), "tracked_point": word},
+            **{name: pa.from_numpy_dtype(self._dtype) for name in quantities},
+        }
+        told = {} if words is None else words
+        self._schema = pa.schema([pa.field(name, kind, metadata=told.get(name)) for name, kind in kinds.items()])
         self._replacing = replacing(path)
         self._index: list[dict[str, Any]] = []
 

@@ -32,8 +32,8 @@ def planned_files(declared: Iterable[str], recordings: Iterable[Recording]) -> l
     Returns
     -------
     list of str
-        Sorted: these, the sidecar of each table, the files of models, those of figures, of review pages, of people and of
-        the kit for a paper.
+        Sorted: these, the sidecar of each table, the files of models, those of figures, of review pages, of people and
+        of the kit for a paper.
     """
     known = list(recordings)
     names = set(declared)

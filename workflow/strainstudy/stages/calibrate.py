@@ -28,6 +28,7 @@ from ..io.store import FloatArray, Trace, TraceWriter, read_recording
 from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..reference_use import calibrates, calibrating_spans
+from ..tables.signals import SIGNAL_WORDS
 from ..vocabulary import REFERENCE_SUFFIX, SIDE_OF_POINT, VOLT_UNITS
 from .bodies import channel_of, of_reference_rater, polarity_remedy, sensor_of, wired_sensor
 
@@ -207,7 +208,7 @@ def run(
     write_rows(calibrations, table)
 
     rows: list[dict[str, Any]] = []
-    with TraceWriter(signals, QUANTITIES) as writer:
+    with TraceWriter(signals, QUANTITIES, words=SIGNAL_WORDS) as writer:
         for recording in recordings:
             name = recording.recording_id
             found = held.pop(name, None) or read_recording(traces, name)
