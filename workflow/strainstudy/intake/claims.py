@@ -56,9 +56,9 @@ def _marked(results: Path, marker: Marker, study: Path) -> tuple[str, str] | Non
     if marker.study is None:
         return None
     other = Path(os.path.realpath(results)) / marker.study
-    sheet = other / (DESCRIPTION if is_bids(other) else RECORDINGS.file)
-    if fault_of(sheet) is not None:
+    if fault_of(other / RECORDINGS.file) is not None:
         return None
+    sheet = other / (DESCRIPTION if is_bids(other) else RECORDINGS.file)
     same = lies_in(other, study) and lies_in(study, other)
     if same or not sheet.is_file():
         return None

@@ -8,7 +8,6 @@ from typing import Final
 __all__ = ["FORMATS", "FORMATS_WITH_RATE", "file_format"]
 
 FORMATS: Final = {
-    "_motion.tsv": "motion",
     ".csv": "text",
     ".tsv": "text",
     ".txt": "text",
@@ -20,13 +19,16 @@ FORMATS: Final = {
     ".bdf": "edf",
     ".tdms": "tdms",
 }
+_OF_BIDS: Final = {"_motion.tsv": "motion"}
+"""Read where they are met; nobody need export a recording so."""
 FORMATS_WITH_RATE: Final = ("edf", "tdms")
 
 
 def file_format(path: Path) -> str | None:
     """Name the format of a file by its suffix; ``None`` if there is no reader for it."""
     name = path.name.lower()
-    for suffix in sorted(FORMATS, key=len, reverse=True):
+    known = FORMATS | _OF_BIDS
+    for suffix in sorted(known, key=len, reverse=True):
         if name.endswith(suffix):
-            return FORMATS[suffix]
+            return known[suffix]
     return None
