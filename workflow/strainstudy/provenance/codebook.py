@@ -24,7 +24,7 @@ a { color: #00527f; }
 h2 { margin: 2.2rem 0 .3rem; padding-top: .6rem; border-top: 1px solid #1c1c1a; font-size: 1.3rem; }
 p { max-width: 48rem; margin: .4rem 0; }
 .where { color: #5d5d58; font-size: .9rem; }
-nav ul { columns: 3 16rem; padding-left: 1.2rem; }
+nav ul { columns: 3 16rem; column-gap: 2.5rem; padding-left: 1.2rem; }
 .scroll { overflow-x: auto; }
 table { border-collapse: collapse; font: .85rem/1.35 system-ui, "Segoe UI", Arial, sans-serif; }
 th, td { padding: .25rem .6rem; border-bottom: 1px solid #d9d6cf; text-align: left; vertical-align: top; }
