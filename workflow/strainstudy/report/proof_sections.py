@@ -29,7 +29,8 @@ from .content import (
 )
 from .proof_figures import agreement_figure, bland_altman_figure, classifier_figure, evidence_figure, raters_figure
 from .results import StudyTables, records
-from .throat_figures import CLASSES, confounder_rows, shape_rows, spoken, swallow_proof_figure
+from .spoken import spoken, state, with_unit
+from .throat_figures import CLASSES, confounder_rows, shape_rows, swallow_proof_figure
 from .words import CAUTIONS, READING
 
 __all__ = ["agreement", "classifier"]
@@ -95,7 +96,7 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
         return None
     pooled = scores[(scores["scope"] == "pooled") & (scores["trial_type"] == "all")]
     columns: list[Column] = [
-        ("predictor", "predictor", False),
+        ("called by", lambda r: spoken(r["predictor"]), False),
         ("people", "n_participants", True),
         ("within time found as gait", interval_of("balanced_accuracy_within_gait"), False),
         ("by time, turns left out", interval_of("balanced_accuracy"), False),
@@ -110,7 +111,7 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
     if len(history):
         steps: list[Column] = [
             ("model", "number", True),
-            ("family", "family", False),
+            ("family", lambda r: spoken(r["family"]), False),
             ("people", "n_participants", True),
             ("balanced accuracy by time, turns left out", interval_of("balanced_accuracy"), False),
             ("against the one before", "verdict", False),
@@ -129,8 +130,8 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
             ("recording", _opening, False),
             ("onset (s)", "onset", True),
             ("duration (s)", "duration", True),
-            ("label", "label", False),
-            ("predicted", "predicted", False),
+            ("label", lambda r: spoken(r["label"]), False),
+            ("called", lambda r: spoken(r["predicted"]), False),
             ("probability", "probability", True),
         ]
         own.append(table_of(mistakes, "Worst mistakes; each leads to where its labels can be corrected", spans))
@@ -235,9 +236,8 @@ def _outcomes(tables: StudyTables) -> list[Block]:
         kind="stable",
     )
     columns: list[Column] = [
-        ("measure", lambda r: spoken(r["measure"]), False),
-        ("state", "trial_type", False),
-        ("unit", "unit", False),
+        ("measure", lambda r: with_unit(r["measure"], r["unit"]), False),
+        ("state", lambda r: state(r["trial_type"]), False),
         ("pairs", "n_pairs", True),
         ("people", "n_participants", True),
         ("mean, labels", "labelled_mean", True),
@@ -260,8 +260,8 @@ def agreement(tables: StudyTables, folder: Path) -> Section | None:
         return None
     blocks: list[Block] = [Text(READING["agreement"]), *pictures, *_outcomes(tables)]
     columns: list[Column] = [
-        ("state", "trial_type", False),
-        ("measure", "measure", False),
+        ("state", lambda r: spoken(r["trial_type"]), False),
+        ("measure", lambda r: spoken(r["measure"]), False),
         ("people", "n_participants", True),
         ("value", interval_of("value"), False),
     ]

@@ -52,17 +52,21 @@ CAUTIONS: Final = (
 )
 
 READING: Final = {
+    "faults": "Everything that the tables of results tell of, worst first, with what to do. Faults of one cause are "
+    "one line.",
     "bench": "Figures of merit of each sensor from its own bench recordings. Full scale is the range of its largest "
     "settled cycles. Intervals are 95 % over cycles, steps or taps. The delay between the sensor's record and the "
     "bench's is removed before hysteresis is read, so that an offset of two clocks is not sold as hysteresis.",
     "calibration": "A sleeve and its sensor turn flexion into resistance with a gain that differs from knee to knee "
     "and from one donning to the next. Holds at known angles, or a reference beside the sensor in part of the time, "
     "give each sensor and session its own map to degrees.",
-    "recordings": "Every recording as the pipeline saw it: in degrees where calibrated, else the relative resistance "
-    "change. Strokes at the foot of a knee's panel are detected initial contacts, strokes at its head the reference "
-    "rater's. Rows below: what was detected, then what each rater labelled; states grey (rest), blue (normal), orange "
-    "(limping), pink (turn); green: swallow or knee bend; speech orange, cough red, head movement pink, artefact grey. "
-    "Hover over a span for its name and times.",
+    "recordings": "Each recording is drawn as the pipeline saw it, in a file of its own, and has a page on which to "
+    "look closer and to correct its labels; those that ask to be looked at are drawn here. Degrees where calibrated, "
+    "both knees on one axis, else the relative resistance change. Strokes at the foot of a knee's panel are detected "
+    "initial contacts, strokes at its head the reference rater's. Rows below: what was detected, then what each rater "
+    "labelled: rest grey, normal gait light blue, limping gait orange, turns pink, swallows green, knee bends brown, "
+    "speech yellow, coughs violet, head movements lavender, artefacts dark grey. Hover over a span for its name and "
+    "times.",
     "gait": "Measures of steady strides only: starts, stops and turns are left out. Below 20 strides a row carries a "
     "warning. The column 'sensor or gait' says whether a difference between the sides can be the sensors' own.",
     "swallows": "Swallows found in the throat signal among speech, coughs and head movements.",
