@@ -38,6 +38,8 @@ __all__ = [
 ]
 
 
+_NOTHING = 1e-12
+"""Below this a number is what rounding left of nothing (ours)."""
 _SHORT = 22
 """Letters up to which a cell is set in one line (ours)."""
 _MOST_ROWS = 12
@@ -183,7 +185,7 @@ def number_text(value: Any, digits: int = 3) -> str:
         return "n/a"
     if math.isinf(number):
         return "unbounded"
-    if number == 0.0:
+    if abs(number) < _NOTHING:
         return "0"
     magnitude = math.floor(math.log10(abs(number)))
     if -4 <= magnitude < 6:

@@ -230,10 +230,10 @@ def faults_of(tables: StudyTables) -> list[Fault]:
     lost = [fault for fault in status if "could not be used" in fault.what]
     partly = [fault for fault in status if fault not in lost]
     partly += [*_angles(tables, recordings), *_walks(tables)]
+    sensors = tables(SENSORS)
     partly += [
-        Fault(f"Sensor {row['sensor_id']} on the bench:", f"{row['warning']}.", "Hold longer, or repeat the run.")
-        for row in records(tables(SENSORS))
-        if pd.notna(row["warning"])
+        Fault(f"On the bench, {named(rows['sensor_id'])}:", f"{warning}.", "Hold longer, or repeat the run.", len(rows))
+        for warning, rows in sensors[sensors["warning"].notna()].groupby("warning", sort=True)
     ]
     partly.sort(key=lambda fault: -fault.count)
     return [*_reversed(tables, recordings), *lost, *_sensors(tables, recordings, explained), *partly]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -19,7 +20,7 @@ from ..tables.classifier import BOUTS
 from ..tables.events import EVENTS
 from ..tables.swallows import SWALLOWS
 from ..vocabulary import BENCH_TASKS, EVENT_TYPES
-from .content import Link, Picture, Section, Table, Text
+from .content import Block, Link, Picture, Section, Table, Text
 from .names import forms_of, recording_file
 from .recording_drawings import draw_recording
 from .results import StudyTables, records
@@ -28,8 +29,8 @@ from .words import READING
 
 __all__ = ["build_report"]
 
-_MOST_DRAWN: Final = 6
-"""Recordings drawn on the page; all are files beside it (ours)."""
+_DRAWN_OF_TASK: Final = 2
+"""Recordings of a task that are drawn on the page; all are files beside it (ours)."""
 _SHOWN: Final = ("onset", "duration", "trial_type", "side")
 
 
@@ -115,12 +116,18 @@ def _recordings(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section
     )
     harm = {str(row["recording_id"]): max(row["missing_fraction"], row["clipped_fraction"]) for row in rows}
     odd = [str(row["recording_id"]) for row in rows if row["status"] != "good"]
-    chosen = sorted(odd, key=lambda name: -harm[name])[:_MOST_DRAWN] or list(pictures)[:1]
-    words = (
-        "Drawn here: the recordings with most missing or cut off." if odd else "Drawn here: the first, as an example."
-    )
-    blocks = (Text(READING["recordings"]), table, Text(words), *(pictures[name] for name in chosen))
-    return Section("recordings", "Recordings", blocks)
+    worst = sorted(odd, key=lambda name: -harm[name])
+    task_of = {str(row["recording_id"]): str(row["task"]) for row in rows}
+    seen: Counter[str] = Counter()
+    chosen = []
+    for name in worst or list(pictures)[:1]:
+        seen[task_of[name]] += 1
+        if seen[task_of[name]] <= _DRAWN_OF_TASK:
+            chosen.append(name)
+    how = "of each task the two recordings with most missing or cut off" if odd else "the first, as an example"
+    drawn = [pictures[name] for name in chosen]
+    blocks: list[Block] = [Text(READING["recordings"]), table, Text(f"Drawn here: {how}."), *drawn]
+    return Section("recordings", "Recordings", tuple(blocks))
 
 
 def _drawn(sections: Sequence[Section]) -> dict[str, str]:

@@ -135,7 +135,7 @@ def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
         words = (
             "timed water test" if whether and task == "swallow" else f"task {task}{', set volume' if whether else ''}"
         )
-        marker = "D" if whether else "o" if task == "swallow" else "s"
+        marker = "v" if whether else "o" if task == "swallow" else "s"
         groups.append((f"{words}, {session} (n = {len(own)})", GREEN, marker, session == sessions[0], own))
     png, odd = _strip_panels(measures, groups, "swallows", folder, height=0.21)
     return Picture(
@@ -161,6 +161,8 @@ def _short_source(source: str, population: str) -> str:
 
 _WRAP: Final = 58
 """Letters of a line of a source's name (ours)."""
+_LINE, _BETWEEN, _TITLE = 0.72, 0.3, 2.6
+"""Rows that a line of a source takes, the room between sources, and what a panel needs for title and ticks (ours)."""
 
 
 def draw_standing(axis: Any, own: pd.DataFrame) -> None:
@@ -178,17 +180,17 @@ def draw_standing(axis: Any, own: pd.DataFrame) -> None:
     points = points.assign(called=_of(points, "participant_id", "?") + " " + _of(points, "session_id", ""))
     strips = []
     for (side, kind), rows in points.groupby([points["side"], _of(points, "trial_type", "")], sort=True):
-        words = " ".join(filter(None, ["this study", side, spoken(kind) if kind else ""]))
+        words = " ".join(filter(None, ["this study", str(side), spoken(kind) if kind else ""]))
         look = (_GAIT_COLOURS.get(str(kind), PLAIN), _MARKERS.get(str(kind), "o"))
         strips += strips_of([(f"{words} (n = {rows['participant_id'].nunique()})", *look, rows)], "value", "called")
     draw_strips(axis, strips, named=False)
     ticks, names = list(axis.get_yticks()), [t.get_text() for t in axis.get_yticklabels()]
     axis.axhline(-0.6, color=BLACK, linewidth=0.6)
-    y = -0.9
+    top = -0.8
     for source in records(sources):
         low, high, mean = (source[c] for c in ("published_low", "published_high", "published_mean"))
-        words = textwrap.wrap(_short_source(str(source["source"]), str(source["population"])), _WRAP)
-        y -= 0.34 * (len(words) - 1)
+        called = textwrap.wrap(_short_source(str(source["source"]), str(source["population"])), _WRAP)
+        y = top - 0.5 * _LINE * len(called)
         if pd.notna(low) and pd.notna(high):
             axis.plot([low, high], [y, y], color=GREY, linewidth=5, solid_capstyle="butt", alpha=0.6)
         elif pd.notna(low) or pd.notna(high):
@@ -196,20 +198,26 @@ def draw_standing(axis: Any, own: pd.DataFrame) -> None:
         if pd.notna(mean):
             axis.plot([mean], [y], "|", color=BLACK, markersize=9, markeredgewidth=1.6)
         ticks.append(y)
-        names.append("\n".join(words))
-        y -= 0.66 + 0.34 * (len(words) - 1)
+        names.append("\n".join(called))
+        top -= _LINE * len(called) + _BETWEEN
     axis.set_yticks(ticks, names, fontsize=6.5)
-    axis.set_ylim(y + 0.3, len(strips) - 0.3)
+    axis.set_ylim(top, len(strips) - 0.3)
 
 
 def _rows_of(own: pd.DataFrame) -> float:
     """Lines that a measure takes beside published values."""
     sources = own[["source", "population"]].drop_duplicates()
-    lines = sum(
+    lines = [
         len(textwrap.wrap(_short_source(str(s), str(p)), _WRAP))
         for s, p in zip(sources["source"], sources["population"], strict=True)
+    ]
+    return (
+        0.5
+        + _LINE * sum(lines)
+        + _BETWEEN * len(lines)
+        + own[["side", "trial_type"]].drop_duplicates().shape[0]
+        + _TITLE
     )
-    return 1.0 + 0.7 * lines + own[["side", "trial_type"]].drop_duplicates().shape[0] + 1.2
 
 
 def norms_figure(tables: StudyTables, folder: Path) -> Picture | None:
@@ -225,8 +233,9 @@ def norms_figure(tables: StudyTables, folder: Path) -> Picture | None:
     with drawing():
         rows = [_rows_of(own) for own in frames]
         figure, axes = panels(
-            len(frames), 1, width=7.6, height=0.4 + 0.17 * sum(rows), gridspec_kw={"height_ratios": rows}
-        )
+            len(frames), 1, width=7.6, height=0.2 + 0.165 * sum(rows),
+            gridspec_kw={"height_ratios": [own - _TITLE for own in rows]},
+        )  # fmt: skip
         for axis, measure, own in zip(axes.flat, measures, frames, strict=True):
             draw_standing(axis, own)
             axis.set_title(with_unit(measure, own["unit"].iloc[0]), fontsize=8.5)

@@ -35,6 +35,8 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
         counted = "; ".join(f"{word}: {n}" for word, n in sorted(verdicts.items()))
         blocks.append(Text(f"Sensor or gait, rows of n = {len(frame)}: {counted}."))
     columns: list[Column] = [
+        ("person", "participant_id", False),
+        ("session", "session_id", False),
         ("recording", _opened, False),
         ("state", lambda r: spoken(r["trial_type"]), False),
         ("decided by", lambda r: spoken(r["prediction"]), False),

@@ -249,7 +249,9 @@ def _coinciding(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> list[tu
     for row in rows:
         key = (row["trial_type"], *(number_text(row[name], 4) for name in columns))
         found.setdefault(key, (row, []))[1].append(_tolerance(row))
-    return [(row, ", ".join(words)) for row, words in found.values()]
+    return [
+        (row, ",\n".join(", ".join(words[k : k + 2]) for k in range(0, len(words), 2))) for row, words in found.values()
+    ]
 
 
 def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
@@ -274,7 +276,7 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
         axes[0, 1].hlines(y, low, high, color=GREY, linewidth=3, alpha=0.6)
         axes[0, 1].plot(bias, y, "|", color=BLACK, markersize=9, markeredgewidth=1.6)
         axes[0, 1].axvline(0.0, color=BLACK, linewidth=0.8)
-        axes[0, 1].set(xlabel="detected − labelled (ms)", title="Timing: bias and limits of agreement")
+        axes[0, 1].set(xlabel="detected − labelled (ms)", title="Timing, limits of agreement")
         png = written(figure, "agreement_events", folder)
     return Picture(
         "agreement_events",

@@ -31,6 +31,7 @@ from .proof_figures import agreement_figure, bland_altman_figure, classifier_fig
 from .results import StudyTables, records
 from .spoken import spoken, state, with_unit
 from .throat_figures import CLASSES, confounder_rows, shape_rows, swallow_proof_figure
+from .trust import Line
 from .words import CAUTIONS, READING
 
 __all__ = ["agreement", "classifier"]
@@ -249,7 +250,16 @@ def _outcomes(tables: StudyTables) -> list[Block]:
     return [table_of(own, caption, columns)]
 
 
-def agreement(tables: StudyTables, folder: Path) -> Section | None:
+def believed(lines: Sequence[Line]) -> list[Block]:
+    """Show what may be believed, and why."""
+    if not lines:
+        return []
+    rows = tuple((line.outcome, line.evidence, line.verdict, line.more) for line in lines)
+    header = ("outcome", "evidence", "believe it?", "more")
+    return [Text(READING["believed"]), Table("What may be believed", header, rows, ("text",) * len(header))]
+
+
+def agreement(tables: StudyTables, folder: Path, lines: Sequence[Line] = ()) -> Section | None:
     """Show detection against labels and between raters."""
     pictures = pictures_of(
         agreement_figure(tables, folder), raters_figure(tables, folder), bland_altman_figure(tables, folder)
@@ -258,7 +268,7 @@ def agreement(tables: StudyTables, folder: Path) -> Section | None:
     swallows = _swallows(tables, folder)
     if not pictures and states.empty and not swallows:
         return None
-    blocks: list[Block] = [Text(READING["agreement"]), *pictures, *_outcomes(tables)]
+    blocks: list[Block] = [Text(READING["agreement"]), *believed(lines), *pictures, *_outcomes(tables)]
     columns: list[Column] = [
         ("state", lambda r: spoken(r["trial_type"]), False),
         ("measure", lambda r: spoken(r["measure"]), False),

@@ -220,7 +220,7 @@ def study_sections(
         calibration(tables, labels, folder),
         swallows(tables, folder),
         classifier(tables, folder),
-        agreement(tables, folder),
+        agreement(tables, folder, lines),
         *standing(tables, folder),
         groups(tables),
         bench(tables, bench_traces, folder),

@@ -54,7 +54,7 @@ _STATES: Final[Mapping[str, str]] = {
     "toe_off": "toe-off",
     "knee_bend": "knee bend",
     "head_movement": "head movement",
-    "out_of_fold": "classifier that never saw the person",
+    "out_of_fold": "classifier, person left out",
     "final": "stored classifier",
     "rule": "published rule",
     "classifier": "the classifier",

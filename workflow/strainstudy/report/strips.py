@@ -19,7 +19,7 @@ __all__ = ["MOST_DOTS", "Strip", "draw_strips", "outliers", "strips_of"]
 
 MOST_DOTS: Final = 40
 """People of a row up to whom each has a dot; more are bands (ours)."""
-_FEWEST: Final = 5
+_FEWEST: Final = 8
 """People of a row from whom on one can lie far from the others (ours)."""
 _FAR: Final = 3.5
 """Modified z score of an outlier (Iglewicz & Hoaglin 1993, How to Detect and Handle Outliers)."""
@@ -72,12 +72,14 @@ def outliers(values: FloatArray) -> FloatArray:
         return np.zeros(values.size)
     away = values - np.median(values)
     spread = _MAD_TO_SD * float(np.median(np.abs(away)))
-    return np.asarray(away / spread if spread > 0 else np.zeros(values.size))
+    scores: FloatArray = away / spread if spread > 0 else np.zeros(values.size)
+    return scores
 
 
 def _spread(n: int) -> FloatArray:
     """Heights of dots within a row, the same for the same number."""
-    return 0.26 * np.sin(2.4 * np.arange(n))
+    heights: FloatArray = 0.26 * np.sin(2.4 * np.arange(n))
+    return heights
 
 
 def draw_strips(axis: Any, strips: Sequence[Strip], *, named: bool = True, median: bool = True) -> list[str]:
@@ -113,7 +115,7 @@ def draw_strips(axis: Any, strips: Sequence[Strip], *, named: bool = True, media
             for share, height, alpha in ((0.90, 0.24, 0.35), (0.50, 0.34, 0.9)):
                 low, high = np.quantile(x, [0.5 - share / 2, 0.5 + share / 2])
                 axis.barh(y, high - low, left=low, height=2 * height, color=strip.colour, alpha=alpha, linewidth=0)
-        if median and x.size >= _FEWEST:
+        if median and x.size > 2:
             axis.plot([np.median(x)] * 2, [y - 0.38, y + 0.38], color=BLACK, linewidth=1.4)
         worst = np.argsort(-np.abs(far), kind="stable")[: int(odd.sum())]
         if odd.any():
@@ -121,8 +123,8 @@ def draw_strips(axis: Any, strips: Sequence[Strip], *, named: bool = True, media
         for at in worst[:_NAMED]:
             right = x[at] > 0.5 * sum(axis.get_xlim())
             axis.annotate(
-                strip.names[at].removeprefix("sub-"), (x[at], y), (-4 if right else 4, 3), textcoords="offset points",
-                ha="right" if right else "left", fontsize=6.5, color=ALERT,
+                strip.names[at].split(" ")[0].removeprefix("sub-"), (x[at], y), (-4 if right else 4, 3),
+                textcoords="offset points", ha="right" if right else "left", fontsize=6.5, color=ALERT,
             )  # fmt: skip
         found += [(abs(float(far[at])), strip.names[at]) for at in worst]
     axis.set_yticks([len(strips) - 1.0 - k for k in range(len(strips))], [s.words for s in strips], fontsize=7)

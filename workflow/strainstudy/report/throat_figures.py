@@ -18,7 +18,7 @@ from .content import Picture, number_text
 from .proof_figures import forest
 from .results import StudyTables, records
 from .spoken import spoken
-from .style import ALERT, GREEN, GREY, drawing, ink_on, panels, written
+from .style import GREEN, GREY, PLAIN, drawing, ink_on, panels, written
 
 __all__ = ["CLASSES", "confounder_rows", "shape_rows", "swallow_proof_figure"]
 
@@ -69,7 +69,7 @@ def _by_confounder(axis: Any, rows: pd.DataFrame) -> None:
         f"{number_text(r['minutes'])} min, {_people(r['n_participants'])}"
         for r in records(rows)
     ]
-    forest(axis, rows, names, "false_per_minute", ALERT)
+    forest(axis, rows, names, "false_per_minute", PLAIN)
     if (rows["confounder"] == "all").any() and len(rows) > 1:
         below = len(rows) - 1 - int(rows.index[rows["confounder"] == "all"][0])
         axis.axhline(below + 0.5, color=GREY, linewidth=0.8)

@@ -28,7 +28,9 @@ _MAIN: Final = (
     "cadence", "stride_time_cv", "step_time_symmetry_index", "swallow_rate", "swallow_duration", "volume_per_swallow",
     "swallowing_speed",
 )  # fmt: skip
-_FORCE_PLATES: Final = " Beside that, force plates and knee curves differ by about 7 points (SD)."
+_FORCE_PLATES: Final = (
+    "Knee curves beside force plates differ by about 7 points more (SD between recordings): see docs/method-gait.md."
+)
 _WEAK_F1: Final = 0.9
 """F1 below which an event type is not found well (ours)."""
 _KEPT: Final = 0.02
@@ -36,11 +38,12 @@ _KEPT: Final = 0.02
 
 
 class Line(NamedTuple):
-    """An outcome, what it was held against and what came of it, and what follows."""
+    """An outcome, what it was held against and what came of it, what follows, and more for who asks why."""
 
     outcome: str
     evidence: str
     verdict: str
+    more: str = ""
 
 
 def _amounts(tables: StudyTables) -> list[dict[str, Any]]:
@@ -68,6 +71,10 @@ def weak_amounts(tables: StudyTables) -> list[str]:
     ]
 
 
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
 def _amount_lines(tables: StudyTables) -> list[Line]:
     rows = _amounts(tables)
     lines = []
@@ -77,18 +84,19 @@ def _amount_lines(tables: StudyTables) -> list[Line]:
             continue
         by_state = [(state(r["trial_type"]), _word(r)) for r in own]
         words = {word for _, word in by_state}
-        verdict = words.pop() if len(words) == 1 else "; ".join(f"{s}: {w}" for s, w in by_state)
+        verdict = words.pop() if len(words) == 1 else ", ".join(f"{s} {w}" for s, w in by_state)
         low, high = min(r["loa_lower"] for r in own), max(r["loa_upper"] for r in own)
         said = unit(own[0]["unit"], name)
-        evidence = (
-            f"one recording errs by {number_text(low, 2)} to {number_text(high, 2)}{' ' + said if said else ''} (95 of "
-            f"100), ICC {' and '.join(number_text(r['icc'], 2) for r in own)}, n = "
-            f"{' and '.join(str(r['n_pairs']) for r in own)}"
-        )
+        evidence = f"off by {number_text(low, 2)} to {number_text(high, 2)}{' ' + said if said else ''}"
+        more = [
+            f"{kind or 'all'}: ICC(2,1) {interval_text(r, 'icc', 2)}, {number_text(r['bias'], 2)} on average, "
+            f"{r['n_pairs']} recordings of {r['n_participants']} people"
+            for r, (kind, _) in zip(own, by_state, strict=True)
+        ]
         if name == "step_time_symmetry_index":
-            reach = number_text(max(abs(low), abs(high)), 2)
-            verdict += f". Below {reach} points it may be error.{_FORCE_PLATES}"
-        lines.append(Line(measured(name).capitalize(), evidence, verdict[:1].upper() + verdict[1:]))
+            verdict += f"; below {number_text(max(abs(low), abs(high)), 2)} % it may be error"
+            more.append(_FORCE_PLATES)
+        lines.append(Line(_capital(measured(name)), evidence, _capital(verdict), "; ".join(more)))
     return lines
 
 
@@ -104,15 +112,16 @@ def _classes(tables: StudyTables) -> list[Line]:
     lines = [
         Line(
             "Normal or limping",
-            f"{interval_text(row, 'balanced_accuracy_within_gait', 2)} right within gait in people never seen, best "
-            f"simple rule {number_text(others, 2)}, n = {row['n_participants']} people",
+            f"{interval_text(row, 'balanced_accuracy_within_gait', 2)} right; best simple rule "
+            f"{number_text(others, 2)}",
             "Yes" if beats else "No better than a simple rule",
+            f"balanced accuracy within time found as gait, in {row['n_participants']} people never seen",
         )
     ]
     if pd.notna(row["side_accuracy"]):
         sure = row["side_accuracy_low"] if pd.notna(row["side_accuracy_low"]) else row["side_accuracy"]
         lines.append(
-            Line("Limping side", f"{interval_text(row, 'side_accuracy', 2)} of limping time on the right side",
+            Line("Limping side", f"{interval_text(row, 'side_accuracy', 2)} of limping time right",
                  "Yes" if sure >= _WEAK_F1 else "With care")
         )  # fmt: skip
     return lines
@@ -138,11 +147,10 @@ def _events(tables: StudyTables) -> list[Line]:
     for row in records(widest.sort_values("trial_type", kind="stable")):
         low = row["f1_low"] if pd.notna(row["f1_low"]) else row["f1"]
         kind = EVENT_TYPES.get(str(row["trial_type"]))
-        lines.append(
-            Line((kind.plural if kind else str(row["trial_type"])).capitalize(),
-                 f"F1 {interval_text(row, 'f1', 2)} within {number_text(row['tolerance'], 2)} s, "
-                 f"n = {row['n_labelled']} labelled", "Yes" if low >= _WEAK_F1 else "With care")
-        )  # fmt: skip
+        found = f"F1 {interval_text(row, 'f1', 2)} within {number_text(row['tolerance'], 2)} s"
+        verdict = "Yes" if low >= _WEAK_F1 else "With care"
+        more = f"{row['n_labelled']} labelled, {row['n_participants']} people"
+        lines.append(Line(_capital(kind.plural if kind else str(row["trial_type"])), found, verdict, more))
     return lines
 
 
@@ -153,9 +161,10 @@ def _angle(tables: StudyTables, promised: float) -> list[Line]:
     return [
         Line(
             "Knee angle",
-            f"errs by {number_text(row['rmse'], 2)} degrees (RMSE), its {100 * promised:.0f} % interval holds the "
-            f"reference in {100 * row['coverage']:.0f} % of the time, n = {row['n_participants']} people",
+            f"off by {number_text(row['rmse'], 2)} degrees (RMSE); {100 * promised:.0f} % interval holds "
+            f"{100 * row['coverage']:.0f} %",
             "Yes, within its interval" if row["coverage"] >= promised - _KEPT else "Its interval is too narrow",
+            f"against a reference angle in {row['n_participants']} people, bend recordings left out; by range below",
         )
         for row in records(own)
     ]
