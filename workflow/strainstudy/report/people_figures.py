@@ -135,7 +135,7 @@ def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
         words = (
             "timed water test" if whether and task == "swallow" else f"task {task}{', set volume' if whether else ''}"
         )
-        marker = "v" if whether else "o" if task == "swallow" else "s"
+        marker = "v" if whether and task == "swallow" else "P" if whether else "o" if task == "swallow" else "s"
         groups.append((f"{words}, {session} (n = {len(own)})", GREEN, marker, session == sessions[0], own))
     png, odd = _strip_panels(measures, groups, "swallows", folder, height=0.21)
     return Picture(
