@@ -28,7 +28,7 @@ def tables(tmp_path):
     recordings = [{**base, "recording_id": f"{p}_{s}", "participant_id": p, "session_id": s} for p, s in visits]
     recordings[2] |= {
         "status": "degraded",
-        "status_description": "'right_knee_V' is saturated for 2.75% of the time: x",
+        "status_description": "'right_knee_V' is saturated for 2.75% of it: x",
     }
     recordings.append({"recording_id": "w", "participant_id": "sub-02", "session_id": "ses-01", "task": "swallow",
                        "status": "rejected", "status_description": "the file ends early; copy it again"})  # fmt: skip
@@ -69,9 +69,9 @@ def test_faults_come_with_a_remedy_and_the_wrong_wiring_first(tables):
                          {**worn, "session_id": "ses-03", "tracked_point": "left_knee", "polarity": 1}],
         CALIBRATIONS)  # fmt: skip
     health = {"measure": "rest_resistance", "value": 1.0, "flagged": True, "use": 1}
-    put(tables.results, [{**health, "sensor_id": "K", "participant_id": "sub-01", "session_id": "ses-02", "reason": "r"},
-                         {**health, "sensor_id": "L", "participant_id": "sub-02", "session_id": "ses-01", "reason": "q"}],
-        SENSOR_HEALTH)  # fmt: skip
+    told = [("K", "sub-01", "ses-02", "r"), ("L", "sub-02", "ses-01", "q")]
+    names = ("sensor_id", "participant_id", "session_id", "reason")
+    put(tables.results, [health | dict(zip(names, row, strict=True)) for row in told], SENSOR_HEALTH)
     found = faults_of(StudyTables(tables.results))
     assert [fault.what for fault in found] == [
         "Sensor K is wired the wrong way round",

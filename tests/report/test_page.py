@@ -150,7 +150,7 @@ def test_a_figure_without_a_guide_is_refused():
 
 
 def test_no_name_of_a_column_reaches_the_reader(made):
-    """Words of result tables that are no ids have underscores; a page that is read has none, but in settings and files."""
+    """Names of columns have underscores; words that are read have none, but in settings, ids and files."""
     _, reader, _ = made
     known = {column.name for spec in (GAIT, SWALLOW_SUMMARY, NORMS, CHANGE, AGREEMENT) for column in spec.columns}
     measures = {*GAIT_MEASURES, *SWALLOW_MEASURES, "normal_gait", "limping_gait", "initial_contact", "out_of_fold"}

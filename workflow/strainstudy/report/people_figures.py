@@ -132,9 +132,9 @@ def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
     timed = summary["volume"].notna()
     keys = [summary["task"].astype(str), timed, _of(summary, "session_id", "no session given")]
     for (task, whether, session), own in summary.groupby(keys, sort=True):
-        words = (
-            "timed water test" if whether and task == "swallow" else f"task {task}{', set volume' if whether else ''}"
-        )
+        words = f"task {task}{', set volume' if whether else ''}"
+        if task == "swallow":
+            words = "timed water test" if whether else "task swallow, no set volume"
         marker = "v" if whether and task == "swallow" else "P" if whether else "o" if task == "swallow" else "s"
         groups.append((f"{words}, {session} (n = {len(own)})", GREEN, marker, session == sessions[0], own))
     png, odd = _strip_panels(measures, groups, "swallows", folder, height=0.21)
