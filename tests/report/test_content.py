@@ -121,5 +121,5 @@ def test_a_figure_is_the_same_bytes_every_time(tmp_path):
         ("Whittle MW, Gait Analysis: an Introduction", "Whittle: adults"),
     ],
 )
-def test_sources_are_cut_to_author_and_year(source, short):
+def test_sources_are_named_by_author_and_year(source, short):
     assert _short_source(source, "adults") == short

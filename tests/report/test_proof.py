@@ -81,10 +81,10 @@ def test_the_agreement_of_every_outcome_is_shown_and_the_asymmetry_of_step_time_
     (table,) = _outcomes(tables)
     assert isinstance(table, Table)
     assert [row[0] for row in table.rows] == [
-        "step time symmetry index",
-        "stride time cv",
-        "cadence",
-        "knee bend angle",
+        "step-time asymmetry (%)",
+        "stride-time variability (CV) (%)",
+        "cadence (steps per minute)",
+        "knee bend, angle held (degrees)",
     ]
     assert "−9.00 to 8.00" in table.rows[0]
 
@@ -104,4 +104,4 @@ def test_all_sources_of_a_measure_whose_sources_are_at_odds_are_listed_once(tmp_
     ]
     write(tmp_path, rows, NORMS)
     _, table = _sources_at_odds(StudyTables(tmp_path))
-    assert [(row[0], row[-1]) for row in table.rows] == [("step_time_mean", "A"), ("step_time_mean", "B")]
+    assert [(row[0], row[-1]) for row in table.rows] == [("step time, mean (s)", "A"), ("step time, mean (s)", "B")]

@@ -21,10 +21,15 @@ from ..tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_HE
 from .content import Picture, interval_text, number_text
 from .names import sensor_figure
 from .results import StudyTables, records
-from .style import BLACK, BLUE, GREEN, GREY, VERMILION, drawing, panels, written
+from .spoken import spoken
+from .style import ALERT, BLACK, GREY, PLAIN, SIDE_COLOURS, drawing, panels, written
 
-__all__ = ["calibration_figure", "health_figure", "sensor_figures"]
+__all__ = ["calibration_figure", "draw_health", "health_figure", "sensor_figures"]
 
+_MOST_SENSORS = 24
+"""Sensors that are drawn one by one (ours)."""
+_OFF_DEG = 10.0
+"""Degrees between hold and reading from which on the recording is named (ours)."""
 _BEFORE_S = 0.6
 """Seconds before a hold that its figure begins (ours: the way there is in it)."""
 # There is one such figure a sensor: its room is fixed, because working it out takes a second each.
@@ -33,7 +38,7 @@ _ROOM = {"left": 0.085, "right": 0.985, "bottom": 0.095, "top": 0.945, "wspace":
 
 def _loop(axis: Any, loop: pd.DataFrame, row: Mapping[str, Any]) -> None:
     x = loop["strain"].to_numpy()
-    for name, colour, style in (("loading", BLUE, "-"), ("unloading", VERMILION, "--")):
+    for name, colour, style in (("loading", PLAIN, "-"), ("unloading", PLAIN, "--")):
         y, sd = loop[name].to_numpy(), loop[f"{name}_sd"].to_numpy()
         axis.plot(x, y, style, color=colour, label=name)
         axis.fill_between(x, y - sd, y + sd, color=colour, alpha=0.2, linewidth=0)
@@ -53,7 +58,7 @@ def _curve(axis: Any, curve: pd.DataFrame) -> None:
     below = value - curve["gauge_factor_low"].fillna(curve["gauge_factor"]).to_numpy(dtype=float)
     above = curve["gauge_factor_high"].fillna(curve["gauge_factor"]).to_numpy(dtype=float) - value
     for low, high, y in curve[["strain_low", "strain_high", "gauge_factor"]].to_numpy(dtype=float):
-        axis.plot([low, high], [y, y], color=BLUE, linewidth=2.2)
+        axis.plot([low, high], [y, y], color=PLAIN, linewidth=2.2)
     axis.errorbar(middle, value, yerr=[below, above], fmt="none", ecolor=BLACK, capsize=3, linewidth=1)
     spread = float(np.ptp(value)) if value.size else 0.0
     if value.size:
@@ -73,7 +78,7 @@ def _step(axis: Any, steps: pd.DataFrame, traces: Mapping[str, Mapping[str, Trac
     step = found[0]
     own = traces[str(step["recording_id"])]
     reference = next((own[p] for p in ("reference_strain", "reference_displacement") if p in own), None)
-    lines: list[tuple[Trace, FloatArray, str, str]] = [(own["sensor"], own["sensor"]["response"], BLUE, "sensor")]
+    lines: list[tuple[Trace, FloatArray, str, str]] = [(own["sensor"], own["sensor"]["response"], PLAIN, "sensor")]
     if reference is not None:
         lines.insert(0, (reference, reference["response"], GREY, "reference"))
     for trace, values, colour, label in lines:
@@ -101,9 +106,9 @@ def _cycles(axis: Any, cycles: pd.DataFrame) -> None:
         number = np.arange(first, first + len(own))
         first += len(own)
         low = own["response_low"].to_numpy(dtype=float)
-        axis.plot(number, own["hysteresis"].to_numpy(dtype=float), "o-", color=VERMILION, markersize=4,
+        axis.plot(number, own["hysteresis"].to_numpy(dtype=float), "o-", color=PLAIN, markersize=4,
                   label="hysteresis (% of full scale)")  # fmt: skip
-        axis.plot(number, 100.0 * (low - low[0]) / span, "s--", color=GREEN, markersize=4,
+        axis.plot(number, 100.0 * (low - low[0]) / span, "s--", color=GREY, markersize=4,
                   label="low end, from the first (%)")  # fmt: skip
     if len(used):
         handles, names = axis.get_legend_handles_labels()
@@ -161,6 +166,46 @@ def sensor_figures(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]
     return pictures
 
 
+def draw_health(axis: Any, health: pd.DataFrame) -> None:
+    """Draw one measure of all sensors in order of use, as percent from each sensor's median.
+
+    Parameters
+    ----------
+    axis : Axes
+    health : DataFrame
+        Rows of ``tables/sensor_health.tsv`` of one measure. Of more than `_MOST_SENSORS` those that never left their
+        limits are drawn as one band, of the middle 90 %.
+    """
+    health = health.assign(share=100.0 * (health["value"] / health["centre"] - 1.0))
+    bad = set(health.loc[health["flagged"].fillna(value=False).astype(bool), "sensor_id"])
+    sensors = sorted(health["sensor_id"].unique())
+    many = len(sensors) > _MOST_SENSORS
+    position, ticks, names = 0.0, [], []
+    if many:
+        calm = health.loc[~health["sensor_id"].isin(bad), "share"].dropna().to_numpy(dtype=float)
+        if calm.size:
+            low, high = np.quantile(calm, [0.05, 0.95])
+            axis.bar(1.0, high - low, bottom=low, width=2.0, color=PLAIN, alpha=0.5, linewidth=0)
+            ticks, names, position = [1.0], [f"{len(sensors) - len(bad)} others"], 4.0
+    for sensor in [s for s in sensors if s in bad] if many else sensors:
+        rows = health[health["sensor_id"] == sensor]
+        x = position + np.arange(len(rows))
+        share = rows["share"].to_numpy(dtype=float)
+        flagged = rows["flagged"].fillna(value=False).to_numpy(dtype=bool)
+        low, high = (
+            100.0 * (rows[f"limit_{end}"] / rows["centre"] - 1.0).to_numpy(dtype=float) for end in ("low", "high")
+        )
+        axis.plot(x, share, "-o", color=PLAIN, markersize=3.5, linewidth=0.8)
+        axis.plot(x[flagged], share[flagged], "D", color=ALERT, markersize=6)
+        axis.fill_between(np.r_[x[0] - 0.4, x[-1] + 0.4], low[0], high[0], color=GREY, alpha=0.18, linewidth=0)
+        ticks.append(float(x.mean()))
+        names.append(sensor)
+        position = float(x[-1]) + 2.0
+    axis.set_xticks(ticks, names, rotation=30, ha="right")
+    axis.set(ylabel="% from the median")
+    axis.grid(visible=False, axis="x")
+
+
 def health_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw the control charts of all sensors, each value relative to its sensor's centre line."""
     health = tables(SENSOR_HEALTH)
@@ -168,41 +213,22 @@ def health_figure(tables: StudyTables, folder: Path) -> Picture | None:
     if health.empty:
         return None
     measures = [m for m in ("rest_resistance", "gauge_factor", "noise") if (health["measure"] == m).any()]
-    sensors = sorted(health["sensor_id"].unique())
     with drawing():
         figure, axes = panels(len(measures), 1, width=7.4, height=0.9 + 2.0 * len(measures))
         for axis, measure in zip(axes[:, 0], measures, strict=True):
-            own = health[health["measure"] == measure]
-            position = 0.0
-            ticks, names = [], []
-            for sensor in sensors:
-                rows = own[own["sensor_id"] == sensor]
-                if rows.empty:
-                    continue
-                x = position + np.arange(len(rows))
-                share = 100.0 * (rows["value"] / rows["centre"] - 1.0).to_numpy(dtype=float)
-                flagged = rows["flagged"].fillna(value=False).to_numpy(dtype=bool)
-                low = 100.0 * (rows["limit_low"] / rows["centre"] - 1.0).to_numpy(dtype=float)
-                high = 100.0 * (rows["limit_high"] / rows["centre"] - 1.0).to_numpy(dtype=float)
-                axis.plot(x, share, "-o", color=BLUE, markersize=3.5, linewidth=0.8)
-                axis.plot(x[flagged], share[flagged], "D", color=VERMILION, markersize=6)
-                axis.fill_between(np.r_[x[0] - 0.4, x[-1] + 0.4], low[0], high[0], color=GREY, alpha=0.18, linewidth=0)
-                ticks.append(float(x.mean()))
-                names.append(sensor)
-                position = float(x[-1]) + 2.0
-            axis.set_xticks(ticks, names, rotation=30, ha="right")
-            axis.set(ylabel="% from centre", title=measure.replace("_", " "))
-            axis.grid(visible=False, axis="x")
+            draw_health(axis, health[health["measure"] == measure])
+            axis.set_title(spoken(measure).capitalize())
         png = written(figure, "sensor_health", folder)
-    n = int(health["flagged"].fillna(value=False).sum())
+    bad = health[health["flagged"].fillna(value=False).astype(bool)]
     return Picture(
         "sensor_health",
         "Sensors over the study",
-        f"Each point is one session of one sensor, in order of use, as percent from the sensor's own median; grey: "
-        f"control limits (3 standard deviations from moving ranges pooled over all sensors); diamonds: outside, "
-        f"n = {n} of {len(health)}. One-use sensors have no limits.",
-        f"Control charts of {len(sensors)} sensors; {n} values outside their limits.",
+        "Each point is one session of one sensor, in order of use, as percent from the sensor's own median; grey: "
+        "control limits (3 standard deviations from moving ranges pooled over all sensors); diamonds: outside, "
+        f"n = {len(bad)} of {len(health)}. One-use sensors have no limits.",
+        f"Control charts of {health['sensor_id'].nunique()} sensors; {len(bad)} values outside their limits.",
         png,
+        first=", ".join(sorted({str(s) for s in bad["sensor_id"]})),
     )
 
 
@@ -217,7 +243,7 @@ def calibration_figure(
         return None
     with drawing():
         figure, axes = panels(1, 2, width=7.4, height=3.4)
-        for side, colour, marker in (("left", BLUE, "o"), ("right", VERMILION, "s")):
+        for side, colour, marker in (("left", SIDE_COLOURS["left"], "o"), ("right", SIDE_COLOURS["right"], "s")):
             own = pairs[pairs["side"] == side]
             shift = -0.8 if side == "left" else 0.8
             axes[0, 0].plot(own["nominal"] + shift, own["angle"], marker, color=colour, markersize=3.5, alpha=0.7,
@@ -239,6 +265,7 @@ def calibration_figure(
         if len(gains):
             axes[0, 1].legend(loc="upper right")
         png = written(figure, "knee_calibration", folder)
+    off = pairs[(pairs["angle"] - pairs["nominal"]).abs() > _OFF_DEG]
     return Picture(
         "knee_calibration",
         "Knee calibration",
@@ -248,6 +275,7 @@ def calibration_figure(
         "cannot be compared.",
         "Calibrated against nominal angle, and the gain of each calibration.",
         png,
+        first=", ".join(sorted({str(name) for name in off["recording_id"]})),
     )
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import base64
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -14,9 +15,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from .guides import Guide, guide_of
+
 __all__ = [
     "Block",
+    "Cards",
     "Column",
+    "Item",
+    "Items",
     "Link",
     "Maker",
     "Note",
@@ -32,8 +38,13 @@ __all__ = [
 ]
 
 
-_SHORT = 44
+_NOTHING = 1e-12
+"""Below this a number is what rounding left of nothing (ours)."""
+_SHORT = 22
 """Letters up to which a cell is set in one line (ours)."""
+_MOST_ROWS = 12
+"""Rows that a table shows on the screen before the reader asks for all; print has all (ours)."""
+_ESTIMATE = re.compile(r"(?:n/a|[^ ()]+ \(no interval\)|[^ ()]+ \([^ ]+ to [^ ]+\))")
 
 
 class Link(str):
@@ -50,9 +61,10 @@ class Link(str):
 
 @dataclass(frozen=True)
 class Text:
-    """A paragraph."""
+    """A paragraph, with a link behind its words where there is one."""
 
     words: str
+    link: Link | None = None
     kind: str = "text"
 
 
@@ -79,6 +91,8 @@ class Picture:
         Image; or
     svg : str, optional
         markup to be put into the page as it is.
+    first : str, optional
+        Who or what in it asks to be looked at first, by name.
     """
 
     name: str
@@ -87,7 +101,13 @@ class Picture:
     alternative: str
     png: bytes | None = None
     svg: str | None = None
+    first: str = ""
     kind: str = "picture"
+
+    @property
+    def guide(self) -> Guide:
+        """How to read a figure of its kind."""
+        return guide_of(self.name)
 
     @property
     def source(self) -> str:
@@ -97,16 +117,51 @@ class Picture:
 
 @dataclass(frozen=True)
 class Table:
-    """A table: header cells, rows of texts, and the look of each column (number, short, text)."""
+    """A table: header cells, rows of texts, the look of each column (number, interval, short, text).
+
+    One that is ``folded`` shows its caption only until it is opened; print has all of it.
+    """
 
     caption: str
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     looks: tuple[str, ...]
+    folded: bool = False
     kind: str = "table"
 
+    @property
+    def many(self) -> bool:
+        """Whether the screen shows the first rows only, and offers to filter."""
+        return len(self.rows) > _MOST_ROWS
 
-Block = Text | Note | Picture | Table
+
+@dataclass(frozen=True)
+class Item:
+    """A line of a list: what, the words to it, and a link."""
+
+    what: str
+    words: str
+    link: Link | None = None
+
+
+@dataclass(frozen=True)
+class Items:
+    """A list; ``ordered`` where the first is the most important."""
+
+    items: tuple[Item, ...]
+    ordered: bool = False
+    kind: str = "items"
+
+
+@dataclass(frozen=True)
+class Cards:
+    """Short sections side by side."""
+
+    cards: tuple[Section, ...]
+    kind: str = "cards"
+
+
+Block = Text | Note | Picture | Table | Items | Cards
 
 
 @dataclass(frozen=True)
@@ -130,7 +185,7 @@ def number_text(value: Any, digits: int = 3) -> str:
         return "n/a"
     if math.isinf(number):
         return "unbounded"
-    if number == 0.0:
+    if abs(number) < _NOTHING:
         return "0"
     magnitude = math.floor(math.log10(abs(number)))
     if -4 <= magnitude < 6:
@@ -172,8 +227,16 @@ def pictures_of(*pictures: Picture | None) -> list[Block]:
     return [picture for picture in pictures if picture is not None]
 
 
-def table_of(frame: pd.DataFrame, caption: str, columns: Sequence[Column]) -> Table | Note:
-    """Make a table from a frame.
+def _look(cells: Sequence[str], *, numeric: bool) -> str:
+    if numeric:
+        return "number"
+    if any("(" in cell for cell in cells) and all(_ESTIMATE.fullmatch(cell) for cell in cells):
+        return "interval"
+    return "short" if max(map(len, cells)) <= _SHORT else "text"
+
+
+def table_of(frame: pd.DataFrame, caption: str, columns: Sequence[Column], *, folded: bool = False) -> Table | Note:
+    """Make a table from a frame; rows that read alike are one row.
 
     Parameters
     ----------
@@ -181,6 +244,8 @@ def table_of(frame: pd.DataFrame, caption: str, columns: Sequence[Column]) -> Ta
     caption : str
         Says what the rows are.
     columns : sequence of (header, column name or function of a row, whether it holds numbers)
+    folded : bool, optional
+        Whether it shows its caption only until it is opened.
 
     Returns
     -------
@@ -188,21 +253,14 @@ def table_of(frame: pd.DataFrame, caption: str, columns: Sequence[Column]) -> Ta
     """
     if frame.empty:
         return Note(f"Nothing to show: {caption[:1].lower()}{caption[1:]}")
-    rows_of = frame.to_dict("records")
     rows = tuple(
-        tuple(
-            source({str(k): v for k, v in record.items()})
-            if callable(source)
-            else number_text(record[source])
-            if numeric
-            else _cell(record[source])
-            for _, source, numeric in columns
+        dict.fromkeys(
+            tuple(
+                source(row) if callable(source) else number_text(row[source]) if numeric else _cell(row[source])
+                for _, source, numeric in columns
+            )
+            for row in ({str(k): v for k, v in record.items()} for record in frame.to_dict("records"))
         )
-        for record in rows_of
     )
-    longest = [max(len(row[k]) for row in rows) for k in range(len(columns))]
-    looks = tuple(
-        "number" if numeric else "short" if length <= _SHORT else "text"
-        for (_, _, numeric), length in zip(columns, longest, strict=True)
-    )
-    return Table(caption, tuple(c[0] for c in columns), rows, looks)
+    looks = tuple(_look([row[k] for row in rows], numeric=column[2]) for k, column in enumerate(columns))
+    return Table(caption, tuple(c[0] for c in columns), rows, looks, folded)

@@ -211,6 +211,7 @@ def methods_blocks(settings: Mapping[str, Any], tables: StudyTables) -> tuple[Bl
                     ("setting", "value", "unit", "source"),
                     rows,
                     ("text", "short", "short", "text"),
+                    folded=True,
                 )
             )
     return tuple(blocks)

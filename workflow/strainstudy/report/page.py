@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -12,20 +15,22 @@ import pandas as pd
 from .. import __version__
 from ..io.atomic import write_text
 from ..io.store import Trace, iter_traces
+from ..review.names import page_file
 from ..tables.classifier import BOUTS
 from ..tables.events import EVENTS
 from ..tables.swallows import SWALLOWS
 from ..vocabulary import BENCH_TASKS, EVENT_TYPES
-from .content import Note, Picture, Section
+from .content import Block, Link, Picture, Section, Table, Text
 from .names import forms_of, recording_file
 from .recording_drawings import draw_recording
 from .results import StudyTables, records
 from .sections import study_sections
+from .words import READING
 
 __all__ = ["build_report"]
 
-_MOST_DRAWN: Final = 240
-"""Recordings drawn on the page; more make it too large to open at once (ours)."""
+_DRAWN_OF_TASK: Final = 2
+"""Recordings of a task that are drawn on the page; all are files beside it (ours)."""
 _SHOWN: Final = ("onset", "duration", "trial_type", "side")
 
 
@@ -89,23 +94,40 @@ def _drawings(
     return pictures, bench
 
 
-def _by_person(tables: StudyTables, pictures: Mapping[str, Picture]) -> list[Section]:
-    """Group the drawings by participant; of very many only the first of the table are put on the page."""
-    recordings = tables.recordings
-    order = [str(r) for r in recordings["recording_id"] if str(r) in pictures]
-    shown = set(order[:_MOST_DRAWN])
-    sections = []
-    people = (
-        recordings["participant_id"].astype(object).where(recordings["participant_id"].notna(), "no participant given")
+def _recordings(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | None:
+    """List every drawing as a file, and put those on the page that ask to be looked at."""
+    if not pictures:
+        return None
+    rows = [row for row in records(tables.recordings) if str(row["recording_id"]) in pictures]
+    table = Table(
+        "Every recording of a person: its drawing, and its page to look closer and correct labels",
+        ("drawing", "page", "task", "state", "what was found"),
+        tuple(
+            (
+                Link(name := str(row["recording_id"]), f"figures/{recording_file(name)}"),
+                Link("look and correct", page_file(name)),
+                str(row["task"]),
+                str(row["status"]),
+                pictures[name].caption.partition("Detected: ")[2],
+            )
+            for row in rows
+        ),
+        ("short", "short", "short", "short", "text"),
     )
-    for person, own in recordings.groupby(people, sort=True):
-        blocks = [pictures[str(r)] for r in own["recording_id"] if str(r) in shown]
-        if blocks:
-            sections.append(Section(f"recordings-{person}".replace(" ", "-"), str(person), tuple(blocks)))
-    if len(order) > len(shown):
-        words = f"{len(shown)} of {len(order)} recordings are shown; all are in figures/recordings/."
-        sections.insert(0, Section("recordings-note", "Not all are shown", (Note(words),)))
-    return sections
+    harm = {str(row["recording_id"]): max(row["missing_fraction"], row["clipped_fraction"]) for row in rows}
+    odd = [str(row["recording_id"]) for row in rows if row["status"] != "good"]
+    worst = sorted(odd, key=lambda name: -harm[name])
+    task_of = {str(row["recording_id"]): str(row["task"]) for row in rows}
+    seen: Counter[str] = Counter()
+    chosen = []
+    for name in worst or list(pictures)[:1]:
+        seen[task_of[name]] += 1
+        if seen[task_of[name]] <= _DRAWN_OF_TASK:
+            chosen.append(name)
+    how = "of each task the two recordings with most missing or cut off" if odd else "the first, as an example"
+    drawn = [pictures[name] for name in chosen]
+    blocks: list[Block] = [Text(READING["recordings"]), table, Text(f"Drawn here: {how}."), *drawn]
+    return Section("recordings", "Recordings", tuple(blocks))
 
 
 def _drawn(sections: Sequence[Section]) -> dict[str, str]:
@@ -117,6 +139,11 @@ def _drawn(sections: Sequence[Section]) -> dict[str, str]:
                 found |= {f"{block.name}.{form}": block.title for form in forms_of(block.name)}
         found |= _drawn(section.parts)
     return found
+
+
+def _allowed(script: str) -> str:
+    """Name a script in the page's policy, which lets no other run (W3C Content Security Policy Level 3, 2.3.1)."""
+    return "sha256-" + base64.b64encode(hashlib.sha256(script.encode()).digest()).decode("ascii")
 
 
 def build_report(
@@ -164,7 +191,7 @@ def build_report(
         labels=labels,
         settings=settings,
         bench_traces=bench,
-        recordings=_by_person(tables, pictures),
+        recordings=_recordings(tables, pictures),
         folder=figures,
     )
     environment = jinja2.Environment(
@@ -174,7 +201,10 @@ def build_report(
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    html = environment.get_template("report.html.j2").render(study=study, sections=sections, version=__version__)
+    script = (Path(__file__).parent / "templates" / "report.js").read_text(encoding="utf-8")
+    html = environment.get_template("report.html.j2").render(
+        study=study, sections=sections, version=__version__, script=script, script_hash=_allowed(script)
+    )
     write_text(page, html)
     say(f"{len(sections)} sections, {len(html.encode()) / 1e6:.1f} MB")
     return _drawn(sections) | {recording_file(name): picture.title for name, picture in pictures.items()}

@@ -1,8 +1,13 @@
-"""Figures of people: gait and swallowing by person and session, beside published values, and between sessions."""
+"""Figures of people: gait and swallowing by group and session, beside published values, and between sessions.
+
+Each ``draw_*`` takes an axis and a frame and draws, and each ``*_figure`` puts panels together, says what they show and
+writes them.
+"""
 
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -15,237 +20,272 @@ from ..tables.standing import CHANGE, NORMS
 from ..tables.swallows import SWALLOW_SUMMARY
 from .content import Picture
 from .results import StudyTables, records
-from .style import BLACK, BLUE, GREEN, GREY, ORANGE, PURPLE, SKY, VERMILION, drawing, panels, written
+from .spoken import measured, spoken, with_unit
+from .strips import MOST_DOTS, Strip, draw_strips, strips_of
+from .style import ALERT, BLACK, GREEN, GREY, PLAIN, STATE_COLOURS, drawing, panels, written
 
-__all__ = ["change_figure", "gait_figure", "norms_figure", "swallow_figure"]
+__all__ = ["change_figure", "draw_change", "draw_standing", "gait_figure", "norms_figure", "swallow_figure"]
 
 _GAIT: Final = (
-    ("cadence", "cadence (steps/min)"),
-    ("stride_time_cv", "stride-time CV (%)"),
-    ("step_time_symmetry_index", "step time, symmetry index (%)"),
-    ("range_of_motion_symmetry_index", "range of motion, symmetry index (%)"),
-    ("coordination_index", "phase coordination index (%)"),
-    ("waveform_likeness", "waveform likeness of the knees (1)"),
+    ("cadence", "Cadence (steps per minute)"),
+    ("stride_time_cv", "Stride-time variability, CV (%)"),
+    ("step_time_symmetry_index", "Step-time asymmetry (%)"),
+    ("range_of_motion_symmetry_index", "Asymmetry of the knee's range (%)"),
+    ("coordination_index", "Phase coordination index (%)"),
+    ("waveform_likeness", "Likeness of the knees' curves (correlation)"),
 )
-_STATE_LOOK: Final = {
-    "normal_gait": (BLUE, "o", "normal gait"),
-    "limping_gait": (ORANGE, "^", "limping gait"),
-    "gait": (GREY, "s", "gait, not classified"),
-}
-_SWALLOW_LOOK: Final = {
-    ("swallow", False): (GREEN, "o", "task swallow, no set volume"),
-    ("swallow", True): (ORANGE, "D", "timed water test"),
-    ("free", False): (PURPLE, "s", "task free"),
-    ("walk", False): (GREY, "^", "task walk"),
-    ("bend", False): (SKY, "v", "task bend"),
-}
+_MARKERS: Final = {"normal_gait": "o", "limping_gait": "^", "gait": "s"}
+_GAIT_COLOURS: Final = STATE_COLOURS | {"gait": GREY}
 _SWALLOWS: Final = (
-    ("rate", "swallows per minute (1/min)"),
-    ("duration_mean", "mean duration (s)"),
-    ("interval_mean", "mean interval (s)"),
-    ("volume_per_swallow", "volume per swallow (ml)"),
+    ("rate", "Swallows per minute"),
+    ("duration_mean", "Mean duration (s)"),
+    ("interval_mean", "Mean time between swallows (s)"),
+    ("volume_per_swallow", "Water per swallow (ml)"),
 )
 _MOST_PANELS: Final = 12
 """Measures drawn beside published values; the table has all (ours)."""
+_CUT: Final = 5.0
+"""Multiples of the detectable change at which a change is cut (ours)."""
+_NAMED: Final = 8
+"""People named over a figure (ours)."""
 
 
-def _people(frame: pd.DataFrame) -> list[str]:
-    return sorted({str(p) for p in frame["participant_id"].dropna()})
+def _looked_at(names: Sequence[str]) -> str:
+    """Name the first few, and say how many more there are."""
+    unique = list(dict.fromkeys(names))
+    return ", ".join(unique[:_NAMED]) + (f" and {len(unique) - _NAMED} more" if len(unique) > _NAMED else "")
 
 
-def _bars(axis: Any, x: np.ndarray, frame: pd.DataFrame, name: str, **look: Any) -> None:
-    """Points with their intervals, where there are any."""
-    value = pd.to_numeric(frame[name]).to_numpy(dtype=float)
-    low, high = (
-        pd.to_numeric(frame[column]).to_numpy(dtype=float) if column in frame else np.full(value.size, np.nan)
-        for column in (f"{name}_low", f"{name}_high")
-    )
-    reach = np.nan_to_num(np.clip(np.array([value - low, high - value]), 0.0, None))
-    axis.errorbar(x, value, yerr=reach, linestyle="none", elinewidth=0.9, markersize=4, **look)
+def _of(frame: pd.DataFrame, name: str, missing: str) -> pd.Series:
+    return frame[name].astype(object).where(frame[name].notna(), missing).astype(str)
+
+
+def _strip_panels(
+    measures: Sequence[tuple[str, str]], groups: Sequence[tuple[str, str, str, bool, pd.DataFrame]], name: str,
+    folder: Path, *, height: float,
+) -> tuple[bytes, list[str]]:  # fmt: skip
+    """Draw a panel of strips for each measure; give the picture and who lies far from the others."""
+    rows = (len(measures) + 1) // 2
+    odd: list[str] = []
+    with drawing():
+        figure, axes = panels(rows, 2, width=8.6, height=rows * (0.62 + height * len(groups)), sharey=True)
+        for axis, (measure, words) in zip(axes.flat, measures, strict=False):
+            strips: list[Strip] = []
+            for label, colour, marker, filled, own in groups:
+                strips += strips_of([(label, colour, marker, own)], measure, "called", filled=filled)
+            if "symmetry_index" in measure:
+                axis.axvline(0.0, color=BLACK, linewidth=0.8)
+            odd += draw_strips(axis, strips)
+            axis.set_title(words, fontsize=8.5)
+        for axis in axes.flat[len(measures) :]:
+            axis.set_visible(False)
+        png = written(figure, name, folder)
+    return png, odd
 
 
 def gait_figure(tables: StudyTables, folder: Path) -> Picture | None:
-    """Draw the main gait measures of every walk, by person, session and state."""
+    """Draw the main gait measures by group, state and session."""
     gait = tables(GAIT)
     if gait.empty:
         return None
     gait = tables.with_person(gait)
-    people = _people(gait)
-    sessions = sorted({str(s) for s in gait["session_id"].dropna()})
     measures = [(name, words) for name, words in _GAIT if gait[name].notna().any()]
-    if not people or not measures:
+    if not gait["participant_id"].notna().any() or not measures:
         return None
-    with drawing():
-        rows = (len(measures) + 1) // 2
-        figure, axes = panels(rows, 2, width=7.6, height=0.7 + 1.9 * rows, sharex=True)
-        for k, (name, words) in enumerate(measures):
-            axis = axes[k // 2, k % 2]
-            for (state, session), own in gait.groupby(["trial_type", "session_id"], sort=True):
-                colour, marker, label = _STATE_LOOK.get(str(state), (BLACK, "x", str(state)))
-                late = sessions.index(str(session)) if str(session) in sessions else 0
-                shift = (late - (len(sessions) - 1) / 2.0) * 0.6 / max(len(sessions), 1)
-                x = np.array([people.index(str(p)) for p in own["participant_id"]]) + shift
-                face = colour if late == 0 else "white"
-                _bars(
-                    axis, x, own, name, color=colour, marker=marker, markerfacecolor=face, label=f"{label}, {session}"
-                )
-            axis.set_title(words, fontsize=8.5)
-            axis.set_xticks(range(len(people)), [p.removeprefix("sub-") for p in people])
-            axis.set_xlim(-0.7, len(people) - 0.3)
-            if "symmetry_index" in name:
-                axis.axhline(0.0, color=BLACK, linewidth=0.8)
-        for axis in axes.flat[len(measures) :]:
-            axis.set_visible(False)
-        for axis in axes[-1]:
-            axis.set_xlabel("participant")
-        handles, names = axes[0, 0].get_legend_handles_labels()
-        figure.legend(handles, names, loc="outside lower center", ncols=2)
-        png = written(figure, "gait", folder)
+    gait = gait.assign(called=_of(gait, "participant_id", "?") + " " + _of(gait, "session_id", ""))
+    sessions = sorted(set(_of(gait, "session_id", "no session")))
+    groups = []
+    keys = [_of(gait, "group", "people"), gait["trial_type"], _of(gait, "session_id", "no session")]
+    for (group, kind, session), own in gait.groupby(keys, sort=True):
+        label = f"{group}, {spoken(kind)}, {session} (n = {own['participant_id'].nunique()})"
+        look = (_GAIT_COLOURS.get(str(kind), PLAIN), _MARKERS.get(str(kind), "x"))
+        groups.append((label, *look, session == sessions[0], own))
+    png, odd = _strip_panels(measures, groups, "gait", folder, height=0.19)
+    people = gait["participant_id"].nunique()
     return Picture(
         "gait",
-        "Gait by person, session and state",
-        f"n = {gait['recording_id'].nunique()} recordings of {len(people)} people; filled: first session, open: later. "
-        "Bars: 95 % bootstrap intervals over strides. Symmetry indices: (right − left) / (0.5 (right + left)) × 100 "
-        "(Robinson et al. 1987); that of the range of motion only where both knees are calibrated.",
-        "Gait measures of each person in each session.",
+        "Gait by group, state and session",
+        f"n = {gait['recording_id'].nunique()} recordings of {people} people; n of a row: people. Filled: first "
+        f"session, open: later; a row of more than {MOST_DOTS} walks is drawn as bands of the middle 50 and 90 %. "
+        "Diamonds: far from the others of the row (modified z score above 3.5, Iglewicz & Hoaglin 1993). Asymmetries: "
+        "(right − left) / (0.5 (right + left)) × 100 (Robinson et al. 1987), negative where the left is larger; that "
+        "of the range only where both knees are calibrated. Intervals of each walk stand in the table.",
+        "Gait measures by group, state and session.",
         png,
+        first=_looked_at(odd),
     )
 
 
-def _swallow_slots(summary: pd.DataFrame) -> list[tuple[dict[str, Any], pd.DataFrame]]:
-    """Split recordings by kind and session, each with its look; water tests, which have a volume, stand apart."""
-    timed = summary["volume"].notna()
-    session_of = summary["session_id"].astype(object).where(summary["session_id"].notna(), "no session given")
-    sessions = sorted({str(s) for s in session_of})
-    slots = []
-    for (task, whether, session), own in summary.groupby([summary["task"].astype(str), timed, session_of], sort=True):
-        words = f"task {task}, set volume" if whether else f"task {task}"
-        colour, marker, label = _SWALLOW_LOOK.get((str(task), bool(whether)), (BLACK, "x", words))
-        look = {
-            "color": colour,
-            "marker": marker,
-            "markerfacecolor": colour if sessions.index(str(session)) == 0 else "white",
-            "label": f"{label}, {session} (n = {len(own)})",
-        }
-        slots.append((look, own))
-    return slots
-
-
 def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
-    """Draw the swallow measures of every recording with a throat channel."""
+    """Draw the swallow measures of every recording with a throat channel; water tests, with a volume, stand apart."""
     summary = tables(SWALLOW_SUMMARY)
     summary = summary[summary["swallow_count"].notna()]
     if summary.empty:
         return None
     summary = tables.with_person(summary)
-    people = _people(summary)
     measures = [(n, w) for n, w in _SWALLOWS if summary[n].notna().any()]
-    if not people or not measures:
+    if not summary["participant_id"].notna().any() or not measures:
         return None
-    slots = _swallow_slots(summary)
-    with drawing():
-        rows = (len(measures) + 1) // 2
-        figure, axes = panels(rows, 2, width=7.6, height=0.9 + 1.9 * rows, sharex=True)
-        handles: dict[str, Any] = {}
-        for axis, (name, words) in zip(axes.flat, measures, strict=False):
-            for k, (look, own) in enumerate(slots):
-                some = own[own[name].notna()]
-                if some.empty:
-                    continue
-                x = np.array([people.index(str(p)) for p in some["participant_id"]], dtype=float)
-                _bars(axis, x + (k - (len(slots) - 1) / 2.0) * 0.7 / len(slots), some, name, **look)
-            axis.set_title(words, fontsize=8.5)
-            axis.set_xticks(range(len(people)), [p.removeprefix("sub-") for p in people])
-            axis.set_xlim(-0.7, len(people) - 0.3)
-            # A kind that one measure leaves out has another measure to be named from.
-            for handle, label in zip(*axis.get_legend_handles_labels(), strict=True):
-                handles.setdefault(label, handle)
-        for axis in axes.flat[len(measures) :]:
-            axis.set_visible(False)
-        for axis in axes[-1]:
-            axis.set_xlabel("participant")
-        names = [look["label"] for look, _ in slots if look["label"] in handles]
-        figure.legend([handles[name] for name in names], names, loc="outside lower center", ncols=2)
-        png = written(figure, "swallows", folder)
+    summary = summary.assign(called=_of(summary, "participant_id", "?") + " " + _of(summary, "session_id", ""))
+    sessions = sorted(set(_of(summary, "session_id", "no session given")))
+    groups = []
+    timed = summary["volume"].notna()
+    keys = [summary["task"].astype(str), timed, _of(summary, "session_id", "no session given")]
+    for (task, whether, session), own in summary.groupby(keys, sort=True):
+        words = f"task {task}{', set volume' if whether else ''}"
+        if task == "swallow":
+            words = "timed water test" if whether else "task swallow, no set volume"
+        marker = "v" if whether and task == "swallow" else "P" if whether else "o" if task == "swallow" else "s"
+        groups.append((f"{words}, {session} (n = {len(own)})", GREEN, marker, session == sessions[0], own))
+    png, odd = _strip_panels(measures, groups, "swallows", folder, height=0.21)
     return Picture(
         "swallows",
-        "Swallows by person",
-        f"n = {int(summary['swallow_count'].sum())} detected swallows in {len(summary)} recordings of {len(people)} "
-        "people; n of the legend: recordings; filled the first session, open later ones. Timed water tests are the "
-        "swallow recordings with a volume: a set volume drunk in one go, at a rate not to be held against that of "
-        "others. Bars of the rate: 95 % limits of a Poisson count. Counts do not show aspiration.",
-        "Swallow measures of each person, timed water tests apart from other recordings.",
+        "Swallows by task and session",
+        f"n = {int(summary['swallow_count'].sum())} detected swallows in {len(summary)} recordings of "
+        f"{summary['participant_id'].nunique()} people; n of a row: recordings; filled: first session, open: later. "
+        "Timed water tests are the swallow recordings with a volume: a set volume drunk in one go, at a rate not to "
+        "be held against that of others. Intervals of each rate stand in the table. Counts do not show aspiration.",
+        "Swallow measures by task and session, timed water tests apart from other recordings.",
         png,
+        first=_looked_at(odd),
     )
 
 
 def _short_source(source: str, population: str) -> str:
-    """First author (or journal), year, and whom it measured, cut to fit."""
+    """First author (or journal), year, and whom it measured; nothing is cut."""
     first = re.match(r"(.+?)(?= [A-Z]{1,3}\b|,| \d|$)", source)
     year = re.search(r"(?:19|20)\d\d", source) if source[:1].isupper() else None
     words = " ".join(filter(None, [first.group(1) if first else source, year.group() if year else ""]))
-    words = f"{words}: {population}"
-    return words if len(words) <= 40 else words[:39] + "\u2026"
+    return f"{words}: {population}"
 
 
-def _strips(axis: Any, own: pd.DataFrame, sources: pd.DataFrame, unit: str, words: str, people: Sequence[str]) -> None:
-    """One measure: a line for each source's range, points for people above them."""
-    for k, source in enumerate(records(sources)):
+_WRAP: Final = 58
+"""Letters of a line of a source's name (ours)."""
+_LINE, _BETWEEN, _TITLE = 0.72, 0.3, 2.6
+"""Rows that a line of a source takes, the room between sources, and what a panel needs for title and ticks (ours)."""
+
+
+def draw_standing(axis: Any, own: pd.DataFrame) -> None:
+    """Draw one measure: strips of people above, a line for each source's range below.
+
+    Parameters
+    ----------
+    axis : Axes
+    own : DataFrame
+        Rows of ``validation/norms.tsv`` of one measure, with ``side`` (left, right or nothing).
+    """
+    keys = ["source", "population"]
+    sources = own[[*keys, "published_low", "published_high", "published_mean"]].drop_duplicates(keys)
+    points = own.drop_duplicates(["participant_id", "session_id", "trial_type", "side"])
+    points = points.assign(called=_of(points, "participant_id", "?") + " " + _of(points, "session_id", ""))
+    strips = []
+    for (side, kind), rows in points.groupby([points["side"], _of(points, "trial_type", "")], sort=True):
+        words = " ".join(filter(None, ["this study", str(side), spoken(kind) if kind else ""]))
+        look = (_GAIT_COLOURS.get(str(kind), PLAIN), _MARKERS.get(str(kind), "o"))
+        strips += strips_of([(f"{words} (n = {rows['participant_id'].nunique()})", *look, rows)], "value", "called")
+    draw_strips(axis, strips, named=False)
+    ticks, names = list(axis.get_yticks()), [t.get_text() for t in axis.get_yticklabels()]
+    axis.axhline(-0.6, color=BLACK, linewidth=0.6)
+    top = -0.8
+    for source in records(sources):
         low, high, mean = (source[c] for c in ("published_low", "published_high", "published_mean"))
-        y = -1.0 - k
+        called = textwrap.wrap(_short_source(str(source["source"]), str(source["population"])), _WRAP)
+        y = top - 0.5 * _LINE * len(called)
         if pd.notna(low) and pd.notna(high):
             axis.plot([low, high], [y, y], color=GREY, linewidth=5, solid_capstyle="butt", alpha=0.6)
         elif pd.notna(low) or pd.notna(high):
             axis.plot([low if pd.notna(low) else high], [y], ">" if pd.notna(low) else "<", color=GREY)
         if pd.notna(mean):
             axis.plot([mean], [y], "|", color=BLACK, markersize=9, markeredgewidth=1.6)
-    place = np.array([people.index(str(p)) for p in own["participant_id"]]) / max(len(people) - 1, 1)
-    limping = (own["trial_type"] == "limping_gait").to_numpy(dtype=bool)
-    value = own["value"].to_numpy(dtype=float)
-    for chosen, marker, colour in ((~limping, "o", BLUE), (limping, "^", ORANGE)):
-        axis.plot(value[chosen], 0.2 + 1.3 * place[chosen], marker, color=colour, markersize=3.5)
-    names = [_short_source(str(s), str(p)) for s, p in zip(sources["source"], sources["population"], strict=True)]
-    axis.set_yticks([0.85, *(-1.0 - k for k in range(len(sources)))], ["this study", *names], fontsize=6.5)
-    axis.set_ylim(-1.6 - len(sources) + 0.2, 1.8)
-    axis.set_title(f"{words} ({unit})" if unit not in ("", "1", "n/a", "None") else words, fontsize=8.5)
+        ticks.append(y)
+        names.append("\n".join(called))
+        top -= _LINE * len(called) + _BETWEEN
+    axis.set_yticks(ticks, names, fontsize=6.5)
+    axis.set_ylim(top, len(strips) - 0.3)
+
+
+def _rows_of(own: pd.DataFrame) -> float:
+    """Lines that a measure takes beside published values."""
+    sources = own[["source", "population"]].drop_duplicates()
+    lines = [
+        len(textwrap.wrap(_short_source(str(s), str(p)), _WRAP))
+        for s, p in zip(sources["source"], sources["population"], strict=True)
+    ]
+    return (
+        0.5
+        + _LINE * sum(lines)
+        + _BETWEEN * len(lines)
+        + own[["side", "trial_type"]].drop_duplicates().shape[0]
+        + _TITLE
+    )
 
 
 def norms_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw where people stand among published values, with all sources of a measure below each other."""
     norms = tables(NORMS)
     norms = norms[norms["value"].notna()]
-    measures = list(dict.fromkeys(norms["measure"]))[:_MOST_PANELS]
+    sides = norms["measure"].astype(str).str.extract(r"_(left|right)$")[0].fillna("")
+    norms = norms.assign(side=sides, base=norms["measure"].astype(str).str.replace(r"_(?:left|right)$", "", regex=True))
+    measures = list(dict.fromkeys(norms["base"]))[:_MOST_PANELS]
     if not measures:
         return None
-    people = _people(norms)
+    frames = [norms[norms["base"] == m] for m in measures]
     with drawing():
-        counts = [
-            norms.loc[norms["measure"] == m, ["source", "population"]].drop_duplicates().shape[0] for m in measures
-        ]
-        rows = (len(measures) + 1) // 2
-        tallest = [max(counts[2 * r : 2 * r + 2]) + 3 for r in range(rows)]
+        rows = [_rows_of(own) for own in frames]
         figure, axes = panels(
-            rows, 2, width=8.6, height=0.4 + 0.24 * sum(tallest), gridspec_kw={"height_ratios": tallest}
-        )
-        for axis, measure in zip(axes.flat, measures, strict=False):
-            own = norms[norms["measure"] == measure]
-            keys = ["source", "population", "published_low", "published_high", "published_mean"]
-            sources = own[keys].drop_duplicates(["source", "population"])
-            points = own.drop_duplicates(["participant_id", "session_id", "trial_type"])
-            _strips(axis, points, sources, str(own["unit"].iloc[0]), measure.replace("_", " "), people)
-        for axis in axes.flat[len(measures) :]:
-            axis.set_visible(False)
+            len(frames), 1, width=7.6, height=0.2 + 0.165 * sum(rows),
+            gridspec_kw={"height_ratios": [own - _TITLE for own in rows]},
+        )  # fmt: skip
+        for axis, measure, own in zip(axes.flat, measures, frames, strict=True):
+            draw_standing(axis, own)
+            axis.set_title(with_unit(measure, own["unit"].iloc[0]), fontsize=8.5)
         png = written(figure, "norms", folder)
     return Picture(
         "norms",
         "Position among published values",
-        f"Upper points: one per person, session and gait state (circles normal, triangles limping), n = {len(people)} "
-        "people, spread upwards by participant. Below: the published range of each source (grey) and its mean "
-        "(stroke). Good sources differ because definitions, sensors and walk lengths differ: an orientation, never a "
-        "pass or fail. How each number is known stands in validation/norms.tsv.",
+        f"Upper rows: one value per person, session and gait state (bands for more than {MOST_DOTS}), "
+        f"n = {norms['participant_id'].nunique()} people. Below: the published range of each source (grey) and its "
+        "mean (stroke); an arrow: a limit with one end. Good sources differ because definitions, sensors and walk "
+        "lengths differ: an orientation, never a pass or fail. How each number is known stands in "
+        "validation/norms.tsv.",
         "Values of people beside the ranges of several published sources.",
         png,
     )
+
+
+def draw_change(axis: Any, change: pd.DataFrame) -> list[str]:
+    """Draw each change as a multiple of the minimal detectable one, a row for each measure.
+
+    Parameters
+    ----------
+    axis : Axes
+    change : DataFrame
+        Rows of ``tables/change.tsv`` whose detectable change is known.
+
+    Returns
+    -------
+    list of str
+        Who changed beyond it, farthest first.
+    """
+    axis.axvspan(-1.0, 1.0, color=GREY, alpha=0.18, linewidth=0)
+    own = change.assign(share=change["change"] / change["minimal_detectable_change"])
+    measures = list(dict.fromkeys(own["measure"]))
+    words = []
+    for measure in measures:
+        rows = own[own["measure"] == measure]
+        words.append((f"{measured(measure)} (n = {rows['participant_id'].nunique()})", PLAIN, "o", rows))
+    draw_strips(axis, strips_of(words, "share", "participant_id"), named=False)
+    beyond = own[own["share"].abs() > 1.0].sort_values("share", key=lambda s: -s.abs(), kind="stable")
+    for k, measure in enumerate(measures):
+        rows = records(beyond[beyond["measure"] == measure])
+        y = len(measures) - 1.0 - k
+        x = np.clip([float(r["share"]) for r in rows], -_CUT, _CUT)
+        axis.plot(x, np.full(len(rows), y), "D", color=ALERT, markersize=4.5)
+        for row, at in list(zip(rows, x, strict=True))[:2]:
+            axis.annotate(str(row["participant_id"]).removeprefix("sub-"), (at, y), (4, 3), fontsize=6.5, color=ALERT,
+                          textcoords="offset points")  # fmt: skip
+    axis.set(xlabel=f"change / minimal detectable change, cut at ±{_CUT:g}", xlim=(-_CUT - 0.4, _CUT + 0.4))
+    return [str(name) for name in beyond["participant_id"]]
 
 
 def change_figure(tables: StudyTables, folder: Path) -> Picture | None:
@@ -254,36 +294,20 @@ def change_figure(tables: StudyTables, folder: Path) -> Picture | None:
     change = change[change["change"].notna() & (pd.to_numeric(change["minimal_detectable_change"]) > 0)]
     if change.empty:
         return None
-    counts = change["measure"].value_counts()
-    measures = [m for m in dict.fromkeys(change["measure"]) if counts[m] >= 1][:18]
     with drawing():
-        figure, axes = panels(1, 1, width=7.4, height=0.9 + 0.27 * len(measures))
-        axis = axes[0, 0]
-        axis.axvspan(-1.0, 1.0, color=GREY, alpha=0.18, linewidth=0)
-        for k, measure in enumerate(measures):
-            own = change[change["measure"] == measure]
-            share = (own["change"] / own["minimal_detectable_change"]).to_numpy(dtype=float)
-            beyond = np.abs(share) > 1.0
-            shown = np.clip(share, -5.0, 5.0)
-            y = (
-                len(measures) - 1.0 - k + np.linspace(-0.25, 0.25, len(own))
-                if len(own) > 1
-                else np.array([len(measures) - 1.0 - k])
-            )
-            axis.plot(shown[~beyond], y[~beyond], "o", color=BLUE, markersize=3.5)
-            axis.plot(shown[beyond], y[beyond], "D", color=VERMILION, markersize=4.5)
-        axis.set_yticks(range(len(measures)), [m.replace("_", " ") for m in reversed(measures)], fontsize=7.5)
-        axis.set(xlabel="change / minimal detectable change (1), cut at ±5", xlim=(-5.3, 5.3))
+        figure, axes = panels(1, 1, width=7.6, height=0.9 + 0.24 * change["measure"].nunique())
+        beyond = draw_change(axes[0, 0], change)
         png = written(figure, "change", folder)
     beyond_it = change["exceeds"].fillna(value=False).astype(bool)
     n, counted = int(beyond_it.sum()), int((beyond_it & change["lead"].fillna(value=False).astype(bool)).sum())
     return Picture(
         "change",
         "Change between sessions",
-        f"n = {len(change)} changes of {change['participant_id'].nunique()} people; grey: within the minimal "
-        "detectable change (its error is named in tables/change.tsv); diamonds: beyond it, "
+        f"n = {len(change)} changes of {change['participant_id'].nunique()} people, states of gait together; grey: "
+        "within the minimal detectable change (its error is named in tables/change.tsv); diamonds: beyond it, "
         f"{n}, in {counted} families of measures that are made of the same thing. "
-        f"With so many comparisons about one in twenty lies beyond without any true change.",
+        "With so many comparisons about one in twenty lies beyond without any true change.",
         "Changes between sessions as multiples of the minimal detectable change.",
         png,
+        first=_looked_at(beyond),
     )

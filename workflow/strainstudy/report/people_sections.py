@@ -6,8 +6,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from ..gait.verdict import VERDICT_COLUMNS
-from ..people.names import page_file
+from ..people.names import page_file as person_file
+from ..review.names import page_file
 from ..tables.families import PREDICTION
 from ..tables.gait import GAIT
 from ..tables.standing import CHANGE, GROUPS, NORMS
@@ -20,7 +23,6 @@ from .content import (
     Section,
     Text,
     interval_of,
-    interval_text,
     number_text,
     pictures_of,
     table_of,
@@ -28,6 +30,7 @@ from .content import (
 from .curve_figures import curves_figure
 from .people_figures import change_figure, gait_figure, norms_figure, swallow_figure
 from .results import StudyTables
+from .spoken import DECIDED, spoken, state, with_unit
 from .words import CAUTIONS, READING
 
 __all__ = ["gait", "groups", "person_cell", "standing", "swallows"]
@@ -36,7 +39,7 @@ __all__ = ["gait", "groups", "person_cell", "standing", "swallows"]
 def person_cell(row: Mapping[str, Any]) -> str:
     """Name a row's person, with the way to their page."""
     person = row["participant_id"]
-    return Link(person, page_file(person)) if isinstance(person, str) else "n/a"
+    return Link(person, person_file(person)) if isinstance(person, str) else "n/a"
 
 
 def gait(tables: StudyTables, folder: Path) -> Section | None:
@@ -56,34 +59,32 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
     columns: list[Column] = [
         ("person", person_cell, False),
         ("session", "session_id", False),
-        ("recording", "recording_id", False),
-        ("state", "trial_type", False),
-        ("decided by", "prediction", False),
+        ("recording", _opened, False),
+        ("state", lambda r: spoken(r["trial_type"]), False),
+        ("decided by", lambda r: spoken(r["prediction"]), False),
         ("strides", "n_strides", True),
-        ("cadence (1/min)", interval_of("cadence"), False),
-        ("stride-time CV (%)", interval_of("stride_time_cv"), False),
+        ("cadence (steps per minute)", interval_of("cadence"), False),
+        ("stride-time variability, CV (%)", interval_of("stride_time_cv"), False),
         ("step-time asymmetry (%)", interval_of("step_time_symmetry_index"), False),
-        ("range of motion asymmetry (%)", interval_of("range_of_motion_symmetry_index"), False),
+        ("asymmetry of the knee's range (%)", interval_of("range_of_motion_symmetry_index"), False),
     ]
     judged: list[Column] = [
-        ("recording", "recording_id", False),
-        ("state", "trial_type", False),
+        ("recording", _opened, False),
+        ("state", lambda r: spoken(r["trial_type"]), False),
         ("sensor or gait", "verdict", False),
-        ("side", "verdict_side", False),
+        ("side of the limp", "verdict_side", False),
         ("evidence", "verdict_evidence", False),
     ]
     frame = frame.sort_values(["participant_id", "session_id", "recording_id", "trial_type"], kind="stable")
     blocks.append(table_of(frame, "Walks, with 95 % intervals of the person's usual value that day", columns))
     if len(verdicts):
-        blocks.append(table_of(frame, "Sensor or gait, walk by walk, with the evidence", judged))
+        blocks.append(table_of(frame, "Sensor or gait, walk by walk, with the evidence", judged, folded=True))
     return Section("gait", "Gait", tuple(blocks))
 
 
-_DECIDED = {
-    "out_of_fold": "by a classifier that never saw the person",
-    "final": "by the stored classifier, the person having no labels",
-    "rule": "by the rule that needs no labels",
-}
+def _opened(row: Mapping[str, Any]) -> Link:
+    """Give a recording as a link to the page on which it is looked at."""
+    return Link(str(row["recording_id"]), page_file(str(row["recording_id"])))
 
 
 def swallows(tables: StudyTables, folder: Path) -> Section | None:
@@ -94,23 +95,27 @@ def swallows(tables: StudyTables, folder: Path) -> Section | None:
     summary = tables.with_person(summary)
     blocks: list[Block] = [Text(READING["swallows"]), Note(CAUTIONS[1].words, "caution")]
     counts = summary["prediction"].value_counts()
-    said = [f"in {counts[word]} {words}" for word, words in _DECIDED.items() if word in counts]
+    said = [f"in {counts[word]} {words}" for word, words in DECIDED.items() if word in counts]
     if said:
         blocks.append(Text(f"Recordings in which movements of the throat were judged, and by what: {'; '.join(said)}."))
     blocks += pictures_of(swallow_figure(tables, folder))
     columns: list[Column] = [
-        ("recording", "recording_id", False),
+        ("recording", _opened, False),
         ("task", "task", False),
         ("swallows", "swallow_count", True),
-        ("rate (1/min)", interval_of("rate"), False),
+        ("swallows per minute", interval_of("rate"), False),
         ("duration (s)", "duration_mean", True),
-        ("interval (s)", "interval_mean", True),
-        ("volume per swallow (ml)", "volume_per_swallow", True),
-        ("speed (ml/s)", "swallowing_speed", True),
-        ("sensor", "sensor_note", False),
+        ("time between (s)", "interval_mean", True),
+        ("water per swallow (ml)", "volume_per_swallow", True),
+        ("drinking speed (ml/s)", "swallowing_speed", True),
+        ("what speaks against it", lambda r: _or_nothing(r["sensor_note"]), False),
     ]
     blocks.append(table_of(summary, "Recordings of a throat; rate with 95 % limits of a Poisson count", columns))
     return Section("swallows", "Swallows", tuple(blocks))
+
+
+def _or_nothing(word: Any) -> str:
+    return "" if word is None or pd.isna(word) else str(word)
 
 
 def standing(tables: StudyTables, folder: Path) -> list[Section]:
@@ -124,18 +129,18 @@ def standing(tables: StudyTables, folder: Path) -> list[Section]:
     if change is not None:
         table = tables(CHANGE)
         marked = [table[name].fillna(value=False).astype(bool) for name in ("exceeds", "lead")]
-        beyond = table[marked[0] & marked[1]].head(40)
+        beyond = table[marked[0] & marked[1]]
         columns: list[Column] = [
             ("person", person_cell, False),
-            ("measure", "measure", False),
-            ("state", "trial_type", False),
+            ("measure", lambda r: with_unit(r["measure"], r["unit"]), False),
+            ("state", lambda r: state(r["trial_type"]), False),
+            ("sessions", lambda r: f"{r['session_id']} to {r['later_session_id']}", False),
             ("change", interval_of("change"), False),
-            ("minimal detectable", "minimal_detectable_change", True),
+            ("detectable from", "minimal_detectable_change", True),
             ("published by others", _published_change, False),
-            ("unit", "unit", False),
             ("beyond what", "error_kind", False),
         ]
-        listed = table_of(beyond, "Changes beyond it, one measure a family (at most 40 shown)", columns)
+        listed = table_of(beyond, "Changes beyond it, one measure a family", columns)
         sections.append(Section("change", "Change between sessions", (Text(READING["change"]), change, listed)))
     return sections
 
@@ -152,18 +157,17 @@ def _sources_at_odds(tables: StudyTables) -> tuple[Block, ...]:
     if own.empty:
         return ()
     columns: list[Column] = [
-        ("measure", "measure", False),
-        ("unit", "unit", False),
+        ("measure", lambda r: with_unit(r["measure"], r["unit"]), False),
         ("published for", "population", False),
         ("mean", "published_mean", True),
         ("range, from", "published_low", True),
         ("to", "published_high", True),
         ("places people", "counts", False),
-        ("how known", "source_read", False),
+        ("how known", lambda r: spoken(r["source_read"]), False),
         ("source", "source", False),
     ]
     caption = "All sources of the measures whose sources contradict each other"
-    return (Text(READING["norms_at_odds"]), table_of(own, caption, columns))
+    return (Text(READING["norms_at_odds"]), table_of(own, caption, columns, folded=True))
 
 
 def _published_change(row: Mapping[str, Any]) -> str:
@@ -178,13 +182,15 @@ def groups(tables: StudyTables) -> Section | None:
     if own.empty:
         return None
     columns: list[Column] = [
-        ("measure", "measure", False),
+        ("measure", lambda r: with_unit(r["measure"], r["unit"]), False),
         ("session", "session_id", False),
-        ("state", "trial_type", False),
-        ("unit", "unit", False),
-        ("mean of", lambda r: f"{r['group']}, n = {r['n']}: {interval_text(r, 'mean')}", False),
-        ("mean of", lambda r: f"{r['other_group']}, n = {r['other_n']}: {interval_text(r, 'other_mean')}", False),
-        ("Hedges' g (positive: the first is larger)", interval_of("hedges_g"), False),
+        ("state", lambda r: state(r["trial_type"]), False),
+        ("group", lambda r: f"{r['group']}, n = {r['n']}", False),
+        ("mean", interval_of("mean"), False),
+        ("other group", lambda r: f"{r['other_group']}, n = {r['other_n']}", False),
+        ("its mean", interval_of("other_mean"), False),
+        ("difference", interval_of("difference"), False),
+        ("difference in SDs (Hedges' g; positive: the first is larger)", interval_of("hedges_g"), False),
     ]
     words = (
         "One value per person and session. Described, not tested: nothing is adjusted for age, sex or the number of "
@@ -194,5 +200,5 @@ def groups(tables: StudyTables) -> Section | None:
     return Section(
         "groups",
         "Groups",
-        (Text(words), table_of(own.head(90), "Group means with 95 % intervals (at most 90 rows)", columns)),
+        (Text(words), table_of(own, "Group means with 95 % intervals", columns)),
     )

@@ -13,7 +13,9 @@ from ..tables.validation import CONFUSION, PARAMETERS, RATERS
 from ..tables.validation import EVENTS as AGREEMENT
 from .content import Picture, number_text
 from .results import StudyTables, records
-from .style import BLACK, BLUE, GREEN, GREY, ORANGE, PURPLE, SKY, VERMILION, drawing, ink_on, panels, written
+from .spoken import CRITERIA, measured, spoken, state
+from .strips import draw_strips, strips_of
+from .style import ALERT, BLACK, GREY, PLAIN, drawing, ink_on, panels, written
 
 __all__ = [
     "agreement_figure",
@@ -25,11 +27,17 @@ __all__ = [
 ]
 
 _PREDICTORS: Final = {
-    "classifier": (BLUE, "o"),
+    "classifier": (PLAIN, "o"),
+    "published_asymmetry": (GREY, "s"),
+    "amplitude_ratio": (GREY, "^"),
     "majority": (GREY, "x"),
-    "amplitude_ratio": (ORANGE, "^"),
-    "published_asymmetry": (PURPLE, "s"),
 }
+_NAMED: Final = 8
+"""People named over a figure (ours)."""
+_POOR: Final = 0.75
+"""Recall below which a person left out is named (ours)."""
+_CUT_PERCENT: Final = 60.0
+"""Percent of the mean at which a difference is cut, so that one wide row hides no others (ours)."""
 _EMPTY: Final = "not available for this study"
 
 
@@ -50,12 +58,12 @@ def _confusion(axis: Any, confusion: pd.DataFrame) -> None:
     for r in records(own):
         if r["labelled"] in rows and r["detected"] in columns:
             share[rows.index(r["labelled"]), columns.index(r["detected"])] = float(r["share"])
-    image = axis.imshow(share, cmap="Blues", vmin=0.0, vmax=1.0, aspect="auto")
+    image = axis.imshow(share, cmap="Greys", vmin=0.0, vmax=1.0, aspect="auto")
     for i, j in np.ndindex(share.shape):
         ink = ink_on(image.cmap(float(share[i, j])))
         axis.text(j, i, f"{100 * share[i, j]:.1f}", ha="center", va="center", color=ink)
-    axis.set_xticks(range(len(columns)), [c.replace("_", "\n") for c in columns], fontsize=7.5)
-    axis.set_yticks(range(len(rows)), [r.replace("_", "\n") for r in rows], fontsize=7.5)
+    axis.set_xticks(range(len(columns)), [spoken(c).replace(" ", "\n") for c in columns], fontsize=7.5)
+    axis.set_yticks(range(len(rows)), [spoken(r).replace(" ", "\n") for r in rows], fontsize=7.5)
     axis.grid(visible=False)
     axis.set(xlabel="detected", ylabel="labelled", title="Time by state (% of labelled)")
 
@@ -71,31 +79,47 @@ def _reliability(axis: Any, reliability: pd.DataFrame) -> None:
         reliability[f"observed_{e}"].fillna(reliability["observed"]).to_numpy(dtype=float) for e in ("low", "high")
     )
     size = 12.0 + 300.0 * reliability["windows_share"].fillna(0).to_numpy(dtype=float)
-    axis.errorbar(x, y, yerr=np.clip([y - low, high - y], 0, None), fmt="none", ecolor=BLUE, elinewidth=0.9)
-    axis.scatter(x, y, s=size, color=BLUE, alpha=0.75, linewidths=0)
+    axis.errorbar(x, y, yerr=np.clip([y - low, high - y], 0, None), fmt="none", ecolor=PLAIN, elinewidth=0.9)
+    axis.scatter(x, y, s=size, color=PLAIN, alpha=0.75, linewidths=0)
 
 
-def _per_person(axis: Any, classifier: pd.DataFrame) -> None:
+def _recalls(classifier: pd.DataFrame) -> pd.DataFrame:
+    """Mean recall of normal and limping time of each person left out, by predictor."""
     own = classifier[(classifier["scope"] == "fold") & classifier["trial_type"].isin(["normal_gait", "limping_gait"])]
     own = own[own["recall"].notna()].groupby(["predictor", "participant_id"])[["recall"]].mean().reset_index()
-    people = sorted({str(p) for p in own["participant_id"].dropna()})
-    if not people:
+    return own.astype({"participant_id": str})
+
+
+def draw_left_out(axis: Any, classifier: pd.DataFrame) -> list[str]:
+    """Draw a strip for each predictor: the score of every person left out.
+
+    Parameters
+    ----------
+    axis : Axes
+    classifier : DataFrame
+        ``validation/classifier.tsv``.
+
+    Returns
+    -------
+    list of str
+        People whom the classifier fails on: less than three quarters of their time right, worst first.
+    """
+    own = _recalls(classifier)
+    if own.empty:
         _say_empty(axis)
-        return
-    for k, (predictor, (colour, marker)) in enumerate(_PREDICTORS.items()):
+        return []
+    strips = []
+    for predictor, (colour, marker) in _PREDICTORS.items():
         rows = own[own["predictor"] == predictor]
-        x = np.array([people.index(str(p)) for p in rows["participant_id"]], dtype=float) + 0.12 * (k - 1.5)
-        value = rows["recall"].to_numpy(dtype=float)
         of_all = (classifier["scope"] == "pooled") & (classifier["trial_type"] == "all")
         pooled = classifier.loc[of_all & (classifier["predictor"] == predictor), "balanced_accuracy"].to_list()
-        text = f", pooled {number_text(pooled[0], 3)}" if pooled else ""
-        axis.plot(x, value, marker, color=colour, markersize=4.5, label=predictor.replace("_", " ") + text)
-    axis.set_xticks(range(len(people)), [p.removeprefix("sub-") for p in people])
-    axis.set(
-        xlim=(-0.6, len(people) - 0.4), ylim=(-0.04, 1.06), xlabel="participant, left out",
-        ylabel="mean recall by time, turns left out", title="People never seen",
-    )  # fmt: skip
-    axis.legend(loc="upper center", bbox_to_anchor=(0.5, -0.22), ncols=2, fontsize=7.5)
+        words = spoken(predictor).replace(" of the ", "\nof the ").replace(" limits of ", " limits\nof ")
+        words += f"\npooled {number_text(pooled[0], 3)}" if pooled else ""
+        strips += strips_of([(words, colour, marker, rows)], "recall", "participant_id")
+    draw_strips(axis, strips, named=False)
+    axis.set(xlim=(-0.04, 1.04), xlabel="mean recall by time, turns left out", title="People never seen")
+    bad = own[(own["predictor"] == "classifier") & (own["recall"] < _POOR)].sort_values("recall", kind="stable")
+    return [str(name) for name in bad["participant_id"]]
 
 
 def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
@@ -109,7 +133,7 @@ def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
         figure, axes = panels(1, 3, width=10.0, height=3.4, gridspec_kw={"width_ratios": [1.1, 0.9, 1.5]})
         _confusion(axes[0, 0], confusion)
         _reliability(axes[0, 1], reliability)
-        _per_person(axes[0, 2], classifier)
+        worst = draw_left_out(axes[0, 2], classifier)
         png = written(figure, "classifier", folder)
     pooled = confusion[confusion["recording_id"] == "pooled"]
     minutes = float(pooled["seconds"].fillna(0).sum()) / 60.0 if len(pooled) else 0.0
@@ -123,6 +147,7 @@ def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "were labelled, beside three simple rules.",
         "Confusion matrix, reliability curve and score of each person.",
         png,
+        first=", ".join(worst[:_NAMED]) + (f" and {len(worst) - _NAMED} more" if len(worst) > _NAMED else ""),
     )
 
 
@@ -134,11 +159,13 @@ def _permutation(axis: Any, permutation: pd.DataFrame) -> None:
         axis.plot(
             [row["null_low"], row["null_high"]], [k, k], color=GREY, linewidth=6, solid_capstyle="butt", alpha=0.6
         )
-        axis.plot(row["value"], k, "D", color=BLUE)
+        axis.plot(row["value"], k, "D", color=PLAIN)
         axis.text(
             row["value"], k + 0.14, f"p = {number_text(row['p_value'], 2)}", ha="right", va="bottom", fontsize=7.5
         )
-    axis.set_yticks(range(len(permutation)), [str(s).replace("_", " ") for s in permutation["statistic"]], fontsize=7)
+    axis.set_yticks(
+        range(len(permutation)), [spoken(s).replace(" (", "\n(") for s in permutation["statistic"]], fontsize=7
+    )
     axis.set_ylim(-0.6, len(permutation) - 0.2)
     axis.set(title="True labels against exchanged ones", xlabel="score")
 
@@ -148,9 +175,9 @@ def _learning(axis: Any, curve: pd.DataFrame) -> None:
         _say_empty(axis)
         return
     x = curve["n_participants"].to_numpy(dtype=float)
-    axis.fill_between(x, curve["low"].to_numpy(dtype=float), curve["high"].to_numpy(dtype=float), color=SKY, alpha=0.35,
+    axis.fill_between(x, curve["low"].to_numpy(dtype=float), curve["high"].to_numpy(dtype=float), color=GREY, alpha=0.3,
                       linewidth=0)  # fmt: skip
-    axis.plot(x, curve["balanced_accuracy"].to_numpy(dtype=float), "o-", color=BLUE)
+    axis.plot(x, curve["balanced_accuracy"].to_numpy(dtype=float), "o-", color=PLAIN)
     axis.set(xlabel="people trained on", ylabel="balanced accuracy", title="Learning curve")
 
 
@@ -159,8 +186,8 @@ def _ablation(axis: Any, ablation: pd.DataFrame) -> None:
         _say_empty(axis)
         return
     rows = ablation.sort_values("balanced_accuracy", kind="stable")
-    axis.plot(rows["balanced_accuracy"].to_numpy(dtype=float), range(len(rows)), "o", color=GREEN)
-    names = [f"{f} ({n})" for f, n in zip(rows["features"], rows["n_features"], strict=True)]
+    axis.plot(rows["balanced_accuracy"].to_numpy(dtype=float), range(len(rows)), "o", color=PLAIN)
+    names = [f"{spoken(f)} ({n})" for f, n in zip(rows["features"], rows["n_features"], strict=True)]
     axis.set_yticks(range(len(rows)), names, fontsize=7)
     axis.set(xlabel="balanced accuracy", title="With some groups of features")
 
@@ -172,9 +199,9 @@ def _importance(axis: Any, importance: pd.DataFrame) -> None:
     rows = importance.sort_values("log_loss_increase", ascending=False, kind="stable").head(10).iloc[::-1]
     value = rows["log_loss_increase"].to_numpy(dtype=float)
     reach = np.clip([value - rows["low"].to_numpy(dtype=float), rows["high"].to_numpy(dtype=float) - value], 0, None)
-    axis.errorbar(value, range(len(rows)), xerr=reach, fmt="o", color=VERMILION, markersize=4, elinewidth=0.9)
+    axis.errorbar(value, range(len(rows)), xerr=reach, fmt="o", color=PLAIN, markersize=4, elinewidth=0.9)
     axis.axvline(0.0, color=BLACK, linewidth=0.8)
-    axis.set_yticks(range(len(rows)), [str(f).replace("_", " ") for f in rows["feature"]], fontsize=7)
+    axis.set_yticks(range(len(rows)), [measured(f) for f in rows["feature"]], fontsize=7)
     axis.set(xlabel="rise of log loss (nat)", title="A feature taken from another")
 
 
@@ -213,8 +240,18 @@ def forest(axis: Any, rows: pd.DataFrame, names: list[str], name: str, colour: s
 
 
 def _tolerance(row: dict[str, Any]) -> str:
-    value = number_text(row["tolerance"], 2)
-    return f"overlap ≥ {value}" if row["criterion"] == "overlap" else f"±{value} s"
+    return CRITERIA[str(row["criterion"])].format(number_text(row["tolerance"], 2))
+
+
+def _coinciding(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> list[tuple[dict[str, Any], str]]:
+    """Make one row of rows of a type whose numbers are the same, with all their criteria in words."""
+    found: dict[tuple[Any, ...], tuple[dict[str, Any], list[str]]] = {}
+    for row in rows:
+        key = (row["trial_type"], *(number_text(row[name], 4) for name in columns))
+        found.setdefault(key, (row, []))[1].append(_tolerance(row))
+    return [
+        (row, ",\n".join(", ".join(words[k : k + 2]) for k in range(0, len(words), 2))) for row, words in found.values()
+    ]
 
 
 def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
@@ -224,14 +261,14 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
     if pooled.empty:
         return None
     whole = pooled[pooled["side"] == "all"]
-    pooled = (whole if len(whole) else pooled).head(28)
-    rows = records(pooled)
-    names = [f"{str(r['trial_type']).replace('_', ' ')}, {_tolerance(r)} (n = {r['n_labelled']})" for r in rows]
+    told = _coinciding(records(whole if len(whole) else pooled), ("f1", "f1_low", "bias", "loa_lower"))
+    pooled = pd.DataFrame([row for row, _ in told])
+    names = [f"{spoken(r['trial_type'])}, {words} (n = {r['n_labelled']})" for r, words in told]
     with drawing():
         figure, axes = panels(
             1, 2, width=8.6, height=0.9 + 0.2 * len(pooled), sharey=True, gridspec_kw={"width_ratios": [1, 1]}
         )
-        forest(axes[0, 0], pooled, names, "f1", BLUE)
+        forest(axes[0, 0], pooled, names, "f1", PLAIN)
         axes[0, 0].set(xlabel="F1, 95 % interval over people", title="Found and not made up")
         axes[0, 0].set_xlim(right=1.01)
         y = np.arange(len(pooled))[::-1]
@@ -239,7 +276,7 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
         axes[0, 1].hlines(y, low, high, color=GREY, linewidth=3, alpha=0.6)
         axes[0, 1].plot(bias, y, "|", color=BLACK, markersize=9, markeredgewidth=1.6)
         axes[0, 1].axvline(0.0, color=BLACK, linewidth=0.8)
-        axes[0, 1].set(xlabel="detected − labelled (ms)", title="Timing: bias and limits of agreement")
+        axes[0, 1].set(xlabel="detected − labelled (ms)", title="Timing, limits of agreement")
         png = written(figure, "agreement_events", folder)
     return Picture(
         "agreement_events",
@@ -259,14 +296,13 @@ def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
     own = own[~own["measure"].astype(str).str.contains("symmetry|log_ratio|phase_dev|coordination")]
     # One row a measure: what the result tables say, else what detected events say.
     own = own.sort_values("detected_from", ascending=False, kind="stable")
-    own = own.drop_duplicates(["measure", "trial_type"]).sort_values(["measure", "trial_type"], kind="stable").head(26)
+    own = own.drop_duplicates(["measure", "trial_type"]).sort_values(["measure", "trial_type"], kind="stable")
     if own.empty:
         return None
     scale = 100.0 / own["labelled_mean"].abs().to_numpy(dtype=float)
-    state = own["trial_type"].fillna("").astype(str).str.replace("_", " ")
     names = [
-        f"{str(m).replace('_', ' ')}{', ' + s if s else ''} (n = {n})"
-        for m, s, n in zip(own["measure"], state, own["n_pairs"], strict=True)
+        f"{measured(m)}{', ' + state(s) if state(s) else ''} (n = {n})"
+        for m, s, n in zip(own["measure"], own["trial_type"], own["n_pairs"], strict=True)
     ]
     y = np.arange(len(own))[::-1]
     with drawing():
@@ -274,13 +310,20 @@ def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
         axis = axes[0, 0]
         low, high, bias = (own[c].to_numpy(dtype=float) * scale for c in ("loa_lower", "loa_upper", "bias"))
         axis.hlines(y, low, high, color=GREY, linewidth=4, alpha=0.5)
+        wide = np.maximum(np.abs(low), np.abs(high)) > _CUT_PERCENT
+        for at, a, b in zip(y[wide], low[wide], high[wide], strict=True):
+            axis.text(1.01, at, f"{a:.0f} to {b:.0f} %".replace("-", "\u2212"), transform=axis.get_yaxis_transform(),
+                      va="center", fontsize=7, color=ALERT)  # fmt: skip
         ends = [own[c].fillna(own["bias"]).to_numpy(dtype=float) * scale for c in ("bias_low", "bias_high")]
         axis.errorbar(
-            bias, y, xerr=np.clip([bias - ends[0], ends[1] - bias], 0, None), fmt="o", color=BLUE, markersize=4
+            bias, y, xerr=np.clip([bias - ends[0], ends[1] - bias], 0, None), fmt="o", color=PLAIN, markersize=4
         )
         axis.axvline(0.0, color=BLACK, linewidth=0.8)
         axis.set_yticks(y, names, fontsize=7)
-        axis.set(xlabel="pipeline − labels (% of the mean from labels)", ylim=(-0.7, len(own) - 0.3))
+        axis.set(
+            xlabel=f"pipeline − labels (% of the mean from labels), cut at ±{_CUT_PERCENT:g}",
+            ylim=(-0.7, len(own) - 0.3), xlim=(-_CUT_PERCENT, _CUT_PERCENT),
+        )  # fmt: skip
         png = written(figure, "agreement_parameters", folder)
     return Picture(
         "agreement_parameters",
@@ -291,6 +334,7 @@ def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "asymmetries, whose mean is near zero, stand in the table below.",
         "Bias and limits of agreement of each parameter.",
         png,
+        first="; ".join(name for name, far in zip(names, wide, strict=True) if far),
     )
 
 
@@ -299,24 +343,24 @@ def raters_figure(tables: StudyTables, folder: Path) -> Picture | None:
     raters = tables(RATERS)
     rows = []
     whole = raters[(raters["side"] == "all") | raters["f1"].isna()]
-    for r in records(whole if len(whole) else raters):
-        for name, other in (("f1", "pipeline_f1"), ("kappa", "pipeline_kappa")):
-            if pd.notna(r[name]) and pd.notna(r[other]):
-                what = str(r["trial_type"]).replace("_", " ")
-                detail = f"{_tolerance(r)}, n = {r['n_labelled']}" if name == "f1" else "κ"
-                rows.append(
-                    (f"{what} ({detail})", *(r[f"{n}{e}"] for n in (name, other) for e in ("", "_low", "_high")))
-                )
+    found = records(whole if len(whole) else raters)
+    timed = [r for r in found if pd.notna(r["f1"]) and pd.notna(r["pipeline_f1"])]
+    same = ("f1", "f1_low", "pipeline_f1", "pipeline_f1_low")
+    told = [(r, "f1", f"{words}, n = {r['n_labelled']}") for r, words in _coinciding(timed, same)]
+    told += [(r, "kappa", "κ") for r in found if pd.notna(r["kappa"]) and pd.notna(r["pipeline_kappa"])]
+    for r, name, detail in told:
+        ends = [r[f"{n}{e}"] for n in (name, f"pipeline_{name}") for e in ("", "_low", "_high")]
+        rows.append((f"{spoken(r['trial_type'])} ({detail})", *ends))
     if not rows:
         return None
-    frame = pd.DataFrame(rows[:26], columns=["name", "rater", "rater_low", "rater_high", "own", "own_low", "own_high"])
+    frame = pd.DataFrame(rows, columns=["name", "rater", "rater_low", "rater_high", "own", "own_low", "own_high"])
     with drawing():
         figure, axes = panels(1, 1, width=7.8, height=1.1 + 0.26 * len(frame))
         axis = axes[0, 0]
         y = np.arange(len(frame))[::-1]
         for name, colour, marker, shift, label in (
-            ("rater", ORANGE, "s", 0.14, "second rater"),
-            ("own", BLUE, "o", -0.14, "pipeline"),
+            ("rater", GREY, "s", 0.14, "second rater"),
+            ("own", PLAIN, "o", -0.14, "pipeline"),
         ):
             value = frame[name].to_numpy(dtype=float)
             low, high = (frame[f"{name}_{e}"].fillna(frame[name]).to_numpy(dtype=float) for e in ("low", "high"))

@@ -29,7 +29,9 @@ from .content import (
 )
 from .proof_figures import agreement_figure, bland_altman_figure, classifier_figure, evidence_figure, raters_figure
 from .results import StudyTables, records
-from .throat_figures import CLASSES, confounder_rows, shape_rows, spoken, swallow_proof_figure
+from .spoken import spoken, state, with_unit
+from .throat_figures import CLASSES, confounder_rows, shape_rows, swallow_proof_figure
+from .trust import Line
 from .words import CAUTIONS, READING
 
 __all__ = ["agreement", "classifier"]
@@ -95,7 +97,7 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
         return None
     pooled = scores[(scores["scope"] == "pooled") & (scores["trial_type"] == "all")]
     columns: list[Column] = [
-        ("predictor", "predictor", False),
+        ("called by", lambda r: spoken(r["predictor"]), False),
         ("people", "n_participants", True),
         ("within time found as gait", interval_of("balanced_accuracy_within_gait"), False),
         ("by time, turns left out", interval_of("balanced_accuracy"), False),
@@ -110,7 +112,7 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
     if len(history):
         steps: list[Column] = [
             ("model", "number", True),
-            ("family", "family", False),
+            ("family", lambda r: spoken(r["family"]), False),
             ("people", "n_participants", True),
             ("balanced accuracy by time, turns left out", interval_of("balanced_accuracy"), False),
             ("against the one before", "verdict", False),
@@ -129,8 +131,8 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
             ("recording", _opening, False),
             ("onset (s)", "onset", True),
             ("duration (s)", "duration", True),
-            ("label", "label", False),
-            ("predicted", "predicted", False),
+            ("label", lambda r: spoken(r["label"]), False),
+            ("called", lambda r: spoken(r["predicted"]), False),
             ("probability", "probability", True),
         ]
         own.append(table_of(mistakes, "Worst mistakes; each leads to where its labels can be corrected", spans))
@@ -235,9 +237,8 @@ def _outcomes(tables: StudyTables) -> list[Block]:
         kind="stable",
     )
     columns: list[Column] = [
-        ("measure", lambda r: spoken(r["measure"]), False),
-        ("state", "trial_type", False),
-        ("unit", "unit", False),
+        ("measure", lambda r: with_unit(r["measure"], r["unit"]), False),
+        ("state", lambda r: state(r["trial_type"]), False),
         ("pairs", "n_pairs", True),
         ("people", "n_participants", True),
         ("mean, labels", "labelled_mean", True),
@@ -249,7 +250,16 @@ def _outcomes(tables: StudyTables) -> list[Block]:
     return [table_of(own, caption, columns)]
 
 
-def agreement(tables: StudyTables, folder: Path) -> Section | None:
+def believed(lines: Sequence[Line]) -> list[Block]:
+    """Show what may be believed, and why."""
+    if not lines:
+        return []
+    rows = tuple((line.outcome, line.evidence, line.verdict, line.more) for line in lines)
+    header = ("outcome", "evidence", "believe it?", "more")
+    return [Text(READING["believed"]), Table("What may be believed", header, rows, ("text",) * len(header))]
+
+
+def agreement(tables: StudyTables, folder: Path, lines: Sequence[Line] = ()) -> Section | None:
     """Show detection against labels and between raters."""
     pictures = pictures_of(
         agreement_figure(tables, folder), raters_figure(tables, folder), bland_altman_figure(tables, folder)
@@ -258,10 +268,10 @@ def agreement(tables: StudyTables, folder: Path) -> Section | None:
     swallows = _swallows(tables, folder)
     if not pictures and states.empty and not swallows:
         return None
-    blocks: list[Block] = [Text(READING["agreement"]), *pictures, *_outcomes(tables)]
+    blocks: list[Block] = [Text(READING["agreement"]), *believed(lines), *pictures, *_outcomes(tables)]
     columns: list[Column] = [
-        ("state", "trial_type", False),
-        ("measure", "measure", False),
+        ("state", lambda r: spoken(r["trial_type"]), False),
+        ("measure", lambda r: spoken(r["measure"]), False),
         ("people", "n_participants", True),
         ("value", interval_of("value"), False),
     ]

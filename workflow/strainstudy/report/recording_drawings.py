@@ -16,7 +16,8 @@ import pandas as pd
 
 from ..io.store import FloatArray, Trace
 from ..palette import BLACK, GREEN, KIND_COLOURS, SIDE_COLOURS, STATE_COLOURS
-from ..vocabulary import INTERVALS, STATES
+from ..vocabulary import INTERVALS, SIDE_OF_POINT, STATES
+from .spoken import spoken
 
 __all__ = ["draw_recording", "trace_path"]
 
@@ -107,9 +108,9 @@ def _spans(frame: pd.DataFrame, kinds: Sequence[str], top: float, scale: float) 
         colour = STATE_COLOURS.get(kind, KIND_COLOURS.get(kind, "#999"))
         out.append(
             f'<rect x="{x:.1f}" y="{top}" width="{w:.1f}" height="{_ROW - 2}" fill="{colour}"><title>'
-            f"{escape(str(kind))} {float(onset):.2f} to {float(onset) + float(duration):.2f} s</title></rect>"
+            f"{escape(spoken(kind))} {float(onset):.2f} to {float(onset) + float(duration):.2f} s</title></rect>"
         )
-        word = _LETTERS.get(kind, str(kind).replace("_", " "))
+        word = _LETTERS.get(kind, spoken(kind))
         if w > 6.0 * len(word) + 4.0:
             out.append(f'<text x="{x + 3:.1f}" y="{top + 9}" class="in">{escape(word)}</text>')
     return out
@@ -134,6 +135,22 @@ def _value(trace: Trace) -> tuple[FloatArray, str]:
         return angle, "deg"
     unit = "deg" if trace.units == "deg" else "a.u." if trace.units == "a.u." else "\u0394R/R"
     return trace["response"], unit
+
+
+def _reach(parts: Sequence[FloatArray]) -> tuple[float, float]:
+    """Lower and upper end of an axis: all but one in a thousand samples at either end."""
+    values = np.concatenate(parts)
+    finite = values[np.isfinite(values)]
+    low, high = np.quantile(finite, [0.001, 0.999]) if finite.size else (0.0, 1.0)
+    return float(low), float(high) if high > low else float(low) + 1.0
+
+
+def _shared_reach(traces: Mapping[str, Trace]) -> tuple[float, float] | None:
+    """One axis for both knees where both are in degrees: a knee that bends less is then seen to."""
+    knees = [_value(traces[point]) for point in SIDE_OF_POINT if point in traces and traces[point].n]
+    if len(knees) < len(SIDE_OF_POINT) or any(unit != "deg" for _, unit in knees):
+        return None
+    return _reach([values for values, _ in knees])
 
 
 def draw_recording(
@@ -164,14 +181,13 @@ def draw_recording(
     scale = (_WIDTH - _LEFT - _RIGHT) / duration
     out: list[str] = []
     y = 4.0
+    shared = _shared_reach(traces)
     first = next(iter(labelled.values()), pd.DataFrame({"trial_type": [], "side": [], "onset": []}))
     for point in points:
         words, colour = _POINTS[point]
         trace = traces[point]
         values, unit = _value(trace)
-        finite = values[np.isfinite(values)]
-        low, high = np.quantile(finite, [0.001, 0.999]) if finite.size else (0.0, 1.0)
-        low, high = float(low), float(high) if high > low else float(low) + 1.0
+        low, high = shared if shared is not None and point != "throat" else _reach([values])
         margin = 0.06 * (high - low)
         width = scale * trace.n / trace.sampling_frequency
         path = trace_path(values, low - margin, high + margin, width=width, height=_PANEL)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,22 +11,26 @@ import pandas as pd
 from ..condition.bridge import ASSUMED_EQUAL_ARMS
 from ..gait.verdict import VERDICT_COLUMNS
 from ..io.store import Trace
-from ..tables.angles import CALIBRATIONS
+from ..tables.angles import ANGLES, CALIBRATIONS
 from ..tables.classifier import EVIDENCE
 from ..tables.gait import GAIT
-from ..tables.sensors import SENSORS
+from ..tables.sensors import SENSOR_HEALTH, SENSORS
 from ..tables.standing import CHANGE
 from ..tables.validation import EVENTS as AGREEMENT
-from ..tables.validation import RATERS
+from ..tables.validation import RATERS, STATES
 from ..validate.row_frames import LabelsByRater
 from ..validate.unrecorded import unrecorded_counts
-from .content import Block, Note, Section, Text, number_text, table_of
+from .content import Block, Item, Items, Note, Section, Text, interval_text, number_text
 from .fault_list import fault_list
+from .mending import Mending, mendings
 from .methods import methods_blocks
+from .overview_sections import flow, people, summary
 from .people_sections import gait, groups, standing, swallows
 from .proof_sections import agreement, classifier
 from .results import StudyTables, records
-from .sensor_sections import bench, calibration
+from .sensor_sections import angle_range, bench, calibration
+from .spoken import spoken
+from .trust import trust_lines, weak_amounts
 from .words import CAUTIONS, READING
 
 __all__ = ["study_sections"]
@@ -35,7 +39,7 @@ _WEAK_F1 = 0.9
 """Pooled F1 below which an event type is listed among what fell short (ours)."""
 
 
-def about() -> Section:
+def cautions() -> Section:
     """Say what this is, with its cautions."""
     blocks: list[Block] = [
         Text(
@@ -46,57 +50,25 @@ def about() -> Section:
         ),
         *(Note(f"{caution.words} (Basis: {caution.basis}.)", "caution") for caution in CAUTIONS),
     ]
-    return Section("about", "What this is, and what it is not", tuple(blocks))
+    return Section("cautions", "Cautions: what this is, and what it is not", tuple(blocks))
 
 
-def glance(tables: StudyTables) -> Section:
-    """People, recordings, and why some were set aside."""
-    recordings = tables.recordings
-    if recordings.empty:
-        return Section("glance", "The study at a glance", (Note("No recording was read.", "fault"),))
-    by = recordings.groupby(["task", "status"]).size().reset_index(name="count")
-    by = by.pivot_table(index="task", columns="status", values="count", fill_value=0)
-    for status in ("good", "degraded", "rejected"):
-        if status not in by:
-            by[status] = 0
-    seen = recordings["duration"] * (1 - recordings["missing_fraction"])
-    minutes = seen.groupby(recordings["task"]).sum() / 60.0
-    rows = by[["good", "degraded", "rejected"]].astype("int64").assign(minutes=minutes).reset_index()
-    people = recordings["participant_id"].nunique()
-    sessions = recordings.dropna(subset=["participant_id"])[["participant_id", "session_id"]].drop_duplicates()
-    words = (
-        f"{people} people in {len(sessions)} sessions, {len(recordings)} recordings, "
-        f"{recordings['duration'].sum() / 3600.0:.1f} hours."
-    )
-    if recordings["group"].notna().any():
-        groups = recordings.dropna(subset=["participant_id"]).drop_duplicates("participant_id")["group"].value_counts()
-        words += " Groups: " + ", ".join(f"{name} {n}" for name, n in sorted(groups.items())) + "."
-    blocks: list[Block] = [
-        Text(words),
-        table_of(
-            rows,
-            "Recordings by task and status",
-            [
-                ("task", "task", False),
-                ("good", "good", True),
-                ("degraded", "degraded", True),
-                ("rejected", "rejected", True),
-                ("minutes observed", "minutes", True),
-            ],
-        ),
-    ]
-    blocks += fault_list(tables)
-    return Section("glance", "The study at a glance", tuple(blocks))
+def mending(tables: StudyTables, faults: list[Mending]) -> Section | None:
+    """List every fault with whom it concerns and its remedy, worst first."""
+    if not faults:
+        return None
+    items = tuple(Item(fault.what, f"{fault.where} {fault.remedy}") for fault in faults)
+    return Section("faults", "What to mend", (Text(READING["faults"]), Items(items, ordered=True), *fault_list(tables)))
 
 
-def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None) -> Section:
+def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None, *, promised: float = 0.9) -> Section:
     """Say what the study could not be told."""
     notes: list[Block] = []
     recordings = tables.recordings
     for status, words in (("rejected", "could not be used"), ("degraded", "were used in part")):
         n = int((recordings["status"] == status).sum())
         if n:
-            notes.append(Note(f"{n} of {len(recordings)} recordings {words}: see The study at a glance.", "fault"))
+            notes.append(Note(f"{n} of {len(recordings)} recordings {words}: see Flow of recordings.", "fault"))
     notes += _assumed_rest(recordings)
     notes += _unrecorded_sides(recordings, labels or {})
     frame = tables(GAIT, *VERDICT_COLUMNS)
@@ -122,6 +94,10 @@ def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None) -> Sect
         if tables(spec).empty:
             notes.append(Note(words))
     notes += _weak_detection(tables)
+    notes += [Note(f"Does not agree with labels: {words}.", "fault") for words in weak_amounts(tables)]
+    notes += _weak_turns(tables)
+    notes += _narrow_intervals(tables, promised)
+    notes += _sensors_out(tables)
     if not notes:
         notes.append(Text("Nothing fell short of what was asked of it."))
     return Section("shortfalls", "What fell short", tuple(notes))
@@ -164,11 +140,47 @@ def _weak_detection(tables: StudyTables) -> list[Note]:
     weak = widest[pd.to_numeric(widest["f1"]) < _WEAK_F1].sort_values("trial_type", kind="stable")
     return [
         Note(
-            f"Pooled F1 of {str(row['trial_type']).replace('_', ' ')} is {number_text(row['f1'])} at "
+            f"Pooled F1 of {spoken(row['trial_type'])} is {number_text(row['f1'])} at "
             f"\u00b1{number_text(row['tolerance'], 2)} s, the widest tolerance scored.",
             "fault",
         )
         for row in records(weak)
+    ]
+
+
+def _weak_turns(tables: StudyTables) -> list[Note]:
+    """Tell of states that are found badly by time, among them turns."""
+    states = tables(STATES)
+    own = states[(states["recording_id"] == "pooled") & (states["measure"] == "f1")]
+    weak = own[pd.to_numeric(own["value"]) < _WEAK_F1].sort_values("trial_type", kind="stable")
+    return [
+        Note(f"F1 by time of {spoken(row['trial_type'])} is {interval_text(row, 'value')}.", "fault")
+        for row in records(weak)
+    ]
+
+
+def _narrow_intervals(tables: StudyTables, promised: float) -> list[Note]:
+    """Name the parts of the knee's range in which the interval of the angle holds the reference too seldom."""
+    angles = tables(ANGLES)
+    own = angles[(angles["recording_id"] == "pooled") & angles["participant_id"].isna() & (angles["phase"] == "all")]
+    short = own[pd.to_numeric(own["coverage"]) < promised]
+    return [
+        Note(
+            f"The {100 * promised:.0f} % interval of the knee angle holds the reference in "
+            f"{100 * row['coverage']:.0f} % of the time {angle_range(row)} ({row['n_participants']} people).",
+            "fault",
+        )
+        for row in records(short)
+    ]
+
+
+def _sensors_out(tables: StudyTables) -> list[Note]:
+    """Name the sensors that left their control limits."""
+    health = tables(SENSOR_HEALTH)
+    bad = health[health["flagged"].fillna(value=False).astype(bool)]
+    return [
+        Note(f"Sensor {sensor} left its limits: {'; '.join(sorted({str(r) for r in rows['reason']}))}.", "fault")
+        for sensor, rows in bad.groupby("sensor_id", sort=True)
     ]
 
 
@@ -178,7 +190,7 @@ def study_sections(
     labels: Mapping[str, Mapping[str, pd.DataFrame]],
     settings: Mapping[str, Any],
     bench_traces: Mapping[str, Mapping[str, Trace]],
-    recordings: Sequence[Section],
+    recordings: Section | None,
     folder: Path,
 ) -> list[Section]:
     """Give all sections in reading order.
@@ -189,8 +201,8 @@ def study_sections(
     labels : mapping of recording to rater to DataFrame
     settings : mapping of section to parameters
     bench_traces : mapping of recording to tracked point to Trace
-    recordings : sequence of Section
-        One per participant, with a drawing of each recording.
+    recordings : Section or None
+        Every recording of a person with where it is drawn.
     folder : Path
         Where figures are written.
 
@@ -198,20 +210,24 @@ def study_sections(
     -------
     list of Section
     """
-    traces = Section("recordings", "Recordings", (Text(READING["recordings"]),), tuple(recordings))
+    promised = settings["calibrate"].prediction_level
+    faults, lines = mendings(tables), trust_lines(tables, promised=promised)
     found = [
-        about(),
-        glance(tables),
+        summary(tables, faults, lines),
+        mending(tables, faults),
+        flow(tables),
+        people(tables),
         gait(tables, folder),
+        calibration(tables, labels, folder),
         swallows(tables, folder),
         classifier(tables, folder),
-        agreement(tables, folder),
+        agreement(tables, folder, lines),
         *standing(tables, folder),
         groups(tables),
-        calibration(tables, labels, folder),
         bench(tables, bench_traces, folder),
-        traces if recordings else None,
-        shortfalls(tables, labels),
+        recordings,
+        shortfalls(tables, labels, promised=promised),
         Section("methods", "Methods and settings", methods_blocks(settings, tables)),
+        cautions(),
     ]
     return [section for section in found if section is not None]

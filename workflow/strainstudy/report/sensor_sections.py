@@ -10,13 +10,27 @@ import pandas as pd
 
 from ..io.store import Trace
 from ..tables.angles import ANGLES, CALIBRATIONS
-from ..tables.sensors import SENSOR_CURVES, SENSORS
+from ..tables.sensors import SENSOR_CURVES, SENSOR_HEALTH, SENSORS
 from .bench_figures import calibration_figure, health_figure, sensor_figures
-from .content import Block, Column, Note, Section, Text, interval_of, interval_text, number_text, pictures_of, table_of
+from .content import (
+    Block,
+    Column,
+    Link,
+    Note,
+    Section,
+    Table,
+    Text,
+    interval_of,
+    interval_text,
+    number_text,
+    pictures_of,
+    table_of,
+)
 from .results import StudyTables, records
+from .spoken import spoken
 from .words import READING
 
-__all__ = ["bench", "calibration"]
+__all__ = ["angle_range", "bench", "calibration"]
 
 _CURVE: Final = (
     ("hysteresis", "hysteresis (% FS)"),
@@ -29,20 +43,25 @@ _TIME: Final = (
     ("recovery_time", "recovery 90-10 % (s)"),
     ("creep", "creep (% of step)"),
     ("detection_limit", "detection limit (% strain)"),
-    ("stretch_to_tap_ratio", "stretch-to-tap ratio (1)"),
+    ("stretch_to_tap_ratio", "stretch-to-tap ratio"),
     ("lag", "delay (s)"),
 )
+
+
+_MOST_FIGURES: Final = 12
+"""Sensors drawn on the page; of more only those that changed (ours)."""
 
 
 def _between(low: str, high: str) -> Any:
     return lambda row: f"{number_text(row[low])} to {number_text(row[high])}"
 
 
-def _range(row: Mapping[str, Any]) -> str:
+def angle_range(row: Mapping[str, Any]) -> str:
+    """Write the part of the knee's range that a row of ``validation/angles.tsv`` is about."""
     low, high = row["angle_from"], row["angle_to"]
     if pd.isna(low):
-        return "whole range" if pd.isna(high) else f"up to {high:g}"
-    return f"from {low:g}" if pd.isna(high) else f"{low:g} to {high:g}"
+        return "over the whole range" if pd.isna(high) else f"up to {high:g} degrees"
+    return f"from {low:g} degrees on" if pd.isna(high) else f"from {low:g} to {high:g} degrees"
 
 
 def _gauge_factor(tables: StudyTables) -> Any:
@@ -59,6 +78,13 @@ def _gauge_factor(tables: StudyTables) -> Any:
     return words
 
 
+def _odd_sensors(tables: StudyTables) -> set[str]:
+    """Sensors with a warning from the bench, or outside their control limits."""
+    sensors, health = tables(SENSORS), tables(SENSOR_HEALTH)
+    flagged = health.loc[health["flagged"].fillna(value=False).astype(bool), "sensor_id"]
+    return {str(name) for name in (*sensors.loc[sensors["warning"].notna(), "sensor_id"], *flagged)}
+
+
 def bench(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder: Path) -> Section | None:
     """Sensors on the bench and over the study."""
     sensors = tables(SENSORS)
@@ -70,7 +96,7 @@ def bench(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder
         columns: list[Column] = [
             ("sensor", "sensor_id", False),
             ("cycles", "n_cycles", True),
-            ("gauge factor (1)", _gauge_factor(tables), False),
+            ("gauge factor", _gauge_factor(tables), False),
         ]
         columns += [(title, interval_of(name), False) for name, title in _CURVE]
         blocks.append(table_of(sensors, "The curve of each sensor, with 95 % intervals (FS: full scale)", columns))
@@ -86,7 +112,13 @@ def bench(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder
             f"{len(flagged)} recordings use a sensor that left its control limits; tables/recordings.tsv names them."
         )
         blocks.append(Note(sentence, "fault"))
-    blocks += sensor_figures(tables, traces, folder)
+    drawn = sensor_figures(tables, traces, folder)
+    odd = {f"Sensor {name} on the bench" for name in _odd_sensors(tables)}
+    shown = drawn if len(drawn) <= _MOST_FIGURES else [p for p in drawn if p.title in odd][:_MOST_FIGURES]
+    blocks += shown
+    if len(shown) < len(drawn):
+        rows = tuple((Link(p.title, f"figures/{p.name}.png"),) for p in drawn if p not in shown)
+        blocks.append(Table("Sensors that did not change; each drawing is a file", ("sensor",), rows, ("text",)))
     return Section("bench", "Sensors", tuple(blocks))
 
 
@@ -95,7 +127,7 @@ def _claim(row: Mapping[str, Any]) -> str:
     held = f"{100 * row['coverage']:.0f} % ({100 * row['coverage_low']:.0f} to {100 * row['coverage_high']:.0f} %"
     return (
         f"The interval of the angle claims to hold the reference in {100 * row['coverage_nominal']:.0f} % of the "
-        f"samples; over {_range(row)} (deg) it holds it in {held} over {row['n_participants']} people): "
+        f"samples; {angle_range(row)} it holds it in {held} over {row['n_participants']} people): "
         f"{row['coverage_claim']}."
     )
 
@@ -113,7 +145,7 @@ def calibration(tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFr
         refusals: list[Column] = [
             ("person", "participant_id", False),
             ("session", "session_id", False),
-            ("point", "tracked_point", False),
+            ("knee", lambda r: spoken(r["tracked_point"]), False),
             ("status", "status", False),
             ("why", "status_description", False),
         ]
@@ -123,11 +155,11 @@ def calibration(tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFr
         pooled = pooled.sort_values(["phase", "angle_from", "angle_to"], kind="stable", na_position="first")
         columns: list[Column] = [
             ("phase", "phase", False),
-            ("range (deg)", _range, False),
+            ("range", angle_range, False),
             ("people", "n_participants", True),
-            ("RMSE (deg)", interval_of("rmse"), False),
-            ("bias (deg)", interval_of("bias"), False),
-            ("limits of agreement (deg)", _between("limit_low", "limit_high"), False),
+            ("RMSE (degrees)", interval_of("rmse"), False),
+            ("bias (degrees)", interval_of("bias"), False),
+            ("limits of agreement (degrees)", _between("limit_low", "limit_high"), False),
             ("R²", "r2", True),
             ("interval holds reference", interval_of("coverage"), False),
             ("it claims", "coverage_nominal", True),

@@ -19,24 +19,12 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from ..io.atomic import write_bytes
-from ..palette import (
-    BLACK,
-    BLUE,
-    GREEN,
-    GREY,
-    ORANGE,
-    PURPLE,
-    SIDE_COLOURS,
-    SKY,
-    STATE_COLOURS,
-    VERMILION,
-    WHITE,
-)
+from ..palette import ALERT, BLACK, GREEN, GREY, ORANGE, PLAIN, SIDE_COLOURS, SKY, STATE_COLOURS, WHITE
 from .names import forms_of
 
 __all__ = [
-    "BLACK", "BLUE", "GREEN", "GREY", "ORANGE", "PURPLE", "SIDE_COLOURS", "SKY", "STATE_COLOURS",
-    "VERMILION", "WHITE", "drawing", "ink_on", "panels", "written",
+    "ALERT", "BLACK", "GREEN", "GREY", "ORANGE", "PLAIN", "SIDE_COLOURS", "SKY", "STATE_COLOURS", "WHITE",
+    "drawing", "ink_on", "panels", "written",
 ]  # fmt: skip
 
 _STYLE: Final[Any] = {

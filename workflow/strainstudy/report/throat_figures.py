@@ -17,24 +17,15 @@ from ..tables.validation import CONFOUNDERS, SHAPES
 from .content import Picture, number_text
 from .proof_figures import forest
 from .results import StudyTables, records
-from .style import BLUE, GREY, VERMILION, drawing, ink_on, panels, written
+from .spoken import spoken
+from .style import GREEN, GREY, PLAIN, drawing, ink_on, panels, written
 
-__all__ = ["CLASSES", "confounder_rows", "shape_rows", "spoken", "swallow_proof_figure"]
+__all__ = ["CLASSES", "confounder_rows", "shape_rows", "swallow_proof_figure"]
 
 CLASSES: Final = ("swallow", "speech", "cough", "head_movement", "other")
-_SHAPES: Final = {
-    "one_hump": "one-humped",
-    "two_phase": "two-phase",
-    "ringing": "ringing",
-    "unknown": "nothing found",
-}
+_SHAPES: Final = ("one_hump", "two_phase", "ringing", "unknown")
 _CONFOUNDED: Final = ("speech", "cough", "head_movement", "artefact", "all")
 _TOGETHER: Final = "speech, coughs and\nhead movements together"
-
-
-def spoken(word: Any) -> str:
-    """Write a response shape, confounder or class as a reader says it."""
-    return _SHAPES.get(word, str(word).replace("_", " "))
 
 
 def _ordered(frame: pd.DataFrame, column: str, order: Sequence[str]) -> pd.DataFrame:
@@ -52,7 +43,7 @@ def shape_rows(tables: StudyTables) -> pd.DataFrame:
     """Give the pooled rows of swallows by response shape, at the widest distance of centres that was scored."""
     frame = tables(SHAPES)
     own = frame[(frame["criterion"] == "centre") & ((frame["n_labelled"] > 0) | (frame["n_detected"] > 0))]
-    return _ordered(own[own["tolerance"] == own["tolerance"].max()], "response_shape", tuple(_SHAPES))
+    return _ordered(own[own["tolerance"] == own["tolerance"].max()], "response_shape", _SHAPES)
 
 
 def confounder_rows(tables: StudyTables) -> pd.DataFrame:
@@ -66,7 +57,7 @@ def _by_shape(axis: Any, rows: pd.DataFrame) -> None:
         f"{spoken(r['response_shape'])}\n{r['n_labelled']} labelled, {_people(r['n_participants'])}"
         for r in records(rows)
     ]
-    forest(axis, rows, names, "f1", BLUE)
+    forest(axis, rows, names, "f1", GREEN)
     axis.set(xlabel="F1 of swallows (1)", title="By response shape")
     axis.set_xlim(right=1.01)
     axis.locator_params(axis="x", nbins=5)
@@ -78,7 +69,7 @@ def _by_confounder(axis: Any, rows: pd.DataFrame) -> None:
         f"{number_text(r['minutes'])} min, {_people(r['n_participants'])}"
         for r in records(rows)
     ]
-    forest(axis, rows, names, "false_per_minute", VERMILION)
+    forest(axis, rows, names, "false_per_minute", PLAIN)
     if (rows["confounder"] == "all").any() and len(rows) > 1:
         below = len(rows) - 1 - int(rows.index[rows["confounder"] == "all"][0])
         axis.axhline(below + 0.5, color=GREY, linewidth=0.8)
@@ -95,7 +86,7 @@ def _by_class(axis: Any, confusion: pd.DataFrame) -> None:
         .to_numpy(dtype=float)
         for name in ("n", "share")
     )
-    image = axis.imshow(share, cmap="Blues", vmin=0.0, vmax=1.0, aspect="auto")
+    image = axis.imshow(share, cmap="Greys", vmin=0.0, vmax=1.0, aspect="auto")
     for i in range(len(labelled)):
         for j in range(len(called)):
             axis.text(

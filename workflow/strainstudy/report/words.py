@@ -9,17 +9,21 @@ from ..cautions import CAUTIONS, Caution
 __all__ = ["CAUTIONS", "READING", "Caution"]
 
 READING: Final = {
+    "faults": "Everything that the tables of results tell of, worst first, with what to do. Faults of one cause are "
+    "one line.",
     "bench": "Figures of merit of each sensor from its own bench recordings. Full scale is the range of its largest "
     "settled cycles. Intervals are 95 % over cycles, steps or taps. The delay between the sensor's record and the "
     "bench's is removed before hysteresis is read, so that an offset of two clocks is not sold as hysteresis.",
     "calibration": "A sleeve and its sensor turn flexion into resistance with a gain that differs from knee to knee "
     "and from one donning to the next. Holds at known angles, or a reference beside the sensor in part of the time, "
     "give each sensor and session its own map to degrees.",
-    "recordings": "Every recording as the pipeline saw it: in degrees where calibrated, else the relative resistance "
-    "change. Strokes at the foot of a knee's panel are detected initial contacts, strokes at its head the reference "
-    "rater's. Rows below: what was detected, then what each rater labelled; states grey (rest), blue (normal), orange "
-    "(limping), pink (turn); green: swallow or knee bend; speech orange, cough red, head movement pink, artefact grey. "
-    "Hover over a span for its name and times.",
+    "recordings": "Each recording is drawn as the pipeline saw it, in a file of its own, and has a page on which to "
+    "look closer and to correct its labels; those that ask to be looked at are drawn here. Degrees where calibrated, "
+    "both knees on one axis, else the relative resistance change. Strokes at the foot of a knee's panel are detected "
+    "initial contacts, strokes at its head the reference rater's. Rows below: what was detected, then what each rater "
+    "labelled: rest grey, normal gait light blue, limping gait orange, turns pink, swallows green, knee bends brown, "
+    "speech yellow, coughs violet, head movements lavender, artefacts dark grey. Hover over a span for its name and "
+    "times.",
     "gait": "Measures of steady strides only: starts, stops and turns are left out. Below 20 strides a row carries a "
     "warning. Intervals are of the person's usual value of that day: a few strides are a sample of it, and each "
     "landmark has an error of its own; how well these very strides were measured stands in the columns _error of "
@@ -30,6 +34,10 @@ READING: Final = {
     "better than they is not needed.",
     "agreement": "Detected events, states and the parameters that come from them against hand labels, and against a "
     "second rater where there is one.",
+    "believed": "Off by: between these limits 95 of 100 recordings differ from their labels. Believe it: yes where the "
+    "lower 95 % limit of ICC(2,1) reaches 0.75, with care from 0.5 on (Koo & Li 2016), no below; events and states "
+    "from an F1 of 0.9 on (ours). ICC is low where people hardly differ, even if errors are small: compare 'off by' "
+    "with the difference that you want to see.",
     "agreement_swallows": "Swallows against hand labels. Sensors differ in what they make of a swallow: one hump, two "
     "phases (out and back past rest), or ringing. Where one shape lies far below the others, swallows under such "
     "sensors are missed or made up more often; each shape rests on other recordings and in part on other people, so "

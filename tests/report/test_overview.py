@@ -1,0 +1,127 @@
+"""The first screen and what stands behind it: who limps on which side, what to mend, what to believe."""
+
+import pandas as pd
+import pytest
+from strainstudy.report.mending import mendings
+from strainstudy.report.overview_sections import limping_of, people, summary
+from strainstudy.report.results import StudyTables
+from strainstudy.report.strips import MOST_DOTS, draw_strips, outliers, strips_of
+from strainstudy.report.style import drawing, panels
+from strainstudy.report.trust import trust_lines
+from strainstudy.tables import write_table
+from strainstudy.tables.angles import ANGLES
+from strainstudy.tables.classifier import BOUTS
+from strainstudy.tables.faults import FAULTS
+from strainstudy.tables.recordings import ADDED, RECORDINGS
+from strainstudy.tables.validation import PARAMETERS
+
+
+def put(root, rows, spec, extra=()):
+    columns = [*spec.names, *(column.name for column in extra)]
+    write_table(pd.DataFrame(rows).reindex(columns=columns), spec, root, extra)
+
+
+@pytest.fixture
+def tables(tmp_path):
+    base = {"task": "walk", "duration": 60.0, "missing_fraction": 0.0, "status": "good"}
+    visits = [("sub-01", "ses-01"), ("sub-01", "ses-02"), ("sub-02", "ses-01")]
+    recordings = [{**base, "recording_id": f"{p}_{s}", "participant_id": p, "session_id": s} for p, s in visits]
+    recordings[2] |= {
+        "status": "degraded",
+        "status_description": "'right_knee_V' is saturated for 2.75% of it: x",
+    }
+    recordings.append({"recording_id": "w", "participant_id": "sub-02", "session_id": "ses-01", "task": "swallow",
+                       "status": "rejected", "status_description": "the file ends early; copy it again"})  # fmt: skip
+    put(tmp_path, recordings, RECORDINGS, ADDED)
+    bouts = [
+        {"recording_id": "sub-01_ses-01", "onset": 0, "duration": 50.0, "trial_type": "normal_gait"},
+        {"recording_id": "sub-01_ses-02", "onset": 0, "duration": 25.0, "trial_type": "normal_gait"},
+        {"recording_id": "sub-01_ses-02", "onset": 25, "duration": 25.0, "trial_type": "limping_gait",
+         "limping_side": "left"},
+        {"recording_id": "sub-02_ses-01", "onset": 0, "duration": 50.0, "trial_type": "limping_gait",
+         "limping_side": "right"},
+    ]  # fmt: skip
+    put(tmp_path, bouts, BOUTS)
+    return StudyTables(tmp_path)
+
+
+def words_of(section) -> str:
+    return " ".join(
+        f"{item.what} {item.words}"
+        for card in section.blocks[0].cards
+        for block in card.blocks
+        for item in getattr(block, "items", ())
+    )
+
+
+def test_who_limps_on_which_side_stands_on_the_first_screen_and_in_the_table_of_people(tables):
+    assert "ses-01: sub-02 right; ses-02: sub-01 left." in words_of(summary(tables, [], []))
+    (table,) = people(tables).blocks
+    walking = table.header.index("walking")
+    assert [row[walking] for row in table.rows] == ["no limp", "limping left, 50 % of walking", "limping right"]
+    assert limping_of(tables)["limping"].tolist() == [0.0, 25.0, 50.0]
+
+
+def test_faults_come_with_a_remedy_and_the_wrong_wiring_first(tables):
+    names = ("recording_id", "participant_id", "session_id", "sensor_id", "fault", "description", "remedy")
+    told = [
+        ("a", "sub-02", "ses-01", "M", "saturated", "'x' is saturated for 2.75% of the time", "lower the gain"),
+        ("b", "sub-01", "ses-01", "M", "saturated", "'x' is saturated for 11% of the time", "lower the gain"),
+        ("c", "sub-01", "ses-02", "K", "wired in reverse", "falls", "set polarity -1 for sensor K in session ses-02"),
+        ("d", "sub-02", "ses-01", None, "unreadable", "the file ends early", "copy it again"),
+        (None, "sub-02", "ses-01", "L", "sensor changed", "rest resistance 9 % off", "look at it"),
+    ]
+    put(tables.results, [dict(zip(names, row, strict=True)) for row in told], FAULTS)
+    found = mendings(StudyTables(tables.results))
+    assert [fault.what for fault in found] == [
+        "Sensor K is wired the wrong way round",
+        "Recordings could not be used",
+        "Sensor L is not what it was",
+        "The signal reaches the limit of its amplifier",
+    ]
+    assert found[0].where == "(sub-01 ses-02: falls)."
+    assert found[0].remedy == "Set polarity -1 for sensor K in session ses-02."
+    assert found[3].where == "(b 11%, a 2.75%)."
+
+
+@pytest.mark.parametrize(
+    ("low", "verdict"), [(0.80, "Yes"), (0.75, "Yes"), (0.60, "With care"), (0.50, "With care"), (0.49, "No")]
+)
+def test_an_amount_is_believed_by_the_lower_limit_of_its_icc(tables, low, verdict):
+    """Koo & Li 2016, J Chiropr Med 15:155-163: below 0.5 poor, to 0.75 moderate, above good, by the 95 % interval."""
+    row = {"measure": "cadence", "trial_type": "normal_gait", "detected_from": "result tables", "unit": "1/min",
+           "n_pairs": 20, "n_participants": 8, "bias": 0.1, "loa_lower": -1.0, "loa_upper": 1.2, "icc": 0.9,
+           "icc_low": low, "icc_high": 0.99}  # fmt: skip
+    put(tables.results, [row], PARAMETERS)
+    (line,) = trust_lines(StudyTables(tables.results), promised=0.9)
+    assert (line.outcome, line.verdict) == ("Cadence", verdict)
+    assert line.evidence == "off by −1.0 to 1.2 steps per minute"
+
+
+@pytest.mark.parametrize(
+    ("coverage", "verdict"), [(0.91, "Yes, within its interval"), (0.85, "Its interval is too narrow")]
+)
+def test_the_interval_of_the_angle_is_believed_if_it_holds_what_it_promises(tables, coverage, verdict):
+    put(tables.results, [{"recording_id": "pooled", "phase": "all", "n_participants": 4, "rmse": 2.9,
+                          "coverage": coverage}], ANGLES)  # fmt: skip
+    (line,) = trust_lines(StudyTables(tables.results), promised=0.9)
+    assert line.verdict == verdict
+
+
+@pytest.mark.parametrize("n", [MOST_DOTS, MOST_DOTS + 1, 1000])
+def test_a_row_of_any_number_of_people_is_drawn_and_its_outlier_named(n):
+    """Iglewicz & Hoaglin 1993: an outlier has a modified z score above 3.5 in size."""
+    frame = pd.DataFrame({"value": [float(k % 10) for k in range(n - 1)] + [1000.0],
+                          "name": [f"sub-{k:04d} ses-01" for k in range(n)]})  # fmt: skip
+    with drawing():
+        figure, axes = panels()
+        odd = draw_strips(axes[0, 0], strips_of([("all", "#000000", "o", frame)], "value", "name"))
+    assert odd == [f"sub-{n - 1:04d} ses-01"]
+    points = sum(len(line.get_xdata()) for line in figure.axes[0].lines)
+    assert points < MOST_DOTS + 4
+
+
+def test_the_modified_z_score_is_that_of_its_source():
+    """Iglewicz & Hoaglin 1993: 0.6745 (x - median) / MAD; here median 5, MAD 2."""
+    values = pd.Series([1.0, 3.0, 3.0, 5.0, 5.0, 5.0, 7.0, 7.0, 30.0]).to_numpy()
+    assert outliers(values)[-1] == pytest.approx(0.6745 * 25.0 / 2.0, rel=1e-3)
