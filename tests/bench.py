@@ -134,6 +134,7 @@ def _stages(root: Path, folder: Path, batches: int = 1, upto: str = "features") 
                 bends=BendParameters(),
                 swallow=SwallowParameters(),
                 lag_s=CalibrateParameters().lag_s,
+                flexion_stretches=True,
                 signals=own / "signals.parquet",
                 condition_notes=own / "condition.json",
                 calibrate_notes=own / "calibrate.json",

@@ -12,6 +12,7 @@ from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS, EVIDENCE
 from strainstudy.tables.events import EVENTS
 from strainstudy.tables.families import PREDICTION
+from strainstudy.tables.faults import FAULTS
 from strainstudy.tables.gait import ANSWERS, GAIT
 from strainstudy.tables.recordings import ADDED, RECORDINGS
 from strainstudy.tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_CURVES, SENSOR_HEALTH, SENSOR_LOOPS, SENSORS
@@ -171,6 +172,12 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
          "status": "degraded", "status_description": "two & a half seconds are <missing>", "group": None}
     )  # fmt: skip
     write_table(rows_of(RECORDINGS, recordings, CARRIED), RECORDINGS, root, CARRIED)
+    fault = {
+        "recording_id": recordings[-1]["recording_id"],
+        "fault": "missing samples",
+        "remedy": "look at the recorder",
+    }
+    write_table(rows_of(FAULTS, [fault | {"description": "two & a half seconds are <missing>"}]), FAULTS, root)
     contact = {"recording_id": "sub-01_walk", "trial_type": "initial_contact", "duration": 0.0}
     events = [{**contact, "onset": 6.0 + 0.5 * k, "side": ("left", "right")[k % 2]} for k in range(20)]
     events.append(
