@@ -17,7 +17,8 @@ from pathlib import Path, PurePosixPath
 from .atomic import PART, write_text
 
 __all__ = [
-    "FORMAT", "LEDGER", "MARKER", "Ledger", "Marker", "adopt", "begin", "clear", "note", "read_ledger", "read_marker", "settle",
+    "FORMAT", "LEDGER", "MARKER", "Ledger", "Marker", "adopt", "begin", "clear", "note", "read_ledger", "read_marker",
+    "settle",
 ]  # fmt: skip
 
 MARKER = "strainstudy-results.txt"
