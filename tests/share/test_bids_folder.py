@@ -13,6 +13,7 @@ from sharing import PRIVATE, TABLES, every_column, shared, validated, write_name
 from strainstudy.ingest.parameters import IngestParameters
 from strainstudy.ingest.recording import ingest_recording
 from strainstudy.io.labels import read_labels
+from strainstudy.io.ledger import begin, read_ledger, settle
 from strainstudy.share.names import layout, share_files
 from strainstudy.share.parameters import ShareParameters
 from strainstudy.share.words import WARNINGS
@@ -202,3 +203,13 @@ def test_a_folder_that_was_read_is_shared_again_byte_for_byte(plain, tmp_path):
     assert set(after) == set(before)
     # the table of the pipeline names the raw file, which another one is now
     assert {name for name in before if before[name] != after[name]} <= {"derivatives/strainstudy/tables/recordings.tsv"}
+
+
+def test_what_is_shared_after_the_ledger_was_settled_still_stands_in_it(named, tmp_path):
+    results = tmp_path / "results"
+    begin(results, share_files(load_study(named), ShareParameters(), TABLES), named)
+    settle(results)
+    folder = shared(named, results, ShareParameters())
+    settle(results)
+    written = {path.relative_to(results).as_posix() for path in folder.parent.rglob("*") if path.is_file()}
+    assert written | {"logs/share.log"} == read_ledger(results).now

@@ -17,7 +17,8 @@ from pathlib import Path, PurePosixPath
 from .atomic import PART, write_text
 
 __all__ = [
-    "FORMAT", "LEDGER", "MARKER", "Ledger", "Marker", "adopt", "begin", "clear", "read_ledger", "read_marker", "settle",
+    "FORMAT", "LEDGER", "MARKER", "Ledger", "Marker", "adopt", "begin", "clear", "note", "read_ledger", "read_marker",
+    "settle",
 ]  # fmt: skip
 
 MARKER = "strainstudy-results.txt"
@@ -124,6 +125,13 @@ def begin(results: Path, planned: Iterable[str], study: Path) -> None:
     seen = os.path.relpath(os.path.realpath(study), os.path.realpath(results))
     write_text(results / MARKER, f"{_MARKER_HEAD}study: {seen}\n")
     _write_ledger(results, Ledger(now, old.names - now))
+
+
+def note(results: Path, names: Iterable[str]) -> None:
+    """Add names to the ledger of a run that goes on after the job that settled it."""
+    ledger = read_ledger(results)
+    if not ledger.changed:
+        _write_ledger(results, Ledger(ledger.now | frozenset(names), ledger.before))
 
 
 def adopt(results: Path, names: Iterable[str]) -> None:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from ..ingest.parameters import IngestParameters
 from ..io.atomic import write_text
+from ..io.ledger import note
 from ..jobs import Progress
 from ..records import Study
 from ..share.columns import FreeText, free_text
@@ -22,7 +23,9 @@ from ..share.words import README, WARNINGS
 from ..tables import write_table
 from ..tables.sharing import FREE_TEXT
 
-__all__ = ["run"]
+__all__ = ["LOG", "run"]
+
+LOG = "logs/share.log"
 
 
 def _columns(texts: Sequence[FreeText]) -> pd.DataFrame:
@@ -88,6 +91,9 @@ def run(
     """
     release = version("strainstudy")
     places, texts = layout(study, parameters), free_text(study, parameters)
+    planned = share_files(study, parameters, tables)
+    # The last job of a run, which came before this one, left only files that were there in the ledger.
+    note(results, [*planned, LOG])
     written: list[str] = []
 
     def write(files: Mapping[str, str]) -> None:
@@ -111,7 +117,7 @@ def run(
     write({"README.md": _readme(parameters, texts, lost, release)})
     path = write_table(_columns(texts), FREE_TEXT, results)
     written += [FREE_TEXT.path, str(PurePosixPath(FREE_TEXT.path).with_suffix(".json"))]
-    _clear(results, share_files(study, parameters, tables), written)
+    _clear(results, planned, written)
     for text in texts:
         progress.say(f"{text.column} {'leaves the lab' if text.allowed else f'stays: {text.instead} instead'}")
     progress.say(f"{len(shared)} recordings in {SHARED}; {path.name} says which words leave the lab")
