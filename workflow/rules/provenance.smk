@@ -2,8 +2,7 @@
 from strainstudy.provenance.codebook import CODEBOOK
 from strainstudy.provenance.crate import CRATE
 from strainstudy.provenance.datapackage import LARGE, PACKAGE, twin_of
-from strainstudy.provenance.origin import LOCK, WORKFLOW
-from strainstudy.stages.provenance import BESIDE
+from strainstudy.provenance.origin import BESIDE, LOCK, WORKFLOW
 
 
 rule provenance:

@@ -17,6 +17,7 @@ from ..io.ledger import LEDGER, MARKER, adopt, read_ledger, read_marker
 from ..tables.classifier import EVIDENCE
 from ..tables.throat import THROAT_EVIDENCE
 from .manifest import MANIFEST, sha256_of
+from .origin import BESIDE
 
 __all__ = ["earlier_files", "main"]
 
@@ -71,6 +72,7 @@ def _between_stages(batches: list[str]) -> list[str]:
     names += [f"stages/{name}.parquet" for name in _TYPED]
     names += [f"stages/train/evidence/{name}.parquet" for name in (*EVIDENCE, *THROAT_EVIDENCE)]
     names += ["provenance/manifest.tsv", "provenance/manifest.json", "provenance/ro-crate-metadata.json"]
+    names += [f"provenance/{name}" for name in BESIDE]
     return [*names, *_TIME_STAMPS]
 
 

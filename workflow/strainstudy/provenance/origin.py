@@ -10,10 +10,14 @@ import subprocess
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["LOCK", "WORKFLOW", "Origin", "origin_of", "run_again_text"]
+__all__ = ["BESIDE", "LOCK", "RUN_AGAIN", "SETTINGS", "WORKFLOW", "Origin", "origin_of", "run_again_text"]
 
 WORKFLOW = "Snakefile"
 LOCK = "requirements.lock"
+SETTINGS = "settings.yaml"
+RUN_AGAIN = "run_again.md"
+BESIDE = (WORKFLOW, LOCK, SETTINGS, RUN_AGAIN)
+"""Files of ``provenance/`` that say how to run again."""
 _SOURCES = ("Snakefile", "workflow", "config", LOCK, "pyproject.toml")
 
 

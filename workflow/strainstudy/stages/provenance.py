@@ -22,21 +22,17 @@ from ..provenance.codebook import CODEBOOK, codebook_page
 from ..provenance.crate import CRATE, Setting, run_crate
 from ..provenance.datapackage import LARGE, PACKAGE, data_package, write_twin
 from ..provenance.manifest import MANIFEST, list_files
-from ..provenance.origin import LOCK, WORKFLOW, origin_of, run_again_text
+from ..provenance.origin import BESIDE, LOCK, RUN_AGAIN, SETTINGS, WORKFLOW, origin_of, run_again_text
 from ..records import Contributor
 from ..review.names import INDEX
 from ..tables import write_table
 
-__all__ = ["BESIDE", "run"]
+__all__ = ["run"]
 
 PACKAGES = ("matplotlib", "numpy", "pandas", "pyarrow", "scikit-learn", "scipy", "skops", "snakemake")
 RELEASED = "2026-11-25"
 RESULT_FOLDERS = ("tables", "signals", "validation", "model", "figures", "review", "people", "paper")
 PAGES = ("report.html", CODEBOOK, PACKAGE, INDEX)
-RUN_AGAIN = "run_again.md"
-SETTINGS = "settings.yaml"
-BESIDE = (WORKFLOW, LOCK, SETTINGS, RUN_AGAIN)
-"""Files of ``provenance/`` that say how to run again."""
 # It grows from run to run: the same inputs would not give the same manifest.
 _LEFT_OUT = "model/history.tsv"
 
