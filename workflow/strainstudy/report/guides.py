@@ -34,8 +34,8 @@ GUIDES: Final[Mapping[str, Guide]] = {
     "knee_curves": Guide(
         "The mean knee angle over the stride, from one contact of a leg to its next, of each group and gait state; the "
         "band is one standard deviation of the strides, the thin curve a published one.",
-        "Good: a small flexion early in stance, a large one in swing, both sides alike in normal gait. Bad: a curve that "
-        "lies far off the published one over the whole stride (a wrong zero), or is flat.",
+        "Good: a small flexion early in stance, a large one in swing, both sides alike in normal gait. Bad: a curve "
+        "that lies far off the published one over the whole stride (a wrong zero), or is flat.",
         "Open the person's page: a curve that is shifted or scaled asks for the bends of that session, a flat one for "
         "the sleeve; a difference in swing alone may be the gait.",
     ),
