@@ -4,9 +4,9 @@ import pytest
 from scipy.stats import poisson
 from strainstudy.swallow.candidate_labels import label_candidates
 from strainstudy.swallow.candidates import detect_candidates
-from strainstudy.swallow.health import throat_health
 from strainstudy.swallow.measures import measure_swallows, response_shape, summarise_swallows
 from strainstudy.swallow.parameters import SwallowParameters
+from strainstudy.swallow.throat_health import throat_health
 from strainstudy.tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from throat_signals import throat_stream
 
