@@ -58,7 +58,7 @@ def like(**columns):
         "duration_s": 1.0, "level_change": 0.0, "peak_position": 0.5, "rise_time_s": 0.3, "centre_position": 0.5,
         "pattern_likeness": 1.0, "waveform_likeness": 1.0, "log_size_ratio": 0.0, "log_duration_s_ratio": 0.0,
         "log_path_length_ratio": 0.0, "pause_before_s": 5.0, "stream": 0, "size": 1.0, "outline_fit": 1.0,
-        "turning_points": 6.0, "stroke_hz": 4.0, "fast_share": 0.15,
+        "turning_points": 6.0, "stroke_hz": 4.0, "fast_share": 0.05,
         "over_rest": 20.0, "activity_before": 0.0, "activity_after": 0.0, "quickness": -1.0, "typical_quickness": -1.0,
         "typical_closeness": 1.0, "run_count": 1, "run_likeness": 0.0, "run_interval_cv": 0.0,
         "run_duration_spread": 0.0, "run_size_spread": 0.0,
@@ -164,7 +164,14 @@ def test_a_movement_without_strokes_needs_its_like_in_the_session(distance, part
 )  # fmt: skip
 def test_a_burst_next_to_its_like_stands_out_of_rest_as_if_it_were_a_quarter_larger(onset, size, pace, fit, paired):
     """5.8 times a quarter more is 7.25, the middle of 6 and 8.5; 5.8 alone is below both."""
-    frame = unlike(over_rest=5.8, onset=[0.0, onset], size=[1.0, size], quickness=[-1.0, pace], outline_fit=[1.0, fit])
+    frame = unlike(
+        over_rest=5.8,
+        onset=[0.0, onset],
+        fast_share=0.15,
+        size=[1.0, size],
+        quickness=[-1.0, pace],
+        outline_fit=[1.0, fit],
+    )
     assert generic_score(frame, PARAMETERS)[0] == pytest.approx(np.sqrt(0.5) if paired else 0.0, abs=1e-6)
     apart = frame.assign(stream=[0, 1])
     assert generic_score(apart, PARAMETERS)[0] == pytest.approx(0.0, abs=1e-6)
@@ -181,7 +188,13 @@ def test_a_burst_next_to_its_like_stands_out_of_rest_as_if_it_were_a_quarter_lar
     ],
 )  # fmt: skip
 def test_a_sensor_gives_bursts_where_a_third_of_the_energy_above_rest_has_strokes(columns, bursts):
-    assert gives_bursts(unlike(**columns)) == bursts
+    assert gives_bursts(unlike(**{"fast_share": 0.15} | columns)) == bursts
+
+
+def test_bursts_need_not_come_back_to_the_level_that_a_moving_head_takes_elsewhere():
+    """The smooth one beside them, of which there are two, has to."""
+    frame = unlike(fast_share=[0.15, 0.05, 0.05], stroke_hz=[4.0, 1.5, 1.5], level_change=[3.0, 3.0, 0.0])
+    assert generic_score(frame, PARAMETERS)[:2] == pytest.approx([1.0, 0.0], abs=1e-6)
 
 
 def test_the_outline_of_a_run_counts_by_energy():

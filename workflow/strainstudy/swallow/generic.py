@@ -146,9 +146,13 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
         return mean
 
     pace = (pace + of_run(pace)) / 2
+    came_back = _upto(of("level_change"), 0.3, 1.0)
+    if gives_bursts(candidates):
+        # Strokes tell more than the level, which a head that moves meanwhile takes elsewhere.
+        came_back[_bursts(candidates)] = 1.0
     shape = [
         _fits(of("duration_s"), 1.25 * shortest, 2.0 * shortest, 0.8 * longest, 1.2 * longest),
-        _upto(of("level_change"), 0.3, 1.0),
+        came_back,
         _fits(of("peak_position"), 0.0, 0.15, 0.85, 1.0),
         _fits(of("centre_position"), 0.2, 0.35, 0.65, 0.8),
         _upto(pace, _SLOW, _QUICK),
