@@ -74,3 +74,13 @@ def test_the_wave_of_an_event_starts_and_ends_at_nothing_a_quarter_of_a_second_b
     assert wave[[0, -1]] == pytest.approx([0.0, 0.0])
     # a parabola less the line between its ends
     assert wave.min() == pytest.approx(-(32.0**2))
+
+
+def test_one_change_of_posture_is_no_sign_of_a_sensor_that_lets_go():
+    """Over the line from rest to rest a step has an up and a down, as a swallow under such a sensor."""
+    t = np.arange(3000) / 100
+    noise = 0.01 * np.random.default_rng(2).standard_normal(t.size)
+    activity = activity_of(0.5 * (1 + np.tanh((t - 12) / 0.25)) + noise, 100.0)
+    (pieces,) = cut_together([activity], SwallowParameters())
+    assert pieces
+    assert leak_rate([(activity, pieces)]) == 0

@@ -248,3 +248,12 @@ def test_a_band_ends_where_it_says_with_both_passes_together(hertz, part):
     found = activity_of(x, 100.0)
     inside = getattr(found, part)[int(28 * found.fs) : int(32 * found.fs)]
     assert np.sqrt(2) * inside.std() == pytest.approx(1 / np.sqrt(2), abs=0.01)
+
+
+def test_beneath_strokes_a_turn_of_the_head_goes_and_a_burst_stays():
+    """Gaussian of 0.2 s: exp(-2 (pi f 0.2)^2) of a wave is taken away, 0.82 at 0.5 Hz and 0.001 at 3 Hz."""
+    t = np.arange(4000) / FS
+    burst = np.where(abs(t - 20) < 0.5, np.cos(np.pi * (t - 20)) ** 2 * np.cos(2 * np.pi * 3 * t), 0.0)
+    found = measure_activity(burst + np.sin(2 * np.pi * 0.2 * t), np.ones(t.size, dtype=bool), FS, strokes_only=True)
+    assert found.level[abs(t - 20) < 0.05].max() == pytest.approx(1.0, abs=0.15)
+    assert np.abs(found.level[(abs(t - 20) > 2) & (t > 2) & (t < t[-1] - 2)]).max() < 0.1

@@ -6,7 +6,7 @@ import pytest
 from strainstudy.swallow.activity import Activity
 from strainstudy.swallow.candidates import _share_inside
 from strainstudy.swallow.company import compare_with_company
-from strainstudy.swallow.generic import generic_score, plausibility, sip_score, sure_sips
+from strainstudy.swallow.generic import generic_score, gives_bursts, plausibility, sip_score, sure_sips
 from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy.swallow.restore import _hump, _restored
 from strainstudy.swallow.typical import (
@@ -58,14 +58,13 @@ def like(**columns):
         "duration_s": 1.0, "level_change": 0.0, "peak_position": 0.5, "rise_time_s": 0.3, "centre_position": 0.5,
         "pattern_likeness": 1.0, "waveform_likeness": 1.0, "log_size_ratio": 0.0, "log_duration_s_ratio": 0.0,
         "log_path_length_ratio": 0.0, "pause_before_s": 5.0, "stream": 0, "size": 1.0, "outline_fit": 1.0,
-        "turning_points": 6.0,
+        "turning_points": 6.0, "stroke_hz": 4.0, "fast_share": 0.05,
         "over_rest": 20.0, "activity_before": 0.0, "activity_after": 0.0, "quickness": -1.0, "typical_quickness": -1.0,
         "typical_closeness": 1.0, "run_count": 1, "run_likeness": 0.0, "run_interval_cv": 0.0,
         "run_duration_spread": 0.0, "run_size_spread": 0.0,
     }  # fmt: skip
-    return pd.DataFrame(
-        values | columns, index=range(max(len(np.atleast_1d(v)) for v in columns.values()) if columns else 1)
-    )
+    many = max(len(np.atleast_1d(v)) for v in columns.values()) if columns else 1
+    return pd.DataFrame({"onset": 20.0 * np.arange(many)} | values | columns, index=range(many))
 
 
 SHORT, LONG = PARAMETERS.shortest_s, PARAMETERS.longest_s
@@ -145,6 +144,57 @@ def test_one_hump_among_bursts_is_of_another_kind(times, part):
     turns = [8.0, 8.0 / np.exp(times), 1.0]
     frame = unlike(size=[1.0, 0.9, 0.9], turning_points=turns, stream=[0, 0, 1])
     assert generic_score(frame, PARAMETERS) == pytest.approx([1.0, np.sqrt(part), 1.0], abs=1e-6)
+
+
+@pytest.mark.parametrize(("distance", "part"), [(0.5, 1.0), (0.7, 0.5), (0.9, 0.0)])
+def test_a_movement_without_strokes_needs_its_like_in_the_session(distance, part):
+    """Without another it scores nothing; a burst, however near in size, is not its like."""
+    alone = unlike(stroke_hz=[1.5, 4.0])
+    assert generic_score(alone, PARAMETERS) == pytest.approx([0.0, 1.0], abs=1e-6)
+    two = unlike(stroke_hz=1.5, size=[1.0, np.exp(-distance)], stream=[0, 1])
+    assert generic_score(two, PARAMETERS) == pytest.approx([part, part], abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("onset", "size", "pace", "fit", "paired"),
+    [
+        (10.0, np.exp(-0.5), 0.2, 0.6, True), (10.1, 1.0, -1.0, 1.0, False), (5.0, np.exp(-0.51), -1.0, 1.0, False),
+        (5.0, 1.0, 0.21, 1.0, False), (5.0, 1.0, -1.0, 0.59, False),
+    ],
+)  # fmt: skip
+def test_a_burst_next_to_its_like_stands_out_of_rest_as_if_it_were_a_quarter_larger(onset, size, pace, fit, paired):
+    """5.8 times a quarter more is 7.25, the middle of 6 and 8.5; 5.8 alone is below both."""
+    frame = unlike(
+        over_rest=5.8,
+        onset=[0.0, onset],
+        fast_share=0.15,
+        size=[1.0, size],
+        quickness=[-1.0, pace],
+        outline_fit=[1.0, fit],
+    )
+    assert generic_score(frame, PARAMETERS)[0] == pytest.approx(np.sqrt(0.5) if paired else 0.0, abs=1e-6)
+    apart = frame.assign(stream=[0, 1])
+    assert generic_score(apart, PARAMETERS)[0] == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("columns", "bursts"),
+    [
+        ({}, True), ({"typical_closeness": 0.98}, False), ({"typical_quickness": 1.2}, False),
+        ({"stroke_hz": 2.3}, False), ({"turning_points": 2.0}, False), ({"fast_share": 0.08}, False),
+        ({"over_rest": 5.9}, False), ({"stroke_hz": [4.0, 1.2], "duration_s": [1.0, 2.0]}, True),
+        ({"stroke_hz": [4.0, 1.2], "duration_s": [1.0, 2.5]}, False),
+        ({"stroke_hz": [4.0, 1.2], "duration_s": [1.0, 2.5], "over_rest": [20.0, 5.9]}, True),
+    ],
+)  # fmt: skip
+def test_a_sensor_gives_bursts_where_a_third_of_the_energy_above_rest_has_strokes(columns, bursts):
+    assert gives_bursts(unlike(**{"fast_share": 0.15} | columns)) == bursts
+
+
+def test_bursts_need_not_come_back_to_the_level_that_a_moving_head_takes_elsewhere():
+    """The smooth one beside them, of which there are two, has to."""
+    frame = unlike(fast_share=[0.15, 0.05, 0.05], stroke_hz=[4.0, 1.5, 1.5], level_change=[3.0, 3.0, 0.0])
+    assert generic_score(frame, PARAMETERS)[:2] == pytest.approx([1.0, 0.0], abs=1e-6)
 
 
 def test_the_outline_of_a_run_counts_by_energy():

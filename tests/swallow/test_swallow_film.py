@@ -43,6 +43,27 @@ def test_coughs_rest_and_speech_hold_no_swallow(kind, least):
     assert (counts == 0).mean() >= least
 
 
+def _moved(streams, move):
+    """Add a slow movement, in V, where swallows swing by 1 to 2."""
+    for x, fs in streams:
+        t = np.arange(len(x)) / fs
+        yield x + move(t), fs
+
+
+def test_a_slow_rise_and_fall_or_a_change_of_posture_in_a_still_recording_is_no_swallow():
+    """It has no strokes; posture does not come back, and a hump has no other like it."""
+    streams = _streams("rest", range(4))
+    hump = _moved(streams, lambda t: 1.2 * np.where(abs(t - 5) < 0.8, np.cos(np.pi * (t - 5) / 1.6) ** 2, 0.0))
+    step = _moved(streams, lambda t: np.clip((t - 5) / 0.5, 0, 1))
+    assert not _counts([[stream] for stream in (*hump, *step)]).any()
+
+
+def test_swallows_are_found_beside_slow_movements_as_large_as_they_are():
+    streams = _streams("dry", range(4)) + _streams("water", range(4))
+    bent = _moved(streams, lambda t: np.sin(2 * np.pi * 0.15 * t) + np.clip((t - 12.5) / 0.6, 0, 1))
+    assert (_counts([[stream] for stream in bent]) == 2).mean() >= 0.8
+
+
 def test_unlike_waveforms_in_one_session_do_not_speak_against_swallows():
     streams = _streams("dry", range(6)) + _streams("cough", range(4))
     counts = _counts([streams])

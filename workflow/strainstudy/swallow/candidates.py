@@ -18,7 +18,7 @@ from .activity import Activity, Array, Single, activity_of, measure_activity
 from .company import compare_with_company, likeness_in_run
 from .cut import Pieces, cut_together
 from .features import FEATURE_NAMES, RESPONSE_MEASURES, describe_candidates, recorded_shapes
-from .generic import generic_score, plausibility, sip_score
+from .generic import generic_score, gives_bursts, plausibility, sip_score
 from .parameters import SwallowParameters
 from .restore import leak_rate, restore
 from .strokes import STROKE_MEASURES, outline_fit, stroke_measures
@@ -224,6 +224,7 @@ def detect_together(
     del found
     levels = {k: activity.level for k, activity in activities.items()}
     broad = {k: activity.broad for k, activity in activities.items()}
+    plain = {k: (activity.base, activity.observed, activity.fs) for k, activity in activities.items()}
     least = {k: parameters.resolution_factor * resolutions[k] if resolutions else 0.0 for k in activities}
     pieces = _cut(activities, parameters)
     seen = {k: _above_steps(levels[k], own, least[k]) for k, own in pieces.items()}
@@ -234,13 +235,27 @@ def detect_together(
         pieces = _cut(activities, parameters)
     pieces = {k: _above_steps(levels[k], own, least[k]) for k, own in pieces.items()}
     parts = {k: _described(activities[k], levels[k], broad[k], own, parameters) for k, own in pieces.items() if own}
-    del activities, levels, broad
+    del activities
     frames = [pd.DataFrame(columns=[*CANDIDATE_COLUMNS, *FEATURE_NAMES], dtype=np.float64) for _ in streams]
-    if parts:
+    if not parts:
+        return frames
+    whole = _compared(list(parts.values()), parameters)
+    if gives_bursts(whole):
+        parts = {}
+        looks = {
+            k: measure_activity(base + broad[k], seen, rate, strokes_only=True)
+            for k, (base, seen, rate) in plain.items()
+        }
+        strokes = {k: activity for k, activity in looks.items() if activity is not None}
+        for k, own in _cut(strokes, parameters).items():
+            if kept := _above_steps(levels[k], own, least[k]):
+                parts[k] = _described(strokes[k], levels[k], strokes[k].broad, kept, parameters)
+        if not parts:
+            return frames
         whole = _compared(list(parts.values()), parameters)
-        ends = np.cumsum([len(part.frame) for part in parts.values()])[:-1]
-        for k, rows in zip(parts, np.split(np.arange(len(whole)), ends), strict=True):
-            frames[k] = _in_stream(whole.iloc[rows], given[k], streams[k][1], clipped[k] if clipped else None)
+    ends = np.cumsum([len(part.frame) for part in parts.values()])[:-1]
+    for k, rows in zip(parts, np.split(np.arange(len(whole)), ends), strict=True):
+        frames[k] = _in_stream(whole.iloc[rows], given[k], streams[k][1], clipped[k] if clipped else None)
     return frames
 
 

@@ -8,6 +8,7 @@ all is enough to reject. Nothing is learnt from labels. What is asked of every c
 - the larynx comes back to where it was: posture changes do not;
 - its energy rises once and falls once, with the most of it in the middle;
 - it stands out of this channel's own rest, and is not small beside what else could be a swallow;
+- without strokes it has its like in the session: one smooth rise and fall may as well be a nod;
 - its strokes are slow: coughs, shaking and noise have their power above 6 Hz and turn more often;
 - what follows without a pause is of one kind: sips after sips, words after words.
 
@@ -47,12 +48,23 @@ _UNEVEN = (0.3, 0.6)
 # Activity over that of rest. Humps of a real throat at rest reach 2 to 5.6 times what rest spans, the smallest of real
 # swallows 6 (33 recordings); activity, which leaves the pulse out of rest, comes to nearly twice that.
 _OVER_REST = (6.0, 8.5)
+# Centre of gravity in Hz, turning points and share of the power above 6 Hz from which a movement is a burst: real
+# swallows under a film have 2.6 Hz, 4 points and 0.13 at least, humps of a sensor that follows the skin 2.1 Hz and 0.07
+# at most (simulated).
+_STROKES_HZ, _STROKES, _SHAKES = 2.4, 3.0, 0.09
+# Share of the energy of all that stands out of rest that bursts must have for the sensor to be one that gives them.
+_BURSTS = 0.3
+# Distance in the logarithm of size to the next movement without strokes: one without its like may be a nod as well.
+_ONLY = (0.5, 0.9)
+# A burst with another next to it, within so many seconds and so close in the logarithm of size, stands out of rest as
+# if it were so many times larger: humps of rest come alone, and most of them are quick.
+_PAIR, _PAIR_S, _SAME_SIZE = 1.25, 10.0, 0.5
 # Mean activity of the two seconds on the busier side over that within: coughs come one upon another.
 _BUSY = (0.25, 0.5)
 # From this `sip_score` a candidate may be a sip against what a classifier makes of single movements.
 _SURE_SIP = 0.75
 
-__all__ = ["accept_generic", "generic_score", "plausibility", "sip_score", "sure_sips"]
+__all__ = ["accept_generic", "generic_score", "gives_bursts", "plausibility", "sip_score", "sure_sips"]
 
 
 def _fits(values: Array, zero_below: float, one_from: float, one_to: float, zero_above: float) -> Array:
@@ -134,9 +146,13 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
         return mean
 
     pace = (pace + of_run(pace)) / 2
+    came_back = _upto(of("level_change"), 0.3, 1.0)
+    if gives_bursts(candidates):
+        # Strokes tell more than the level, which a head that moves meanwhile takes elsewhere.
+        came_back[_bursts(candidates)] = 1.0
     shape = [
         _fits(of("duration_s"), 1.25 * shortest, 2.0 * shortest, 0.8 * longest, 1.2 * longest),
-        _upto(of("level_change"), 0.3, 1.0),
+        came_back,
         _fits(of("peak_position"), 0.0, 0.15, 0.85, 1.0),
         _fits(of("centre_position"), 0.2, 0.35, 0.65, 0.8),
         _upto(pace, _SLOW, _QUICK),
@@ -163,7 +179,77 @@ def _by_outline(candidates: pd.DataFrame, parameters: SwallowParameters) -> Arra
     ]
     alone = np.sqrt(np.prod(np.array(parts), axis=0))
     tempered: Array = np.sqrt(alone * of_run(alone))
-    return tempered
+    smooth = of("stroke_hz") < _STROKES_HZ
+    could = smooth & (tempered >= parameters.generic_score)
+    score: Array = np.where(smooth, tempered * _upto(_nearest(size, could), *_ONLY), tempered)
+    return score
+
+
+def _nearest(values: Array, among: npt.NDArray[np.bool_]) -> Array:
+    """Distance of each to the nearest other one of those, infinite without one; infinite outside them as well."""
+    distance = np.full(len(values), np.inf)
+    order = np.flatnonzero(among)[np.argsort(values[among], kind="stable")]
+    steps = np.concatenate([[np.inf], np.diff(values[order]), [np.inf]])
+    distance[order] = np.minimum(steps[:-1], steps[1:])
+    return distance
+
+
+def _in_pairs(candidates: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Say which slow bursts have another of about their size next to them."""
+
+    def of(name: str) -> Array:
+        return candidates[name].to_numpy(dtype=np.float64)
+
+    fit = _bursts(candidates, _OVER_REST[0] / _PAIR) & (of("quickness") <= _SLOW) & (of("outline_fit") >= _UNEVEN[1])
+    at = np.flatnonzero(fit)
+    size = np.log(np.maximum(of("size")[at], np.finfo(float).tiny))
+    near = (np.diff(of("onset")[at]) <= _PAIR_S) & (np.diff(of("stream")[at]) == 0)
+    close = near & (np.abs(np.diff(size)) <= _SAME_SIZE)
+    pair = np.zeros(len(candidates), dtype=bool)
+    pair[at[:-1][close]] = True
+    pair[at[1:][close]] = True
+    return pair
+
+
+def _alike(candidates: pd.DataFrame) -> Array:
+    """Say how far likeness is evidence in this session, 0 to 1."""
+    closeness = candidates["typical_closeness"].to_numpy(dtype=np.float64)
+    seen = np.maximum(_from(np.nan_to_num(closeness), *_ALIKE), _ringing(candidates))
+    # Of too few movements nobody knows either.
+    alike: Array = np.where(np.isnan(closeness), 0.0, seen)
+    return alike
+
+
+def _bursts(candidates: pd.DataFrame, over_rest: float = _OVER_REST[0]) -> npt.NDArray[np.bool_]:
+    """Say which candidates stand out of rest and have strokes, as real swallows under a film have."""
+
+    def of(name: str) -> Array:
+        return candidates[name].to_numpy(dtype=np.float64)
+
+    strokes = (of("stroke_hz") >= _STROKES_HZ) & (of("turning_points") >= _STROKES) & (of("fast_share") >= _SHAKES)
+    bursts: npt.NDArray[np.bool_] = strokes & (of("over_rest") >= over_rest)
+    return bursts
+
+
+def gives_bursts(candidates: pd.DataFrame) -> bool:
+    """Say whether this sensor makes bursts of strokes of movements, with no waveform that its swallows share.
+
+    Under such a sensor what is slower than strokes is no swallow, and hides those that it meets.
+
+    Parameters
+    ----------
+    candidates : DataFrame
+        As for `generic_score`, with ``stroke_hz`` and ``fast_share``.
+
+    Returns
+    -------
+    bool
+    """
+    if _alike(candidates).max() > 0:
+        return False
+    energy = (candidates["size"] ** 2 * candidates["duration_s"]).to_numpy(dtype=np.float64)
+    stands_out = candidates["over_rest"].to_numpy(dtype=np.float64) >= _OVER_REST[0]
+    return bool(energy[_bursts(candidates)].sum() >= _BURSTS * energy[stands_out].sum() > 0)
 
 
 def _ringing(candidates: pd.DataFrame) -> Array:
@@ -208,7 +294,8 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
     ----------
     candidates : DataFrame
         With the features of `SWALLOW_FEATURES`, ``size``, ``stream``, ``turning_points``, ``outline_fit``,
-        ``over_rest``, ``quickness``, ``typical_closeness`` and ``typical_quickness``.
+        ``over_rest``, ``quickness``, ``stroke_hz``, ``fast_share``, ``onset``, ``typical_closeness`` and
+        ``typical_quickness``.
     parameters : SwallowParameters
 
     Returns
@@ -216,13 +303,10 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
     array, shape (m,)
         0 to 1.
     """
-    closeness = candidates["typical_closeness"].to_numpy(dtype=np.float64)
-    # Of too few movements nobody knows either.
-    alike = np.where(
-        np.isnan(closeness), 0.0, np.maximum(_from(np.nan_to_num(closeness), *_ALIKE), _ringing(candidates))
-    )
+    alike = _alike(candidates)
     one = alike * _by_likeness(candidates, parameters) + (1 - alike) * _by_outline(candidates, parameters)
-    above = np.sqrt(_from(candidates["over_rest"].to_numpy(dtype=np.float64), *_OVER_REST))
+    over = candidates["over_rest"].to_numpy(dtype=np.float64) * np.where(_in_pairs(candidates), _PAIR, 1.0)
+    above = np.sqrt(_from(over, *_OVER_REST))
     score: Array = above * np.maximum(one, sip_score(candidates, parameters))
     return score
 

@@ -107,7 +107,8 @@ def leak_rate(looks: Sequence[tuple[Activity, Pieces]]) -> float:
     if len(waves) < _FEWEST:
         gain = _GAIN_OF_RUNS
         waves = _lone_waves(looks, _LONGEST_RUN_S)
-    if not waves:
+    if not waves or (len(waves) == 1 and len(waves[0][0]) <= (_LONGEST_S + 2 * _MARGIN_S) * waves[0][1]):
+        # A single event may as well be a change of posture, which a sensor that lets go makes a hump of.
         return 0.0
     marks = [float(np.median([_hump(wave, fs, rate) for wave, fs in waves])) for rate in _RATES_PER_S]
     best = int(np.argmax(marks))
