@@ -35,10 +35,11 @@ _OF_A_BATCH = {
 }  # fmt: skip
 _CHARACTERISE = ("curves", "cycles", "loops", "sensors", "steps", "uses")
 _TRAIN = ("bouts", "candidates", "label_next")
-_TYPED = ("tabulate/recordings", "classify/bouts", "classify/events", "classify/gait", "classify/swallow_summary")
+_MEASURED = ("bouts", "curves", "events", "gait", "swallow_summary")
 _STUDY_JOBS = (
     "characterise",
     "classify",
+    "measure",
     "paper",
     "provenance",
     "report",
@@ -47,6 +48,10 @@ _STUDY_JOBS = (
     "train",
     "validate",
 )
+_LEARNING = ("classify", "train")
+"""Stages that learn, now and in earlier versions, in which `classify` measured."""
+_MEASURING = ("measure", "classify")
+"""Stages that measure, in the same order."""
 _TIME_STAMPS = ("figures/.snakemake_timestamp", "stages/train/evidence/.snakemake_timestamp")
 _HISTORY = "model/history.tsv"
 _BATCH = re.compile(r"signals/([A-Za-z0-9_-]+)\.parquet")
@@ -68,9 +73,11 @@ def _between_stages(batches: list[str]) -> list[str]:
     names += [f"logs/{stage}/{batch}.log" for stage in _OF_A_BATCH for batch in batches]
     names += [f"logs/{job}.log" for job in _STUDY_JOBS]
     names += [f"stages/characterise/{name}.parquet" for name in _CHARACTERISE]
-    names += [f"stages/train/{name}.parquet" for name in _TRAIN]
-    names += [f"stages/{name}.parquet" for name in _TYPED]
-    names += [f"stages/train/evidence/{name}.parquet" for name in (*EVIDENCE, *THROAT_EVIDENCE)]
+    names += ["stages/tabulate/recordings.parquet"]
+    names += [f"stages/{stage}/{name}.parquet" for stage in _LEARNING for name in _TRAIN]
+    names += [f"stages/{stage}/{name}.parquet" for stage in _MEASURING for name in _MEASURED]
+    evidence = (*EVIDENCE, *THROAT_EVIDENCE)
+    names += [f"stages/{stage}/evidence/{name}.parquet" for stage in _LEARNING for name in evidence]
     names += ["provenance/manifest.tsv", "provenance/manifest.json", "provenance/ro-crate-metadata.json"]
     names += [f"provenance/{name}" for name in BESIDE]
     return [*names, *_TIME_STAMPS]
