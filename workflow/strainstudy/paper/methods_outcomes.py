@@ -107,9 +107,9 @@ def _gait(tables: StudyTables, facts: Facts) -> list[str]:
         f"pause were left out: {steady} of {counted(len(strides), 'stride')} were steady. A summary of fewer than "
         f"{s.strides_min} strides carries a warning [@pmc6348278].",
         f"Definitions: {definitions}. The 95 % intervals of a recording's measures are about the person's usual "
-        f"value that day: bootstrap intervals over strides ({s.bootstrap_resamples} resamples) [@efron1987], widened for "
-        f"the persistence of strides (Hurst exponent {s.stride_persistence:g}) [@hausdorff1995; @beran1994] and by the error "
-        "of the landmarks, taken from labels of other people and from force plates [@pearl2022].",
+        f"value that day: bootstrap intervals over strides ({s.bootstrap_resamples} resamples) [@efron1987], widened "
+        f"for the persistence of strides (Hurst exponent {s.stride_persistence:g}) [@hausdorff1995; @beran1994] and by "
+        "the error of the landmarks, taken from labels of other people and from force plates [@pearl2022].",
     ]
 
 
