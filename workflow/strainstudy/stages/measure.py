@@ -119,7 +119,7 @@ def _gait_rows(
         answer = math.hypot(*(answer["error"] or 0.0 for answer in answers.values()))
         # The verdict is of these very strides, and puts its own error of the landmarks beside what they tell.
         told = with_measurement_error(row, own, NO_ERROR, answer_error_s=answer, angles={})
-        judged = sensor_or_gait(walk_evidence(told, own, maps, flagged), verdict)
+        judged = sensor_or_gait(walk_evidence(told, own, maps, flagged, limping=state == "limping_gait"), verdict)
         errors = errors_for(recording.participant_id, state, cells)
         row = with_measurement_error(
             with_persistence(row, gait.stride_persistence),
