@@ -80,7 +80,8 @@ CHANGE = TableSpec(
         number(
             "minimal_detectable_change",
             "minimal detectable change",
-            "1.96 x standard error of the change, in the row's unit (Weir 2005).",
+            "Standard error of the change times Student's t at error_freedom (times 1.96 without), in the row's unit "
+            "(Weir 2005).",
         ),
         flag("exceeds", "exceeds it", "Whether the change, without its sign, is larger than that."),
         text(
@@ -147,8 +148,9 @@ RETEST = TableSpec(
         number(
             "minimal_detectable_change",
             "minimal detectable change",
-            "1.96 x sqrt(2) x standard error of measurement, in the row's unit.",
+            "Student's t at error_freedom x sqrt(2) x standard error of measurement, in the row's unit.",
         ),
+        count("error_freedom", "degrees of freedom", "Of the standard error of measurement: people less one."),
         READING,
     ),
     key=("measure", "trial_type", "session_id", "later_session_id"),

@@ -16,8 +16,10 @@ Only the first is an error of measurement; the second says how unusual a change 
 are made of the same thing are one family, of which one measure is counted: nine numbers of one changed rhythm are one
 change.
 
-Minimal detectable change = 1.96 x standard error of the change, which for one recording a session is 1.96 x sqrt(2) x
-SEM (Weir JP 2005 J Strength Cond Res 19:231-240).
+Minimal detectable change = t x standard error of the change, which for one recording a session is t x sqrt(2) x SEM
+(Weir JP 2005 J Strength Cond Res 19:231-240, who prints 1.96 for t). A standard error that few repeats or people tell
+is itself not known well, so that t is Student's quantile at its degrees of freedom; 1.96 for the third source, whose
+limits hold theirs already.
 """
 
 from __future__ import annotations
@@ -28,6 +30,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from scipy import special
 
 from ..stats.agreement import bland_altman, within_person_sd
 from ..stats.reliability import icc, mean_squares, minimal_detectable_change
@@ -40,7 +43,7 @@ from .wording import change_words, retest_words
 
 __all__ = ["FAMILIES", "changes", "retest"]
 
-_REACH: Final = 1.96
+_NORMAL_95: Final = 1.96
 """Normal quantile of a two-sided 95 % limit, as Weir 2005 prints it."""
 _KEYS: Final = ["trial_type", "measure", "unit"]
 _MINIMUM_FREEDOM: Final = 3
@@ -81,6 +84,11 @@ FAMILIES: Final[dict[str, tuple[str, ...]]] = {
 }
 """Measures that are made of the same thing and so change together, the one that stands for all first (ours)."""
 _FAMILY_OF: Final = {measure: family for family, members in FAMILIES.items() for measure in members}
+
+
+def _reach(freedom: int | None) -> float:
+    """Count the standard errors to a 95 % limit: Student's t, or the normal quantile without degrees of freedom."""
+    return _NORMAL_95 if freedom is None else float(special.stdtrit(freedom, 0.975))
 
 
 def _session_pairs(sessions: list[str]) -> list[tuple[str, str]]:
@@ -135,12 +143,12 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                 if repeated:
                     error, basis, degrees = sd * math.sqrt(1 / len(first) + 1 / len(second)), REPEATS, freedom
                 elif others >= _MINIMUM_OTHERS and spread > 0:
-                    if not error >= spread:
+                    if not _reach(None) * error >= _reach(others - 1) * spread:
                         error, basis, degrees = spread, OTHERS, others - 1
                 elif math.isnan(error):
                     basis = NOTHING
                 change = float(second["value"].mean() - first["value"].mean())
-                detectable = _REACH * error
+                detectable = _reach(degrees) * error
                 rows.append(
                     {
                         "participant_id": str(person),
@@ -229,7 +237,10 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
                     **named_interval("icc_agreement", agreement.value, agreement.interval),
                     **named_interval("icc_consistency", consistency.value, consistency.interval),
                     "standard_error_of_measurement": squares.standard_error,
-                    "minimal_detectable_change": minimal_detectable_change(squares.standard_error),
+                    "minimal_detectable_change": minimal_detectable_change(
+                        squares.standard_error, multiplier=_reach(len(table) - 1)
+                    ),
+                    "error_freedom": len(table) - 1,
                 }
             )
     return rows_frame(rows, RETEST, retest_words)

@@ -206,7 +206,7 @@ def change_words(row: Row) -> str:
     verdict = f"{'more' if row['exceeds'] else 'no more'} than {reasons[row['error_basis']]}"
     detectable = _with_unit(row["minimal_detectable_change"], row["unit"])
     if row["error_basis"] == "sessions of the other people":
-        theirs = f"1.96 SD of the changes of {row['error_freedom'] + 1} people: {detectable}"
+        theirs = f"95 % limit by the changes of {row['error_freedom'] + 1} people: {detectable}"
         return f"{sessions} {way}: {verdict} ({theirs}); this is no error of measurement."
     return f"{sessions} {way}: {verdict} (detectable from {detectable} on)."
 
