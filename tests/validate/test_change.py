@@ -20,6 +20,7 @@ from strainstudy.validate.measurements import (
     SWALLOW_MEASURES,
     gait_measurements,
     join,
+    on_walkways,
     per_person,
     swallow_measurements,
 )
@@ -150,6 +151,41 @@ def test_a_drunk_volume_repeats_no_other_swallowing_and_has_no_interval_of_its_o
     )  # fmt: skip
     assert found.loc[found.measure == "swallow_interval", "value"].tolist() == [6.0]
     assert found.loc[found.measure == "swallow_duration", "task"].tolist() == ["swallow of a volume", "free"]
+
+
+def walked_on(walkways, rows):
+    """Long measurements of ``rows`` whose recordings were walked on ``walkways``, one after the other."""
+    return on_walkways(rows, dict(zip(rows["recording_id"], walkways, strict=True)))
+
+
+def test_treadmill_and_overground_walks_are_neither_averaged_nor_compared():
+    mixed = ("overground", "treadmill", "overground", "treadmill")
+    sessions = (
+        ("sub-01", "ses-01", 100),
+        ("sub-01", "ses-01", 80),
+        ("sub-01", "ses-02", 104),
+        ("sub-01", "ses-02", 90),
+    )
+    both = changes(walked_on(mixed, long(*sessions, error=1.0))).set_index("walkway")
+    assert both.change.to_dict() == {"overground": 4.0, "treadmill": 10.0}
+    assert both.lead.all()
+    assert "on a treadmill 80 to 90" in both.reading["treadmill"]
+    apart = long(("sub-01", "ses-01", 100), ("sub-01", "ses-02", 80), error=1.0)
+    assert changes(walked_on(("overground", "treadmill"), apart)).empty
+    assert len(changes(walked_on((None, None), apart))) == 1
+
+
+def test_retest_and_groups_keep_treadmill_and_overground_apart():
+    rows = long(*[(f"sub-{p}", s, 100 + p) for p in range(4) for s in ("ses-01", "ses-02")])
+    half = [("overground", "treadmill")[k % 2] for k in range(len(rows))]
+    assert retest(walked_on(half, rows), PARAMETERS).empty
+    groups = {f"sub-{p}": ("control", "stroke")[p % 2] for p in range(4)}
+    by_person = walked_on([("overground", "treadmill")[(k // 2) % 2] for k in range(len(rows))], rows)
+    assert compare_groups(per_person(by_person), groups).other_group.isna().all()
+    alike = compare_groups(per_person(walked_on(["treadmill"] * len(rows), rows)), groups)
+    assert set(alike.walkway) == {"treadmill"}
+    assert set(alike.other_group) == {"stroke"}
+    assert set(retest(walked_on(["treadmill"] * len(rows), rows), PARAMETERS).walkway) == {"treadmill"}
 
 
 def test_three_sessions_give_three_pairs():

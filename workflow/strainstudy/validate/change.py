@@ -35,7 +35,7 @@ from scipy import special
 from ..stats.agreement import bland_altman, within_person_sd
 from ..stats.reliability import icc, mean_squares, minimal_detectable_change
 from ..tables.standing import CHANGE, RETEST
-from .measurements import per_person
+from .measurements import KEYS, per_person, with_walkway
 from .parameters import ValidateParameters
 from .rates import named_interval
 from .row_frames import rows_frame, text_or_none
@@ -45,7 +45,6 @@ __all__ = ["FAMILIES", "changes", "retest"]
 
 _NORMAL_95: Final = 1.96
 """Normal quantile of a two-sided 95 % limit, as Weir 2005 prints it."""
-_KEYS: Final = ["trial_type", "measure", "unit"]
 _MINIMUM_FREEDOM: Final = 3
 """Fewer degrees of freedom than this give no usable standard deviation of repeats (ours)."""
 _MINIMUM_OTHERS: Final = 5
@@ -117,7 +116,8 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     measurements : DataFrame
-        From `measurements.join`; a recording without a session is left out.
+        From `measurements.join` or `measurements.on_walkways`; a recording without a session is left out. A walk on a
+        treadmill is compared with one on a treadmill only.
 
     Returns
     -------
@@ -127,8 +127,8 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
         session.
     """
     rows: list[dict[str, Any]] = []
-    known = measurements[measurements["session_id"].notna()]
-    for _, group in known.groupby(_KEYS, sort=True, dropna=False):
+    known = with_walkway(measurements[measurements["session_id"].notna()])
+    for _, group in known.groupby(KEYS, sort=True, dropna=False):
         session = group["participant_id"].astype(str) + "\t" + group["session_id"].astype(str)
         # Tasks differ in what is asked of the person, so that only recordings of one task repeat each other.
         repeat = session + "\t" + group["task"].astype(str)
@@ -155,6 +155,7 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                         "trial_type": text_or_none(mine["trial_type"].iloc[0]),
                         "measure": mine["measure"].iloc[0],
                         "unit": mine["unit"].iloc[0],
+                        "walkway": text_or_none(mine["walkway"].iloc[0]),
                         "session_id": earlier,
                         "later_session_id": later,
                         "n_recordings": len(first),
@@ -178,11 +179,12 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
 
 
 def _mark_leads(rows: list[dict[str, Any]]) -> None:
-    """Mark in each family of one person, state and pair of sessions the measure that stands for all."""
+    """Mark in each family of one person, state, walkway and pair of sessions the measure that stands for all."""
     first: dict[tuple[Any, ...], dict[str, Any]] = {}
     for row in rows:
         family = row["family"] or row["measure"]
-        key = (row["participant_id"], row["trial_type"], row["session_id"], row["later_session_id"], family)
+        names = ("participant_id", "trial_type", "walkway", "session_id", "later_session_id")
+        key = (*(row[name] for name in names), family)
         members = FAMILIES.get(family, (row["measure"],))
         row["lead"] = False
         if key not in first or members.index(row["measure"]) < members.index(first[key]["measure"]):
@@ -211,7 +213,7 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
     known = measurements[measurements["session_id"].notna()]
     people = per_person(known)
     rows: list[dict[str, Any]] = []
-    for (state, measure, unit), group in people.groupby(_KEYS, sort=True, dropna=False):
+    for (state, measure, unit, walkway), group in people.groupby(KEYS, sort=True, dropna=False):
         wide = group.pivot_table(index="participant_id", columns="session_id", values="value", aggfunc="mean")
         for earlier, later in _session_pairs([str(c) for c in wide.columns]):
             table = wide[[earlier, later]].to_numpy(dtype=np.float64)
@@ -226,6 +228,7 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
                     "trial_type": text_or_none(state),
                     "measure": measure,
                     "unit": unit,
+                    "walkway": text_or_none(walkway),
                     "session_id": earlier,
                     "later_session_id": later,
                     "n_participants": len(table),
