@@ -217,10 +217,11 @@ def change_words(row: Row) -> str:
 
 def retest_words(row: Row) -> str:
     """Say how well two sessions agree."""
+    bias = _with_unit(row["bias"], row["unit"])
     return (
-        f"In {_people(row['n_participants'])}{_on(row)} the later session differs by "
-        f"{_with_unit(row['bias'], row['unit'])} on average ({_limits(row, 'bias')}); "
-        f"ICC(2,1) {_number(row['icc_agreement'])} ({_limits(row, 'icc_agreement')}); a single person's change is detectable "
+        f"In {_people(row['n_participants'])}{_on(row)} the later session differs by {bias} on average "
+        f"({_limits(row, 'bias')}); ICC(2,1) {_number(row['icc_agreement'])} "
+        f"({_limits(row, 'icc_agreement')}); a single person's change is detectable "
         f"from {_with_unit(row['minimal_detectable_change'], row['unit'])} on."
     )
 
@@ -233,7 +234,8 @@ def group_words(row: Row) -> str:
     theirs = f"{row['other_group']} {_with_unit(row['other_mean'], row['unit'])} ({_people(row['other_n'])})"
     way = "higher" if row["difference"] > 0 else "lower" if row["difference"] < 0 else "neither higher nor lower"
     size = f", {_number(row['hedges_g'])} pooled SDs ({_limits(row, 'hedges_g')})" if _known(row["hedges_g"]) else ""
+    gap = _with_unit(row["difference"], row["unit"])
     return (
-        f"Mean{_on(row)} of {own}, of {theirs}: {row['group']} {way}, difference "
-        f"{_with_unit(row['difference'], row['unit'])} ({_limits(row, 'difference')}){size}."
+        f"Mean{_on(row)} of {own}, of {theirs}: {row['group']} {way}, difference {gap} "
+        f"({_limits(row, 'difference')}){size}."
     )
