@@ -350,6 +350,7 @@ def _plain_title(row: Row) -> str:
 def _change_line(row: Row, *, several_pairs: bool) -> list[object]:
     m = words_of(row["measure"], row["unit"])
     state = f", {STATE_WORDS[row['trial_type']]}" if row["trial_type"] in STATE_WORDS else ""
+    state += f", {row['walkway']}" if isinstance(row["walkway"], str) else ""
     pair = f" ({row['session_id']} to {row['later_session_id']})" if several_pairs else ""
     rise = "+" if row["change"] > 0 else ""
     meaning = m.up if row["change"] > 0 else m.down
