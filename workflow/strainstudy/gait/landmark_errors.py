@@ -110,7 +110,7 @@ class LandmarkErrors:
 FORCE_PLATES: Final = LandmarkErrors(
     contact_s=0.0211,
     difference_s=0.0256,
-    stance_s=0.0222,
+    stance_s=0.0166,
     stance_difference_s=0.0233,
     scatter_s=0.0184,
     spread_s=0.0037,

@@ -174,8 +174,8 @@ def walks(facts: Facts) -> str:
     look = "measures" if len(rows) > _MOST_ON_A_LINE else "measures beside"
     text += table(["", *header, "published, healthy"], lines, range(1, len(rows) + 2), look)
     notes = [
-        "Small: 95 % interval of the usual value that day; of published values the number of sources whose ranges (95 of "
-        "100 people) it spans, an orientation. Right against left: (right \u2212 left) / mean of both; 0 is even."
+        "Small: 95 % interval of the usual value that day; of published values how many sources give ranges (95 of "
+        "100 people) it spans them, an orientation. Right against left: (right \u2212 left) / mean of both; 0 is even."
     ]
     decided = sorted({str(r["prediction"]) for r in rows if isinstance(r["prediction"], str)})
     if decided:
