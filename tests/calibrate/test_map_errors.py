@@ -39,7 +39,7 @@ def test_a_zero_that_is_not_known_or_cannot_be_explained_is_that_of_the_straight
 def a_map(**changes):
     values = {
         "levels": (0.0, 0.5, 1.0), "angles": (0.0, 50.0, 100.0), "sign": 1, "loop_width": 0.0, "branch_radius": 0.1,
-        "slope_error": 0.0, "zero_level": 0.0, "rest_ohm": math.nan, "error_deg": 2.0, "error_share": 0.03,
+        "zero_level": 0.0, "rest_ohm": math.nan, "error_deg": 2.0, "error_share": 0.03,
         "zero_error_deg": 1.5, "zero_drift_deg": math.inf, "lag_s": 0.0, "lag_error_s": 0.0, "freedom": 6.0,
         "prediction_level": 0.9,
         "hold_count": 9, "repeatability_deg": 1.0, "hysteresis_percent": 0.0, "creep_percent": 0.0,
@@ -159,8 +159,6 @@ def test_the_scatter_of_holds_is_that_about_the_map_with_its_degrees_of_freedom(
     expected = math.sqrt(float(residual @ residual) / (12 - 3))
     assert done.repeatability_deg == pytest.approx(expected)
     assert (done.freedom, done.hold_count) == (9.0, 12)
-    per_level = 100 / (done.levels[-1] - done.levels[0])
-    assert done.slope_error == pytest.approx(expected * math.sqrt(1 / 4 + 1 / 4) / 100 / per_level)
     creep = float(np.median([c / level for angle, level, _, c, _ in rows if angle]))
     assert done.creep_percent == pytest.approx(100 * creep)
     # an error of a known largest size is uniform: its spread is the size over root twelve

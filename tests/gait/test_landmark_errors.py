@@ -86,9 +86,36 @@ def test_labels_that_scatter_are_not_taken_for_an_error_of_the_landmark():
 def test_a_person_is_judged_by_the_labels_of_five_others_or_more_and_else_by_force_plates():
     strides, events = walked(late_s=0.01)
     cells = pd.concat([landmark_cells(strides, events, f"sub-{k}") for k in range(6)], ignore_index=True)
-    assert errors_for("sub-0", "normal_gait", cells).source == "labels of this study: 5 walks of 5 other people"
+    found = errors_for("sub-0", "normal_gait", cells)
+    assert found.source == f"labels of this study: 5 walks of 5 other people, pooled with {FORCE_PLATES.source}"
     assert errors_for("sub-0", "normal_gait", cells[cells["participant_id"] != "sub-5"]) is FORCE_PLATES
     assert errors_for("sub-0", "limping_gait", cells) is FORCE_PLATES
+
+
+def test_five_people_whose_landmarks_happen_to_agree_do_not_promise_as_much_to_a_sixth():
+    """Mean squares by degrees of freedom: five people with 10 ms, eight (force plates) with 25.6 ms."""
+    strides, events = walked(late_s=0.01)
+    cells = pd.concat([landmark_cells(strides, events, f"sub-{k}") for k in range(6)], ignore_index=True)
+    found = errors_for("sub-0", "normal_gait", cells)
+    pooled = math.sqrt((5 * 0.01**2 + 8 * FORCE_PLATES.difference_s**2) / 13)
+    assert (found.difference_s, found.freedom) == (pytest.approx(pooled), 13)
+    many = pd.concat([cells.assign(participant_id=cells["participant_id"] + f"-{k}") for k in range(40)])
+    assert errors_for("sub-0", "normal_gait", many).difference_s == pytest.approx(0.01, rel=0.15)
+
+
+def test_people_whose_landmarks_err_more_than_force_plates_keep_their_own_error():
+    strides, events = walked(late_s=0.06)
+    cells = pd.concat([landmark_cells(strides, events, f"sub-{k}") for k in range(6)], ignore_index=True)
+    found = errors_for("sub-0", "normal_gait", cells)
+    assert (found.difference_s, found.freedom) == (pytest.approx(0.06), 5)
+    assert found.source == "labels of this study: 5 walks of 5 other people"
+
+
+def test_without_labelled_toe_offs_the_error_of_stance_is_that_of_force_plates():
+    strides, events = walked(late_s=0.01)
+    contacts = events[events["trial_type"] == "initial_contact"]
+    cells = pd.concat([landmark_cells(strides, contacts, f"sub-{k}") for k in range(6)], ignore_index=True)
+    assert errors_for("sub-0", "normal_gait", cells).stance_s == FORCE_PLATES.stance_s
 
 
 def test_a_late_side_moves_the_symmetry_index_by_four_times_its_share_of_the_stride():

@@ -1,7 +1,5 @@
 """Which way is flexion, worked by hand from the fits either way up and from how the knees take turns."""
 
-import math
-
 import pytest
 from strainstudy.gait.polarity import infer_polarity
 
@@ -13,9 +11,8 @@ UNKNOWN = dict.fromkeys(IN_TURN, 0.0)
 @pytest.mark.parametrize(("upright", "inverted", "sign"), [(0.9, 0.5, 1), (0.5, 0.9, -1)])
 def test_one_knee_goes_by_its_own_fit_and_the_margin_is_what_it_fits_better(upright, inverted, sign):
     found = infer_polarity({"right": (upright, inverted)}, None)["right"]
-    assert (found.sign, found.upright_fit, found.inverted_fit) == (sign, upright, inverted)
+    assert found.sign == sign
     assert found.margin == pytest.approx(0.4)
-    assert math.isnan(found.between_fit)
 
 
 @pytest.mark.parametrize("right", [1, -1])
@@ -25,7 +22,6 @@ def test_two_clear_knees_keep_their_way_up_even_if_they_bend_together(right):
     between = {(a, b): -1.0 if (a, b) == (1, right) else 1.0 for a, b in IN_TURN}
     found = infer_polarity(fits, between)
     assert (found["left"].sign, found["right"].sign) == (1, right)
-    assert found["left"].between_fit == found["right"].between_fit == -1.0
     kept, turned = 0.8 - 0.15 + 0.02 * right, 0.15 - 0.02 * right
     assert found["left"].margin == found["right"].margin == pytest.approx((kept - turned) / 2)
 
@@ -34,7 +30,7 @@ def test_a_stiff_knee_that_looks_alike_either_way_up_is_turned_by_taking_turns_w
     """Upside down fits better by 0.05: without turns 0.43 beside 0.37, with them 0.28 beside 0.52."""
     fits = {"left": (0.9, 0.5), "right": (0.60, 0.65)}
     by_turns = infer_polarity(fits, IN_TURN)["right"]
-    assert (by_turns.sign, by_turns.between_fit) == (1, 1.0)
+    assert by_turns.sign == 1
     assert by_turns.margin == pytest.approx((0.52 - 0.28) / 2)
     assert infer_polarity(fits, UNKNOWN)["right"].sign == -1
     # with the sides the other way about

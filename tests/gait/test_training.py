@@ -15,7 +15,7 @@ from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.training import train_states
 from strainstudy.gait.walk import detect_walk
 from strainstudy.gait.window_parameters import FeatureParameters
-from strainstudy.gait.windows import gait_features
+from strainstudy.gait.windows import GAIT_FEATURES, gait_features
 from strainstudy.io.labels import read_labels
 from strainstudy.learn.card_words import untrained_lines
 from strainstudy.learn.external import Given
@@ -137,6 +137,28 @@ def test_a_person_with_one_knee_is_predicted_without_made_up_values(trained, qui
     gait = result.bouts[result.bouts["prediction"] == "final"]
     assert gait["probability"].notna().all()
     assert gait["limping_side"].isna().all()
+
+
+def test_of_a_person_with_one_knee_a_baseline_that_compares_knees_has_no_score(study, quick):
+    windows, *rest = study
+    single = windows["participant_id"] == windows["participant_id"].iloc[0]
+    both = [spec.name for spec in GAIT_FEATURES if spec.knees == "both"]
+    one = windows.assign(knees=windows["knees"].mask(single, "left"))
+    one[both] = one[both].mask(single)
+    table = train_states(one, *rest, replace(quick, permutations=0)).evidence.classifier
+    person = windows["participant_id"].iloc[0]
+    measures = ["balanced_accuracy", "recall", "f1"]
+    for name in ("amplitude_ratio", "published_asymmetry"):
+        own = table[(table["predictor"] == name) & (table["participant_id"] == person)]
+        assert len(own)
+        assert own[measures].isna().all(axis=None)
+        others = table[(table["predictor"] == name) & (table["scope"] == "fold") & (table["participant_id"] != person)]
+        assert others.loc[others["trial_type"] != "all", "recall"].notna().all()
+        whole = table[(table["predictor"] == name) & (table["scope"] == "pooled") & (table["trial_type"] == "all")]
+        assert whole["n_participants"].tolist() == [windows["participant_id"].nunique() - 1]
+        assert whole["balanced_accuracy"].notna().all()
+    of_classifier = table[(table["predictor"] == "classifier") & (table["participant_id"] == person)]
+    assert of_classifier["recall"].notna().any()
 
 
 def test_without_labels_published_limits_decide_and_say_so(study, quick):

@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -133,6 +134,37 @@ def test_equal_recorded_amplitudes_do_not_hide_a_limp_in_timing():
     verdict = sensor_or_gait(evidence)
     assert (verdict.verdict, verdict.side) == ("gait", "right")
     assert "step time 25 %" in verdict.evidence
+
+
+@pytest.mark.parametrize(
+    ("step", "amplitude", "words"),
+    [
+        (-25.0, 0.0, "asymmetric in time, longer on the left"),
+        (25.0, 0.0, "asymmetric in time, longer on the right"),
+        (0.0, 40.0, "asymmetric in range, smaller on the left"),
+        (25.0, -40.0, "asymmetric in time, longer on the right and in range, smaller on the right"),
+        (-25.0, -40.0, "no side named"),
+    ],
+)
+def test_only_a_state_that_is_a_limp_is_called_one(step, amplitude, words):
+    evidence = WalkEvidence(strides=40, step_time=about(step), amplitude_calibrated=about(amplitude))
+    normal = sensor_or_gait(evidence)
+    limping = sensor_or_gait(replace(evidence, limping=True))
+    assert (normal.verdict, normal.side) == (limping.verdict, limping.side) == ("gait", normal.side)
+    assert words in normal.evidence
+    assert "limp" not in normal.evidence
+    assert ("limp on the" in limping.evidence) == (normal.side is not None)
+
+
+@pytest.mark.parametrize(("step", "words"), [(25.0, "beyond any gain over"), (10.0, "not settled by")])
+def test_the_intervals_of_the_evidence_say_that_they_are_of_these_strides(step, words):
+    """The row of ``tables/gait.tsv`` has limits of the person's usual value under the same name."""
+    verdict = sensor_or_gait(WalkEvidence(strides=40, step_time=about(step)))
+    half = math.hypot(2.0, 1.96 * VerdictParameters().step_time_error_percent)
+    said = f"{words} these strides: step time {step:.3g} % ({step - half:.3g} to {step + half:.3g}; limit 8)"
+    assert said in verdict.evidence.lower()
+    described = next(column.description for column in VERDICT_COLUMNS if column.name == "verdict_evidence")
+    assert "over these strides" in described
 
 
 def test_limp_and_unequal_sensors_are_both_said():

@@ -126,13 +126,12 @@ def test_the_span_is_that_of_the_movement():
 
 @pytest.mark.parametrize(("share", "end"), [(0.25, 1), (0.75, -1)])
 def test_walking_rests_at_the_end_near_which_it_spends_its_time(share, end):
-    """The median of a healthy stride lies a quarter of its span above its lowest (Schwartz et al. 2008): full lean."""
+    """The median of a healthy stride lies a quarter of its span above its lowest (Schwartz et al. 2008)."""
     t = np.arange(60 * 50) / 50
     low = (1 + np.cos(2 * np.pi * t / 1.1)) / 2
     power = np.log(share) / np.log(0.5)
     found = resting_drift(60 * low**power, 50.0, shortest_period_s=60)
     assert found.end == end
-    assert found.certainty > 0.8
 
 
 def test_a_choice_of_end_fits_ill_by_what_lies_beneath_rest_and_by_where_it_begins_and_ends():

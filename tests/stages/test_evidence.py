@@ -43,6 +43,11 @@ def test_without_angles_the_calibrated_amplitude_is_unknown():
     assert evidence.flagged_sensors == ("s-1",)
 
 
+@pytest.mark.parametrize("limping", [False, True])
+def test_the_evidence_knows_whether_its_state_is_a_limp(limping):
+    assert walk_evidence(row(), strides(9, 9), {}, (), limping=limping).limping is limping
+
+
 def test_a_stride_belongs_to_the_bout_that_holds_its_middle():
     bouts = pd.DataFrame(
         {

@@ -200,9 +200,7 @@ def test_a_sensor_that_comes_loose_is_named():
     steady = _swallows(onset, amplitude=size, at_limit_fraction=0.0)
     assert throat_health(steady, 300.0, 300.0).note is None
     fading = steady.assign(amplitude=size * np.exp(-onset / 150))
-    health = throat_health(fading, 300.0, 300.0)
-    assert health.size_change < 0.3
-    assert "come loose" in health.note
+    assert "come loose" in throat_health(fading, 300.0, 300.0).note
 
 
 def test_a_clipped_and_an_unplugged_sensor_are_named():
@@ -259,12 +257,9 @@ def test_what_looks_like_a_swallow_near_the_drinking_and_was_called_otherwise_is
 def test_a_trend_of_size_is_told_from_eight_swallows_on_and_only_if_it_is_halved():
     onset = 10.0 * np.arange(8)
     shrunk = _swallows(onset, amplitude=np.geomspace(1.0, 0.4, 8))
-    assert throat_health(shrunk, 80.0, 80.0).size_change == pytest.approx(0.4)
     assert "shrink to 40 %" in throat_health(shrunk, 80.0, 80.0).note
-    assert np.isnan(throat_health(shrunk[:7], 80.0, 80.0).size_change)
-    less = throat_health(_swallows(onset, amplitude=np.geomspace(1.0, 0.6, 8)), 80.0, 80.0)
-    assert less.size_change == pytest.approx(0.6)
-    assert less.note is None
+    assert throat_health(shrunk[:7], 80.0, 80.0).note is None
+    assert throat_health(_swallows(onset, amplitude=np.geomspace(1.0, 0.6, 8)), 80.0, 80.0).note is None
     # a halving that one outlier makes is no trend
     jump = _swallows(onset, amplitude=[1.0, 0.2, 1.0, 0.2, 1.0, 0.2, 1.0, 0.2])
     assert throat_health(jump, 80.0, 80.0).note is None

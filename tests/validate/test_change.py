@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pingouin
 import pytest
+import scipy.stats
 from strainstudy.stats.reliability import mean_squares
 from strainstudy.tables.gait import GAIT
 from strainstudy.tables.spec import write_table
@@ -19,6 +20,7 @@ from strainstudy.validate.measurements import (
     SWALLOW_MEASURES,
     gait_measurements,
     join,
+    on_walkways,
     per_person,
     swallow_measurements,
 )
@@ -45,21 +47,31 @@ REPEATED = long(
 
 
 def test_change_and_its_error_worked_by_hand():
-    """Repeats 2 apart: variance within 2, four degrees of freedom; SE = sqrt(2 (1/2 + 1/2)), MDC = 1.96 SE."""
+    """Repeats 2 apart: variance within 2, four degrees of freedom; SE = sqrt(2 (1/2 + 1/2)), MDC = t SE."""
     found = changes(REPEATED).set_index("participant_id")
     assert found.change.to_dict() == {"sub-01": 10.0, "sub-02": 2.0}
     assert found.standard_error.tolist() == pytest.approx([math.sqrt(2)] * 2)
-    assert found.minimal_detectable_change.tolist() == pytest.approx([1.96 * math.sqrt(2)] * 2)
+    t = scipy.stats.t.ppf(0.975, 4)
+    assert found.minimal_detectable_change.tolist() == pytest.approx([t * math.sqrt(2)] * 2)
+    assert (found.change - found.change_low).tolist() == pytest.approx([t * math.sqrt(2)] * 2)
     assert found.exceeds.to_dict() == {"sub-01": True, "sub-02": False}
     assert set(found.error_basis) == {"repeat recordings within a session"}
     assert set(found.error_freedom) == {4}
 
 
 def test_one_recording_a_session_gives_the_detectable_change_of_weir():
-    """Weir 2005: MDC = 1.96 sqrt(2) SEM for single measurements; the SEM here is from other people's repeats."""
+    """Weir 2005: MDC = 1.96 sqrt(2) SEM for single measurements, of a SEM that many tell; here t of other people."""
     single = long(("sub-03", "ses-01", 100), ("sub-03", "ses-02", 101))
     found = changes(join(REPEATED, single)).set_index("participant_id").loc["sub-03"]
-    assert found.minimal_detectable_change == pytest.approx(1.96 * math.sqrt(2) * math.sqrt(2))
+    assert found.minimal_detectable_change == pytest.approx(scipy.stats.t.ppf(0.975, 4) * math.sqrt(2) * math.sqrt(2))
+
+
+def test_the_repeats_of_two_people_raise_no_more_false_alarms_than_those_of_many():
+    """Simulation: 150 studies of two people, four degrees of freedom; 1.96 would be exceeded by 12 in 100 (Student)."""
+    rng = np.random.default_rng(12)
+    who = [(p, s) for p in ("sub-01", "sub-02") for s in ("ses-01", "ses-02") for _ in range(2)]
+    studies = [changes(long(*((*head, rng.normal(100, 3)) for head in who))) for _ in range(150)]
+    assert 0.02 <= pd.concat(studies).exceeds.mean() <= 0.085
 
 
 def test_without_repeats_the_error_comes_from_within_the_recordings_and_the_table_says_so():
@@ -93,13 +105,15 @@ def test_without_repeats_the_other_peoples_sessions_tell_how_sessions_differ():
     """Weir 2005: SD of the changes = sqrt(2) SEM. The person's own change is no part of its own error."""
     steps = enumerate((-2, -1, 0, 1, 2))
     others = [(f"sub-{p:02d}", f"ses-0{s + 1}", 100 + p + s * step) for p, step in steps for s in (0, 1)]
-    rows = long(*others, ("sub-99", "ses-01", 100), ("sub-99", "ses-02", 104), error=0.1)
+    rows = long(*others, ("sub-99", "ses-01", 100), ("sub-99", "ses-02", 105), error=0.1)
     found = changes(rows).set_index("participant_id").loc["sub-99"]
     assert found.standard_error == pytest.approx(math.sqrt(2.5))
     assert (found.error_basis, found.error_freedom) == ("sessions of the other people", 4)
     assert found.exceeds
+    assert found.minimal_detectable_change == pytest.approx(scipy.stats.t.ppf(0.975, 4) * math.sqrt(2.5))
     noisy = changes(rows.assign(standard_error=3.0)).set_index("participant_id").loc["sub-99"]
     assert noisy.standard_error == pytest.approx(3 * math.sqrt(2))
+    assert noisy.minimal_detectable_change == pytest.approx(1.96 * 3 * math.sqrt(2))
 
 
 def test_sessions_that_differ_by_the_day_alone_exceed_it_in_about_one_of_twenty():
@@ -139,6 +153,41 @@ def test_a_drunk_volume_repeats_no_other_swallowing_and_has_no_interval_of_its_o
     assert found.loc[found.measure == "swallow_duration", "task"].tolist() == ["swallow of a volume", "free"]
 
 
+def walked_on(walkways, rows):
+    """Long measurements of ``rows`` whose recordings were walked on ``walkways``, one after the other."""
+    return on_walkways(rows, dict(zip(rows["recording_id"], walkways, strict=True)))
+
+
+def test_treadmill_and_overground_walks_are_neither_averaged_nor_compared():
+    mixed = ("overground", "treadmill", "overground", "treadmill")
+    sessions = (
+        ("sub-01", "ses-01", 100),
+        ("sub-01", "ses-01", 80),
+        ("sub-01", "ses-02", 104),
+        ("sub-01", "ses-02", 90),
+    )
+    both = changes(walked_on(mixed, long(*sessions, error=1.0))).set_index("walkway")
+    assert both.change.to_dict() == {"overground": 4.0, "treadmill": 10.0}
+    assert both.lead.all()
+    assert "on a treadmill 80 to 90" in both.reading["treadmill"]
+    apart = long(("sub-01", "ses-01", 100), ("sub-01", "ses-02", 80), error=1.0)
+    assert changes(walked_on(("overground", "treadmill"), apart)).empty
+    assert len(changes(walked_on((None, None), apart))) == 1
+
+
+def test_retest_and_groups_keep_treadmill_and_overground_apart():
+    rows = long(*[(f"sub-{p}", s, 100 + p) for p in range(4) for s in ("ses-01", "ses-02")])
+    half = [("overground", "treadmill")[k % 2] for k in range(len(rows))]
+    assert retest(walked_on(half, rows), PARAMETERS).empty
+    groups = {f"sub-{p}": ("control", "stroke")[p % 2] for p in range(4)}
+    by_person = walked_on([("overground", "treadmill")[(k // 2) % 2] for k in range(len(rows))], rows)
+    assert compare_groups(per_person(by_person), groups).other_group.isna().all()
+    alike = compare_groups(per_person(walked_on(["treadmill"] * len(rows), rows)), groups)
+    assert set(alike.walkway) == {"treadmill"}
+    assert set(alike.other_group) == {"stroke"}
+    assert set(retest(walked_on(["treadmill"] * len(rows), rows), PARAMETERS).walkway) == {"treadmill"}
+
+
 def test_three_sessions_give_three_pairs():
     found = changes(long(*[("sub-01", f"ses-0{i}", 100 + i) for i in (1, 2, 3)], error=1.0))
     assert list(zip(found.session_id, found.later_session_id, strict=True)) == [
@@ -172,7 +221,8 @@ def test_retest_equals_the_table_of_two_sessions():
     error = mean_squares(table).standard_error
     assert found.standard_error_of_measurement == pytest.approx(error)
     assert found.standard_error_of_measurement == pytest.approx((table[:, 1] - table[:, 0]).std(ddof=1) / math.sqrt(2))
-    assert found.minimal_detectable_change == pytest.approx(1.96 * math.sqrt(2) * error)
+    assert found.error_freedom == 11
+    assert found.minimal_detectable_change == pytest.approx(scipy.stats.t.ppf(0.975, 11) * math.sqrt(2) * error)
     assert found.n_participants == 12
 
 

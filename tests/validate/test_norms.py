@@ -9,7 +9,7 @@ from strainstudy.errors import StudyError
 from strainstudy.tables.gait import GAIT
 from strainstudy.tables.spec import write_table
 from strainstudy.tables.standing import NORMS
-from strainstudy.validate.measurements import COLUMNS, GAIT_MEASURES, SIZE, SWALLOW_MEASURES, per_walkway
+from strainstudy.validate.measurements import COLUMNS, GAIT_MEASURES, SIZE, SWALLOW_MEASURES, on_walkways, per_person
 from strainstudy.validate.norms import NORM_COLUMNS, position, published_range, read_norms
 
 SHIPPED = Path(__file__).resolve().parents[2] / "config" / "norms.tsv"
@@ -197,9 +197,9 @@ def test_a_walk_on_a_treadmill_is_no_repeat_of_one_overground():
         [(name, "sub-01", "ses-01", "walk", "normal_gait", "cadence", "1/min", v, math.nan) for name, v in rows],
         columns=list(COLUMNS),
     )
-    found = per_walkway(long, {"r1": "treadmill", "r2": "overground", "r3": "treadmill"})
+    found = per_person(on_walkways(long, {"r1": "treadmill", "r2": "overground", "r3": "treadmill"}))
     assert found.set_index("walkway").value.to_dict() == {"overground": 1.4, "treadmill": pytest.approx(1.1)}
-    assert per_walkway(long, {}).value.tolist() == [pytest.approx(1.2)]
+    assert per_person(on_walkways(long, {})).value.tolist() == [pytest.approx(1.2)]
 
 
 def test_shipped_norms_of_a_coordination_index_show_that_two_studies_disagree():

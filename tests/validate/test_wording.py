@@ -127,10 +127,9 @@ def test_a_change_row_says_whether_its_error_explains_it_and_which_error():
         "From ses-01 to ses-02 9 to 5 %, down by 4 %: more than repeats explain (detectable from 2.5 % on)."
     )
     assert "no more than repeats explain" in change_words(row | {"exceeds": False})
-    # of six people 1.96 SD is no limit of 95 in 100: Student's t of 5 degrees of freedom has 2.57 there
     assert change_words(row | {"error_basis": "sessions of the other people", "error_freedom": 5}).endswith(
-        ": more than the other people's sessions differ (1.96 SD of the changes of 6 people: 2.5 %); this is no error "
-        "of measurement."
+        ": more than the other people's sessions differ (95 % limit by the changes of 6 people: 2.5 %); this is no "
+        "error of measurement."
     )
     assert "which leaves out day and sensor" in change_words(row | {"error_basis": "spread within the recordings"})
     assert change_words(row | {"exceeds": None}).endswith("nothing was repeated, so its error is not known.")

@@ -131,11 +131,13 @@ def test_one_more_person_runs_one_batch_and_the_aggregates(study):
 
 def test_a_changed_setting_runs_the_stages_that_use_it_and_what_follows(finished):
     validate = SETTINGS["validate"] | {"bootstrap_draws": 300}
-    assert planned(finished, validate=validate) == dict.fromkeys({"validate", "people", "report", "provenance"}, 1)
+    assert planned(finished, validate=validate) == dict.fromkeys(
+        {"validate", "people", "report", "paper", "provenance"}, 1
+    )
 
 
 def test_a_changed_setting_of_maps_or_label_of_a_bend_makes_angles_anew_and_filters_nothing(study):
-    angles = dict.fromkeys((BY_BATCH | AGGREGATES) - {"ingest", "condition"}, 1)
+    angles = dict.fromkeys((BY_BATCH | AGGREGATES | {"review"}) - {"ingest", "condition"}, 1)
     assert planned(study, calibrate={"hold_error_deg": 3.0}) == angles
     (labels,) = (study / "study/labels").glob("sub-01_ses-01_bend*/rater1_events.tsv")
     labels.write_text(labels.read_text(encoding="utf-8") + "0.2\t0.5\tartefact\tn/a\tn/a\n", encoding="utf-8")

@@ -7,7 +7,7 @@ rule paper:
         tables=[*rules.tabulate.output, *rules.measure.output, *rules.validate.output],
         signals=of_all_batches(rules.calibrate.output.signals),
         model=[rules.classify.output.card, rules.classify.output.history],
-        entries=str(Path(workflow.basedir, "workflow/strainstudy/paper/references.bib")),
+        entries=f"{PROJECT}/workflow/strainstudy/paper/references.bib",
     output:
         captions=f"{RESULTS}/{CAPTIONS}",
         methods=f"{RESULTS}/{METHODS_FILE}",
@@ -23,7 +23,7 @@ rule paper:
         rows=study_rows(labels=True, reference=True),
         sensors=[asdict(sensor) for sensor in STUDY.sensors.values()],
         reference_rater=REFERENCE_RATER,
-        settings=settings_of(*SETTINGS),
+        settings=settings_of(*(name for name in SETTINGS if name != "share")),
         results=RESULTS,
     script:
         "../scripts/paper.py"

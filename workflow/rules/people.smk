@@ -22,7 +22,7 @@ rule people:
         summary=rules.measure.output.typed_swallow_summary,
         standing=rules.validate.output,
         labels=lambda w: label_files(tasks=HELD_TASKS, batch=w.batch),
-        style=Path(workflow.basedir, "workflow/strainstudy/people/person.css"),
+        style=f"{PROJECT}/workflow/strainstudy/people/person.css",
     output:
         made=f"{STAGES}/people/{{batch}}.json",
     log:

@@ -155,7 +155,6 @@ def fit_angle_map(
         unseen = math.hypot(_LOOP_SHAPE_SHARE * loop.width, loop.error) * degrees_per_level
     else:
         unseen = parameters.assumed_hysteresis_percent / 100 * (angles[-1] - angles[0])
-    ends = [int((used["angle"] == angle).sum()) for angle in (angles[0], angles[-1])]
     straight = used.loc[used["angle"] == 0, "absolute"].to_numpy(dtype=float)
     zero_drift = math.inf
     if len(straight) > 1:
@@ -176,7 +175,6 @@ def fit_angle_map(
         sign=sign,
         loop_width=loop.width,
         branch_radius=BRANCH_RADIUS_SHARE * span,
-        slope_error=scatter * math.sqrt(1 / ends[0] + 1 / ends[1]) / (angles[-1] - angles[0]) / degrees_per_level,
         zero_level=float(np.median(straight)) if len(straight) else 0.0,
         rest_ohm=rest_ohm,
         error_deg=math.hypot(of_knots, own, unseen / math.sqrt(12)),

@@ -112,8 +112,6 @@ class AngleMap:
         Width of the hysteresis loop in units of the response; 0 if not warranted.
     branch_radius : float
         Half the travel that takes the response from branch to branch.
-    slope_error : float
-        Standard error of `response_per_degree`.
     zero_level, rest_ohm : float
         Response at 0 degrees before drift was taken off, and the rest resistance it is relative to (NaN: none).
     error_deg, error_share, zero_error_deg, zero_drift_deg : float
@@ -145,7 +143,6 @@ class AngleMap:
     sign: int
     loop_width: float
     branch_radius: float
-    slope_error: float
     zero_level: float
     rest_ohm: float
     error_deg: float

@@ -82,7 +82,7 @@ def _cutoff(values: Array, fs: float, point: str, parameters: ConditionParameter
 def _drift(values: Array, fs: float, point: str, units: str, period: float) -> Drift:
     n = len(values)
     if units == "deg" or point in BENCH_POINTS:
-        return Drift(np.zeros(n), 1, 0.0, 0.0)
+        return Drift(np.zeros(n), 1, 0.0)
     if point in SIDE_OF_POINT:
         return resting_drift(values, fs, shortest_period_s=period)
     return central_drift(values, fs, shortest_period_s=period)

@@ -9,7 +9,9 @@ from person to person and from leg to leg; no number of strides makes it smaller
 - how far the person's usual value of that day may lie: ``<measure>_low`` and ``<measure>_high``, the strides being a
   sample (`measures`) and measured with that error; the two parts are put together in quadrature.
 
-A study that labels contacts measures the error itself, on the other people; else it is that of force plates.
+A study that labels contacts measures the error itself, on the other people; else it is that of force plates. Few people
+tell a mean square badly (five of them to between a sixth and 2.6 times in 95 of 100 cases, chi-square), so that what
+they tell is pooled with what force plates told, and never made smaller than what they tell themselves.
 """
 
 from __future__ import annotations
@@ -108,7 +110,7 @@ class LandmarkErrors:
 FORCE_PLATES: Final = LandmarkErrors(
     contact_s=0.0211,
     difference_s=0.0256,
-    stance_s=0.0222,
+    stance_s=0.0166,
     stance_difference_s=0.0233,
     scatter_s=0.0184,
     spread_s=0.0037,
@@ -195,6 +197,28 @@ def _root(people: pd.Series, squares: pd.Series, noise: pd.Series) -> tuple[floa
     return (math.sqrt(max(float(mean.mean()), 0.0)) if len(mean) else math.nan), len(mean)
 
 
+def _beside(found: LandmarkErrors, plates: LandmarkErrors) -> LandmarkErrors:
+    """Pool the mean squares of few people with those of force plates, each where that makes the error larger."""
+    names = ("contact_s", "difference_s", "stance_s", "stance_difference_s")
+    own = {name: getattr(found, name) for name in names}
+    both = {}
+    for name in names:
+        theirs, people = getattr(plates, name), found.freedom
+        mean = (people * own[name] ** 2 + plates.freedom * theirs**2) / (people + plates.freedom)
+        # Without labelled toe-offs there is nothing to pool.
+        both[name] = math.sqrt(mean) if math.isfinite(mean) else theirs
+    larger = {name: max(both[name], own[name]) if math.isfinite(own[name]) else both[name] for name in names}
+    if larger == own:
+        return found
+    pooled = all(larger[name] == both[name] for name in names)
+    return replace(
+        found,
+        **larger,
+        freedom=found.freedom + plates.freedom if pooled else found.freedom,
+        source=f"{found.source}, pooled with {plates.source}",
+    )
+
+
 def pooled_errors(cells: pd.DataFrame, source: str, unit: Sequence[str] = ("participant_id",)) -> LandmarkErrors | None:
     """Pool cells over people, every person counted alike.
 
@@ -235,7 +259,9 @@ def pooled_errors(cells: pd.DataFrame, source: str, unit: Sequence[str] = ("part
     )
 
 
-def errors_for(participant_id: str | None, state: str, cells: pd.DataFrame) -> LandmarkErrors:
+def errors_for(
+    participant_id: str | None, state: str, cells: pd.DataFrame, plates: LandmarkErrors = FORCE_PLATES
+) -> LandmarkErrors:
     """Choose the errors that the walk of a person is judged by.
 
     Parameters
@@ -245,15 +271,19 @@ def errors_for(participant_id: str | None, state: str, cells: pd.DataFrame) -> L
         Gait state.
     cells : DataFrame
         `CELLS` of the whole study.
+    plates : LandmarkErrors
+        Of force plates, and of whatever else the labels of this study would have told.
 
     Returns
     -------
     LandmarkErrors
-        From the labels of `MINIMUM_PEOPLE` other people or more in the same state, else `FORCE_PLATES`.
+        From the labels of `MINIMUM_PEOPLE` other people or more in the same state, else ``plates``. The mean squares
+        of these people are pooled with those of the plates by degrees of freedom (people); where their own is larger
+        than that, it stays, with their number as its degrees of freedom.
     """
     others = cells[(cells["participant_id"] != participant_id) & (cells["trial_type"] == state)]
     found = pooled_errors(others, "labels of this study: {1} walks of {0} other people")
-    return FORCE_PLATES if found is None or found.freedom < MINIMUM_PEOPLE else found
+    return plates if found is None or found.freedom < MINIMUM_PEOPLE else _beside(found, plates)
 
 
 def _folded(middle: float, spread: float) -> float:
@@ -377,8 +407,8 @@ def with_measurement_error(
     errors : LandmarkErrors
         Of the method.
     answer_error_s : float
-        Standard error of the time of the right contacts against the left ones by the sensors' own answers, seconds;
-        already in ``errors`` that a study's own labels gave.
+        Standard error of the time of the right contacts against the left ones by the sensors' own answers, seconds,
+        where ``errors`` do not hold it.
     angles : mapping of side to AngleError
         Of each knee; empty without calibrated angles.
 

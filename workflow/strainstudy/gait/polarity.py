@@ -25,24 +25,17 @@ ALIKE = 0.02
 
 @dataclass(frozen=True)
 class Polarity:
-    """Sign of one knee and why.
+    """Sign of one knee and how certain it is.
 
     Parameters
     ----------
     sign : int
         1 when the curve rises with flexion, -1 when it falls.
-    upright_fit, inverted_fit : float
-        Correlation with the published knee curve either way up, median over strides.
-    between_fit : float
-        How much the knees swing in turn with these signs, -1 to 1; NaN with one knee.
     margin : float
         How much better the evidence is than with this sign turned; 0 is a toss-up, a normal knee has 0.3 or more.
     """
 
     sign: int
-    upright_fit: float
-    inverted_fit: float
-    between_fit: float
     margin: float
 
     @property
@@ -59,7 +52,7 @@ def infer_polarity(
     Parameters
     ----------
     fits : mapping of side to (float, float)
-        Fit to the pattern upright and inverted.
+        Fit to the pattern upright and inverted: correlation with the published knee curve, median over strides.
     between : mapping of (int, int) to float, optional
         How much the knees swing in turn, -1 to 1, for each pair of signs (in the order of ``fits``);
         None with one knee.
@@ -84,11 +77,5 @@ def infer_polarity(
     found = {}
     for place, side in enumerate(sides):
         rival = max(worth(signs) for signs in options if signs[place] != best[place])
-        found[side] = Polarity(
-            sign=best[place],
-            upright_fit=fits[side][0],
-            inverted_fit=fits[side][1],
-            between_fit=float("nan") if between is None else between[best[0], best[1]],
-            margin=(worth(best) - rival) / 2.0,
-        )
+        found[side] = Polarity(sign=best[place], margin=(worth(best) - rival) / 2.0)
     return found

@@ -106,7 +106,10 @@ def _scores(
         other = windows.assign(probability_limping=p, probability_left=left, caution=None, prediction="rule")
         made = _bouts(states[states["recording_id"].isin(scored)], other, parameters, "rule")
         given = sums(p) if name == "majority" else {}
-        rows += score_rows(name, _seconds_by_person(made, scored, person_of), given, folds, SCHEME, parameters)
+        # A rule that compares the knees says nothing of a person with one, which is no wrong answer.
+        silent = set(windows["participant_id"]) - set(windows.loc[np.isfinite(p), "participant_id"])
+        seconds = _seconds_by_person(made, scored, person_of)
+        rows += score_rows(name, seconds, given, folds, SCHEME, parameters, silent=silent)
     return pd.DataFrame(rows), own
 
 

@@ -16,6 +16,7 @@ gait. A sensor's curve bends the shape of a wave, so an asymmetry of shape alone
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -63,10 +64,16 @@ VERDICT_COLUMNS: Final = (
     text(
         "verdict_side",
         "Side",
-        "Of a limp: side (left, right) that calibrated amplitude or step time names; n/a where they name none or "
-        "disagree. Of the verdict sensor: side whose sensor answers less per degree.",
+        "Of an asymmetric gait, limping or not: side (left, right) that calibrated amplitude or step time names; n/a "
+        "where they name none or disagree. Of the verdict sensor: side whose sensor answers less per degree.",
     ),
-    text("verdict_evidence", "Evidence", "The numbers behind the verdict in one sentence."),
+    text(
+        "verdict_evidence",
+        "Evidence",
+        "The numbers behind the verdict in one sentence. Its intervals are over these strides, taken as independent, "
+        "and hold the error of step times and phases that the settings of the verdict name; the row's own limits are "
+        "those of the person's usual value, and differ.",
+    ),
     number_column(
         "step_time_settled_from",
         "Step time settled from",
@@ -115,7 +122,7 @@ class Verdict:
     verdict : str
         A key of `VERDICTS`.
     side : str or None
-        Side of the limp where calibrated amplitude or step time names one; of ``sensor``, that which answers less.
+        Side of the asymmetry where calibrated amplitude or step time names one; of ``sensor``, that which answers less.
     evidence : str
         One sentence with the numbers.
     columns : dict
@@ -172,14 +179,30 @@ def _weaker(evidence: WalkEvidence) -> str | None:
     return "right" if evidence.gain_ratio.value < 1.0 else "left"
 
 
-def _side(evidence: WalkEvidence, parameters: VerdictParameters) -> str | None:
-    """Name the side: the smaller calibrated movement, the longer step; none where these disagree or are silent."""
-    named = set()
-    if evidence.amplitude_calibrated.beyond(parameters.amplitude_limit_percent):
-        named.add("left" if evidence.amplitude_calibrated.value > 0 else "right")
+def _sides(evidence: WalkEvidence, parameters: VerdictParameters) -> dict[str, str]:
+    """Give the side that moves less in degrees, and that whose step takes longer, each where it is settled."""
+    sides = {}
     if evidence.step_time.beyond(parameters.step_time_limit_percent):
-        named.add("right" if evidence.step_time.value > 0 else "left")
-    return named.pop() if len(named) == 1 else None
+        sides["step"] = "right" if evidence.step_time.value > 0 else "left"
+    if evidence.amplitude_calibrated.beyond(parameters.amplitude_limit_percent):
+        sides["knee"] = "left" if evidence.amplitude_calibrated.value > 0 else "right"
+    return sides
+
+
+def _side(sides: Mapping[str, str]) -> str | None:
+    """Name the side that all of `_sides` agree on; none where they disagree or are silent."""
+    return next(iter(sides.values())) if len(set(sides.values())) == 1 else None
+
+
+def _asymmetry_text(sides: Mapping[str, str], *, limping: bool) -> str:
+    """Say on which side the gait is asymmetric; only a state that is a limp is called one."""
+    side = _side(sides)
+    if side is None:
+        return "no side named"
+    if limping:
+        return f"limp on the {side} side"
+    words = {"step": "in time, longer on the", "knee": "in range, smaller on the"}
+    return "asymmetric " + " and ".join(f"{words[name]} {side}" for name in sides)
 
 
 def _ratio_text(index: Measured) -> str:
@@ -224,7 +247,7 @@ def _sentence(
     evidence: WalkEvidence,
     found: list[str],
     unsettled: list[str],
-    side: str | None,
+    sides: Mapping[str, str],
     smallest: tuple[float, float],
     settled: bool,
 ) -> str:
@@ -244,13 +267,13 @@ def _sentence(
     if evidence.amplitude_calibrated.known:
         parts.append(f"{_ratio_text(evidence.amplitude_calibrated)} in degrees")
     if found:
-        parts.append("beyond any gain: " + ", ".join(found))
+        parts.append("beyond any gain over these strides: " + ", ".join(found))
     elif unsettled:
-        parts.append("not settled: " + ", ".join(unsettled))
+        parts.append("not settled by these strides: " + ", ".join(unsettled))
     elif verdict != "not enough data":
         parts.append("no asymmetry of timing found")
     if verdict in ("gait", "gait and sensor"):
-        parts.append(f"limp on the {side} side" if side else "no side named")
+        parts.append(_asymmetry_text(sides, limping=evidence.limping))
     if verdict in ("sensor", "gait and sensor") and (weaker := _weaker(evidence)):
         parts.append(f"the {weaker} sensor answers less per degree")
     if verdict == "not certain" and not unsettled and evidence.gain_ratio.known:
@@ -289,15 +312,15 @@ def sensor_or_gait(evidence: WalkEvidence, parameters: VerdictParameters | None 
     )
     found, unsettled, measured = _timing_findings(evidence, parameters, evidence.amplitude_calibrated.known)
     verdict = _decide(evidence, parameters, found, unsettled, measured)
-    side = _side(evidence, parameters) if verdict in ("gait", "gait and sensor") else None
+    sides = _sides(evidence, parameters) if verdict in ("gait", "gait and sensor") else {}
     smallest = (
         evidence.step_time.settled_from(parameters.step_time_limit_percent),
         evidence.amplitude_calibrated.settled_from(parameters.amplitude_limit_percent),
     )
     limit = parameters.amplitude_limit_percent
     settled = evidence.amplitude_calibrated.known and abs(evidence.amplitude_calibrated.value) <= limit
-    text = _sentence(verdict, evidence, found, unsettled, side, smallest, settled)
-    side = _weaker(evidence) if verdict == "sensor" else side
+    text = _sentence(verdict, evidence, found, unsettled, sides, smallest, settled)
+    side = _weaker(evidence) if verdict == "sensor" else _side(sides)
     recorded = evidence.amplitude_recorded.mapped(ratio_of_symmetry_index)
     calibrated = evidence.amplitude_calibrated.mapped(ratio_of_symmetry_index)
     columns: dict[str, str | float | None] = {

@@ -85,6 +85,8 @@ class WalkEvidence:
         1 - correlation of the two mean stride waves at the best alignment, at least 0.
     flagged_sensors : tuple of str
         Sensors that left their control limits.
+    limping : bool
+        Whether the walk is one of the limping state, so that an asymmetry of it may be called a limp.
     """
 
     strides: int
@@ -97,6 +99,7 @@ class WalkEvidence:
     peak_timing: Measured = _UNKNOWN
     shape: Measured = _UNKNOWN
     flagged_sensors: tuple[str, ...] = field(default=())
+    limping: bool = False
 
 
 def ratio_of_symmetry_index(percent: float) -> float:

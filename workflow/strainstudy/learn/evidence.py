@@ -304,6 +304,9 @@ def learning_curve(rows: Rows, task: Task, recipe: Recipe) -> pd.DataFrame:
                 continue
             p = task.collapse(predict(model, test, task.columns))
             good = np.flatnonzero(np.isfinite(p).all(axis=1))
+            if not good.size:
+                # Nobody of those left out was recorded as this model needs it.
+                continue
             test, p = test.take(good), p[good]
             labels = task.reported_labels(test.y)
             codes = np.array([task.reported.index(v) for v in labels])

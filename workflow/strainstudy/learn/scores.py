@@ -195,6 +195,7 @@ def score_rows(
     parameters: LearnParameters,
     *,
     told: Collection[str] | None = None,
+    silent: Collection[str] = (),
 ) -> list[dict[str, object]]:
     """Make the rows of one predictor: pooled and per participant, per class and for all.
 
@@ -214,6 +215,9 @@ def score_rows(
         Resamples and seed of the intervals.
     told : collection of str, optional
         Classes that the predictor can call; all by default. One that does not know them all has no balanced accuracy.
+    silent : collection of str, optional
+        People of whom the predictor can say nothing: they have no score instead of that of no answer, and do not count
+        among the pooled ones.
 
     Returns
     -------
@@ -224,8 +228,10 @@ def score_rows(
     people = sorted(person for person, s in sums.items() if s[places].sum())
     none = dict.fromkeys((f"{name}{end}" for name in scheme.measures for end in ("", "_low", "_high")), float("nan"))
     rows: list[dict[str, object]] = []
+    heard = [person for person in people if person not in silent]
     for scope in (None, *people) if people else ():
-        members = people if scope is None else [scope]
+        members = (heard or people) if scope is None else [scope]
+        mute = not set(members) & set(heard)
         table = np.stack([sums[person] for person in members])
         pooled = scope is None
         head = {
@@ -243,20 +249,21 @@ def score_rows(
             row: dict[str, object] = {
                 **head,
                 "trial_type": name,
-                "n_participants": int((table[:, k] > 0).sum()),
+                "n_participants": 0 if mute else int((table[:, k] > 0).sum()),
                 scheme.labelled: scheme.number(table[:, k].sum()),
             }
-            if scheme.called:
+            if scheme.called and not mute:
                 row[scheme.called] = scheme.number(table[:, k + 1].sum())
-            score.put(row, table, scheme.of_class(name), pooled)
+            if not mute:
+                score.put(row, table, scheme.of_class(name), pooled)
             rows.append(row)
         row = {
             **head,
             "trial_type": "all",
-            "n_participants": len(members),
+            "n_participants": 0 if mute else len(members),
             scheme.labelled: scheme.number(table[:, places].sum()),
         }
-        if told is None or set(scheme.classes) <= set(told):
+        if not mute and (told is None or set(scheme.classes) <= set(told)):
             mean = {"balanced_accuracy": scheme.mean_recall(scheme.balanced or present)}
             score.put(row, table, {**mean, **scheme.more}, pooled)
         given = [probabilities[person] for person in members if person in probabilities and probabilities[person][0]]

@@ -106,8 +106,10 @@ def _gait(tables: StudyTables, facts: Facts) -> list[str]:
         f"first and last {counted(s.settling_strides, 'stride')} of each side of a walk, turns and strides beside a "
         f"pause were left out: {steady} of {counted(len(strides), 'stride')} were steady. A summary of fewer than "
         f"{s.strides_min} strides carries a warning [@pmc6348278].",
-        f"Definitions: {definitions}. Intervals of a recording's measures are 95 % bootstrap intervals over its "
-        f"strides ({s.bootstrap_resamples} resamples) [@efron1987].",
+        f"Definitions: {definitions}. The 95 % intervals of a recording's measures are about the person's usual "
+        f"value that day: bootstrap intervals over strides ({s.bootstrap_resamples} resamples) [@efron1987], widened "
+        f"for the persistence of strides (Hurst exponent {s.stride_persistence:g}) [@hausdorff1995; @beran1994] and by "
+        "the error of the landmarks, taken from labels of other people and from force plates [@pearl2022].",
     ]
 
 
@@ -282,8 +284,8 @@ def statistics_text(tables: StudyTables, facts: Facts) -> list[str]:
     if len(tables(CHANGE)):
         basis = sorted(set(tables(CHANGE)["error_basis"].dropna()))
         said.append(
-            "A participant's change between sessions was called detectable beyond 1.96 standard errors of the "
-            f"change, the error taken from {listed(basis)}."
+            "A participant's change between sessions was called detectable beyond Student's t (two-sided, 0.05) "
+            f"times the standard error of the change, the error taken from {listed(basis)}."
         )
     if len(tables(GROUPS)) and tables(GROUPS)["other_group"].notna().any():
         said.append(

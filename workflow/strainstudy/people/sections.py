@@ -174,8 +174,8 @@ def walks(facts: Facts) -> str:
     look = "measures" if len(rows) > _MOST_ON_A_LINE else "measures beside"
     text += table(["", *header, "published, healthy"], lines, range(1, len(rows) + 2), look)
     notes = [
-        "Small: 95 % interval over strides; of published values the number of sources whose ranges (95 of 100 people) "
-        "it spans, an orientation. Right against left: (right \u2212 left) / mean of both; 0 is even."
+        "Small: 95 % interval of the usual value that day; of published values how many sources give ranges (95 of "
+        "100 people) it spans them, an orientation. Right against left: (right \u2212 left) / mean of both; 0 is even."
     ]
     decided = sorted({str(r["prediction"]) for r in rows if isinstance(r["prediction"], str)})
     if decided:
@@ -350,6 +350,7 @@ def _plain_title(row: Row) -> str:
 def _change_line(row: Row, *, several_pairs: bool) -> list[object]:
     m = words_of(row["measure"], row["unit"])
     state = f", {STATE_WORDS[row['trial_type']]}" if row["trial_type"] in STATE_WORDS else ""
+    state += f", {row['walkway']}" if isinstance(row["walkway"], str) else ""
     pair = f" ({row['session_id']} to {row['later_session_id']})" if several_pairs else ""
     rise = "+" if row["change"] > 0 else ""
     meaning = m.up if row["change"] > 0 else m.down

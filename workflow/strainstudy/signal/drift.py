@@ -63,8 +63,6 @@ _LEAN_NEEDED: Final = 0.08
 """Lean of the median within the span that decides the resting end without a second fit (ours)."""
 _DOUBT: Final = 0.05
 """Least gain in misfit for which movement is taken to go down rather than up (ours)."""
-_FULL_LEAN: Final = 0.25
-"""Median knee angle of a healthy stride lies a quarter of its span above the lowest (Schwartz et al. 2008)."""
 _NEAR_ROUNDS: Final = 4
 """Rounds in which windows that do not rest are found and weighted down (ours)."""
 
@@ -82,14 +80,11 @@ class Drift:
         near its resting end, else from the level at which the recording begins, else taken to be 1.
     span : float
         What movement spans within a few seconds, in the unit of the signal.
-    certainty : float
-        0 to 1: how sure ``end`` is; 0 is a guess.
     """
 
     curve: Array
     end: int
     span: float
-    certainty: float
 
 
 def _reduced(values: Array, fs: float) -> tuple[Array, float]:
@@ -290,23 +285,23 @@ def _fit(reduced: Array, rate: float, bending: float, sign: End) -> _Fit:
     return _Fit(sign, sign * total, again, misfit / again.span if again.span > 0 else 0.0)
 
 
-def _best_fit(reduced: Array, rate: float, bending: float, end: End | None) -> tuple[_Fit, float]:
-    """Choose the resting end and say how sure it is (0 to 1).
+def _best_fit(reduced: Array, rate: float, bending: float, end: End | None) -> _Fit:
+    """Choose the resting end.
 
     Where the signal moves for seconds on end it walks, and walking spends most of its time near the resting end.
     Else the end that fits better is taken (see `_rest_curve`).
     """
     if end is not None:
-        return _fit(reduced, rate, bending, end), 1.0
+        return _fit(reduced, rate, bending, end)
     up = _fit(reduced, rate, bending, 1)
     lean = 0.5 - up.nodes.position
     if lean >= _LEAN_NEEDED:
-        return up, min(1.0, lean / _FULL_LEAN)
+        return up
     down = _fit(reduced, rate, bending, -1)
     if lean <= -_LEAN_NEEDED:
-        return down, min(1.0, -lean / _FULL_LEAN)
+        return down
     gain = up.misfit - down.misfit
-    return (down if gain > _DOUBT else up), min(1.0, abs(gain))
+    return down if gain > _DOUBT else up
 
 
 def _at_full_rate(curve: Array, n: int, fs: float, rate: float) -> Array:
@@ -337,9 +332,9 @@ def resting_drift(values: npt.ArrayLike, fs: float, *, shortest_period_s: float,
     x = np.asarray(values, dtype=np.float64)
     reduced, rate = _reduced(x, fs)
     if not np.isfinite(reduced).any():
-        return Drift(np.zeros(len(x)), end or 1, 0.0, 0.0)
-    fit, certainty = _best_fit(reduced, rate, _bending(shortest_period_s), end)
-    return Drift(_at_full_rate(fit.curve, len(x), fs, rate), fit.sign, fit.nodes.span, certainty)
+        return Drift(np.zeros(len(x)), end or 1, 0.0)
+    fit = _best_fit(reduced, rate, _bending(shortest_period_s), end)
+    return Drift(_at_full_rate(fit.curve, len(x), fs, rate), fit.sign, fit.nodes.span)
 
 
 def central_drift(values: npt.ArrayLike, fs: float, *, shortest_period_s: float) -> Drift:
@@ -361,7 +356,7 @@ def central_drift(values: npt.ArrayLike, fs: float, *, shortest_period_s: float)
     x = np.asarray(values, dtype=np.float64)
     reduced, rate = _reduced(x, fs)
     if not np.isfinite(reduced).any():
-        return Drift(np.zeros(len(x)), 0, 0.0, 0.0)
+        return Drift(np.zeros(len(x)), 0, 0.0)
     centres = np.arange(0, len(reduced), max(1, round(_NODE_S * rate)))
     windows = _windows(reduced, centres, max(3, round(_MOVING_S * rate)))
     level = _quantile(windows, 0.5)
@@ -378,4 +373,4 @@ def central_drift(values: npt.ArrayLike, fs: float, *, shortest_period_s: float)
         weight = known.astype(float) / (1 + (distance / (3 * scale)) ** 2)
     span = float(np.max(_quantile(windows, 0.95)[known] - _quantile(windows, 0.05)[known]))
     at_rate = np.interp(np.arange(len(reduced)), centres, curve)
-    return Drift(_at_full_rate(at_rate, len(x), fs, rate), 0, span, 0.0)
+    return Drift(_at_full_rate(at_rate, len(x), fs, rate), 0, span)

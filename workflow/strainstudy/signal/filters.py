@@ -16,7 +16,7 @@ from scipy.signal import butter, sosfiltfilt
 
 from .gaps import by_run, runs
 
-__all__ = ["corrected_cutoff", "frequency_at_gain", "lowpass", "residual_cutoff", "two_pass_gain"]
+__all__ = ["corrected_cutoff", "frequency_at_gain", "lowpass", "residual_cutoff"]
 
 Array = npt.NDArray[np.float64]
 
@@ -48,15 +48,8 @@ def corrected_cutoff(cutoff_hz: float, fs: float, *, order: int = 2, passes: int
     return float(fs / np.pi * np.arctan(np.tan(np.pi * cutoff_hz / fs) / factor))
 
 
-def two_pass_gain(frequency_hz: float, cutoff_hz: float, fs: float, *, order: int = 2) -> float:
-    """Gain of `lowpass` at a frequency: the bilinear Butterworth's power response, both passes."""
-    pass_cutoff = corrected_cutoff(cutoff_hz, fs, order=order)
-    ratio = np.tan(np.pi * frequency_hz / fs) / np.tan(np.pi * pass_cutoff / fs)
-    return float(1 / (1 + ratio ** (2 * order)))
-
-
 def frequency_at_gain(gain: float, cutoff_hz: float, fs: float, *, order: int = 2) -> float:
-    """Frequency in Hz at which `lowpass` has this gain (0 to 1): the inverse of `two_pass_gain`."""
+    """Frequency in Hz at which `lowpass` has this gain (0 to 1): Butterworth's power response, both passes."""
     pass_cutoff = corrected_cutoff(cutoff_hz, fs, order=order)
     ratio = (1 / gain - 1) ** (1 / (2 * order))
     return float(fs / np.pi * np.arctan(ratio * np.tan(np.pi * pass_cutoff / fs)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -119,13 +120,13 @@ def _gait_rows(
         answer = math.hypot(*(answer["error"] or 0.0 for answer in answers.values()))
         # The verdict is of these very strides, and puts its own error of the landmarks beside what they tell.
         told = with_measurement_error(row, own, NO_ERROR, answer_error_s=answer, angles={})
-        judged = sensor_or_gait(walk_evidence(told, own, maps, flagged), verdict)
-        errors = errors_for(recording.participant_id, state, cells)
+        judged = sensor_or_gait(walk_evidence(told, own, maps, flagged, limping=state == "limping_gait"), verdict)
+        # Labels of this study hold what the answers of its sensors do to contacts; force plates do not.
+        plates = replace(FORCE_PLATES, difference_s=math.hypot(FORCE_PLATES.difference_s, answer))
         row = with_measurement_error(
             with_persistence(row, gait.stride_persistence),
             own,
-            errors,
-            answer_error_s=answer if errors is FORCE_PLATES else 0.0,
+            errors_for(recording.participant_id, state, cells, plates),
             angles={side: angle_error(entry) for side, entry in maps.items()},
         )
         for side in SIDES:

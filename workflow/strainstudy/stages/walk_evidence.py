@@ -42,6 +42,8 @@ def walk_evidence(
     strides: pd.DataFrame,
     maps: Mapping[str, AngleMap | ReferenceMap],
     flagged: Sequence[str],
+    *,
+    limping: bool = False,
 ) -> WalkEvidence:
     """Gather the evidence of one row of ``tables/gait.tsv``.
 
@@ -55,6 +57,8 @@ def walk_evidence(
         Calibrations of the session.
     flagged : sequence of str
         Sensors of the recording that left their control limits.
+    limping : bool
+        Whether the row is that of the limping state.
 
     Returns
     -------
@@ -75,4 +79,5 @@ def walk_evidence(
         peak_timing=_measured(row, "swing_peak_timing_difference"),
         shape=Measured(1.0 - likeness.value, 1.0 - likeness.high, 1.0 - likeness.low),
         flagged_sensors=tuple(flagged),
+        limping=limping,
     )

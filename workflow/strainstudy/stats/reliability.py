@@ -162,7 +162,7 @@ def minimal_detectable_change(standard_error: float, *, multiplier: float = 1.96
     standard_error : float
         Standard error of one measurement.
     multiplier : float
-        1.96 for 95 %.
+        1.96 for 95 % of a normal distribution; Student's t where the standard error has few degrees of freedom.
 
     Returns
     -------

@@ -40,14 +40,11 @@ class ThroatHealth:
     ----------
     at_limit_count : int
         Swallows that stand on the largest or smallest value of the recording.
-    size_change : float
-        Size of swallows at the end over that at the start (trend line); NaN for fewer than eight swallows.
     findings : tuple of str
         In words; empty where nothing was found.
     """
 
     at_limit_count: int
-    size_change: float
     findings: tuple[str, ...]
 
     @property
@@ -85,7 +82,6 @@ def throat_health(swallows: pd.DataFrame, observed_s: float, duration_s: float) 
             f"{at_limit} of {len(swallows)} swallows reach the limit of the recording: amplitude and area are "
             "lower bounds, lower the gain"
         )
-    change = np.nan
     if len(swallows) >= _FEWEST and "amplitude" in swallows:
         onset = swallows["onset"].to_numpy(dtype=float)
         size = np.log(np.maximum(swallows["amplitude"].to_numpy(dtype=float), np.finfo(float).tiny))
@@ -96,4 +92,4 @@ def throat_health(swallows: pd.DataFrame, observed_s: float, duration_s: float) 
             findings.append(
                 f"swallows shrink to {100 * change:.0f} % over the recording: the sensor may have come loose"
             )
-    return ThroatHealth(at_limit, change, tuple(findings))
+    return ThroatHealth(at_limit, tuple(findings))

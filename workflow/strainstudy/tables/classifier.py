@@ -163,7 +163,8 @@ _CLASSIFIER: Final = TableSpec(
     path="validation/classifier.tsv",
     title="Classifier and baselines",
     description="Scores on participants that the scoring model never saw, pooled and per participant, with the "
-    "commonest state, an amplitude threshold and the published asymmetry rule beside it. Recall and precision count "
+    "commonest state, an amplitude threshold and the published asymmetry rule beside it. One that compares "
+    "the knees has no score of a person with one knee, who is not among its pooled ones. Recall and precision count "
     "seconds.",
     columns=(
         text(

@@ -176,7 +176,8 @@ ERRORS: Final = (
         "error_source",
         "Error of measurement from",
         "Where the errors of contact and toe-off come from: labels of other people of this study in the same state "
-        "(five or more), else force plates. The scatter of single contacts is always that of force plates, the error "
+        "(five or more), pooled with force plates by degrees of freedom where that makes the error larger; else force "
+        "plates alone. The scatter of single contacts is always that of force plates, the error "
         "of an angle that of its calibration.",
     ),
     *(

@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from .families import BETWEEN, MEASURED, METHOD, PEOPLE, READING, RECORDINGS, limits_of_agreement
 from .spec import TableSpec, count, flag, interval, number, text
 
 __all__ = ["CHANGE", "GROUPS", "NORMS", "RETEST"]
+
+WALKWAY: Final = text(
+    "walkway",
+    "walkway",
+    "overground or treadmill, as the study's recordings say; n/a where they do not, and for measures of no gait. Walks "
+    "that differ in it are not put together.",
+)
 
 NORMS = TableSpec(
     path="validation/norms.tsv",
@@ -43,7 +52,7 @@ NORMS = TableSpec(
             "Sources of healthy people whose ranges have no value in common, or of which one's mean lies outside the "
             "other's range, each with what it says, in the row's unit; n/a where none do.",
         ),
-        text("walkway", "walkway", "overground or treadmill, as the study's recordings say; n/a where they do not."),
+        WALKWAY,
         text("population", "population", "Whom the source measured, and how."),
         text("population_walkway", "walkway of the source", "overground or treadmill; n/a where it does not say."),
         count("population_n", "people in the source", "How many people the source measured."),
@@ -80,7 +89,8 @@ CHANGE = TableSpec(
         number(
             "minimal_detectable_change",
             "minimal detectable change",
-            "1.96 x standard error of the change, in the row's unit (Weir 2005).",
+            "Standard error of the change times Student's t at error_freedom (times 1.96 without), in the row's unit "
+            "(Weir 2005).",
         ),
         flag("exceeds", "exceeds it", "Whether the change, without its sign, is larger than that."),
         text(
@@ -114,9 +124,10 @@ CHANGE = TableSpec(
         ),
         number("published_detectable_high", "published detectable change, largest", "The largest, in the row's unit."),
         text("published_detectable_source", "published by", "Whose it is, of whom, and how it is known."),
+        WALKWAY,
         READING,
     ),
-    key=("participant_id", "measure", "trial_type", "session_id", "later_session_id"),
+    key=("participant_id", "measure", "trial_type", "walkway", "session_id", "later_session_id"),
 )
 
 RETEST = TableSpec(
@@ -147,11 +158,13 @@ RETEST = TableSpec(
         number(
             "minimal_detectable_change",
             "minimal detectable change",
-            "1.96 x sqrt(2) x standard error of measurement, in the row's unit.",
+            "Student's t at error_freedom x sqrt(2) x standard error of measurement, in the row's unit.",
         ),
+        count("error_freedom", "degrees of freedom", "Of the standard error of measurement: people less one."),
+        WALKWAY,
         READING,
     ),
-    key=("measure", "trial_type", "session_id", "later_session_id"),
+    key=("measure", "trial_type", "walkway", "session_id", "later_session_id"),
 )
 
 GROUPS = TableSpec(
@@ -189,7 +202,8 @@ GROUPS = TableSpec(
             "1",
         ),
         METHOD,
+        WALKWAY,
         READING,
     ),
-    key=("measure", "trial_type", "session_id", "group", "other_group"),
+    key=("measure", "trial_type", "walkway", "session_id", "group", "other_group"),
 )

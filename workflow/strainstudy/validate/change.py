@@ -16,8 +16,10 @@ Only the first is an error of measurement; the second says how unusual a change 
 are made of the same thing are one family, of which one measure is counted: nine numbers of one changed rhythm are one
 change.
 
-Minimal detectable change = 1.96 x standard error of the change, which for one recording a session is 1.96 x sqrt(2) x
-SEM (Weir JP 2005 J Strength Cond Res 19:231-240).
+Minimal detectable change = t x standard error of the change, which for one recording a session is t x sqrt(2) x SEM
+(Weir JP 2005 J Strength Cond Res 19:231-240, who prints 1.96 for t). A standard error that few repeats or people tell
+is itself not known well, so that t is Student's quantile at its degrees of freedom; 1.96 for the third source, whose
+limits hold theirs already.
 """
 
 from __future__ import annotations
@@ -28,11 +30,12 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from scipy import special
 
 from ..stats.agreement import bland_altman, within_person_sd
 from ..stats.reliability import icc, mean_squares, minimal_detectable_change
 from ..tables.standing import CHANGE, RETEST
-from .measurements import per_person
+from .measurements import KEYS, per_person, with_walkway
 from .parameters import ValidateParameters
 from .rates import named_interval
 from .row_frames import rows_frame, text_or_none
@@ -40,9 +43,8 @@ from .wording import change_words, retest_words
 
 __all__ = ["FAMILIES", "changes", "retest"]
 
-_REACH: Final = 1.96
+_NORMAL_95: Final = 1.96
 """Normal quantile of a two-sided 95 % limit, as Weir 2005 prints it."""
-_KEYS: Final = ["trial_type", "measure", "unit"]
 _MINIMUM_FREEDOM: Final = 3
 """Fewer degrees of freedom than this give no usable standard deviation of repeats (ours)."""
 _MINIMUM_OTHERS: Final = 5
@@ -83,6 +85,11 @@ FAMILIES: Final[dict[str, tuple[str, ...]]] = {
 _FAMILY_OF: Final = {measure: family for family, members in FAMILIES.items() for measure in members}
 
 
+def _reach(freedom: int | None) -> float:
+    """Count the standard errors to a 95 % limit: Student's t, or the normal quantile without degrees of freedom."""
+    return _NORMAL_95 if freedom is None else float(special.stdtrit(freedom, 0.975))
+
+
 def _session_pairs(sessions: list[str]) -> list[tuple[str, str]]:
     return list(itertools.combinations(sorted(sessions), 2))
 
@@ -109,7 +116,8 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     measurements : DataFrame
-        From `measurements.join`; a recording without a session is left out.
+        From `measurements.join` or `measurements.on_walkways`; a recording without a session is left out. A walk on a
+        treadmill is compared with one on a treadmill only.
 
     Returns
     -------
@@ -119,8 +127,8 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
         session.
     """
     rows: list[dict[str, Any]] = []
-    known = measurements[measurements["session_id"].notna()]
-    for _, group in known.groupby(_KEYS, sort=True, dropna=False):
+    known = with_walkway(measurements[measurements["session_id"].notna()])
+    for _, group in known.groupby(KEYS, sort=True, dropna=False):
         session = group["participant_id"].astype(str) + "\t" + group["session_id"].astype(str)
         # Tasks differ in what is asked of the person, so that only recordings of one task repeat each other.
         repeat = session + "\t" + group["task"].astype(str)
@@ -135,18 +143,19 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                 if repeated:
                     error, basis, degrees = sd * math.sqrt(1 / len(first) + 1 / len(second)), REPEATS, freedom
                 elif others >= _MINIMUM_OTHERS and spread > 0:
-                    if not error >= spread:
+                    if not _reach(None) * error >= _reach(others - 1) * spread:
                         error, basis, degrees = spread, OTHERS, others - 1
                 elif math.isnan(error):
                     basis = NOTHING
                 change = float(second["value"].mean() - first["value"].mean())
-                detectable = _REACH * error
+                detectable = _reach(degrees) * error
                 rows.append(
                     {
                         "participant_id": str(person),
                         "trial_type": text_or_none(mine["trial_type"].iloc[0]),
                         "measure": mine["measure"].iloc[0],
                         "unit": mine["unit"].iloc[0],
+                        "walkway": text_or_none(mine["walkway"].iloc[0]),
                         "session_id": earlier,
                         "later_session_id": later,
                         "n_recordings": len(first),
@@ -170,11 +179,12 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
 
 
 def _mark_leads(rows: list[dict[str, Any]]) -> None:
-    """Mark in each family of one person, state and pair of sessions the measure that stands for all."""
+    """Mark in each family of one person, state, walkway and pair of sessions the measure that stands for all."""
     first: dict[tuple[Any, ...], dict[str, Any]] = {}
     for row in rows:
         family = row["family"] or row["measure"]
-        key = (row["participant_id"], row["trial_type"], row["session_id"], row["later_session_id"], family)
+        names = ("participant_id", "trial_type", "walkway", "session_id", "later_session_id")
+        key = (*(row[name] for name in names), family)
         members = FAMILIES.get(family, (row["measure"],))
         row["lead"] = False
         if key not in first or members.index(row["measure"]) < members.index(first[key]["measure"]):
@@ -203,7 +213,7 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
     known = measurements[measurements["session_id"].notna()]
     people = per_person(known)
     rows: list[dict[str, Any]] = []
-    for (state, measure, unit), group in people.groupby(_KEYS, sort=True, dropna=False):
+    for (state, measure, unit, walkway), group in people.groupby(KEYS, sort=True, dropna=False):
         wide = group.pivot_table(index="participant_id", columns="session_id", values="value", aggfunc="mean")
         for earlier, later in _session_pairs([str(c) for c in wide.columns]):
             table = wide[[earlier, later]].to_numpy(dtype=np.float64)
@@ -218,6 +228,7 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
                     "trial_type": text_or_none(state),
                     "measure": measure,
                     "unit": unit,
+                    "walkway": text_or_none(walkway),
                     "session_id": earlier,
                     "later_session_id": later,
                     "n_participants": len(table),
@@ -229,7 +240,10 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
                     **named_interval("icc_agreement", agreement.value, agreement.interval),
                     **named_interval("icc_consistency", consistency.value, consistency.interval),
                     "standard_error_of_measurement": squares.standard_error,
-                    "minimal_detectable_change": minimal_detectable_change(squares.standard_error),
+                    "minimal_detectable_change": minimal_detectable_change(
+                        squares.standard_error, multiplier=_reach(len(table) - 1)
+                    ),
+                    "error_freedom": len(table) - 1,
                 }
             )
     return rows_frame(rows, RETEST, retest_words)

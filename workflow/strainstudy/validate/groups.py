@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from ..stats.effects import Difference, group_difference
 from ..stats.intervals import Interval, no_interval, t_interval
 from ..tables.standing import GROUPS
+from .measurements import KEYS, with_walkway
 from .rates import named_interval
 from .row_frames import rows_frame, text_or_none
 from .wording import group_words
@@ -30,7 +31,6 @@ Floats = NDArray[np.float64]
 MINIMUM_PEOPLE: Final = 3
 """Of two people the limits of a mean are 12.7 standard errors away: no statement (ours)."""
 _FEW: Final = f"fewer than {MINIMUM_PEOPLE} participants in a group"
-_KEYS: Final = ["participant_id", "session_id", "trial_type", "measure", "unit"]
 _SIGNED: Final = ("step_time_symmetry_index",)
 """Measures whose sign says which side is the larger: right minus left."""
 
@@ -53,6 +53,7 @@ def by_affected_side(people: pd.DataFrame, affected: Mapping[str, str | None]) -
         either, of others nothing. Signed measures become ``<measure>_affected``, positive where the affected side is
         the larger, of people with one affected side.
     """
+    people = with_walkway(people)
     side = people["participant_id"].astype(str).map(dict(affected))
     name = people["measure"].astype(str)
     own = name.str.extract(r"^(?P<stem>.*)_(?P<side>left|right)$")
@@ -68,7 +69,9 @@ def by_affected_side(people: pd.DataFrame, affected: Mapping[str, str | None]) -
     parts += [mine, turned]
     both = people[sided & (side == "none")].assign(measure=own["stem"])
     if len(both):
-        mean = both.groupby(_KEYS, sort=True, dropna=False, as_index=False)["value"].mean()
+        mean = both.groupby(["participant_id", "session_id", *KEYS], sort=True, dropna=False, as_index=False)[
+            "value"
+        ].mean()
         parts += [mean.assign(measure=mean["measure"] + role) for role in ("_affected", "_other")]
     return pd.concat([part for part in parts if len(part)] or [people.iloc[:0]], ignore_index=True)
 
@@ -108,10 +111,11 @@ def compare_groups(people: pd.DataFrame, groups: Mapping[str, str | None]) -> pd
         alphabetical order); a group that has nothing to be compared with has a row of its own.
     """
     rows: list[dict[str, Any]] = []
-    keys = ["session_id", "trial_type", "measure", "unit"]
     grouped = people.assign(group=people["participant_id"].astype(str).map(dict(groups)))
     grouped = grouped[grouped["group"].notna()]
-    for (session, state, measure, unit), part in grouped.groupby(keys, sort=True, dropna=False):
+    for (session, state, measure, unit, walkway), part in grouped.groupby(
+        ["session_id", *KEYS], sort=True, dropna=False
+    ):
         values = {str(name): own["value"].to_numpy(dtype=np.float64) for name, own in part.groupby("group", sort=True)}
         pairs: list[tuple[str, str | None]] = list(itertools.combinations(values, 2))
         for name, other in pairs or [(name, None) for name in values]:
@@ -121,6 +125,7 @@ def compare_groups(people: pd.DataFrame, groups: Mapping[str, str | None]) -> pd
                 "trial_type": text_or_none(state),
                 "measure": measure,
                 "unit": unit,
+                "walkway": text_or_none(walkway),
                 "group": name,
                 "n": len(own),
                 **_described("", own),

@@ -17,14 +17,15 @@ from .row_frames import text_or_none
 __all__ = [
     "COLUMNS",
     "GAIT_MEASURES",
+    "KEYS",
     "SIZE",
     "SWALLOW_MEASURES",
     "gait_measurements",
     "join",
-    "on_treadmill_apart",
+    "on_walkways",
     "per_person",
-    "per_walkway",
     "swallow_measurements",
+    "with_walkway",
 ]
 
 COLUMNS: Final = (
@@ -38,6 +39,8 @@ COLUMNS: Final = (
     "value",
     "standard_error",
 )
+KEYS: Final = ["trial_type", "measure", "unit", "walkway"]
+"""Values that differ in one of these are of different things, and are neither averaged nor compared."""
 SIZE: Final = "_size"
 GAIT_MEASURES: Final[dict[str, str]] = {
     "cadence": "1/min",
@@ -201,8 +204,8 @@ def join(*parts: pd.DataFrame) -> pd.DataFrame:
     return pd.concat(filled, ignore_index=True) if filled else _frame([])
 
 
-def on_treadmill_apart(measurements: pd.DataFrame, walkways: Mapping[str, str | None]) -> pd.DataFrame:
-    """Make walking on a treadmill a task of its own, which no walk on the ground repeats.
+def on_walkways(measurements: pd.DataFrame, walkways: Mapping[str, str | None]) -> pd.DataFrame:
+    """Say of each measure of gait what was walked on: treadmill and ground change gait, and are kept apart.
 
     Parameters
     ----------
@@ -214,58 +217,35 @@ def on_treadmill_apart(measurements: pd.DataFrame, walkways: Mapping[str, str | 
     Returns
     -------
     DataFrame
-        As given, but for ``task`` of gait measures on a treadmill.
+        As given, and walkway: missing for measures that no walkway changes, so that a person's swallows stay one row.
     """
-    there = measurements["recording_id"].astype(str).map(dict(walkways)) == "treadmill"
-    moved = there & measurements["measure"].isin(list(GAIT_MEASURES))
-    return measurements.assign(task=measurements["task"].mask(moved, measurements["task"] + " on a treadmill"))
+    on = [
+        walkways.get(str(recording)) if measure in GAIT_MEASURES else None
+        for recording, measure in zip(measurements["recording_id"], measurements["measure"], strict=True)
+    ]
+    return measurements.assign(walkway=pd.Series(on, index=measurements.index, dtype=object))
+
+
+def with_walkway(measurements: pd.DataFrame) -> pd.DataFrame:
+    """Give measures whose walkway nobody said an empty column of it."""
+    return measurements if "walkway" in measurements else measurements.assign(walkway=None)
 
 
 def per_person(measurements: pd.DataFrame) -> pd.DataFrame:
-    """Average a person's recordings within a session.
-
-    Parameters
-    ----------
-    measurements : DataFrame
-        `COLUMNS`.
-
-    Returns
-    -------
-    DataFrame
-        participant_id, session_id, trial_type, measure, unit, n_recordings, value; sorted.
-    """
-    keys = ["participant_id", "session_id", "trial_type", "measure", "unit"]
-    if not len(measurements):
-        return pd.DataFrame(columns=[*keys, "n_recordings", "value"])
-    return _averaged(measurements, keys)
-
-
-def _averaged(measurements: pd.DataFrame, keys: list[str]) -> pd.DataFrame:
-    groups = measurements.groupby(keys, sort=True, dropna=False)["value"]
-    return groups.agg(n_recordings="count", value="mean").reset_index()
-
-
-def per_walkway(measurements: pd.DataFrame, walkways: Mapping[str, str | None]) -> pd.DataFrame:
     """Average a person's recordings within a session, treadmill and overground walking apart.
 
     Parameters
     ----------
     measurements : DataFrame
-        `COLUMNS`.
-    walkways : mapping of recording_id
-        overground, treadmill, or None where it is not known.
+        `COLUMNS`, by way of `on_walkways` where walkways are known.
 
     Returns
     -------
     DataFrame
-        Columns of `per_person`, and walkway; sorted.
+        participant_id, session_id, trial_type, measure, unit, walkway, n_recordings, value; sorted.
     """
+    keys = ["participant_id", "session_id", *KEYS]
     if not len(measurements):
-        return per_person(measurements).assign(walkway=None)
-    # missing for measures that no walkway changes, so that a person's swallows stay one row
-    on = [
-        walkways.get(str(recording)) if measure in GAIT_MEASURES else None
-        for recording, measure in zip(measurements["recording_id"], measurements["measure"], strict=True)
-    ]
-    keys = ["participant_id", "session_id", "trial_type", "measure", "unit", "walkway"]
-    return _averaged(measurements.assign(walkway=pd.Series(on, index=measurements.index, dtype=object)), keys)
+        return pd.DataFrame(columns=[*keys, "n_recordings", "value"])
+    groups = with_walkway(measurements).groupby(keys, sort=True, dropna=False)["value"]
+    return groups.agg(n_recordings="count", value="mean").reset_index()

@@ -21,9 +21,8 @@ from .groups import by_affected_side, compare_groups
 from .measurements import (
     gait_measurements,
     join,
-    on_treadmill_apart,
+    on_walkways,
     per_person,
-    per_walkway,
     swallow_measurements,
 )
 from .norms import position
@@ -105,10 +104,11 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
     events, bouts = _by_recording(results.events, used), _by_recording(results.bouts, used)
     rater, truth = reference_labels(results.labels, parameters.reference_rater)
 
-    measurements = join(
+    joined = join(
         gait_measurements(results.gait, table),
         swallow_measurements(results.swallow_summary, table),
     )
+    measurements = on_walkways(joined, results.walkways)
     people = per_person(measurements)
     states, confusion = score_states(truth, bouts, who, parameters, rater=rater)
     durations = {name: float(heads[name]["duration"]) for name in used}
@@ -136,8 +136,8 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
         (RATERS, raters),
         (PARAMETERS, compared),
         (PAIRS, filled.assign(unit=filled["measure"].map(UNITS))),
-        (NORMS, position(per_walkway(measurements, results.walkways), results.norms, results.ages, results.sexes)),
-        (CHANGE, beside_published(changes(on_treadmill_apart(measurements, results.walkways)))),
+        (NORMS, position(people, results.norms, results.ages, results.sexes)),
+        (CHANGE, beside_published(changes(measurements))),
         (RETEST, retest(measurements, parameters)),
         (GROUPS, compare_groups(by_affected_side(people, results.affected), results.groups)),
     ]

@@ -65,6 +65,10 @@ def _people(n: int) -> str:
     return f"{n} participant{'s' if n != 1 else ''}"
 
 
+def _on(row: Row) -> str:
+    return {"treadmill": " on a treadmill", "overground": " over ground"}.get(row.get("walkway") or "", "")
+
+
 def event_words(row: Row) -> str:
     """Say how many labelled events were found, how many detected ones were false, and how late they came."""
     things = EVENT_TYPES[row["trial_type"]].plural
@@ -195,7 +199,7 @@ def change_words(row: Row) -> str:
     change = _with_unit(abs(row["change"]), row["unit"])
     way = "no change" if row["change"] == 0 else f"{'up' if row['change'] > 0 else 'down'} by {change}"
     values = f"{_number(row['value'])} to {_with_unit(row['later_value'], row['unit'])}"
-    sessions = f"From {row['session_id']} to {row['later_session_id']} {values},"
+    sessions = f"From {row['session_id']} to {row['later_session_id']}{_on(row)} {values},"
     if row["exceeds"] is None:
         return f"{sessions} {way}; nothing was repeated, so its error is not known."
     reasons = {
@@ -206,16 +210,17 @@ def change_words(row: Row) -> str:
     verdict = f"{'more' if row['exceeds'] else 'no more'} than {reasons[row['error_basis']]}"
     detectable = _with_unit(row["minimal_detectable_change"], row["unit"])
     if row["error_basis"] == "sessions of the other people":
-        theirs = f"1.96 SD of the changes of {row['error_freedom'] + 1} people: {detectable}"
+        theirs = f"95 % limit by the changes of {row['error_freedom'] + 1} people: {detectable}"
         return f"{sessions} {way}: {verdict} ({theirs}); this is no error of measurement."
     return f"{sessions} {way}: {verdict} (detectable from {detectable} on)."
 
 
 def retest_words(row: Row) -> str:
     """Say how well two sessions agree."""
+    bias = _with_unit(row["bias"], row["unit"])
     return (
-        f"In {_people(row['n_participants'])} the later session differs by {_with_unit(row['bias'], row['unit'])} on "
-        f"average ({_limits(row, 'bias')}); ICC(2,1) {_number(row['icc_agreement'])} "
+        f"In {_people(row['n_participants'])}{_on(row)} the later session differs by {bias} on average "
+        f"({_limits(row, 'bias')}); ICC(2,1) {_number(row['icc_agreement'])} "
         f"({_limits(row, 'icc_agreement')}); a single person's change is detectable "
         f"from {_with_unit(row['minimal_detectable_change'], row['unit'])} on."
     )
@@ -225,11 +230,12 @@ def group_words(row: Row) -> str:
     """Say how two groups differ."""
     own = f"{row['group']} {_with_unit(row['mean'], row['unit'])} ({_limits(row, 'mean')}; {_people(row['n'])})"
     if row.get("other_group") is None:
-        return f"Mean of {own}."
+        return f"Mean{_on(row)} of {own}."
     theirs = f"{row['other_group']} {_with_unit(row['other_mean'], row['unit'])} ({_people(row['other_n'])})"
     way = "higher" if row["difference"] > 0 else "lower" if row["difference"] < 0 else "neither higher nor lower"
     size = f", {_number(row['hedges_g'])} pooled SDs ({_limits(row, 'hedges_g')})" if _known(row["hedges_g"]) else ""
+    gap = _with_unit(row["difference"], row["unit"])
     return (
-        f"Mean of {own}, of {theirs}: {row['group']} {way}, difference {_with_unit(row['difference'], row['unit'])} "
+        f"Mean{_on(row)} of {own}, of {theirs}: {row['group']} {way}, difference {gap} "
         f"({_limits(row, 'difference')}){size}."
     )
