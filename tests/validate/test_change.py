@@ -363,3 +363,13 @@ def test_gait_measures_exist_in_the_gait_table_and_their_error_is_read_off_their
     size = found.loc["swing_time_log_ratio_size"]
     assert (size["value"], size["standard_error"]) == pytest.approx((6.0, 1.0), abs=1e-3)
     assert "swing_time_log_ratio" not in found.index
+
+
+def test_the_mean_of_what_cannot_be_negative_has_no_limit_below_zero():
+    """Of 0.1, 0.2 and 3.0 the lower limit is 1.1 - 4.303 * 1.646 / sqrt 3 = -2.99; a rate ends at 0."""
+    values = long(("sub-01", "ses-01", 0.1), ("sub-02", "ses-01", 0.2), ("sub-03", "ses-01", 3.0))
+    people = pd.concat([values, values.assign(measure="step_time_symmetry_index", unit="percent")])
+    found = compare_groups(per_person(people), dict.fromkeys(("sub-01", "sub-02", "sub-03"), "control"))
+    low = found.set_index("measure")["mean_low"]
+    assert low["cadence"] == 0.0
+    assert low["step_time_symmetry_index"] == pytest.approx(-2.99, abs=0.01)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
@@ -76,8 +77,12 @@ def by_affected_side(people: pd.DataFrame, affected: Mapping[str, str | None]) -
     return pd.concat([part for part in parts if len(part)] or [people.iloc[:0]], ignore_index=True)
 
 
-def _mean_interval(values: Floats) -> Interval:
-    return t_interval(values) if len(values) >= MINIMUM_PEOPLE else no_interval(_FEW)
+def _mean_interval(values: Floats, measure: str) -> Interval:
+    if len(values) < MINIMUM_PEOPLE:
+        return no_interval(_FEW)
+    found = t_interval(values)
+    # What cannot be below 0 has no limit there; few people far apart would give one.
+    return found if measure.startswith(_SIGNED) else replace(found, low=max(found.low, 0.0))
 
 
 def _compared(own: Floats, theirs: Floats) -> Difference:
@@ -133,12 +138,12 @@ def compare_groups(people: pd.DataFrame, groups: Mapping[str, str | None]) -> pd
                 "minimum": float(own.min()),
                 "maximum": float(own.max()),
             }
-            mean = _mean_interval(own)
+            mean = _mean_interval(own, str(measure))
             row |= {"mean_low": mean.low, "mean_high": mean.high}
             if other is not None:
                 theirs = values[other]
                 gap = _compared(own, theirs)
-                theirs_mean = _mean_interval(theirs)
+                theirs_mean = _mean_interval(theirs, str(measure))
                 row |= {
                     "other_group": other,
                     "other_n": len(theirs),
