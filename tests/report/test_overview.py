@@ -99,11 +99,17 @@ def test_an_amount_is_believed_by_the_lower_limit_of_its_icc(tables, low, verdic
 
 
 @pytest.mark.parametrize(
-    ("coverage", "verdict"), [(0.91, "Yes, within its interval"), (0.85, "Its interval is too narrow")]
+    ("coverage", "low", "verdict"),
+    [
+        (0.91, 0.90, "Yes, within its interval"),
+        (0.92, 0.77, "With care: within its interval here, but too few people to be sure"),
+        (0.92, None, "With care: within its interval here, but too few people to be sure"),
+        (0.85, 0.80, "Its interval is too narrow"),
+    ],
 )
-def test_the_interval_of_the_angle_is_believed_if_it_holds_what_it_promises(tables, coverage, verdict):
+def test_the_interval_of_the_angle_is_believed_if_it_holds_what_it_promises(tables, coverage, low, verdict):
     put(tables.results, [{"recording_id": "pooled", "phase": "all", "n_participants": 4, "rmse": 2.9,
-                          "coverage": coverage}], ANGLES)  # fmt: skip
+                          "coverage": coverage, "coverage_low": low}], ANGLES)  # fmt: skip
     (line,) = trust_lines(StudyTables(tables.results), promised=0.9)
     assert line.verdict == verdict
 

@@ -164,7 +164,12 @@ def mendings(tables: StudyTables) -> list[Mending]:
     found = [*_told(tables), *_angles(tables, tables.recordings), *_walks(tables)]
     found += [
         Mending(
-            f"On the bench, {named(rows['sensor_id'])}:", f"{warning}.", "Hold longer, or repeat the run.", len(rows)
+            f"On the bench, {named(rows['sensor_id'])}:",
+            f"{warning}.",
+            "Take the value of each session by itself, and put the sensor on the bench again."
+            if "gauge factor" in str(warning)
+            else "Hold longer, or repeat the run.",
+            len(rows),
         )
         for warning, rows in sensors[sensors["warning"].notna()].groupby("warning", sort=True)
     ]

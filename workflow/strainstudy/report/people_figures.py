@@ -306,7 +306,7 @@ def change_figure(tables: StudyTables, folder: Path) -> Picture | None:
         f"n = {len(change)} changes of {change['participant_id'].nunique()} people, states of gait together; grey: "
         "within the minimal detectable change (its error is named in tables/change.tsv); diamonds: beyond it, "
         f"{n}, in {counted} families of measures that are made of the same thing. "
-        "With so many comparisons about one in twenty lies beyond without any true change.",
+        "Of so many comparisons a few lie beyond without any true change.",
         "Changes between sessions as multiples of the minimal detectable change.",
         png,
         first=_looked_at(beyond),

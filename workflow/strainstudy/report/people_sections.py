@@ -72,7 +72,7 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
         ("recording", _opened, False),
         ("state", lambda r: spoken(r["trial_type"]), False),
         ("sensor or gait", "verdict", False),
-        ("side of the limp", "verdict_side", False),
+        ("weaker or limping side", "verdict_side", False),
         ("evidence", "verdict_evidence", False),
     ]
     frame = frame.sort_values(["participant_id", "session_id", "recording_id", "trial_type"], kind="stable")

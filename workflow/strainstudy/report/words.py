@@ -53,8 +53,8 @@ READING: Final = {
     "norms": "Published values for orientation. They differ between good sources; being outside a range is not an "
     "illness and being inside one is not health.",
     "norms_at_odds": "Sources contradict each other where their ranges have no value in common, or where the mean of "
-    "one lies outside the range of the other. A source that does not place people is one of patients, or one from "
-    "memory where a source was read.",
+    "one lies outside the range of the other. A source that does not place people is one of patients (but "
+    "for cut-offs, which place everybody), or one from memory where a source was read.",
     "change": "Later minus earlier session. Where recordings were repeated, beside the error of such a change; else "
     "beside how the sessions of other people differ, which is no error of measurement: a change beyond that is unusual "
     "among these people. Measures made of the same thing are counted once.",
