@@ -107,7 +107,7 @@ def _of_reliability(_tables: StudyTables, _panels: Sequence[Panel]) -> str:
     return (
         "Reliability between two sessions: ICC(2,1) (absolute agreement, single values; Shrout and Fleiss 1979) with "
         "its 95 % interval (McGraw and Wong 1996); n: participants with both sessions; SEM: standard error of "
-        "measurement; MDC: minimal detectable change of one participant, 1.96 × √2 × SEM (Weir 2005), in the unit of "
+        "measurement; MDC: minimal detectable change of one participant, t × √2 × SEM (Weir 2005), in the unit of "
         "the measure. True change between the sessions counts as error."
     )
 

@@ -278,7 +278,7 @@ def statistics_text(tables: StudyTables, facts: Facts) -> list[str]:
     if len(tables(RETEST)):
         said.append(
             "Reliability between sessions is given by ICC(2,1) and ICC(3,1) [@shroutfleiss1979] with F-based intervals "
-            "[@mcgrawwong1996], the standard error of measurement and the minimal detectable change, 1.96 × √2 × SEM "
+            "[@mcgrawwong1996], the standard error of measurement and the minimal detectable change, t × √2 × SEM "
             "[@weir2005]; true change between the sessions counts as error."
         )
     if len(tables(CHANGE)):
