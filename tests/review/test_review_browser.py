@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from itertools import pairwise
 from pathlib import Path
 
@@ -283,7 +282,8 @@ def test_a_link_opens_at_its_time_and_the_view_goes_from_the_whole_to_two_second
         page.keyboard.press("e")
     low, high = page.evaluate(span)
     assert high - low < 2
-    assert re.search(r"\(1\.\d\d s\)", page.inner_text("#in-view"))
+    # The page writes what is in view with its next frame, which a busy machine may leave until later.
+    page.wait_for_function(r"() => /\(1\.\d\d s\)/.test(document.getElementById('in-view').textContent)")
 
 
 def test_a_blind_rater_sees_nothing_that_was_detected_on_this_page_or_the_next(file, context):
