@@ -278,7 +278,7 @@ def run(
         write_typed(spec.of(frame), spec, outputs["evidence"] / f"{name}.parquet")
     write_table(PREDICTIONS.of(result.predictions), PREDICTIONS, results)
     write_table(_dictionary(), FEATURES, results)
-    write_table(HISTORY.of(history), HISTORY, results)
+    write_table(HISTORY.of(history), HISTORY, results, lasting=True)
     untrained = [
         *untrained_lines(GAIT_UNTRAINED, result),
         *untrained_lines(SWALLOW_UNTRAINED, decided),
