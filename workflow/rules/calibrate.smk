@@ -14,8 +14,8 @@ rule calibrate:
     log:
         f"{RESULTS}/logs/calibrate/{{batch}}.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("calibrate"),
+        runtime=time_of("calibrate"),
     params:
         code=code_hash("strainstudy.stages.calibrate"),
         recordings=lambda w: sheet_rows(w.batch, label_tasks=["bend"], reference=True),

@@ -8,8 +8,8 @@ rule condition:
     log:
         f"{RESULTS}/logs/condition/{{batch}}.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("condition"),
+        runtime=time_of("condition"),
     params:
         code=code_hash("strainstudy.stages.condition"),
         recordings=lambda w: sheet_rows(w.batch),

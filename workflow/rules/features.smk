@@ -9,8 +9,8 @@ rule features:
     log:
         f"{RESULTS}/logs/features/{{batch}}.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("features"),
+        runtime=time_of("features"),
     params:
         code=code_hash("strainstudy.stages.features"),
         recordings=lambda w: sheet_rows(w.batch),

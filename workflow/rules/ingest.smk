@@ -8,8 +8,8 @@ rule ingest:
     log:
         f"{RESULTS}/logs/ingest/{{batch}}.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("ingest"),
+        runtime=time_of("ingest"),
     params:
         code=code_hash("strainstudy.stages.ingest"),
         recordings=lambda w: sheet_rows(w.batch),

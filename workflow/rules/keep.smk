@@ -34,9 +34,12 @@ BEGUN = []
 onstart:
     # A check alone writes no results.
     working = {rule.name for rule in OWN_RULES} - {rules.all.rule.name, rules.check.rule.name}
-    if any(job.rule.name in working for job in workflow.dag.needrun_jobs()):
+    jobs = [job for job in workflow.dag.needrun_jobs() if job.rule.name in working]
+    if jobs:
+        take_results()
         begin(Path(RESULTS), PLANNED, Path(GENERAL.study))
         BEGUN.append(Path(RESULTS))
+        show_plan(jobs)
 
 
 onsuccess:

@@ -20,8 +20,8 @@ rule review:
     log:
         f"{RESULTS}/logs/review/{{batch}}.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("review"),
+        runtime=time_of("review"),
     params:
         code=code_hash("strainstudy.stages.review"),
         recordings=lambda w: sheet_rows(w.batch, label_tasks=BODY_TASKS),

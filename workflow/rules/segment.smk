@@ -14,8 +14,8 @@ rule segment:
     log:
         f"{RESULTS}/logs/segment/{{batch}}.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("segment"),
+        runtime=time_of("segment"),
     params:
         code=code_hash("strainstudy.stages.segment"),
         recordings=lambda w: sheet_rows(w.batch),
