@@ -13,6 +13,8 @@ rule calibrate:
         notes=f"{STAGES}/calibrate/{{batch}}.notes.json",
     log:
         f"{RESULTS}/logs/calibrate/{{batch}}.log",
+    group:
+        submitted_with("batch")
     resources:
         mem_mb=memory_of("calibrate"),
         runtime=time_of("calibrate"),

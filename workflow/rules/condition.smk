@@ -7,6 +7,8 @@ rule condition:
         notes=f"{STAGES}/condition/{{batch}}.notes.json",
     log:
         f"{RESULTS}/logs/condition/{{batch}}.log",
+    group:
+        submitted_with("batch")
     resources:
         mem_mb=memory_of("condition"),
         runtime=time_of("condition"),

@@ -8,6 +8,8 @@ rule features:
         windows=f"{STAGES}/features/{{batch}}.windows.parquet",
     log:
         f"{RESULTS}/logs/features/{{batch}}.log",
+    group:
+        submitted_with("batch")
     resources:
         mem_mb=memory_of("features"),
         runtime=time_of("features"),

@@ -7,6 +7,8 @@ rule ingest:
         quality=f"{STAGES}/ingest/{{batch}}.quality.json",
     log:
         f"{RESULTS}/logs/ingest/{{batch}}.log",
+    group:
+        submitted_with("batch")
     resources:
         mem_mb=memory_of("ingest"),
         runtime=time_of("ingest"),

@@ -23,6 +23,8 @@ PLANNED = planned_files([*declared_files(), *TO_SHARE], STUDY.recordings.values(
 NO_LONGER_MADE = read_ledger(Path(RESULTS)).names.difference(PLANNED)
 files_read = [Path(path) for path in [*study_files(), *SETTING_FILES, *model_files()]]
 in_the_way = planned_problems(Path(RESULTS), PLANNED, files_read)
+if workflow.is_main_process:
+    in_the_way += future_problems(files_read)
 if in_the_way and not UNLOCKING:
     sys.stderr.write(f"{StudyError(in_the_way)}\n")
     sys.exit(1)

@@ -27,6 +27,8 @@ rule people:
         made=f"{STAGES}/people/{{batch}}.json",
     log:
         f"{RESULTS}/logs/people/{{batch}}.log",
+    group:
+        submitted_with("people")
     resources:
         mem_mb=memory_of("people"),
         runtime=time_of("people"),

@@ -19,6 +19,8 @@ rule review:
         made=f"{STAGES}/review/{{batch}}.json",
     log:
         f"{RESULTS}/logs/review/{{batch}}.log",
+    group:
+        submitted_with("review")
     resources:
         mem_mb=memory_of("review"),
         runtime=time_of("review"),

@@ -3,6 +3,8 @@ import hashlib
 
 import snakemake_logger_plugin_strainstudy as display
 
+from strainstudy.io.clock import future_problems, put_right
+from strainstudy.io.ledger import read_ledger
 from strainstudy.io.running import ENGINE, RUN, engine_mark, hold, is_held, wait_for_jobs
 from strainstudy.needs import memory_mb, runtime_min, seconds
 
@@ -29,6 +31,11 @@ def time_of(stage):
     return lambda wildcards: runtime_min(stage, recordings_in(wildcards))
 
 
+def submitted_with(name):
+    """Name what a cluster is given as one job: the stages on one batch; the bench alone, for which all others wait."""
+    return lambda wildcards: f"{name}_bench" if wildcards.batch == BENCH else name
+
+
 def drop_lock_of_killed_run():
     """Take away the engine's lock that a killed run of these results left in the working folder.
 
@@ -49,6 +56,7 @@ def take_results():
         if caution is not None:
             sys.stderr.write(f"{caution}\n")
         wait_for_jobs(Path(RESULTS), lambda words: sys.stderr.write(f"{words}\n"))
+        put_right(Path(RESULTS), read_ledger(Path(RESULTS)).names)
     except StudyError as error:
         refuse(error)
     except OSError as error:

@@ -13,6 +13,8 @@ rule segment:
         notes=f"{STAGES}/segment/{{batch}}.notes.json",
     log:
         f"{RESULTS}/logs/segment/{{batch}}.log",
+    group:
+        submitted_with("batch")
     resources:
         mem_mb=memory_of("segment"),
         runtime=time_of("segment"),

@@ -109,7 +109,7 @@ class LogHandler(LogHandlerBase):
             self._message(str(given.get("msg") or ""), record.levelno)
 
     def _message(self, text: str, level: int) -> None:
-        text = text.removeprefix("Error: ").strip()
+        text = text.removeprefix("WorkflowError:").strip().removeprefix("Error: ")
         if _OF_A_JOB.search(text):
             self._display.hint(text)
         elif _LOCKED in text:
