@@ -145,11 +145,11 @@ def report(
     wrong = sum(bool(equal[k.chain]) for k in kills)
     text = (
         f"{len(kills)} kills (`kill -9`, seed {given.seed}) in {counted(len(equal), 'run')} of {PEOPLE} people on 2 "
-        f"cores, the moment drawn anew each time the command was given; an undisturbed run took {calm_s:.0f} s. After each the same "
-        "command was given, with no step between. Its bytes are those of all files of the results folder at the end of "
-        f"the run that the kill was in, {files} of them. {len(kills) - wrong} of {len(kills)} kills changed "
-        f"nothing. Until a job was at work again: median {median(backs):.1f} s, at most {max(backs):.1f} s, "
-        f"most of it the start of the engine. Linux, Python {platform.python_version()}.\n\n{table(heads, rows)}"
+        f"cores, the moment drawn anew each time the command was given; an undisturbed run took {calm_s:.0f} s. "
+        "After each the same command was given, with no step between. Its bytes are those of all files of the results "
+        f"folder at the end of the run that the kill was in, {files} of them. {len(kills) - wrong} of "
+        f"{len(kills)} kills changed nothing. Until a job was at work again: median {median(backs):.1f} s, at most "
+        f"{max(backs):.1f} s, most of it the start of the engine. Linux, Python {platform.python_version()}.\n\n{table(heads, rows)}"
     )
     if given.report is None:
         print(text)
