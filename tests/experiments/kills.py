@@ -149,7 +149,8 @@ def report(
         "After each the same command was given, with no step between. Its bytes are those of all files of the results "
         f"folder at the end of the run that the kill was in, {files} of them. {len(kills) - wrong} of "
         f"{len(kills)} kills changed nothing. Until a job was at work again: median {median(backs):.1f} s, at most "
-        f"{max(backs):.1f} s, most of it the start of the engine. Linux, Python {platform.python_version()}.\n\n{table(heads, rows)}"
+        f"{max(backs):.1f} s, most of it the start of the engine. Linux, Python {platform.python_version()}.\n\n"
+        f"{table(heads, rows)}"
     )
     if given.report is None:
         print(text)

@@ -30,7 +30,8 @@ _ROUTINE = (
     "Execute ", "Conda environments", "Singularity containers", "Group jobs", "Elapsed time", "Assuming unrestricted",
     "Workflow has started", "Complete log", "host:", "Removing output", "SLURM run ID", "MinJobAge",
     "Will exit after finishing", "Exiting because a job execution failed", "Shutting down, this might",
-    "At least one job did not complete",
+    "At least one job did not complete", "No SLURM account given", "No account was given",
+    "Unable to guess SLURM account",
 )  # fmt: skip
 """Beginnings of messages of the engine that say what the bar says, or nothing."""
 _STILL_TOLD = ("Trying to restart", "Terminating processes", "Unlocked", "Nothing to be done")
