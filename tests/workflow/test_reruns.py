@@ -36,6 +36,7 @@ SETTINGS = {
     "study": "study",
     "results": "results",
     "norms": str(ROOT / "config/norms.tsv"),
+    "batches": 2,
     "gait": {"bootstrap_resamples": 200},
     "classify": {"permutations": 0, "families": ["logistic_regression"], "bootstrap_resamples": 200},
     "validate": {"bootstrap_draws": 200},
