@@ -172,6 +172,34 @@ def test_gait_numbers_obey_their_identities(demo):
     np.testing.assert_allclose(strides["stance_time"] + strides["swing_time"], strides["stride_time"], atol=3e-4)
 
 
+def test_every_verdict_on_sensor_or_gait_follows_from_the_numbers_of_its_row(demo):
+    """By the rule that docs/method-sensor.md gives a reader, with the limits of config/config.yaml."""
+    gait = read_described(demo / "tables/gait.tsv")
+    seen = set()
+    for row in gait.to_dict("records"):
+        verdict, evidence = row["verdict"], row["verdict_evidence"]
+        seen.add(verdict)
+        step = [row[f"step_time_symmetry_index{end}"] for end in ("", "_low", "_high")]
+        knee = [row[f"range_of_motion_symmetry_index{end}"] for end in ("", "_low", "_high")]
+        for quoted in re.findall(r"step time (\S+) % \(95 % (\S+) to ([^;]+);", evidence):
+            assert [float(text) for text in quoted] == pytest.approx(step, rel=0.01), row["recording_id"]
+        together = row["gain_ratio"] * row["amplitude_ratio_calibrated"] / row["amplitude_ratio_recorded"]
+        fits = abs(200 * (together - 1) / (together + 1)) <= 8
+        assert fits == ("not what was recorded" not in evidence), row["recording_id"]
+        whole = step[1] > 8 or step[2] < -8
+        assert not whole or verdict in ("gait", "gait and sensor")
+        if verdict in ("no asymmetry found", "sensor"):
+            assert abs(step[0]) <= 8
+            assert abs(knee[0]) <= 16
+            assert fits, row["recording_id"]
+            assert row["step_time_settled_from"] == pytest.approx(
+                8 + max(step[0] - step[1], step[2] - step[0]), abs=0.1
+            )
+        elif abs(step[0]) > 8 and not whole:
+            assert verdict != "not certain" or "reaches back" in evidence
+    assert {"gait and sensor", "sensor", "no asymmetry found", "not certain"} <= seen
+
+
 def test_bouts_do_not_overlap_and_labelled_people_are_predicted_out_of_fold(demo):
     bouts = read_described(demo / "tables/bouts.tsv")
     for _, own in bouts.groupby("recording_id"):
