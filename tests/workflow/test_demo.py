@@ -16,6 +16,7 @@ from frictionless import Package
 from strainstudy.io.readers import read_raw
 from strainstudy.provenance.verify import compare
 from strainstudy.report.fault_list import FAULTS_CAPTION
+from strainstudy.stages.labels import labels_of
 from strainstudy.study import load_study
 from strainstudy.tables import read_described
 from strainstudy.vocabulary import GAIT_STATES
@@ -170,6 +171,26 @@ def test_gait_numbers_obey_their_identities(demo):
     np.testing.assert_allclose(gait["cadence"] * gait["stride_time_mean"], 120, rtol=1e-4)
     strides = read_described(demo / "tables/strides.tsv")
     np.testing.assert_allclose(strides["stance_time"] + strides["swing_time"], strides["stride_time"], atol=3e-4)
+
+
+def test_no_contact_of_a_steady_stride_is_one_that_the_rater_put_elsewhere(demo):
+    """A contact that the rater missed has its next label a stride away; a wrong one lies between."""
+    strides = read_described(demo / "tables/strides.tsv")
+    steady = strides[strides["steady"].astype(bool)]
+    study = load_study(ROOT / "demo_raw")
+    compared = 0
+    for name, own in steady.groupby("recording_id"):
+        labels = labels_of([study.recordings[name]]).get(name, {})
+        marks = labels.get("rater1", pd.DataFrame(columns=["onset", "trial_type", "side"]))
+        for side, rows in own.groupby("side"):
+            known = marks.loc[(marks["trial_type"] == "initial_contact") & (marks["side"] == side), "onset"].to_numpy()
+            for onset, lasted in rows[["onset", "stride_time"]].to_numpy():
+                for found in (onset, onset + lasted):
+                    if len(known) and known.min() <= found <= known.max():
+                        off = np.abs(known - found).min()
+                        assert off < 0.15 or off > 0.6 * lasted, (name, side, found)
+                        compared += 1
+    assert compared > 3000
 
 
 def test_every_verdict_on_sensor_or_gait_follows_from_the_numbers_of_its_row(demo):
