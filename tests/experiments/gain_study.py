@@ -247,7 +247,7 @@ def _targets(results: Mapping[str, Mapping[str, Figures]]) -> list[str]:
         line(not other["plain"], f"normal walks without one are '{CANNOT_TELL}' or 'no asymmetry found'"
              + (f", but for {_words(Counter(other['plain']))} of {normal['plain'].total()}" if other["plain"] else "")),
         f"- Limps whose amplitudes the gain made equal: at least {100 * min(hidden.values()):.1f} % of the limping "
-        "of each person is still found, without a calibration, from timing and shape alone.",
+        "of each person is still found by the classifier, without a calibration, from timing and shape alone.",
     ]  # fmt: skip
 
 

@@ -103,6 +103,7 @@ def test_where_gain_times_degrees_is_not_what_was_recorded_amplitude_counts_only
     misses = abs(together / recorded - 1) > 0.1
     assert (f"their product is {together:.2f}, not what was recorded" in found.evidence) == misses
     assert (found.side is None) == (verdict in ("not certain", NO_ASYMMETRY))
+    assert math.isnan(found.columns["amplitude_settled_from"]) == misses
 
 
 @pytest.mark.parametrize(("gain", "side"), [(0.7, "right"), (1.5, "left")])

@@ -101,7 +101,8 @@ VERDICT_COLUMNS: Final = (
     number_column(
         "amplitude_settled_from",
         "Amplitude settled from",
-        "The same of amplitude in degrees; n/a without a calibration of both knees.",
+        "The same of amplitude in degrees; n/a without a calibration of both knees, and where its gain and degrees do "
+        "not give what was recorded.",
         "%",
         1,
     ),
@@ -376,11 +377,12 @@ def sensor_or_gait(evidence: WalkEvidence, parameters: VerdictParameters | None 
     found, unsettled, measured = _findings(evidence, parameters)
     verdict = _decide(evidence, parameters, found, unsettled, measured)
     sides = _sides(evidence, parameters) if verdict in ("gait", "gait and sensor") else {}
+    fits = _fits(evidence, parameters)
     smallest = (
         evidence.step_time.settled_from(parameters.step_time_limit_percent),
-        evidence.amplitude_calibrated.settled_from(parameters.amplitude_limit_percent),
+        evidence.amplitude_calibrated.settled_from(parameters.amplitude_limit_percent) if fits else math.nan,
     )
-    text = _sentence(verdict, evidence, found, unsettled, sides, smallest, _fits(evidence, parameters))
+    text = _sentence(verdict, evidence, found, unsettled, sides, smallest, fits)
     side = _weaker(evidence) if verdict == "sensor" else _side(sides)
     recorded = evidence.amplitude_recorded.mapped(ratio_of_symmetry_index)
     calibrated = evidence.amplitude_calibrated.mapped(ratio_of_symmetry_index)
