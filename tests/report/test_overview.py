@@ -2,18 +2,21 @@
 
 import pandas as pd
 import pytest
+from strainstudy.gait.verdict import NO_ASYMMETRY, VERDICT_COLUMNS
 from strainstudy.report.mending import mendings
-from strainstudy.report.overview_sections import limping_of, people, summary
+from strainstudy.report.overview_sections import flow, limping_of, people, summary
 from strainstudy.report.results import StudyTables
 from strainstudy.report.strips import MOST_DOTS, draw_strips, outliers, strips_of
 from strainstudy.report.style import drawing, panels
-from strainstudy.report.trust import trust_lines
+from strainstudy.report.trust import step_time_sizes, trust_lines
 from strainstudy.tables import write_table
 from strainstudy.tables.angles import ANGLES
 from strainstudy.tables.classifier import BOUTS
+from strainstudy.tables.families import PREDICTION
 from strainstudy.tables.faults import FAULTS
+from strainstudy.tables.gait import ANSWERS, GAIT
 from strainstudy.tables.recordings import ADDED, RECORDINGS
-from strainstudy.tables.validation import PARAMETERS
+from strainstudy.tables.validation import CONFUSION, PARAMETERS, STATES
 
 
 def put(root, rows, spec, extra=()):
@@ -60,6 +63,19 @@ def test_who_limps_on_which_side_stands_on_the_first_screen_and_in_the_table_of_
     walking = table.header.index("walking")
     assert [row[walking] for row in table.rows] == ["no limp", "limping left, 50 % of walking", "limping right"]
     assert limping_of(tables)["limping"].tolist() == [0.0, 25.0, 50.0]
+
+
+def test_a_share_is_written_as_in_the_reason_beside_it(tables):
+    """1891 of 20,000 samples: '9.46%' in the reason, which a table of four decimals or two digits turns into 9.4."""
+    share = 1891 / 20_000
+    reason = f"'throat_V' is saturated for {share:.2%} of the time"
+    odd = {"recording_id": "x", "participant_id": "sub-01", "session_id": "ses-01", "task": "swallow", "duration": 60.0,
+           "missing_fraction": 0.031, "clipped_fraction": share, "status": "degraded",
+           "status_description": reason}  # fmt: skip
+    put(tables.results, [odd], RECORDINGS, ADDED)
+    (row,) = next(table for table in flow(StudyTables(tables.results)).blocks if "Degraded" in table.caption).rows
+    assert (row[2], row[3]) == ("3.1", "9.46")
+    assert f"{row[3]}%" in row[4]
 
 
 def test_faults_come_with_a_remedy_and_the_wrong_wiring_first(tables):
@@ -112,6 +128,54 @@ def test_the_interval_of_the_angle_is_believed_if_it_holds_what_it_promises(tabl
                           "coverage": coverage, "coverage_low": low}], ANGLES)  # fmt: skip
     (line,) = trust_lines(StudyTables(tables.results), promised=0.9)
     assert line.verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "verdict"),
+    [
+        (0.95, 0.90, "Yes"),
+        (0.95, 0.80, "With care"),
+        (0.95, None, "Yes"),
+        (0.85, 0.80, "No: their edges are off"),
+    ],
+)
+def test_turns_are_believed_by_the_lower_limit_of_their_f1_as_events_are(tables, value, low, verdict):
+    cell = {"recording_id": "pooled", "labelled": "turn", "detected": "turn", "share": 1.0, "seconds": 60.0}
+    put(tables.results, [cell], CONFUSION)
+    row = {"recording_id": "pooled", "trial_type": "turn", "measure": "f1", "value": value, "value_low": low}
+    put(tables.results, [row], STATES)
+    (line,) = trust_lines(StudyTables(tables.results), promised=0.9)
+    assert (line.outcome, line.verdict) == ("Turns", verdict)
+
+
+def test_one_sentence_says_what_each_size_of_step_time_asymmetry_is_for(tables):
+    assert step_time_sizes(StudyTables(tables.results), 8.0) == ""
+    gait = [{"recording_id": name, "trial_type": "normal_gait", "verdict": NO_ASYMMETRY, "step_time_settled_from": size}
+            for name, size in (("a", 21.6), ("b", 26.2))]  # fmt: skip
+    put(tables.results, gait, GAIT, (*ANSWERS, PREDICTION, *VERDICT_COLUMNS))
+    sentence = step_time_sizes(StudyTables(tables.results), 8.0)
+    assert "up to 8 % is what healthy people may have" in sentence
+    assert "from 22 to 26 % on, by walk," in sentence
+    assert "labels" not in sentence
+    row = {"measure": "step_time_symmetry_index", "trial_type": "limping_gait", "detected_from": "result tables",
+           "unit": "percent", "bias": -1.3, "loa_lower": -11.0, "loa_upper": 8.3, "icc": 0.99,
+           "icc_low": 0.95}  # fmt: skip
+    put(tables.results, [row], PARAMETERS)
+    read = StudyTables(tables.results)
+    assert "within 11 % lie the differences of single values from this study's labels" in step_time_sizes(read, 8.0)
+    (line,) = trust_lines(read, promised=0.9)
+    assert "below 11 % it may be error" in line.verdict
+    assert "see Gait" in line.more
+
+
+def test_a_person_in_whom_no_asymmetry_was_found_is_told_what_would_have_been(tables):
+    walked = {"recording_id": "sub-01_ses-01", "trial_type": "normal_gait", "verdict": NO_ASYMMETRY,
+              "step_time_settled_from": 25.4, "amplitude_settled_from": 28.2}  # fmt: skip
+    put(tables.results, [walked], GAIT, (*ANSWERS, PREDICTION, *VERDICT_COLUMNS))
+    (table,) = people(StudyTables(tables.results)).blocks
+    told = [row[table.header.index("is it sensor or gait?")] for row in table.rows]
+    assert "none found; asymmetries from 25 % of step time or 28 % of the knee's range on would have been" in told
+    assert NO_ASYMMETRY not in told
 
 
 @pytest.mark.parametrize("n", [MOST_DOTS, MOST_DOTS + 1, 1000])

@@ -131,6 +131,14 @@ def test_a_small_sip_taken_with_one_swallow_is_not_doubted():
     assert summarise_swallows(several, 40.0, PARAMETERS, volume_ml=100.0)["sensor_note"] is None
 
 
+@pytest.mark.parametrize(("volume", "doubted"), [(30.0, False), (40.0, False), (50.0, True), (60.0, True)])
+def test_a_volume_beyond_a_mouthful_is_doubted_where_one_swallow_was_found_for_it(volume, doubted):
+    """A mouthful for one swallow: mean 49.1 ml in 34 young men, 39.7 ml in 33 women (Kim SI et al. 2013)."""
+    rows = measure_swallows(_swallows([1.0]), PARAMETERS)
+    note = summarise_swallows(rows, 40.0, PARAMETERS, volume_ml=volume)["sensor_note"]
+    assert (note is not None and "one swallow found" in note) == doubted
+
+
 @pytest.mark.parametrize(("pause", "drinking"), [(29.5, 4), (31.5, 3)])
 def test_drinking_ends_with_a_pause_longer_than_three_usual_intervals(pause, drinking):
     """Sips 10 s apart, then a swallow after a pause; the setting's own 5 s are less."""

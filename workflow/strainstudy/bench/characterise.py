@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from ..io.store import FloatArray
+from ..stats.normal import NORMAL_95
 from .cycles import find_cycles, find_holds, find_taps, moves
 from .holds import FADED, LN9, STEP_COLUMNS, Creep, HoldSpan, creep_constants, step_table
 from .intervals import Estimate, ratio_of_means, repeated
@@ -158,7 +159,7 @@ def _lag_of_steps(steps: pd.DataFrame, fs: float) -> Lag:
     value, low, high = repeated(delay + tau, known["sum_se"].to_numpy(dtype=float))
     # Of a step within a few samples it is not known where between two of them it started.
     abrupt = float(np.nanmedian(known["bench_time"])) * fs < _CORNER_SAMPLES
-    unsure = 1.96 / fs / np.sqrt(12.0) if abrupt else 0.0
+    unsure = NORMAL_95 / fs / np.sqrt(12.0) if abrupt else 0.0
     below, above = float(np.hypot(value - low, unsure)), float(np.hypot(high - value, unsure))
     return Lag(Estimate(value, value - below, value + above), "steps", float(tau.mean()))
 

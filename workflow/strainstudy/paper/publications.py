@@ -320,7 +320,7 @@ def _classifier(tables: StudyTables, _facts: Facts) -> Rows:
             "F1": interval(row, "f1"),
             "balanced accuracy": interval(row, "balanced_accuracy"),
             "the same within gait": interval(row, "balanced_accuracy_within_gait"),
-            "limping side right": interval(row, "side_accuracy"),
+            "limping side right, turns left out": interval(row, "side_accuracy"),
             "log loss (nat)": interval(row, "log_loss"),
             "Brier score": interval(row, "brier"),
             "calibration error": interval(row, "calibration_error"),

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from ..gait.verdict import VERDICT_COLUMNS
+from ..gait.verdict import VERDICT_COLUMNS, verdict_words
 from ..tables.angles import CALIBRATIONS
 from ..tables.classifier import BOUTS
 from ..tables.gait import GAIT
@@ -232,6 +232,11 @@ def summary(tables: StudyTables, faults: list[Mending], lines: list[Line]) -> Se
     return Section("summary", "At a glance", (Cards(cards),))
 
 
+def _percent(share: float, decimals: int) -> str:
+    """Write a share in percent as the reason beside it does, so that one number is printed in one way."""
+    return "n/a" if pd.isna(share) else f"{share:.{decimals}%}".removesuffix("%")
+
+
 def flow(tables: StudyTables) -> Section | None:
     """Show what became of every recording, by task: rejected and why, degraded and why, used for what."""
     recordings = tables.recordings
@@ -270,8 +275,8 @@ def flow(tables: StudyTables) -> Section | None:
             columns: list[Column] = [
                 ("recording", "recording_id", False),
                 ("minutes", lambda r: number_text(r["duration"] / 60.0), True),
-                ("missing (%)", lambda r: number_text(100.0 * r["missing_fraction"], 2), True),
-                ("cut off (%)", lambda r: number_text(100.0 * r["clipped_fraction"], 2), True),
+                ("missing (%)", lambda r: _percent(r["missing_fraction"], 1), True),
+                ("cut off (%)", lambda r: _percent(r["clipped_fraction"], 2), True),
                 ("why", "status_description", False),
             ]  # fmt: skip
             blocks.append(table_of(odd, words, columns))
@@ -299,7 +304,8 @@ def people(tables: StudyTables) -> Section | None:
         if (person, session) in swallowed:
             count, seconds = swallowed[(person, session)]
             rate = number_text(60.0 * count / seconds, 2) if seconds else "n/a"
-        said = verdicts[(verdicts["participant_id"] == person) & (verdicts["session_id"] == session)]["verdict"]
+        judged = verdicts[(verdicts["participant_id"] == person) & (verdicts["session_id"] == session)]
+        said = {verdict_words(r) for r in records(judged[judged["verdict"].notna()])}
         odd = visit[visit["status"] != "good"]
         wrong = [f"{r['task']} {r['status']}" for r in records(odd)]
         flags = visit["sensor_flag"].dropna().astype(str)
@@ -310,7 +316,7 @@ def people(tables: StudyTables) -> Section | None:
                 str(person), str(session), spoken(first["group"]),
                 spoken(first["affected_side"]), number_text(_usable(visit)),
                 _limp_words(row) if row else "no walking", row["prediction"] if row else "n/a",
-                ", ".join(sorted({str(v) for v in said.dropna()})) or "n/a", rate, "; ".join(wrong) or "none",
+                "; ".join(sorted(said)) or "n/a", rate, "; ".join(wrong) or "none",
             )
         )  # fmt: skip
     header = ("person", "session", "group", "affected side", "minutes usable", "walking", "decided by",

@@ -101,7 +101,7 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
         ("people", "n_participants", True),
         ("within time found as gait", interval_of("balanced_accuracy_within_gait"), False),
         ("by time, turns left out", interval_of("balanced_accuracy"), False),
-        ("limping side right", interval_of("side_accuracy"), False),
+        ("limping side right, turns left out", interval_of("side_accuracy"), False),
         ("log loss (nat)", interval_of("log_loss"), False),
         ("Brier score", interval_of("brier"), False),
         ("calibration error", interval_of("calibration_error"), False),

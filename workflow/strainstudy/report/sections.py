@@ -217,7 +217,7 @@ def study_sections(
         mending(tables, faults),
         flow(tables),
         people(tables),
-        gait(tables, folder),
+        gait(tables, folder, step_time_limit=settings["verdict"].step_time_limit_percent),
         calibration(tables, labels, folder),
         swallows(tables, folder),
         classifier(tables, folder),

@@ -40,7 +40,7 @@ _MEASURES: Final[Mapping[str, str]] = {
     "swallowing_speed": "drinking speed",
     "knee_bend_angle": "knee bend, angle held",
     "balanced_accuracy": "mean recall of the classes (balanced accuracy)",
-    "side_right": "limping side right",
+    "side_right": "limping side right, turns counted as missed",
     "rest_resistance": "resistance at rest",
     "gauge_factor": "gauge factor",
     "noise": "noise",

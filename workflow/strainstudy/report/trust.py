@@ -12,8 +12,10 @@ from typing import Any, Final, NamedTuple
 
 import pandas as pd
 
+from ..gait.verdict import VERDICT_COLUMNS
 from ..tables.angles import ANGLES
 from ..tables.classifier import EVIDENCE
+from ..tables.gait import GAIT
 from ..tables.validation import CONFUSION, PARAMETERS, STATES
 from ..tables.validation import EVENTS as AGREEMENT
 from ..vocabulary import EVENT_TYPES
@@ -21,8 +23,9 @@ from .content import interval_text, number_text
 from .results import StudyTables, records
 from .spoken import measured, state, unit
 
-__all__ = ["Line", "trust_lines", "weak_amounts"]
+__all__ = ["Line", "step_time_sizes", "trust_lines", "weak_amounts"]
 
+_STEP_TIME: Final = "step_time_symmetry_index"
 _GOOD, _MODERATE = 0.75, 0.5
 """Koo & Li 2016."""
 _MAIN: Final = (
@@ -72,6 +75,42 @@ def weak_amounts(tables: StudyTables) -> list[str]:
     ]
 
 
+def _off_by(own: list[dict[str, Any]]) -> tuple[float, float]:
+    """Give the widest limits of agreement of a measure, over states."""
+    return min(r["loa_lower"] for r in own), max(r["loa_upper"] for r in own)
+
+
+def step_time_sizes(tables: StudyTables, limit: float) -> str:
+    """Say in one sentence what each size of step-time asymmetry is for that stands on the page.
+
+    Parameters
+    ----------
+    tables : StudyTables
+    limit : float
+        Symmetry index of step time that healthy people may have (setting of the verdict), percent.
+
+    Returns
+    -------
+    str
+        Empty where no walk has one.
+    """
+    settled = tables(GAIT, *VERDICT_COLUMNS)["step_time_settled_from"].dropna().astype(float)
+    if settled.empty:
+        return ""
+    first, last = f"{settled.min():.0f}", f"{settled.max():.0f}"
+    parts = [
+        f"up to {limit:g} % is what healthy people may have, and the limit of the verdict",
+        f"from {first if first == last else f'{first} to {last}'} % on, by walk, one walk would show that it is beyond "
+        "that limit with its whole interval",
+    ]
+    own = [r for r in _amounts(tables) if r["measure"] == _STEP_TIME]
+    if own:
+        off = number_text(max(map(abs, _off_by(own))), 2)
+        parts.append(f"within {off} % lie the differences of single values from this study's labels, so that a smaller "
+                     "one may be error")  # fmt: skip
+    return f"Sizes of step-time asymmetry and what each is for: {'; '.join(parts)}."
+
+
 def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
@@ -86,7 +125,7 @@ def _amount_lines(tables: StudyTables) -> list[Line]:
         by_state = [(state(r["trial_type"]), _word(r)) for r in own]
         words = {word for _, word in by_state}
         verdict = words.pop() if len(words) == 1 else ", ".join(f"{s} {w}" for s, w in by_state)
-        low, high = min(r["loa_lower"] for r in own), max(r["loa_upper"] for r in own)
+        low, high = _off_by(own)
         said = unit(own[0]["unit"], name)
         evidence = f"off by {number_text(low, 2)} to {number_text(high, 2)}{' ' + said if said else ''}"
         more = [
@@ -94,9 +133,9 @@ def _amount_lines(tables: StudyTables) -> list[Line]:
             f"{r['n_pairs']} recordings of {r['n_participants']} people"
             for r, (kind, _) in zip(own, by_state, strict=True)
         ]
-        if name == "step_time_symmetry_index":
+        if name == _STEP_TIME:
             verdict += f"; below {number_text(max(abs(low), abs(high)), 2)} % it may be error"
-            more.append(_FORCE_PLATES)
+            more += [_FORCE_PLATES, "What other sizes of it mean: see Gait."]
         lines.append(Line(_capital(measured(name)), evidence, _capital(verdict), "; ".join(more)))
     return lines
 
@@ -122,18 +161,26 @@ def _classes(tables: StudyTables) -> list[Line]:
     if pd.notna(row["side_accuracy"]):
         sure = row["side_accuracy_low"] if pd.notna(row["side_accuracy_low"]) else row["side_accuracy"]
         lines.append(
-            Line("Limping side", f"{interval_text(row, 'side_accuracy', 2)} of limping time right",
-                 "Yes" if sure >= _WEAK_F1 else "With care")
+            Line("Limping side", f"{interval_text(row, 'side_accuracy', 2)} of limping time right, turns left out",
+                 "Yes" if sure >= _WEAK_F1 else "With care",
+                 "the table of states counts what was taken for a turn as missed")
         )  # fmt: skip
     return lines
+
+
+def _turn_word(row: Mapping[str, Any]) -> str:
+    """Judge turns as events are: by the lower limit where there is one."""
+    low = row["value_low"] if pd.notna(row["value_low"]) else row["value"]
+    if low >= _WEAK_F1:
+        return "Yes"
+    return "With care" if row["value"] >= _WEAK_F1 else "No: their edges are off"
 
 
 def _turns(tables: StudyTables) -> list[Line]:
     states = tables(STATES)
     own = states[(states["recording_id"] == "pooled") & (states["trial_type"] == "turn") & (states["measure"] == "f1")]
     return [
-        Line("Turns", f"F1 by time {interval_text(row, 'value', 2)}",
-             "Yes" if row["value"] >= _WEAK_F1 else "No: their edges are off")
+        Line("Turns", f"F1 by time {interval_text(row, 'value', 2)}", _turn_word(row))
         for row in records(own)
         if not tables(CONFUSION).empty
     ]  # fmt: skip

@@ -27,7 +27,9 @@ READING: Final = {
     "gait": "Measures of steady strides only: starts, stops and turns are left out. Below 20 strides a row carries a "
     "warning. Intervals are of the person's usual value of that day: a few strides are a sample of it, and each "
     "landmark has an error of its own; how well these very strides were measured stands in the columns _error of "
-    "tables/gait.tsv. The column 'sensor or gait' says whether a difference between the sides can be the sensors' own.",
+    "tables/gait.tsv. The column 'sensor or gait' says whether a difference between the sides can be the sensors' own: "
+    "a value within its limit is no asymmetry found; beyond it with the whole interval it is found; beyond it with an "
+    "interval that reaches back it is not certain, as is an amplitude as recorded that gain and degrees do not give.",
     "swallows": "Swallows found in the throat signal among speech, coughs and head movements.",
     "classifier": "Every number here is of people left out of everything that was fitted: scaling, selection, "
     "calibration of probabilities, smoothing. Three simple rules stand beside the classifier; one that does no "

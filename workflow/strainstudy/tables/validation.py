@@ -136,7 +136,8 @@ STATES = TableSpec(
             "recall = share of the labelled time that was detected as this state; precision = share of the detected "
             "time that was labelled so; f1 = their harmonic mean; balanced_accuracy = mean recall of the labelled "
             "states; kappa = agreement beyond chance (Cohen 1960), 1 = perfect, 0 = chance; side_right = share of the "
-            "time labelled as limping with a side that was detected as limping on that side.",
+            "time labelled as limping with a side that was detected as limping on that side, what was called a "
+            "turn counting as missed.",
         ),
         PEOPLE,
         _LABELLED_S,
