@@ -13,10 +13,11 @@ import pandas as pd
 from ..report.content import number_text
 from ..report.results import StudyTables
 from ..tables.angles import ANGLES
-from ..tables.sensors import SENSORS
+from ..tables.sensors import SENSOR_LOOPS, SENSORS
 from ..tables.validation import CONFUSION
 from .drawings import FEWEST_FOR_INTERVAL
 from .names import WIDTHS_MM, figure_file
+from .prose import listed
 from .style import Panel
 from .words import interval
 
@@ -139,9 +140,12 @@ def _of_classifier(tables: StudyTables, panels: Sequence[Panel]) -> str:
 def _of_loops(tables: StudyTables, panels: Sequence[Panel]) -> str:
     cycles = tables(SENSORS)["n_cycles"]
     n = f"{int(cycles.min())} to {int(cycles.max())}" if cycles.notna().any() else "no"
+    loops = tables(SENSOR_LOOPS)
+    apart = sorted(str(name) for name in loops.loc[loops["recording_id"].notna(), "sensor_id"].unique())
+    two = f"; of {listed(apart)} a loop of each recording, as they differ in gauge factor" if apart else ""
     return (
         f"Relative resistance change against strain on the bench: {_panels(panels)}. Mean of the settled "
-        f"full-amplitude cycles of each sensor (n = {n} cycles); bands: one standard deviation between cycles; delay "
+        f"full-amplitude cycles of each sensor (n = {n} cycles){two}; bands: one standard deviation between cycles; delay "
         "between the sensor's record and the reference's removed."
     )
 

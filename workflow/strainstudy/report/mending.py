@@ -13,6 +13,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from ..bench.characterise import RECORDINGS_DIFFER
 from ..gait.verdict import CANNOT_TELL, VERDICT_COLUMNS
 from ..tables.angles import CALIBRATIONS
 from ..tables.faults import FAULTS
@@ -166,8 +167,8 @@ def mendings(tables: StudyTables) -> list[Mending]:
         Mending(
             f"On the bench, {named(rows['sensor_id'])}:",
             f"{warning}.",
-            "Take the value of each session by itself, and put the sensor on the bench again."
-            if "gauge factor" in str(warning)
+            "Take the value of each recording by itself, and put the sensor on the bench again."
+            if RECORDINGS_DIFFER in str(warning)
             else "Hold longer, or repeat the run.",
             len(rows),
         )
