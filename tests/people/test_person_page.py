@@ -137,8 +137,8 @@ def test_another_person_who_wore_the_same_sensor_is_not_named():
     theirs = tuple(r for r in recordings if r.participant_id == "sub-77")
     said = faults_of(facts_of(Participant("sub-77"), theirs, tables, {}))
     assert said == [
-        "ses-9, sensor K-left: rest resistance \u221244 % from the middle of its sessions, outside its limits. Doubt the "
-        "amplitudes of this session; look at its contacts and leads, and put it on the bench again."
+        "ses-9, sensor K-left: rest resistance \u221244 % from the middle of its sessions, outside its limits. Doubt "
+        "the amplitudes of this session; look at its contacts and leads, and put it on the bench again."
     ]
 
 

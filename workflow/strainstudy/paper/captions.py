@@ -145,8 +145,8 @@ def _of_loops(tables: StudyTables, panels: Sequence[Panel]) -> str:
     two = f"; of {listed(apart)} a loop of each recording, as they differ in gauge factor" if apart else ""
     return (
         f"Relative resistance change against strain on the bench: {_panels(panels)}. Mean of the settled "
-        f"full-amplitude cycles of each sensor (n = {n} cycles){two}; bands: one standard deviation between cycles; delay "
-        "between the sensor's record and the reference's removed."
+        f"full-amplitude cycles of each sensor (n = {n} cycles){two}; bands: one standard deviation between cycles; "
+        "delay between the sensor's record and the reference's removed."
     )
 
 

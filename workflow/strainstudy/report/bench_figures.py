@@ -160,8 +160,8 @@ def sensor_figures(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]
                 name,
                 f"Sensor {sensor} on the bench",
                 f"Mean loop{apart} over n = {row['n_cycles']} settled cycles (bands: SD over cycles); gauge factor by "
-                f"strain interval with 95 % intervals over cycles; first step and its hold, response low-passed as in the "
-                f"study (time constants are from the unfiltered signal); hysteresis and low end of each cycle. "
+                f"strain interval with 95 % intervals over cycles; first step and its hold, response low-passed as in "
+                f"the study (time constants are from the unfiltered signal); hysteresis and low end of each cycle. "
                 f"n = {row['n_steps']} steps, {row['n_taps']} taps. Gauge factor: {row['gauge_factor_note']}.",
                 f"Four panels. Hysteresis {interval_text(row, 'hysteresis', 2)} % of full scale, response time "
                 f"{interval_text(row, 'response_time', 2)} s.",
