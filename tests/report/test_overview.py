@@ -5,6 +5,7 @@ import pytest
 from strainstudy.report.mending import mendings
 from strainstudy.report.overview_sections import limping_of, people, summary
 from strainstudy.report.results import StudyTables
+from strainstudy.report.sections import shortfalls
 from strainstudy.report.strips import MOST_DOTS, draw_strips, outliers, strips_of
 from strainstudy.report.style import drawing, panels
 from strainstudy.report.trust import trust_lines
@@ -14,6 +15,7 @@ from strainstudy.tables.classifier import BOUTS
 from strainstudy.tables.faults import FAULTS
 from strainstudy.tables.recordings import ADDED, RECORDINGS
 from strainstudy.tables.validation import PARAMETERS
+from strainstudy.validate.parameter_agreement import CANNOT
 
 
 def put(root, rows, spec, extra=()):
@@ -85,17 +87,48 @@ def test_faults_come_with_a_remedy_and_the_wrong_wiring_first(tables):
 
 
 @pytest.mark.parametrize(
-    ("low", "verdict"), [(0.80, "Yes"), (0.75, "Yes"), (0.60, "With care"), (0.50, "With care"), (0.49, "No")]
+    ("low", "high", "verdict"),
+    [
+        (0.80, 0.99, "Yes"),
+        (0.75, 0.99, "Yes"),
+        (0.60, 0.99, "With care"),
+        (0.50, 0.99, "With care"),
+        (0.49, 0.74, "No"),
+        (0.49, 0.99, "Not shown: too few people"),
+        (None, None, "Not shown: too few people"),
+    ],
 )
-def test_an_amount_is_believed_by_the_lower_limit_of_its_icc(tables, low, verdict):
-    """Koo & Li 2016, J Chiropr Med 15:155-163: below 0.5 poor, to 0.75 moderate, above good, by the 95 % interval."""
+def test_an_amount_is_believed_by_the_limits_of_its_icc(tables, low, high, verdict):
+    """Koo & Li 2016, J Chiropr Med 15:155-163: below 0.5 poor, to 0.75 moderate, above good, by the 95 % interval.
+
+    An interval that reaches from poor to good shows neither.
+    """
     row = {"measure": "cadence", "trial_type": "normal_gait", "detected_from": "result tables", "unit": "1/min",
            "n_pairs": 20, "n_participants": 8, "bias": 0.1, "loa_lower": -1.0, "loa_upper": 1.2, "icc": 0.9,
-           "icc_low": low, "icc_high": 0.99}  # fmt: skip
+           "icc_low": low, "icc_high": high}  # fmt: skip
     put(tables.results, [row], PARAMETERS)
     (line,) = trust_lines(StudyTables(tables.results), promised=0.9)
     assert (line.outcome, line.verdict) == ("Cadence", verdict)
     assert line.evidence == "off by −1.0 to 1.2 steps per minute"
+
+
+def test_an_amount_whose_labels_are_too_coarse_is_neither_right_nor_wrong(tables):
+    """What is said on the first screen and among what fell short is what the row's own validity says."""
+    row = {"measure": "stride_time_cv", "trial_type": "normal_gait", "detected_from": "result tables",
+           "unit": "percent", "n_pairs": 22, "n_participants": 8, "labelled_mean": 4.2, "detected_mean": 2.4,
+           "bias": -1.75, "loa_lower": -3.0, "loa_upper": -0.48, "icc": 0.07, "icc_low": 0.02, "icc_high": 0.25,
+           "rater_timing_sd": 0.0424, "from_rater_timing": 3.8, "validity": CANNOT}  # fmt: skip
+    put(tables.results, [row], PARAMETERS)
+    found = StudyTables(tables.results)
+    (line,) = trust_lines(found, promised=0.9)
+    assert line.verdict == "Cannot be validated with these labels"
+    assert line.evidence.endswith("raters' timing alone makes 3.8 %")
+    notes = [block.words for block in shortfalls(found).blocks]
+    assert not [words for words in notes if "not agree" in words]
+    assert (
+        "Stride-time variability (CV), normal gait cannot be validated with these labels: two raters' contacts differ "
+        "by 42 ms (SD), which alone makes 3.8 %; the pipeline gives 2.4 %, labels 4.2 %."
+    ) in notes
 
 
 @pytest.mark.parametrize(

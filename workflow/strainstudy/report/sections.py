@@ -30,7 +30,7 @@ from .proof_sections import agreement, classifier
 from .results import StudyTables, records
 from .sensor_sections import angle_range, bench, calibration
 from .spoken import spoken
-from .trust import trust_lines, weak_amounts
+from .trust import trust_lines, unsettled_amounts, weak_amounts
 from .words import CAUTIONS, READING
 
 __all__ = ["study_sections"]
@@ -95,6 +95,7 @@ def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None, *, prom
             notes.append(Note(words))
     notes += _weak_detection(tables)
     notes += [Note(f"Does not agree with labels: {words}.", "fault") for words in weak_amounts(tables)]
+    notes += [Note(words) for words in unsettled_amounts(tables)]
     notes += _weak_turns(tables)
     notes += _narrow_intervals(tables, promised)
     notes += _sensors_out(tables)

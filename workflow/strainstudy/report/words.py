@@ -35,9 +35,10 @@ READING: Final = {
     "agreement": "Detected events, states and the parameters that come from them against hand labels, and against a "
     "second rater where there is one.",
     "believed": "Off by: between these limits 95 of 100 recordings differ from their labels. Believe it: yes where the "
-    "lower 95 % limit of ICC(2,1) reaches 0.75, with care from 0.5 on (Koo & Li 2016), no below; events and states "
-    "from an F1 of 0.9 on (ours). ICC is low where people hardly differ, even if errors are small: compare 'off by' "
-    "with the difference that you want to see.",
+    "lower 95 % limit of ICC(2,1) reaches 0.75, with care from 0.5 on (Koo & Li 2016), no below, not shown where the limits "
+    "reach from below 0.5 to 0.75 or there are none; an amount of which the labels are too coarse cannot be "
+    "validated with them; events and states from an F1 of 0.9 on (ours). ICC is low where people hardly differ, "
+    "even if errors are small: compare 'off by' with the difference that you want to see.",
     "agreement_swallows": "Swallows against hand labels. Sensors differ in what they make of a swallow: one hump, two "
     "phases (out and back past rest), or ringing. Where one shape lies far below the others, swallows under such "
     "sensors are missed or made up more often; each shape rests on other recordings and in part on other people, so "
