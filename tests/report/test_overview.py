@@ -147,6 +147,21 @@ def test_the_interval_of_the_angle_is_believed_if_it_holds_what_it_promises(tabl
     assert line.verdict == verdict
 
 
+def test_a_range_in_which_the_angles_interval_holds_too_seldom_fell_short_whatever_the_knee_did(tables):
+    """Of all movements and of each: what holds less than the level is told with its limits and people."""
+    whole = {"recording_id": "pooled", "n_participants": 4, "seconds": 300.0, "coverage_nominal": 0.9, "coverage": 0.95,
+             "coverage_low": 0.8, "coverage_high": 1.0, "phase": "all",
+             "coverage_claim": "as it claims, within its own limits"}  # fmt: skip
+    still = whole | {"phase": "still", "angle_from": 30.0, "angle_to": 45.0, "seconds": 1.2, "coverage": 0.65,
+                     "coverage_low": 0.0}  # fmt: skip
+    put(tables.results, [whole, still], ANGLES)
+    (note,) = [block.words for block in shortfalls(StudyTables(tables.results)).blocks if "knee angle" in block.words]
+    assert note == (
+        "The 90 % interval of the knee angle holds the reference less often than it claims: still, from 30 to 45 degrees "
+        "65 % of 1.2 s (4 people; 0 to 100 % by the spread between them, so that these people do not settle it)."
+    )
+
+
 @pytest.mark.parametrize("n", [MOST_DOTS, MOST_DOTS + 1, 1000])
 def test_a_row_of_any_number_of_people_is_drawn_and_its_outlier_named(n):
     """Iglewicz & Hoaglin 1993: an outlier has a modified z score above 3.5 in size."""

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from ..cautions import KNOWN_COVERAGE
 from ..report.content import number_text
 from ..report.results import StudyTables
 from ..tables.angles import ANGLES
@@ -70,7 +71,8 @@ def _of_angle(tables: StudyTables, panels: Sequence[Panel]) -> str:
             f" Over {_people(r['n_participants'])} and {number_text(r['seconds'] / 60.0, 2)} min: RMSE "
             f"{interval(r, 'rmse')}°, bias {interval(r, 'bias')}°, limits of agreement "
             f"{number_text(r['limit_low'])} to {number_text(r['limit_high'])}°, R² {number_text(r['r2'], 2)}; the "
-            f"prediction interval held {number_text(100 * r['coverage'], 3)} % of the samples."
+            f"prediction interval held {number_text(100 * r['coverage'], 3)} % of the samples, where it claims "
+            f"{number_text(100 * r['coverage_nominal'], 3)} % ({KNOWN_COVERAGE})."
         )
     which = panels[0].frame["recording_id"].iloc[0]
     return (

@@ -161,18 +161,27 @@ def _weak_turns(tables: StudyTables) -> list[Note]:
 
 
 def _narrow_intervals(tables: StudyTables, promised: float) -> list[Note]:
-    """Name the parts of the knee's range in which the interval of the angle holds the reference too seldom."""
+    """Name the movements and parts of the knee's range in which the angle's interval holds the reference too seldom."""
     angles = tables(ANGLES)
-    own = angles[(angles["recording_id"] == "pooled") & angles["participant_id"].isna() & (angles["phase"] == "all")]
+    own = angles[(angles["recording_id"] == "pooled") & angles["participant_id"].isna()]
     short = own[pd.to_numeric(own["coverage"]) < promised]
-    return [
-        Note(
-            f"The {100 * promised:.0f} % interval of the knee angle holds the reference in "
-            f"{100 * row['coverage']:.0f} % of the time {angle_range(row)} ({row['n_participants']} people).",
-            "fault",
+    words = []
+    for row in records(short.sort_values(["phase", "angle_from", "angle_to"], kind="stable", na_position="first")):
+        moving = "" if row["phase"] == "all" else f"{row['phase']}, "
+        limits = ", too few to tell more"
+        if pd.notna(row["coverage_low"]):
+            ends = f"{100 * row['coverage_low']:.0f} to {100 * row['coverage_high']:.0f} %"
+            unsure = "" if row["coverage_high"] < promised else ", so that these people do not settle it"
+            limits = f"; {ends} by the spread between them{unsure}"
+        n = int(row["n_participants"])
+        words.append(
+            f"{moving}{angle_range(row)} {100 * row['coverage']:.0f} % of {number_text(row['seconds'], 2)} s "
+            f"({n} {'person' if n == 1 else 'people'}{limits})"
         )
-        for row in records(short)
-    ]
+    if not words:
+        return []
+    start = f"The {100 * promised:.0f} % interval of the knee angle holds the reference less often than it claims"
+    return [Note(f"{start}: {'; '.join(words)}.", "fault")]
 
 
 def _sensors_out(tables: StudyTables) -> list[Note]:

@@ -14,6 +14,7 @@ from typing import Any, Final, NamedTuple
 
 import pandas as pd
 
+from ..cautions import KNOWN_COVERAGE
 from ..tables.angles import ANGLES
 from ..tables.classifier import EVIDENCE
 from ..tables.validation import CONFUSION, PARAMETERS, STATES
@@ -219,7 +220,8 @@ def _angle(tables: StudyTables, promised: float) -> list[Line]:
             f"off by {number_text(row['rmse'], 2)} degrees (RMSE); {100 * promised:.0f} % interval holds "
             f"{100 * row['coverage']:.0f} %",
             _kept_words(row, promised),
-            f"against a reference angle in {_people(row['n_participants'])}, bend recordings left out; by range below",
+            f"against a reference angle in {_people(row['n_participants'])}, bend recordings left out; by range below; "
+            f"{KNOWN_COVERAGE}",
         )
         for row in records(own)
     ]
