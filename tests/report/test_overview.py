@@ -14,6 +14,7 @@ from strainstudy.tables.angles import ANGLES
 from strainstudy.tables.classifier import BOUTS
 from strainstudy.tables.faults import FAULTS
 from strainstudy.tables.recordings import ADDED, RECORDINGS
+from strainstudy.tables.swallows import SWALLOW_SUMMARY
 from strainstudy.tables.validation import PARAMETERS
 from strainstudy.validate.parameter_agreement import CANNOT
 
@@ -56,6 +57,37 @@ def words_of(section) -> str:
     )
 
 
+def test_one_remedy_for_two_rows_of_a_sheet_is_said_once(tables):
+    base = {"participant_id": "sub-01", "session_id": "ses-02", "sensor_id": "K", "fault": "wired in reverse"}
+    start = "set polarity -1 for sensor K in session ses-02: in channels.tsv, column polarity, row of"
+    told = [
+        base | {"recording_id": name, "description": "falls", "remedy": f"{start} {name} and left_knee_V"}
+        for name in ("bend", "walk")
+    ]
+    put(tables.results, told, FAULTS)
+    (found,) = mendings(StudyTables(tables.results))
+    assert found.remedy == f"S{start[1:]} bend and left_knee_V, walk and left_knee_V."
+
+
+def test_swallows_unasked_and_in_a_task_are_rates_of_two_kinds_and_recordings_of_one_fault_are_counted(tables):
+    """A swallow on command is no sign of how often somebody swallows; 3 in 60 s of free time are 3 a minute."""
+    base = {"duration": 60.0, "missing_fraction": 0.0, "participant_id": "sub-03", "session_id": "ses-01"}
+    rows = [
+        base | {"recording_id": "f", "task": "free", "status": "good"},
+        base | {"recording_id": "a", "task": "swallow", "status": "degraded", "status_description": "x"},
+        base | {"recording_id": "b", "task": "swallow", "status": "degraded", "status_description": "y"},
+    ]
+    put(tables.results, rows, RECORDINGS, ADDED)
+    counts = [("f", 3), ("a", 10), ("b", 12)]
+    put(tables.results, [{"recording_id": name, "swallow_count": n, "observed_time": 60.0} for name, n in counts],
+        SWALLOW_SUMMARY)  # fmt: skip
+    (table,) = people(StudyTables(tables.results)).blocks
+    cells = dict(zip(table.header, table.rows[0], strict=True))
+    assert cells["swallows per minute, unasked"] == "3.0"
+    assert cells["swallows per minute, task"] == "11"
+    assert cells["wrong in the recordings"] == "swallow degraded (2 recordings)"
+
+
 def test_who_limps_on_which_side_stands_on_the_first_screen_and_in_the_table_of_people(tables):
     assert "ses-01: sub-02 right; ses-02: sub-01 left." in words_of(summary(tables, [], []))
     (table,) = people(tables).blocks
@@ -77,7 +109,7 @@ def test_faults_come_with_a_remedy_and_the_wrong_wiring_first(tables):
     found = mendings(StudyTables(tables.results))
     assert [fault.what for fault in found] == [
         "Sensor K is wired the wrong way round",
-        "Recordings could not be used",
+        "1 recording could not be used",
         "Sensor L is not what it was",
         "The signal reaches the limit of its amplifier",
     ]
@@ -155,10 +187,13 @@ def test_a_range_in_which_the_angles_interval_holds_too_seldom_fell_short_whatev
     still = whole | {"phase": "still", "angle_from": 30.0, "angle_to": 45.0, "seconds": 1.2, "coverage": 0.65,
                      "coverage_low": 0.0}  # fmt: skip
     put(tables.results, [whole, still], ANGLES)
-    (note,) = [block.words for block in shortfalls(StudyTables(tables.results)).blocks if "knee angle" in block.words]
+    notes = [block.words for block in shortfalls(StudyTables(tables.results)).blocks]
+    (note,) = [words for words in notes if "of the knee angle holds" in words]
     assert note == (
-        "The 90 % interval of the knee angle holds the reference less often than it claims: still, from 30 to 45 degrees "
-        "65 % of 1.2 s (4 people; 0 to 100 % by the spread between them, so that these people do not settle it)."
+        "The 90 % interval of the knee angle holds the reference less often than it claims: still, from 30 to 45 "
+        "degrees "
+        "65 % of 1.2 s (4 people; 0 to 100 % by the spread between them, so that these people do not settle "
+        "it)."
     )
 
 

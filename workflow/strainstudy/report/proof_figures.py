@@ -127,8 +127,8 @@ def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
     classifier = tables(EVIDENCE["classifier"])
     confusion = tables(CONFUSION)
     reliability = tables(EVIDENCE["reliability"])
-    if classifier.empty and confusion.empty:
-        return None
+    if not (classifier["scope"] == "fold").any():
+        return None  # nobody was left out
     with drawing():
         figure, axes = panels(1, 3, width=10.0, height=3.4, gridspec_kw={"width_ratios": [1.1, 0.9, 1.5]})
         _confusion(axes[0, 0], confusion)

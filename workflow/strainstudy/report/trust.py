@@ -25,7 +25,7 @@ from .content import interval_text, number_text
 from .results import StudyTables, records
 from .spoken import measured, state, unit
 
-__all__ = ["Line", "trust_lines", "unsettled_amounts", "weak_amounts"]
+__all__ = ["Line", "coarse_labels", "trust_lines", "unsettled_amounts", "weak_amounts"]
 
 _MODERATE: Final = 0.5
 """Koo & Li 2016; from `GOOD_ICC` on good."""
@@ -72,8 +72,8 @@ def _named(row: Mapping[str, Any]) -> str:
     return f"{measured(row['measure'])}{', ' + state(row['trial_type']) if state(row['trial_type']) else ''}"
 
 
-def unsettled_amounts(tables: StudyTables) -> list[str]:
-    """Say of every outcome of which labels show nothing either way why: labels too coarse, or people too few."""
+def coarse_labels(tables: StudyTables) -> list[str]:
+    """Say of every outcome that labels are too coarse to validate by how much."""
     said = []
     for r in _amounts(tables):
         if _word(r) == CANNOT:
@@ -83,12 +83,17 @@ def unsettled_amounts(tables: StudyTables) -> list[str]:
                 f"(SD), which alone makes {number_text(r['from_rater_timing'], 2)} {of}; the pipeline gives "
                 f"{number_text(r['detected_mean'], 2)} {of}, labels {number_text(r['labelled_mean'], 2)} {of}."
             )
-        elif _word(r) == _NOT_SHOWN:
-            said.append(
-                f"{_capital(_named(r))}: too few people to say whether it agrees with labels "
-                f"({_people(r['n_participants'])}, ICC(2,1) {interval_text(r, 'icc')})."
-            )
     return said
+
+
+def unsettled_amounts(tables: StudyTables) -> list[str]:
+    """Name in one sentence the outcomes of which too few people were labelled to say anything."""
+    few = [
+        f"{_named(r)} ({_people(r['n_participants'])}, ICC(2,1) {interval_text(r, 'icc', 2)})"
+        for r in _amounts(tables)
+        if _word(r) == _NOT_SHOWN
+    ]
+    return [f"Too few people to say whether these agree with labels: {'; '.join(few)}."] if few else []
 
 
 def weak_amounts(tables: StudyTables) -> list[str]:
@@ -173,12 +178,18 @@ def _classes(tables: StudyTables) -> list[Line]:
     return lines
 
 
+def _turn_word(row: Mapping[str, Any]) -> str:
+    if pd.isna(row["value_low"]):
+        return _capital(_NOT_SHOWN)
+    return "Yes" if row["value"] >= _WEAK_F1 else "No: their edges are off"
+
+
 def _turns(tables: StudyTables) -> list[Line]:
     states = tables(STATES)
     own = states[(states["recording_id"] == "pooled") & (states["trial_type"] == "turn") & (states["measure"] == "f1")]
     return [
         Line("Turns", f"F1 by time {interval_text(row, 'value', 2)}",
-             "Yes" if row["value"] >= _WEAK_F1 else "No: their edges are off")
+             _turn_word(row))
         for row in records(own[own["value"].notna()])
         if not tables(CONFUSION).empty
     ]  # fmt: skip
@@ -202,9 +213,10 @@ def _events(tables: StudyTables) -> list[Line]:
 
 def _kept_words(row: Mapping[str, Any], promised: float) -> str:
     """Judge a coverage by its own limits: few people may look well and tell little."""
-    if row["coverage"] < promised - _KEPT:
-        return "Its interval is too narrow"
     low = row["coverage_low"]
+    if row["coverage"] < promised - _KEPT:
+        short = "Its interval is too narrow"
+        return short if pd.notna(low) else "With care: it held too seldom here, in too few people to be sure"
     if pd.isna(low) or low < promised - _KEPT:
         return "With care: within its interval here, but too few people to be sure"
     return "Yes, within its interval"

@@ -33,6 +33,8 @@ READING: Final = {
     "classifier": "Every number here is of people left out of everything that was fitted: scaling, selection, "
     "calibration of probabilities, smoothing. Three simple rules stand beside the classifier; one that does no "
     "better than they is not needed.",
+    "classifier_untested": "No classifier was tested here: that needs labels of normal and of limping gait, of two "
+    "people or more, so that each can be left out in turn. How each walk was decided stands in the table of people.",
     "agreement": "Detected events, states and the parameters that come from them against hand labels, and against a "
     "second rater where there is one.",
     "believed": "Off by: between these limits 95 of 100 recordings differ from their labels. Believe it: yes where the "
