@@ -286,8 +286,8 @@ def statistics_text(tables: StudyTables, facts: Facts) -> list[str]:
         if events.loc[events["recording_id"] == "pooled", "f1_low"].notna().any():
             text += (
                 " Precision, recall and F1 are pooled over participants, with 95 % intervals by resampling "
-                f"participants ({v.bootstrap_draws} draws, bias-corrected and accelerated) [@davisonhinkley1997; @efron1987; "
-                "@hesterberg2015]; those of a single recording are Wilson's [@wilson1927; @newcombe1998]."
+                f"participants ({v.bootstrap_draws} draws, bias-corrected and accelerated) [@davisonhinkley1997; "
+                "@efron1987; @hesterberg2015]; those of a single recording are Wilson's [@wilson1927; @newcombe1998]."
             )
         else:
             text += (
