@@ -12,6 +12,7 @@ from typing import Final
 
 import pandas as pd
 
+from ..bench.characterise import RECORDINGS_DIFFER
 from ..records import Sensor
 from ..report.content import number_text
 from ..report.methods import CONDITION_STEPS
@@ -172,8 +173,17 @@ def _bench(tables: StudyTables, facts: Facts) -> list[str]:
         "bench made it; creep, the change during a hold, was fitted with exponentials [@golubpereyra1973]. The "
         "detection limit is the strain that gives three times the noise floor [@longwinefordner1983]. Intervals "
         "allow for correlated cycles [@bayleyhammersley1946] (`tables/sensors`). Resistance at rest, gauge factor "
-        "and noise were followed over the study on control charts [@iso7870]."
+        f"and noise were followed over the study on control charts [@iso7870].{_apart(sensors)}"
     ]
+
+
+def _apart(sensors: pd.DataFrame) -> str:
+    """Name the sensors whose recordings differ, with what each gives."""
+    apart = sensors[sensors["warning"].astype(str).str.contains(RECORDINGS_DIFFER, regex=False)]
+    return "".join(
+        f" Of sensor {row['sensor_id']} no gauge factor, nor what rests on it, is given: {row['gauge_factor_note']}."
+        for row in apart.to_dict("records")
+    )
 
 
 def _signals(tables: StudyTables, facts: Facts) -> list[str]:

@@ -267,12 +267,17 @@ def _narrow_intervals(tables: StudyTables, promised: float) -> list[Note]:
     return [Note(f"{start}: {'; '.join(words)}.", "fault")]
 
 
+def _when(row: Mapping[str, Any]) -> str:
+    where = "on the bench, " if pd.isna(row["participant_id"]) else ""
+    return f"{where}{row['session_id']}: {row['reason']}" if pd.notna(row["session_id"]) else f"{where}{row['reason']}"
+
+
 def _sensors_out(tables: StudyTables) -> list[Note]:
     """Name the sensors that left their control limits."""
     health = tables(SENSOR_HEALTH)
     bad = health[health["flagged"].fillna(value=False).astype(bool)]
     return [
-        Note(f"Sensor {sensor} left its limits: {'; '.join(sorted({str(r) for r in rows['reason']}))}.", "fault")
+        Note(f"Sensor {sensor} left its limits: {'; '.join(dict.fromkeys(map(_when, records(rows))))}.", "fault")
         for sensor, rows in bad.groupby("sensor_id", sort=True)
     ]
 
