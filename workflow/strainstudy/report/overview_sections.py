@@ -36,7 +36,7 @@ from .content import (
 )
 from .mending import Mending
 from .results import StudyTables, records
-from .spoken import spoken, state
+from .spoken import people_text, spoken, state
 from .trust import Line
 
 __all__ = ["flow", "limping_of", "people", "summary"]
@@ -126,9 +126,10 @@ def _who(tables: StudyTables) -> Section:
     counted = persons["group"].value_counts()
     groups = ", ".join(f"{name} {n}" for name, n in sorted(counted.items()))
     sessions = own[["participant_id", "session_id"]].drop_duplicates()
-    by_session = ", ".join(f"{name} {_people(n)}" for name, n in sorted(sessions["session_id"].value_counts().items()))
+    visits = sessions["session_id"].value_counts()
+    by_session = ", ".join(f"{name} {people_text(n)}" for name, n in sorted(visits.items()))
     items = [
-        Item(_people(len(persons)), f"({groups})." if groups else ""),
+        Item(people_text(len(persons)), f"({groups})." if groups else ""),
         Item(f"{len(sessions)} visit{'' if len(sessions) == 1 else 's'}:", f"{by_session}."),
         Item(
             f"{_usable(own):.0f} of {_minutes(own):.0f} minutes usable,",
@@ -153,10 +154,6 @@ def _who(tables: StudyTables) -> Section:
             Item(f"{sensors} sensor{'' if sensors == 1 else 's'}", f"in {n} bench recording{'' if n == 1 else 's'}.")
         )
     return Section("summary-who", "Who was measured", (Items(tuple(items)),))
-
-
-def _people(n: int) -> str:
-    return "1 person" if n == 1 else f"{n} people"
 
 
 def _limp_side(row: Mapping[str, Any]) -> str:

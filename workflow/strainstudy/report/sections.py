@@ -30,7 +30,7 @@ from .people_sections import gait, groups, standing, swallows
 from .proof_sections import agreement, classifier
 from .results import StudyTables, records
 from .sensor_sections import angle_range, bench, calibration
-from .spoken import spoken
+from .spoken import people_text, spoken
 from .trust import coarse_labels, trust_lines, unsettled_amounts, weak_amounts
 from .words import CAUTIONS, READING
 
@@ -180,7 +180,7 @@ def _untested_classifier(tables: StudyTables, labels: LabelsByRater) -> str:
     decided = f" Normal and limping come from {told} here." if told else ""
     if not any(counts.values()):
         return f"No labels of normal and limping gait: no classifier was tested.{decided}"
-    said = ", ".join(f"{spoken(name)} in {n} {'person' if n == 1 else 'people'}" for name, n in counts.items())
+    said = ", ".join(f"{spoken(name)} in {people_text(n) if n else 'nobody'}" for name, n in counts.items())
     return (
         f"Too few people for a classifier of gait to be tested: labelled are {said}; it needs both states, and two "
         f"people or more of whom each can be left out.{decided}"
@@ -259,7 +259,7 @@ def _narrow_intervals(tables: StudyTables, promised: float) -> list[Note]:
         n = int(row["n_participants"])
         words.append(
             f"{moving}{angle_range(row)} {100 * row['coverage']:.0f} % of {number_text(row['seconds'], 2)} s "
-            f"({n} {'person' if n == 1 else 'people'}{limits})"
+            f"({people_text(n)}{limits})"
         )
     if not words:
         return []

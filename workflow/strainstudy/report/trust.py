@@ -23,7 +23,7 @@ from ..validate.parameter_agreement import CANNOT, GOOD_ICC
 from ..vocabulary import EVENT_TYPES
 from .content import interval_text, number_text
 from .results import StudyTables, records
-from .spoken import measured, state, unit
+from .spoken import measured, people_text, state, unit
 
 __all__ = ["Line", "coarse_labels", "trust_lines", "unsettled_amounts", "weak_amounts"]
 
@@ -89,7 +89,7 @@ def coarse_labels(tables: StudyTables) -> list[str]:
 def unsettled_amounts(tables: StudyTables) -> list[str]:
     """Name in one sentence the outcomes of which too few people were labelled to say anything."""
     few = [
-        f"{_named(r)} ({_people(r['n_participants'])}, ICC(2,1) {interval_text(r, 'icc', 2)})"
+        f"{_named(r)} ({people_text(r['n_participants'])}, ICC(2,1) {interval_text(r, 'icc', 2)})"
         for r in _amounts(tables)
         if _word(r) == _NOT_SHOWN
     ]
@@ -109,10 +109,6 @@ def weak_amounts(tables: StudyTables) -> list[str]:
 
 def _counted(n: int, word: str) -> str:
     return f"{n} {word}{'' if n == 1 else 's'}"
-
-
-def _people(n: int) -> str:
-    return "1 person" if n == 1 else f"{n} people"
 
 
 def _capital(words: str) -> str:
@@ -142,7 +138,7 @@ def _amount_lines(tables: StudyTables) -> list[Line]:
             evidence += f"; raters' timing alone makes {number_text(max(alone), 2)}{' ' + said if said else ''}"
         more = [
             f"{kind or 'all'}: ICC(2,1) {interval_text(r, 'icc', 2)}, {number_text(r['bias'], 2)} on average, "
-            f"{_counted(r['n_pairs'], 'recording')} of {_people(r['n_participants'])}"
+            f"{_counted(r['n_pairs'], 'recording')} of {people_text(r['n_participants'])}"
             for r, (kind, _) in zip(own, by_state, strict=True)
         ]
         if name == "step_time_symmetry_index" and known:
@@ -168,7 +164,7 @@ def _classes(tables: StudyTables) -> list[Line]:
             f"{interval_text(row, 'balanced_accuracy_within_gait', 2)} right"
             + (f"; best simple rule {number_text(others, 2)}" if pd.notna(others) else ""),
             _capital(_NOT_SHOWN) if pd.isna(low) else verdict,
-            f"balanced accuracy within time found as gait, in {_people(row['n_participants'])} never seen",
+            f"balanced accuracy within time found as gait, in {people_text(row['n_participants'])} never seen",
         )
     ]
     if pd.notna(row["side_accuracy"]):
@@ -206,7 +202,7 @@ def _events(tables: StudyTables) -> list[Line]:
         kind = EVENT_TYPES.get(str(row["trial_type"]))
         found = f"F1 {interval_text(row, 'f1', 2)} within {number_text(row['tolerance'], 2)} s"
         verdict = _capital(_NOT_SHOWN) if pd.isna(low) else "Yes" if low >= _WEAK_F1 else "With care"
-        more = f"{row['n_labelled']} labelled, {_people(row['n_participants'])}"
+        more = f"{row['n_labelled']} labelled, {people_text(row['n_participants'])}"
         lines.append(Line(_capital(kind.plural if kind else str(row["trial_type"])), found, verdict, more))
     return lines
 
@@ -232,8 +228,8 @@ def _angle(tables: StudyTables, promised: float) -> list[Line]:
             f"off by {number_text(row['rmse'], 2)} degrees (RMSE); {100 * promised:.0f} % interval holds "
             f"{100 * row['coverage']:.0f} %",
             _kept_words(row, promised),
-            f"against a reference angle in {_people(row['n_participants'])}, bend recordings left out; by range below; "
-            f"{KNOWN_COVERAGE}",
+            f"against a reference angle in {people_text(row['n_participants'])}, bend recordings left out; by range "
+            f"below; {KNOWN_COVERAGE}",
         )
         for row in records(own)
     ]
