@@ -144,7 +144,8 @@ def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
         f"n = {int(summary['swallow_count'].sum())} detected swallows in {len(summary)} recordings of "
         f"{people_text(summary['participant_id'].nunique())}; n of a row: recordings; filled: first session, open: "
         "later. Timed water tests are the swallow recordings with a volume: a set volume drunk in one go, at a "
-        "rate not to be held against that of others. Intervals of each rate stand in the table. Counts do not show aspiration.",
+        "rate not to be held against that of others. Intervals of each rate stand in the table. Counts "
+        "do not show aspiration.",
         "Swallow measures by task and session, timed water tests apart from other recordings.",
         png,
         first=_looked_at(odd),
