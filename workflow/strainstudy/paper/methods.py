@@ -109,8 +109,6 @@ def _bridge(sensors: Sequence[Sensor]) -> str:
 
 
 def _sensors(tables: StudyTables, facts: Facts) -> list[str]:
-    if not facts.sensors:
-        return []
     places: dict[str, set[str]] = {}
     used: set[str] = set()
     for recording in facts.recordings.values():
@@ -122,7 +120,9 @@ def _sensors(tables: StudyTables, facts: Facts) -> list[str]:
                 places.setdefault(where, set()).add(sensor)
     own = [sensor for name, sensor in facts.sensors.items() if name in used]
     if not own:
-        return []
+        rates = tables.recordings.loc[tables.recordings["status"] != "rejected", "sampling_frequency"].dropna()
+        at = f", sampled at {span(list(rates), ' Hz')}" if len(rates) else ""
+        return [f"Knee angles were recorded in degrees{at}."] if tables.angles_as_recorded else []
     worn = [f"{len(ids)} over the {where}" for where, ids in sorted(places.items())]
     were = "was" if len(own) == 1 else "were"
     said = [
