@@ -60,7 +60,7 @@ def test_amplitude_that_agrees_once_calibrated_was_the_sensor():
     verdict = sensor_or_gait(evidence)
     assert verdict.verdict == "sensor"
     assert "right/left 2.00 as recorded" in verdict.evidence
-    assert "explains 2.00" in verdict.evidence
+    assert "would make it 2.00" in verdict.evidence
 
 
 def of_ratios(recorded: float, gain: float, calibrated: float, half: float = 2.0) -> WalkEvidence:

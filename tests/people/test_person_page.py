@@ -127,7 +127,7 @@ def test_nothing_on_the_page_is_wider_than_a_small_screen(chromium, tmp_path):
 def test_another_person_who_wore_the_same_sensor_is_not_named():
     """The reason of a flag is about the sensor; whose session it was is nobody's business here."""
     flagged = {"sensor_id": "K-left", "participant_id": "sub-77", "session_id": "ses-9", "flagged": True,
-               "reason": "rest resistance -44 % of this sensor's median, outside its limits"}  # fmt: skip
+               "reason": "rest resistance -44 % from the middle of its sessions, outside its limits"}  # fmt: skip
     recordings = (*recordings_of_person("sub-01"), *recordings_of_person("sub-77"))
     tables = invented_tables(recordings)
     tables["health"] = pd.DataFrame([flagged])
@@ -138,8 +138,8 @@ def test_another_person_who_wore_the_same_sensor_is_not_named():
     theirs = tuple(r for r in recordings if r.participant_id == "sub-77")
     said = faults_of(facts_of(Participant("sub-77"), theirs, tables, {}))
     assert said == [
-        "ses-9, sensor K-left: rest resistance \u221244 % of this sensor's median, outside its limits. Doubt the "
-        "amplitudes of this session; look at its contacts and leads, and put it on the bench again."
+        "ses-9, sensor K-left: rest resistance \u221244 % from the middle of its sessions, outside its limits. Doubt "
+        "the amplitudes of this session; look at its contacts and leads, and put it on the bench again."
     ]
 
 

@@ -3,7 +3,7 @@ import pandas as pd
 import pytest
 from scipy.stats import poisson
 from strainstudy.swallow.candidate_labels import label_candidates
-from strainstudy.swallow.candidates import detect_candidates
+from strainstudy.swallow.candidates import detect_together
 from strainstudy.swallow.measures import measure_swallows, response_shape, summarise_swallows
 from strainstudy.swallow.parameters import SwallowParameters
 from strainstudy.swallow.throat_health import throat_health
@@ -176,7 +176,7 @@ def test_the_shape_of_the_response_is_that_of_most_swallows(strokes, opposite, s
 def test_the_shape_is_read_in_the_stream_as_it_was_recorded(kind, shape):
     """A patch that answers to change gives a smooth movement two strokes; it rings where something jerks."""
     stream, labels = throat_stream(2, kind, polarity=-1)
-    found = detect_candidates(stream, 100.0, PARAMETERS)
+    (found,) = detect_together([(stream, 100.0)], PARAMETERS)
     assert response_shape(found[label_candidates(found, labels) == "swallow"]) == shape
     assert response_shape(found.iloc[:0]) is None
 
@@ -187,7 +187,7 @@ def test_a_patch_that_rings_is_named_so():
     for onset in np.arange(5.0, 55.0, 6.0):
         since = np.clip(t - onset, 0, 1.2)
         stream += np.sin(np.pi * since / 1.2) * np.sin(2 * np.pi * 7.0 * since)
-    found = detect_candidates(stream, 100.0, PARAMETERS)
+    (found,) = detect_together([(stream, 100.0)], PARAMETERS)
     assert len(found) == 9
     assert response_shape(found) == "ringing"
 

@@ -160,9 +160,25 @@ def test_a_bridge_wired_in_reverse_flags_nobody_and_changes_nobody(demo):
     health = read_described(demo / "tables/sensor_health.tsv")
     assert not health.loc[health["sensor_id"] == "kneeL-B", "flagged"].astype(bool).any()
     recordings = read_described(demo / "tables/recordings.tsv")
-    assert recordings.loc[recordings["participant_id"].notna(), "sensor_flag"].isna().all()
+    flagged = recordings[recordings["sensor_flag"].notna()]
+    assert flagged["sensor_flag"].str.startswith(f"sensor {TIRED_SENSOR}:").all()
     calibrations = read_described(demo / "tables/calibrations.tsv")
     assert set(calibrations["polarity"].dropna()) == {1}
+
+
+def test_a_sensor_that_changed_before_the_second_session_flags_that_session_and_has_no_gauge_factor_of_both(demo):
+    """The simulator's cohort halves the gain of `TIRED_SENSOR` before the second session."""
+    recordings = read_described(demo / "tables/recordings.tsv")
+    flagged = recordings[recordings["sensor_flag"].notna()]
+    assert set(flagged["session_id"]) == {"ses-02"}
+    channels = pd.read_csv(ROOT / "demo_raw/channels.tsv", sep="\t")
+    worn = channels.loc[channels["sensor_id"] == TIRED_SENSOR, "recording_id"]
+    of_session = {name for name in worn if "ses-02" in name}
+    assert set(flagged["recording_id"]) == of_session | {f"{TIRED_SENSOR}_ses-02_{task}" for task in ("stretch", "tap")}
+    sensor = read_described(demo / "tables/sensors.tsv").set_index("sensor_id").loc[TIRED_SENSOR]
+    assert pd.isna(sensor["gauge_factor"])
+    each = re.findall(rf"[\d.]+ \([\d.]+ to [\d.]+\) in {TIRED_SENSOR}_(ses-\d+)", sensor["gauge_factor_note"])
+    assert each == ["ses-01", "ses-02"]
 
 
 def test_gait_numbers_obey_their_identities(demo):

@@ -326,7 +326,7 @@ def _sentence(
             "bench": "the gauge factors on the bench",
         }
         source = words.get(evidence.gain_ratio_source, "the sensors")
-        parts.append(f"{source} explains {evidence.gain_ratio.value:.2f}".replace("bench explains", "bench explain"))
+        parts.append(f"{source} would make it {evidence.gain_ratio.value:.2f}")
     if evidence.amplitude_calibrated.known:
         parts.append(f"{_ratio_text(evidence.amplitude_calibrated)} in degrees")
     if not fits:

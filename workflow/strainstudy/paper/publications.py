@@ -281,7 +281,8 @@ def _angles(tables: StudyTables, _facts: Facts) -> Rows:
                 "bias (°)": interval(row, "bias"),
                 "limits of agreement (°)": _NONE if _NONE in limits else " to ".join(limits),
                 "R²": number_text(row["r2"], 2),
-                "coverage of the interval": number_text(row["coverage"], 2),
+                "coverage of the interval": interval(row, "coverage", 2),
+                "coverage claimed": number_text(row["coverage_nominal"], 2),
             }
         )
     return found

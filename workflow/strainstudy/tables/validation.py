@@ -253,11 +253,18 @@ PARAMETERS = TableSpec(
             "Mean of what labels of that timing would give if the pipeline's values were true: root of the sum of "
             "squares of both. In the row's unit.",
         ),
+        number(
+            "icc_at_best",
+            "ICC at best",
+            "ICC(2,1) that a pipeline without error would have with labels of that timing: of the pipeline's values "
+            "with the labels expected.",
+            "1",
+        ),
         text(
             "validity",
             "validity",
             "'cannot be validated with these labels' where rater timing alone makes more than half of the labelled "
-            "variance; n/a elsewhere and where contacts were labelled once.",
+            "variance, or where the ICC at best is below 0.75; n/a elsewhere and where contacts were labelled once.",
         ),
         METHOD,
         READING,
