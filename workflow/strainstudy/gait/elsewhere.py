@@ -16,9 +16,10 @@ import pandas as pd
 from ..records import Participant, Recording
 from ..vocabulary import GAIT_STATES, SIDE_OF_POINT
 
-__all__ = ["RULE_DECIDES", "rule_beside", "trained_words", "unlike"]
+__all__ = ["RULE_DECIDES", "disputed", "rule_beside", "trained_words", "unlike"]
 
 RULE_DECIDES = "the published rule decides"
+_SAYS = {state: f"the published rule says {state.replace('_', ' ')}" for state in GAIT_STATES}
 LIMPING = GAIT_STATES[1]
 
 
@@ -63,6 +64,17 @@ def unlike(
         if said:
             found[recording.recording_id] = "; ".join(said)
     return found
+
+
+def disputed(bouts: pd.DataFrame) -> pd.DataFrame:
+    """Say in ``caution`` of bouts where the published rule beside them says otherwise."""
+    other = bouts["trained"].notna() & bouts["rule_trial_type"].notna() & bouts["trial_type"].isin(GAIT_STATES)
+    other &= bouts["rule_trial_type"] != bouts["trial_type"]
+    said = [
+        "; ".join([*([caution] if isinstance(caution, str) else []), _SAYS[rule]]) if apart else caution
+        for caution, rule, apart in zip(bouts["caution"], bouts["rule_trial_type"], other, strict=True)
+    ]
+    return bouts.assign(caution=pd.Series(said, index=bouts.index, dtype=object))
 
 
 def rule_beside(spans: pd.DataFrame, ruled: pd.DataFrame) -> pd.DataFrame:

@@ -15,7 +15,7 @@ __all__ = ["LIMITS", "card_words"]
 
 LIMITS: Final = (
     "The limps were imitated: healthy adults walked with the left knee held stiff. A limp of a patient is another "
-    "thing, and a limp that neither stiffens a knee nor shifts the steps may not be seen (see the trials).",
+    "thing, and of a limp of another kind the model may see less than the rule beside it.",
     "They walked on a treadmill, straight on, at a steady pace. Walking on the ground varies more.",
     "There were four of them. What four people do not show the model does not know, and a score over four people says "
     "little of a fifth: its intervals are wide, where they can be had at all.",
@@ -36,6 +36,20 @@ def _percent(value: float | None) -> str:
 
 def _number(value: float | None) -> str:
     return "n/a" if value is None else f"{value:.3f}"
+
+
+def _blind_to(trials: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Name the trials in which the rule found more of the limping than the model did."""
+    found = {(t["trial"], t["decided_by"]): t["recall"] for t in trials}
+    lines = []
+    for trial in dict.fromkeys(t["trial"] for t in trials):
+        model, rule = found[trial, "model"], found[trial, "rule"]
+        if model is not None and rule is not None and model < rule:
+            lines.append(
+                f"- Found less than the rule does. {trial[:1].upper()}{trial[1:]}: {_percent(model)} % of the limping, "
+                f"the rule {_percent(rule)} %."
+            )
+    return lines
 
 
 def card_words(name: str, card: Mapping[str, Any]) -> str:
@@ -73,6 +87,7 @@ def card_words(name: str, card: Mapping[str, Any]) -> str:
         "## Limits, before anything else",
         "",
         *(f"- {limit}" for limit in LIMITS),
+        *_blind_to(card["trials"]),
         *(f"- {caution}" for caution in card["cautions"]),
         "",
         "## Learnt from",
@@ -95,8 +110,8 @@ def card_words(name: str, card: Mapping[str, Any]) -> str:
         "## Trials",
         "",
         "Shares are of labelled time in percent, mean over people; the rule is the one with published limits that "
-        "stands beside the model. Recorded walks went through simulated sleeves, sensors and bridges; the gain is that of the "
-        "right knee over the left. Simulated people limp by mechanisms that nobody imitated here.",
+        "stands beside the model. Recorded walks went through simulated sleeves, sensors and bridges; the gain is "
+        "that of the right knee over the left. Simulated people limp by mechanisms that nobody imitated here.",
         "",
         *_table(
             ("trial", "decided by", "people", "balanced accuracy", "normal called limping", "limping found",

@@ -32,7 +32,7 @@ from ..learn.threads import one_thread
 from ..upstream import Values, settings_words
 from ..vocabulary import GAIT_STATES
 from .baselines import baseline_probabilities
-from .elsewhere import RULE_DECIDES, rule_beside, trained_words
+from .elsewhere import RULE_DECIDES, disputed, rule_beside, trained_words
 from .feature_specs import FeatureSpec
 from .limits import rule_probability, rule_side
 from .model_card import CAUTIONS, gait_facts
@@ -121,7 +121,8 @@ def _without_pseudo(predictions: pd.DataFrame) -> pd.DataFrame:
 def _with_beside(frame: pd.DataFrame, made_by: pd.Series, ruled: pd.DataFrame, told: str) -> pd.DataFrame:
     """Say of each row who taught the model that decided it, and what the rule says."""
     by_model = (made_by == "final").to_numpy()
-    return frame.assign(trained=np.where(by_model, told, None)).join(rule_beside(frame, ruled))
+    trained = pd.Series([told if own else None for own in by_model], index=frame.index, dtype=object)
+    return frame.assign(trained=trained).join(rule_beside(frame, ruled))
 
 
 def _seconds_by_person(
@@ -311,7 +312,9 @@ def train_states(
                 (spans, spans["recording_id"].map(of_recording)),
             )
         )
-        return StateResult(method, decided.reason, bouts, _without_pseudo(predictions), spans, rule_bouts=ruled)
+        return StateResult(
+            method, decided.reason, disputed(bouts), _without_pseudo(predictions), spans, rule_bouts=ruled
+        )
     if fitted is None:
         return StateResult(method, decided.reason, bouts, _without_pseudo(predictions), spans)
     alone = extra is None or too_few(rows.take(rows.labelled), task) is None

@@ -126,8 +126,8 @@ def _read_training(folder: Path) -> tuple[pd.DataFrame, str]:
     frame = read_table(folder, TRAINING).assign(touched=True)
     owner = folder.name
     frame = frame.assign(**{name: f"{owner}/" + frame[name] for name in ("recording_id", "participant_id", "unit")})
-    none = {name: np.where(frame[name].notna(), frame[name], None) for name in ("label", "label_side")}
-    frame = frame.assign(**none)
+    for name in ("label", "label_side"):
+        frame[name] = pd.Series([None if pd.isna(word) else word for word in frame[name]], dtype=object)
     card = read_card((folder / GAIT_FILES.card).read_text(encoding="utf-8"), str(folder / GAIT_FILES.card))
     said = trained_words(card).removeprefix("trained elsewhere: ")
     return frame, f"{owner} ({said}; {sha256_of(folder / TRAINING.path)[:12]})"

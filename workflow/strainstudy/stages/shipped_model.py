@@ -1,7 +1,8 @@
 """Recordings, labels and trials of a model that comes along to its windows, model and card: what ``make model`` runs.
 
-``python -m strainstudy.stages.shipped_model FOLDER`` reads the study folder ``FOLDER/data`` and ``FOLDER/trials.tsv``
-and writes everything else there, the same bytes for the same recordings, settings and versions.
+``python -m strainstudy.stages.shipped_model FOLDER windows`` makes the windows alone of the study folder
+``FOLDER/data``, for the trials; without the word it reads ``FOLDER/trials.tsv`` as well and writes everything else. The same recordings,
+settings and versions give the same bytes.
 """
 
 from __future__ import annotations
@@ -53,6 +54,13 @@ ELSEWHERE: Final[Mapping[str, Any]] = {
 """Who taught open-walks (`gait.elsewhere`): 18 years, as its source calls them adults."""
 
 
+class _Quiet(Progress):
+    """Progress lines to the log alone."""
+
+    def say(self, text: str) -> None:
+        self.note(text)
+
+
 def walk_frames(study: Study, folder: Path, config: Mapping[str, Any] | None = None) -> dict[str, Any]:
     """Run ingest to features in this process.
 
@@ -71,7 +79,7 @@ def walk_frames(study: Study, folder: Path, config: Mapping[str, Any] | None = N
         ``windows`` with participants and ``states`` as frames, ``labels`` of the reference rater by recording.
     """
     _, settings = load_config(config or {})
-    say = Progress(folder / "log.txt", "model")
+    say = _Quiet(folder / "log.txt", "model")
     rater = reference_rater(study, settings["validate"].reference_rater)
     recordings = list(study.recordings.values())
     at = {name: folder / f"{name}.parquet" for name in ("raw", "traces", "signals", "windows", *segment.FRAMES)}
@@ -121,6 +129,13 @@ def write_windows(frames: Mapping[str, Any], folder: Path) -> pd.DataFrame:
     return read_table(folder, TRAINING, extra)
 
 
+def make_windows(folder: Path, out: Path) -> tuple[dict[str, Any], pd.DataFrame]:
+    """Make the windows of ``folder/data`` and write them to ``out``; give what `walk_frames` and `write_windows` do."""
+    with tempfile.TemporaryDirectory() as place:
+        frames = walk_frames(load_study(folder / DATA), Path(place))
+    return frames, write_windows(frames, out)
+
+
 def _data_facts(root: Path) -> dict[str, Any]:
     files = sorted(path for path in root.rglob("*") if path.is_file())
     lines = "\n".join(f"{path.relative_to(root).as_posix()} {sha256_of(path)}" for path in files)
@@ -154,9 +169,7 @@ def build(folder: Path, out: Path | None = None) -> dict[str, Any]:
     _, settings = load_config({})
     values = {name: asdict(part) for name, part in settings.items()}
     upstream = upstream_settings(values, "gait")
-    with tempfile.TemporaryDirectory() as place:
-        frames = walk_frames(load_study(folder / DATA), Path(place))
-    known = write_windows(frames, out)
+    frames, known = make_windows(folder, out)
     people = pd.DataFrame({"participant_id": sorted(set(known["participant_id"]))})
     result = train_states(
         known.drop(columns=["label", "label_side", "unit"]), frames["states"], frames["labels"], people,
@@ -182,8 +195,12 @@ def build(folder: Path, out: Path | None = None) -> dict[str, Any]:
 
 
 def main(arguments: Sequence[str]) -> None:
-    """Make the model of the folder that is named."""
-    build(Path(arguments[0]))
+    """Make the model of the folder that is named, or its windows alone."""
+    folder = Path(arguments[0])
+    if arguments[1:] == ["windows"]:
+        make_windows(folder, folder)
+    else:
+        build(folder)
 
 
 if __name__ == "__main__":
