@@ -2,8 +2,8 @@
 
 ``python tests/experiments/open_walks.py trials workflow/models/open-walks`` writes ``trials.tsv`` there, which the card
 of the model shows. ``python tests/experiments/open_walks.py page docs/open-walks.md`` writes the page: unlabelled
-copies of the recorded walks and of the demo, decided by the model and by the rule, and what its data are worth to a study with
-few labels. Nobody is ever judged by a model that learnt from them.
+copies of the recorded walks and of the demo, decided by the model and by the rule, and what its data are worth to a
+study with few labels. Nobody is ever judged by a model that learnt from them.
 """
 
 from __future__ import annotations

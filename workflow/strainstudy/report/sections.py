@@ -16,11 +16,13 @@ from ..tables.classifier import EVIDENCE
 from ..tables.gait import GAIT
 from ..tables.sensors import SENSOR_HEALTH, SENSORS
 from ..tables.standing import CHANGE
+from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.validation import EVENTS as AGREEMENT
 from ..tables.validation import RATERS, STATES
 from ..validate.row_frames import LabelsByRater
 from ..validate.unrecorded import unrecorded_counts
 from .content import Block, Item, Items, Note, Section, Text, interval_text, number_text
+from .elsewhere import elsewhere_of
 from .fault_list import fault_list
 from .mending import Mending, mendings
 from .methods import methods_blocks
@@ -37,6 +39,12 @@ __all__ = ["study_sections"]
 
 _WEAK_F1 = 0.9
 """Pooled F1 below which an event type is listed among what fell short (ours)."""
+
+
+_NO_THROAT_MODEL = (
+    "Swallows were in part told by a rule that needs no labels. No model of throats comes along: no labelled throat "
+    "signal of real people is free to be handed on."
+)
 
 
 def cautions() -> Section:
@@ -89,10 +97,12 @@ def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None, *, prom
         (SENSORS, "No bench recordings: sensors are not characterised."),
         (CALIBRATIONS, "No bend recordings: no angle in degrees, amplitudes of two knees cannot be compared."),
         (CHANGE, "No second session: no change."),
-        (EVIDENCE["classifier"], "No labels of limping and normal gait: states come from published rules only."),
+        (EVIDENCE["classifier"], _untaught(tables)),
     ):
         if tables(spec).empty:
             notes.append(Note(words))
+    if (tables(SWALLOW_SUMMARY)["prediction"] == "rule").any():
+        notes.append(Note(_NO_THROAT_MODEL))
     notes += _weak_detection(tables)
     notes += [Note(f"Does not agree with labels: {words}.", "fault") for words in weak_amounts(tables)]
     notes += _weak_turns(tables)
@@ -101,6 +111,18 @@ def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None, *, prom
     if not notes:
         notes.append(Text("Nothing fell short of what was asked of it."))
     return Section("shortfalls", "What fell short", tuple(notes))
+
+
+def _untaught(tables: StudyTables) -> str:
+    """Say what decided about gait where no labels taught a classifier."""
+    foreign = elsewhere_of(tables)
+    if foreign is None:
+        return "No labels of limping and normal gait: states come from published rules only."
+    return (
+        f"Too few labels of limping and normal gait: states come from a model {foreign.told}; {foreign.beside}. Look "
+        "at those walks first: a limp that shifts steps without stiffening a knee the rule sees better. How well either "
+        "works on these people nothing says."
+    )
 
 
 def _assumed_rest(recordings: pd.DataFrame) -> list[Note]:

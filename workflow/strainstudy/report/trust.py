@@ -18,6 +18,7 @@ from ..tables.validation import CONFUSION, PARAMETERS, STATES
 from ..tables.validation import EVENTS as AGREEMENT
 from ..vocabulary import EVENT_TYPES
 from .content import interval_text, number_text
+from .elsewhere import elsewhere_of
 from .results import StudyTables, records
 from .spoken import measured, state, unit
 
@@ -106,7 +107,13 @@ def _classes(tables: StudyTables) -> list[Line]:
     own = scores[(scores["scope"] == "pooled") & (scores["trial_type"] == "all")]
     made = own[(own["predictor"] == "classifier") & own["balanced_accuracy_within_gait"].notna()]
     if made.empty:
-        return []
+        foreign = elsewhere_of(tables)
+        told = "No label of this study taught or tested it"
+        return (
+            []
+            if foreign is None
+            else [Line("Normal or limping", foreign.told, "Not known here", f"{told}; {foreign.beside}")]
+        )
     row = records(made)[0]
     others = own[own["predictor"] != "classifier"]["balanced_accuracy_within_gait"].max()
     beats = pd.isna(others) or row["balanced_accuracy_within_gait_low"] > others

@@ -1,8 +1,8 @@
 """Recordings, labels and trials of a model that comes along to its windows, model and card: what ``make model`` runs.
 
 ``python -m strainstudy.stages.shipped_model FOLDER windows`` makes the windows alone of the study folder
-``FOLDER/data``, for the trials; without the word it reads ``FOLDER/trials.tsv`` as well and writes everything else. The same recordings,
-settings and versions give the same bytes.
+``FOLDER/data``, for the trials; without the word it reads ``FOLDER/trials.tsv`` as well and writes everything else. The
+same recordings, settings and versions give the same bytes.
 """
 
 from __future__ import annotations
