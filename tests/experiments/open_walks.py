@@ -31,8 +31,8 @@ from strainstudy.learn.crossfit import available, predict, recipe_of, restricted
 from strainstudy.learn.decide import train_variants
 from strainstudy.learn.evidence import balanced_accuracy, thin
 from strainstudy.learn.external import Given
-from strainstudy.learn.feature_rows import Rows, log_loss, stack
-from strainstudy.learn.fitting import NothingToLearnError, Recipe, fit, person_weights
+from strainstudy.learn.feature_rows import Rows, Task, log_loss, stack
+from strainstudy.learn.fitting import PersonClassifier, Recipe, fit, person_weights, too_few
 from strainstudy.learn.threads import one_thread
 from strainstudy.records import Study
 from strainstudy.stages.shipped_model import ELSEWHERE, walk_frames
@@ -54,8 +54,8 @@ PEOPLE = 8
 SEVERITIES = (0.5, 1.0)
 SEED = 416
 WALK_S = 40.0
-SIZES = (1, 2, 3, 4, 6, 8, 11)
-DRAWS = 12
+SIZES = (1, 2, 3, 4, 5, 6, 8, 10)
+DRAWS = 30
 NORMAL, LIMPING = (STATES.index(state) for state in GAIT_STATES)
 
 
@@ -246,6 +246,17 @@ def _labelled_rows(frames: Mapping[str, Any]) -> Rows:
     return gait_rows(windows, gait_task(), {}, PARAMETERS)
 
 
+def _score(model: PersonClassifier, test: Rows, task: Task) -> tuple[float, float]:
+    """Balanced accuracy of the windows, and their log loss as mean over people."""
+    p = task.collapse(predict(model, test, task.columns))
+    good = np.flatnonzero(np.isfinite(p).all(axis=1))
+    truth, groups = task.reported_labels(test.y[good]), test.groups[good]
+    said = np.array(task.reported, dtype=object)[np.argmax(p[good], axis=1)]
+    codes = [task.reported.index(word) for word in truth]
+    loss = float((log_loss(p[good, codes]) * person_weights(groups)).mean())
+    return balanced_accuracy(said, truth, groups), loss
+
+
 @one_thread
 def learning_curves(frames: Mapping[str, Any], known: pd.DataFrame) -> pd.DataFrame:
     """Score on the people left out when a growing number of people of a study is learnt from, with and without ours.
@@ -253,8 +264,9 @@ def learning_curves(frames: Mapping[str, Any], known: pd.DataFrame) -> pd.DataFr
     Returns
     -------
     DataFrame
-        ``n``, ``with``, ``trained`` (draws that could be), ``balanced_accuracy``, ``low``, ``log_loss``: means over the
-        draws; ``low`` is the worst draw.
+        ``n`` people, ``alone`` draws of `DRAWS` whose labels could train alone; then balanced accuracy and log loss,
+        means over all draws (the model of ours stands in where nothing could be trained, as it does in a run) and over
+        the draws that could train alone, without (0) and with (1) ours; ``worst`` is the least accuracy of all draws.
     """
     rows, task = _labelled_rows(frames), gait_task()
     few = thin(rows.take(rows.labelled))
@@ -264,33 +276,24 @@ def learning_curves(frames: Mapping[str, Any], known: pd.DataFrame) -> pd.DataFr
     ours = gait_rows(known.assign(participant_id="open-walks/" + known["participant_id"]), task, {}, PARAMETERS)
     ours = ours.take(ours.learn).with_columns(inputs)
     recipe = Recipe(("logistic_regression",), PARAMETERS.inner_folds, PARAMETERS.seed)
+    standing_in = fit(ours, part, recipe)
     people = sorted(set(few.groups.tolist()))
     generator = np.random.default_rng(SEED)
     out = []
-    for size in (0, *SIZES):
-        scores: dict[bool, list[tuple[float, float]]] = {False: [], True: []}
-        for _ in range(DRAWS if size else 1):
+    for size in SIZES:
+        scores, could = [], []
+        for _ in range(DRAWS):
             chosen = set(generator.permutation(people)[:size].tolist())
             inside = np.array([g in chosen for g in few.groups], dtype=bool)
-            test = few.take(~inside)
-            for company in (False, True):
-                train = few.take(inside)
-                try:
-                    model = fit(stack(train, ours) if company else train, part, recipe)
-                except NothingToLearnError:
-                    continue
-                p = part.collapse(predict(model, test, part.columns))
-                good = np.flatnonzero(np.isfinite(p).all(axis=1))
-                truth, groups = part.reported_labels(test.y[good]), test.groups[good]
-                said = np.array(part.reported, dtype=object)[np.argmax(p[good], axis=1)]
-                codes = [part.reported.index(word) for word in truth]
-                loss = float((log_loss(p[good, codes]) * person_weights(groups)).mean())
-                scores[company].append((balanced_accuracy(said, truth, groups), loss))
-        for company, found in scores.items():
-            if found:
-                right, loss = np.array(found).T
-                out.append((size, company, len(found), right.mean(), right.min(), loss.mean()))
-    return pd.DataFrame(out, columns=["n", "with", "trained", "balanced_accuracy", "low", "log_loss"])
+            train, test = few.take(inside), few.take(~inside)
+            could.append(too_few(train, part) is None)
+            alone = fit(train, part, recipe) if could[-1] else standing_in
+            together = fit(stack(train, ours), part, recipe)
+            scores.append([_score(alone, test, part), _score(together, test, part)])
+        every, trained = np.array(scores), np.array(could)
+        paired = every[trained].mean(axis=0) if trained.any() else np.full((2, 2), np.nan)
+        out.append((size, int(trained.sum()), every.mean(axis=0), paired, every[:, :, 0].min(axis=0)))
+    return pd.DataFrame(out, columns=["n", "alone", "every", "paired", "worst"])
 
 
 def _table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
@@ -310,6 +313,17 @@ def _cells(trial: str, word: str, outcome: Outcome) -> list[str]:
     ]  # fmt: skip
 
 
+def _gain_words(curves: pd.DataFrame) -> str:
+    """Say from which size on the data of ours gained nothing, by log loss over the draws that could train without."""
+    gains = [(r.n, float(r.paired[0, 1] - r.paired[1, 1])) for r in curves.itertuples() if r.alone]
+    better = ", ".join(f"{n}" for n, gain in gains if gain > 0) or "none"
+    worse = ", ".join(f"{n}" for n, gain in gains if gain <= 0) or "none"
+    return (
+        f"Where a study could train without, the log loss was smaller with open-walks at these sizes: {better}; not at "
+        f"these: {worse}. In so far as a size is not listed, its labels could train nothing by themselves."
+    )
+
+
 def page(known: pd.DataFrame, place: Path) -> str:
     """Write the page."""
     people = sorted(set(known["participant_id"]))
@@ -324,10 +338,15 @@ def page(known: pd.DataFrame, place: Path) -> str:
         ("demo, labels of bends alone", *outcomes(bends, everyone)),
     )
     shown = [_cells(case, word, o) for case, *both in cases for word, o in zip(("model", "rule"), both, strict=True)]
+    curves = learning_curves(bends, known)
+
+    def pair(values: Sequence[float]) -> str:
+        return "n/a" if np.isnan(values).any() else f"{values[0]:.3f} / {values[1]:.3f}"
+
     curve = [
-        [str(r.n), "yes" if r[2] else "no", str(r.trained), f"{r.balanced_accuracy:.3f}", f"{r.low:.3f}",
-         f"{r.log_loss:.3f}"]
-        for r in learning_curves(bends, known).itertuples()
+        [str(r.n), f"{r.alone} of {DRAWS}", pair(r.every[:, 0]), pair(r.worst), pair(r.every[:, 1]),
+         pair(r.paired[:, 0]), pair(r.paired[:, 1])]
+        for r in curves.itertuples()
     ]  # fmt: skip
     return "\n".join([
         "# The model that comes along, on studies without labels",
@@ -353,14 +372,18 @@ def page(known: pd.DataFrame, place: Path) -> str:
         "",
         "## What its data are worth to a study with few labels",
         "",
-        f"People of the demo drawn at random ({DRAWS} draws of each size), learnt from alone and together with the "
-        "data of open-walks (`train_with: open-walks`); all others of the demo judged, by windows. `trained` counts "
-        "the draws that held both states, as training needs; 0 people with open-walks is that model alone. Logistic "
-        "regression, calibrated.",
+        f"People of the demo drawn at random ({DRAWS} draws of each size), learnt from without and with the data of "
+        "open-walks (`train_with: open-walks`); all others of the demo judged, by windows. Each cell: without / with. "
+        "Where the labels drawn are too few to train (two people of each state), open-walks itself stands in, as in a "
+        "run. The last two columns are of the draws alone that could be trained without. Logistic regression, "
+        "calibrated.",
         "",
         *_table(
-            ("people of the study", "with open-walks", "trained", "balanced accuracy", "worst draw", "log loss"), curve
+            ("people", "could train without", "balanced accuracy", "worst draw", "log loss",
+             "balanced accuracy, could train", "log loss, could train"), curve,
         ),
+        "",
+        _gain_words(curves),
         "",
         "Both people and limps of the demo are simulated. Whether a study of patients gains as much, only its own "
         "`model/history.tsv` can say: there stands the model without, the model with, and the comparison of the two "

@@ -104,3 +104,32 @@ def test_a_study_without_bench_holds_or_gait_claims_none(tmp_path):
     assert "no bench recordings" in words["bench"]
     assert "No knee was calibrated" in words["calibrate"]
     assert "No gait was found" in words["classify"]
+
+
+TOLD = "trained elsewhere: four adults, imitated stiff knee"
+
+
+@pytest.fixture
+def decided_elsewhere(tmp_path):
+    """Two bouts that a model of others decided, of which the published rule calls one otherwise."""
+    bouts = pd.DataFrame(
+        {"recording_id": "r", "onset": [0.0, 30.0], "duration": 30.0, "trial_type": ["normal_gait", "limping_gait"],
+         "prediction": "final", "trained": TOLD, "rule_trial_type": "normal_gait", "rule_limping_share": 0.0}
+    ).reindex(columns=[*BOUTS.names, *(column.name for column in BESIDE)])  # fmt: skip
+    write_table(bouts, BOUTS, tmp_path, BESIDE)
+    return StudyTables(tmp_path)
+
+
+def test_whose_model_decided_is_said_with_how_the_rule_stands_to_it(decided_elsewhere):
+    words = words_of(SETTINGS, decided_elsewhere)["classify"]
+    assert f"by a stored model {TOLD}, with published limits beside it" in words
+    (line,) = trust_lines(decided_elsewhere, promised=0.9)
+    assert (line.evidence, line.verdict) == (TOLD, "Not known here")
+    assert line.more.endswith("the published rule calls 1 of its 2 bouts otherwise")
+    notes = [block.words for block in shortfalls(decided_elsewhere).blocks if isinstance(block, Note)]
+    assert any(f"states come from a model {TOLD}; the published rule calls 1 of its 2" in words for words in notes)
+
+
+def test_a_study_whose_labels_taught_its_model_says_nothing_of_others(tmp_path):
+    assert elsewhere_of(StudyTables(tmp_path)) is None
+    assert trust_lines(StudyTables(tmp_path), promised=0.9) == []

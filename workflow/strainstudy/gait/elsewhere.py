@@ -1,8 +1,8 @@
 """What is said of rows that a model decided which no label of this study taught: who taught it, what is unlike here.
 
-In: the card of that model, the rows of this study. Out: words. A card may say under ``elsewhere`` who its people were
-(``told``), which units their knees were recorded in (``units``), from which age on (``age_from``) and on what they
-walked (``walkway``); what a card does not say is not compared.
+In: the card of that model, the rows of this study. Out: words. A card may say under ``elsewhere`` how the model is
+called (``name``), who its people were (``told``), which units their knees were recorded in (``units``), from which age
+on (``age_from``) and on what they walked (``walkway``); what a card does not say is not compared.
 """
 
 from __future__ import annotations

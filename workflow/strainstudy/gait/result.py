@@ -90,6 +90,8 @@ class StateResult(Outcome):
     rule_bouts : DataFrame or None
         Bouts by the published rule alone, where a model decided that no label of the study taught; ``bouts``,
         ``predictions`` and ``label_next`` then have ``trained`` and `elsewhere.rule_beside` as further columns.
+    given_sha256 : str or None
+        Hash of the file of that model, as its card has it.
     """
 
     bouts: pd.DataFrame
@@ -98,3 +100,4 @@ class StateResult(Outcome):
     evidence: Evidence | None = None
     model: TrainedModel | None = None
     rule_bouts: pd.DataFrame | None = None
+    given_sha256: str | None = None

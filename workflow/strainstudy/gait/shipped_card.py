@@ -52,13 +52,11 @@ def _blind_to(trials: Sequence[Mapping[str, Any]]) -> list[str]:
     return lines
 
 
-def card_words(name: str, card: Mapping[str, Any]) -> str:
+def card_words(card: Mapping[str, Any]) -> str:
     """Describe a model that comes along.
 
     Parameters
     ----------
-    name : str
-        Of the model.
     card : mapping
         With ``elsewhere``, ``mixes`` and ``trials``.
 
@@ -79,7 +77,7 @@ def card_words(name: str, card: Mapping[str, Any]) -> str:
         for m in card["mixes"]
     ]  # fmt: skip
     lines = [
-        f"# Model card: {name}",
+        f"# Model card: {card['elsewhere']['name']}",
         "",
         f"What it tells: {card['task']}. Every row that it decides says `{trained_words(card)}`, and the published "
         "rule stands beside it.",

@@ -312,8 +312,10 @@ def train_states(
                 (spans, spans["recording_id"].map(of_recording)),
             )
         )
+        given_sha256 = used.card.get("model_sha256")
+        without = _without_pseudo(predictions)
         return StateResult(
-            method, decided.reason, disputed(bouts), _without_pseudo(predictions), spans, rule_bouts=ruled
+            method, decided.reason, disputed(bouts), without, spans, rule_bouts=ruled, given_sha256=given_sha256
         )
     if fitted is None:
         return StateResult(method, decided.reason, bouts, _without_pseudo(predictions), spans)

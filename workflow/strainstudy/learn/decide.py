@@ -108,9 +108,10 @@ def external_words(caution: str | None) -> str:
     return _GIVEN if caution is None else f"{_GIVEN}; {caution}"
 
 
-def standby_words(reason: str | None, caution: str | None) -> str:
-    """Say why a model that stands in decided, and why to doubt that model."""
-    return "; ".join(filter(None, [reason, "a model that comes along stands in", caution]))
+def standby_words(reason: str | None, standby: Given) -> str:
+    """Say why a model that stands in decided, which, and why to doubt it."""
+    name = standby.card.get("elsewhere", {}).get("name", "a model that comes along")
+    return "; ".join(filter(None, [reason, f"{name} stands in", standby.caution]))
 
 
 def doubt_of(reason: str | None) -> str | None:
@@ -239,7 +240,7 @@ def decide(
             method, reason = "rule", "no feature varies among the labelled participants"
             fitted, fold = None, np.full(n, -1, dtype=np.intp)
     if method == "rule" and standby is not None and set(standby.models) & set(task.variants):
-        method, reason, models = "external", standby_words(reason, standby.caution), standby.models
+        method, reason, models = "external", standby_words(reason, standby), standby.models
         given = standby
     classes = tuple(dict.fromkeys([*task.classes, *(c for model in models.values() for c in model.task.classes)]))
     p = np.full((n, len(classes)), np.nan)

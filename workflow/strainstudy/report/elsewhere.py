@@ -15,7 +15,7 @@ __all__ = ["Elsewhere", "elsewhere_of"]
 
 
 class Elsewhere(NamedTuple):
-    """Where the model was trained, how many bouts it decided, and of these, how many the rule disputes or passes over."""
+    """Where the model was trained, how many bouts it decided, and how many of these the rule disputes or skips."""
 
     told: str
     bouts: int

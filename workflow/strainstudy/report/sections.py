@@ -120,8 +120,8 @@ def _untaught(tables: StudyTables) -> str:
         return "No labels of limping and normal gait: states come from published rules only."
     return (
         f"Too few labels of limping and normal gait: states come from a model {foreign.told}; {foreign.beside}. Look "
-        "at those walks first: a limp that shifts steps without stiffening a knee the rule sees better. How well either "
-        "works on these people nothing says."
+        "at those walks first: a limp that shifts steps without stiffening a knee the rule sees better. How well "
+        "either works on these people nothing says."
     )
 
 

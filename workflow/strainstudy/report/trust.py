@@ -108,12 +108,10 @@ def _classes(tables: StudyTables) -> list[Line]:
     made = own[(own["predictor"] == "classifier") & own["balanced_accuracy_within_gait"].notna()]
     if made.empty:
         foreign = elsewhere_of(tables)
-        told = "No label of this study taught or tested it"
-        return (
-            []
-            if foreign is None
-            else [Line("Normal or limping", foreign.told, "Not known here", f"{told}; {foreign.beside}")]
-        )
+        if foreign is None:
+            return []
+        more = f"No label of this study taught or tested it; {foreign.beside}"
+        return [Line("Normal or limping", foreign.told, "Not known here", more)]
     row = records(made)[0]
     others = own[own["predictor"] != "classifier"]["balanced_accuracy_within_gait"].max()
     beats = pd.isna(others) or row["balanced_accuracy_within_gait_low"] > others

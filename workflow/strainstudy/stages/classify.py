@@ -53,7 +53,7 @@ from .labels import labels_of
 
 BoolArray = npt.NDArray[np.bool_]
 
-__all__ = ["run"]
+__all__ = ["extend_history", "read_training", "run"]
 
 
 def _with_person(frame: pd.DataFrame, recordings: Sequence[Recording]) -> pd.DataFrame:
@@ -96,7 +96,7 @@ def _moved_edges(
     return pd.concat(parts).loc[candidates.index]
 
 
-def _history(results: Path, trained: Sequence[StateResult], parameters: ClassifyParameters) -> pd.DataFrame:
+def extend_history(results: Path, trained: Sequence[StateResult], parameters: ClassifyParameters) -> pd.DataFrame:
     """Add the models that were trained, each compared with the one before; none if the last one is there already."""
     path = results / HISTORY.path
     old = read_table(results, HISTORY) if path.is_file() and path.with_suffix(".json").is_file() else None
@@ -109,7 +109,7 @@ def _history(results: Path, trained: Sequence[StateResult], parameters: Classify
     return HISTORY.empty() if history is None else history
 
 
-def _read_training(folder: Path) -> tuple[pd.DataFrame, str]:
+def read_training(folder: Path) -> tuple[pd.DataFrame, str]:
     """Read the labelled windows of a model that comes along, and say what they are.
 
     Parameters
@@ -137,7 +137,8 @@ def _write_gait_model(folder: Path, result: StateResult, history: pd.DataFrame, 
     """Write the model with its card; where there is none, an earlier run's goes and the card says why."""
     if result.model is None:
         (folder / GAIT_FILES.model).unlink(missing_ok=True)
-        write_json(folder / GAIT_FILES.card, {"card": NO_MODEL, "reason": result.reason})
+        decided = {} if result.given_sha256 is None else {"decided_by_model_sha256": result.given_sha256}
+        write_json(folder / GAIT_FILES.card, {"card": NO_MODEL, "reason": result.reason, **decided})
         write_text(folder / GAIT_FILES.words, no_model_words(untrained))
     else:
         write_bytes(folder / GAIT_FILES.model, result.model.content)
@@ -276,7 +277,7 @@ def run(
     throats = given.get("swallow")
     stands_in = None if standby is None else read_external(standby, stored, upstream).get("gait")
     told = next((model.card for model in (given.get("gait"), stands_in) if model is not None), {})
-    more, more_words = (None, None) if train_with is None else _read_training(train_with)
+    more, more_words = (None, None) if train_with is None else read_training(train_with)
     people = pd.DataFrame(
         [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
         columns=["participant_id", "affected_side"],
@@ -296,7 +297,7 @@ def run(
 
     frames = {} if result.evidence is None else result.evidence.frames()
     alone = [] if more is None else [learn(replace(parameters, permutations=0))]
-    history = _history(results, [*alone, result], parameters)
+    history = extend_history(results, [*alone, result], parameters)
     rows = _with_person(read_frames(candidates), recordings)
     swallow = build(SwallowParameters, settings["swallow"])
     decided, evidence = _swallows(

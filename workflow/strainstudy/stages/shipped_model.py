@@ -41,11 +41,12 @@ from ..upstream import upstream_settings
 from . import calibrate, condition, features, ingest, segment
 from .labels import labels_of
 
-__all__ = ["ELSEWHERE", "build", "walk_frames", "write_windows"]
+__all__ = ["ELSEWHERE", "build", "data_facts", "make_windows", "walk_frames", "write_windows"]
 
 DATA: Final = "data"
 SETTINGS: Final = "settings.yaml"
 ELSEWHERE: Final[Mapping[str, Any]] = {
+    "name": "open-walks",
     "told": "four adults, imitated stiff knee",
     "units": ["deg"],
     "walkway": "treadmill",
@@ -136,7 +137,8 @@ def make_windows(folder: Path, out: Path) -> tuple[dict[str, Any], pd.DataFrame]
     return frames, write_windows(frames, out)
 
 
-def _data_facts(root: Path) -> dict[str, Any]:
+def data_facts(root: Path) -> dict[str, Any]:
+    """Count the files of a study folder, and hash their names and contents together."""
     files = sorted(path for path in root.rglob("*") if path.is_file())
     lines = "\n".join(f"{path.relative_to(root).as_posix()} {sha256_of(path)}" for path in files)
     return {"files": len(files), "sha256": hashlib.sha256(lines.encode()).hexdigest()}
@@ -180,7 +182,7 @@ def build(folder: Path, out: Path | None = None) -> dict[str, Any]:
     card = dict(result.model.card)
     card["data"] = {
         **card["data"],
-        "recordings_and_labels": _data_facts(folder / DATA),
+        "recordings_and_labels": data_facts(folder / DATA),
         "windows_sha256": sha256_of(out / TRAINING.path),
     }
     prevalence = float(card["data"]["prevalence"])
@@ -190,7 +192,7 @@ def build(folder: Path, out: Path | None = None) -> dict[str, Any]:
     write_text(out / SETTINGS, yaml.safe_dump(upstream, sort_keys=False, allow_unicode=True))
     write_bytes(out / GAIT_FILES.model, result.model.content)
     write_text(out / GAIT_FILES.card, write_card(card))
-    write_text(out / GAIT_FILES.words, card_words(folder.name, card))
+    write_text(out / GAIT_FILES.words, card_words(card))
     return card
 
 
