@@ -7,12 +7,15 @@ from strainstudy.condition import trace
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.gait import walk
 from strainstudy.gait.parameters import GaitParameters
-from strainstudy.report.content import Text
+from strainstudy.report.content import Note, Text
+from strainstudy.report.elsewhere import elsewhere_of
 from strainstudy.report.methods import CONDITION_STEPS, GAIT_STEPS, METHODS, methods_blocks
 from strainstudy.report.results import StudyTables
+from strainstudy.report.sections import shortfalls
+from strainstudy.report.trust import trust_lines
 from strainstudy.sections import SECTIONS
 from strainstudy.tables import write_table
-from strainstudy.tables.classifier import BOUTS
+from strainstudy.tables.classifier import BESIDE, BOUTS
 from strainstudy.tables.validation import EVENTS
 from strainstudy_simulator.gaits import Gait
 from strainstudy_simulator.knee import Segment, walk_knees

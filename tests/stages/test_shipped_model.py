@@ -106,7 +106,7 @@ def test_the_history_holds_the_model_without_and_the_model_with_and_grows_only_b
             "setting": name, "n_participants": 6, "labelled_time": 1.0, "side_accuracy": 1.0,
             **{f"{n}{part}": 0.5 for n in numbers for part in ("", "_low", "_high")},
         }  # fmt: skip
-        model = TrainedModel(b"", {}, entry, {f"sub-{k}": loss + 0.01 * k for k in range(6)})
+        model = TrainedModel(b"", {}, entry, {f"sub-{k}": loss * (1 + 0.1 * k) for k in range(6)})
         nothing = pd.DataFrame()
         return StateResult("trained", None, nothing, nothing, nothing, model=model)
 
@@ -120,5 +120,6 @@ def test_the_history_holds_the_model_without_and_the_model_with_and_grows_only_b
         history = keep(*pair)
         assert history["setting"].tolist() == ["alone", "with open-walks"]
     assert history["verdict"].tolist() == ["first model", "better"]
-    assert history["difference"].iloc[-1] == pytest.approx(-0.2)
-    assert keep(trained("more labels", 0.4), pair[1])["setting"].tolist()[-2:] == ["more labels", "with open-walks"]
+    assert history["difference"].iloc[-1] == pytest.approx(-0.2 * 1.25)
+    more = keep(trained("more labels", 0.4), trained("more labels, with open-walks", 0.3))
+    assert more["setting"].tolist()[2:] == ["more labels", "more labels, with open-walks"]
