@@ -322,8 +322,8 @@ def _gain_words(curves: pd.DataFrame) -> str:
     loss = sizes(lambda r: r.every[1, 1] < r.every[0, 1])
     right = sizes(lambda r: r.every[1, 0] > r.every[0, 0])
     return (
-        f"Over all draws, probabilities were better (smaller log loss) with open-walks at these numbers of people: {loss}; "
-        f"more windows were called right at these: {right}. Draws share people, so small differences mean nothing."
+        f"Over all draws, probabilities were better (smaller log loss) with open-walks at these numbers of people: "
+        f"{loss}; more windows were called right at these: {right}. Draws share people: small differences mean nothing."
     )
 
 
@@ -361,9 +361,9 @@ def page(known: pd.DataFrame, place: Path) -> str:
         "## Model and rule side by side",
         "",
         "Labels were taken away before anything ran, and scored with afterwards. The people of the recorded walks are "
-        "those whom the model learnt from, so each was judged by a model of the other three. The demo is simulated, "
-        "and nothing of the model was chosen on it; sensors of people there are not told what the bench says of them. "
-        "Without labels of bends nothing is in degrees.",
+        "those whom the model learnt from, so each was judged by a model of the other three. The demo is simulated: "
+        "features and families were chosen on other people of the same simulator, the model learnt from none of them. "
+        "What the bench says of its sensors is left out here. Without labels of bends nothing is in degrees.",
         "",
         *_table(
             ("study", "decided by", "people", "balanced accuracy", "normal called limping, %", "limping found, %",

@@ -3,7 +3,7 @@
 In: probabilities of a class, the share that it had in training, the share that it has where it is looked for. Out: the
 probabilities there. Only the mix may differ: whoever is of the class must look as those in training did. Then the odds
 change by the ratio of the prior odds (the rule of Bayes; Saerens, Latinne & Decaestecker 2002, Neural Computation
-14(1):21-41, equation 2.4, from memory).
+14(1):21-41, from memory).
 """
 
 from __future__ import annotations
