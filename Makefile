@@ -10,7 +10,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 SNAKEMAKE := $(BIN)/snakemake --workflow-profile workflow/profiles/default --cores $(CORES)
 
-.PHONY: demo resume verify test fuzz mutants lint bench demo-raw lock clean
+.PHONY: demo resume verify test fuzz mutants lint bench demo-raw model lock clean
 .DEFAULT_GOAL := demo
 
 $(VENV)/.run: requirements.lock pyproject.toml
@@ -63,6 +63,12 @@ mutants: $(VENV)/.test
 
 demo-raw: $(VENV)/.run
 	$(BIN)/python -m strainstudy_simulator demo_raw
+
+# The model that comes along, from its recordings: windows, trials, model, card.
+model: $(VENV)/.test
+	$(BIN)/python -m strainstudy.stages.shipped_model workflow/models/open-walks windows
+	$(BIN)/python tests/experiments/open_walks.py trials workflow/models/open-walks
+	$(BIN)/python -m strainstudy.stages.shipped_model workflow/models/open-walks
 
 lock:
 	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header \

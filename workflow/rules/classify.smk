@@ -14,6 +14,7 @@ rule classify:
         model=model_files(),
     output:
         bouts=f"{STAGES}/classify/bouts.parquet",
+        rule_bouts=f"{STAGES}/classify/rule_bouts.parquet",
         candidates=f"{STAGES}/classify/candidates.parquet",
         label_next=f"{STAGES}/classify/label_next.parquet",
         evidence=expand(f"{STAGES}/classify/evidence/{{name}}.parquet", name=[*EVIDENCE, *THROAT_EVIDENCE]),
@@ -35,6 +36,7 @@ rule classify:
         settings=settings_of(*sorted({section for sections in UPSTREAM.values() for section in sections})),
         reference_rater=REFERENCE_RATER,
         model=GENERAL.model,
+        train_with=GENERAL.train_with,
         results=RESULTS,
     script:
         "../scripts/classify.py"

@@ -12,6 +12,7 @@ from strainstudy.errors import StudyError, caution_lines
 from strainstudy.intake.contributors import CONTRIBUTORS
 from strainstudy.intake.settings_files import check_config_files
 from strainstudy.intake.start import check_all, look, reference_rater
+from strainstudy.intake.shipped import files_of
 from strainstudy.provenance.code import code_hash
 from strainstudy.records import Study
 from strainstudy.upstream import UPSTREAM
@@ -109,8 +110,8 @@ def study_files():
 
 
 def model_files():
-    """Files of a model of another study, if the config names one."""
-    return [] if GENERAL.model is None else [str(p) for p in sorted(Path(GENERAL.model).rglob("*")) if p.is_file()]
+    """Files of a model of another study, if the config names one, and of one that comes along and may stand in."""
+    return [str(path) for path in files_of(GENERAL.model, GENERAL.train_with)]
 
 
 def template_files():

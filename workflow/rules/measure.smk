@@ -8,6 +8,7 @@ rule measure:
         knee_bends=of_all_batches(rules.derive.output.knee_bends),
         segment_notes=of_all_batches(rules.derive.output.segment_notes),
         bouts=rules.classify.output.bouts,
+        rule_bouts=rules.classify.output.rule_bouts,
         candidates=rules.classify.output.candidates,
         label_next=rules.classify.output.label_next,
         health=rules.tabulate.output.health,

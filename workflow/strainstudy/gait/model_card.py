@@ -69,6 +69,7 @@ def gait_facts(
             "windows": {str(k): len(v) for k, v in per_state},
             "participants_by_state": {str(k): int(v["participant_id"].nunique()) for k, v in per_state},
             "labelled_time_s": number(entry["labelled_time"]),
+            "prevalence": number(entry["prevalence"]),
         },
         "scores": {
             name: number(entry[name])

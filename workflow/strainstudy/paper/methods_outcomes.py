@@ -10,6 +10,7 @@ import pandas as pd
 from ..cautions import KNOWN_COVERAGE
 from ..gait.limits import FALSE_ALARMS
 from ..report.content import number_text
+from ..report.elsewhere import elsewhere_of
 from ..report.results import StudyTables
 from ..settings import describe
 from ..tables.angles import ANGLES, CALIBRATIONS
@@ -242,7 +243,13 @@ def _classifier(tables: StudyTables, facts: Facts) -> list[str]:
                 f"({p_text(float(p['p_value']))}) [@phipsonsmyth2010]."
             )
         said.append(text)
-    if "final" in used:
+    foreign = elsewhere_of(tables)
+    if foreign is not None:
+        said.append(
+            f"No labels of this study taught the classifier: gait was called by a stored model {foreign.told}; "
+            f"{foreign.beside}."
+        )
+    elif "final" in used:
         said.append(
             "Gait of participants without labels was called by the classifier of all labelled participants or of "
             "another study."

@@ -47,6 +47,7 @@ TABLES: Final[Mapping[str, tuple[str, ...]]] = {
     ),
 }  # fmt: skip
 """What the pages read of the results, and which columns of it."""
+_SOMETIMES: Final[Mapping[str, tuple[str, ...]]] = {"gait": ("trained", "rule_limping_share")}
 _MOST_SESSIONS: Final = 4
 """Sessions side by side; of more the first and the last ones are shown, for two sheets to be enough (ours)."""
 
@@ -169,7 +170,8 @@ def facts_of(
     }
     own: dict[str, pd.DataFrame] = {}
     for name, columns in TABLES.items():
-        frame = tables[name][list(columns)]
+        there = [column for column in _SOMETIMES.get(name, ()) if column in tables[name]]
+        frame = tables[name][[*columns, *there]]
         if name == "health":
             # of the sensors that were worn, whoever wore them then: a fault of one concerns everybody who did
             own[name] = frame[frame["sensor_id"].isin(list(worn))]

@@ -181,6 +181,16 @@ def walks(facts: Facts) -> str:
     decided = sorted({str(r["prediction"]) for r in rows if isinstance(r["prediction"], str)})
     if decided:
         notes.append(f"Gait states were decided {listed(_DECIDED.get(word, word) for word in decided)}.")
+    trained = sorted({str(r["trained"]) for r in rows if isinstance(r.get("trained"), str)})
+    if trained:
+        shares = [
+            f"{r['session']} {facts.short(r['recording_id'])} ({STATE_WORDS[r['trial_type']]}) "
+            f"{100 * r['rule_limping_share']:.0f} %"
+            for r in rows
+            if pd.notna(r["rule_limping_share"])
+        ]
+        beside = f" Of the strides the published rule calls limping: {listed(shares)}." if shares else ""
+        notes.append(f"That classifier was {listed(trained)}.{beside}")
     if len(gait) > len(rows):
         notes.append(f"{len(gait) - len(rows)} more columns are in tables/gait.tsv.")
     text += paragraph(" ".join(notes), "how")

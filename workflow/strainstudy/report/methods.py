@@ -26,6 +26,7 @@ from ..tables.validation import CONFOUNDERS, PARAMETERS, RATERS, SHAPES, STATES
 from ..tables.validation import EVENTS as AGREEMENT
 from ..vocabulary import GAIT_STATES, SIDES
 from .content import Block, Table, Text
+from .elsewhere import elsewhere_of
 from .results import StudyTables
 
 __all__ = ["CONDITION_STEPS", "GAIT_STEPS", "METHODS", "methods_blocks"]
@@ -140,6 +141,10 @@ def _classify(tables: StudyTables) -> str:
         "final": "in people without labels by the classifier of all labelled people or of another study",
         "rule": f"by published limits, without a classifier ({FALSE_ALARMS})",
     }
+    foreign = elsewhere_of(tables)
+    if foreign is not None:
+        ways["final"] = f"by a stored model {foreign.told}, with published limits beside it"
+        ways["rule"] = f"where that model lacked too much, by published limits ({FALSE_ALARMS})"
     bouts = tables(BOUTS)
     used = set(bouts.loc[bouts["trial_type"].isin(GAIT_STATES), "prediction"].dropna())
     said = [words for way, words in ways.items() if way in used]

@@ -16,12 +16,14 @@ from ..tables.classifier import BOUTS, EVIDENCE
 from ..tables.gait import GAIT
 from ..tables.sensors import SENSOR_HEALTH, SENSORS
 from ..tables.standing import CHANGE
+from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.validation import EVENTS as AGREEMENT
 from ..tables.validation import RATERS, STATES
 from ..validate.row_frames import LabelsByRater
 from ..validate.unrecorded import unrecorded_counts
 from ..vocabulary import EVENT_TYPES, GAIT_STATES
 from .content import Block, Item, Items, Note, Section, Text, interval_text, number_text
+from .elsewhere import elsewhere_of
 from .fault_list import fault_list
 from .mending import Mending, mendings
 from .methods import methods_blocks
@@ -38,6 +40,12 @@ __all__ = ["study_sections"]
 
 _WEAK_F1 = 0.9
 """Pooled F1 below which an event type is listed among what fell short (ours)."""
+
+
+_NO_THROAT_MODEL = (
+    "Swallows were in part told by a rule that needs no labels. No model of throats comes along: no labelled throat "
+    "signal of real people is free to be handed on."
+)
 
 
 def cautions() -> Section:
@@ -88,6 +96,9 @@ def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None, *, prom
         )
     notes += _not_recorded(tables)
     notes += _not_labelled(tables, labels or {})
+    notes += _elsewhere(tables)
+    if (tables(SWALLOW_SUMMARY)["prediction"] == "rule").any():
+        notes.append(Note(_NO_THROAT_MODEL))
     notes += _weak_detection(tables)
     notes += [Note(f"Does not agree with labels: {words}.", "fault") for words in weak_amounts(tables)]
     notes += [Note(words) for words in (*coarse_labels(tables), *unsettled_amounts(tables))]
@@ -127,6 +138,20 @@ def _not_recorded(tables: StudyTables) -> list[Note]:
             else "Nobody was recorded in a second session: no change."
         )
     return [Note(words) for words in said]
+
+
+def _elsewhere(tables: StudyTables) -> list[Note]:
+    """Say whose model decided about gait where it is not this study's, and how the published rule stands to it."""
+    foreign = elsewhere_of(tables)
+    if foreign is None:
+        return []
+    return [
+        Note(
+            f"Normal and limping: states come from a model {foreign.told}; {foreign.beside}. Look at those walks "
+            "first: a limp that shifts steps without stiffening a knee the rule sees better. How well either works on "
+            "these people nothing says."
+        )
+    ]
 
 
 _EXPECTED: Final = {
@@ -177,7 +202,7 @@ def _untested_classifier(tables: StudyTables, labels: LabelsByRater) -> str:
     used = set(tables(BOUTS).loc[tables(BOUTS)["trial_type"].isin(GAIT_STATES), "prediction"].dropna())
     ways = {"rule": "published rules", "final": "a stored classifier"}
     told = " and ".join(words for way, words in ways.items() if way in used)
-    decided = f" Normal and limping come from {told} here." if told else ""
+    decided = f" Normal and limping come from {told} here." if told and elsewhere_of(tables) is None else ""
     if not any(counts.values()):
         return f"No labels of normal and limping gait: no classifier was tested.{decided}"
     said = ", ".join(f"{spoken(name)} in {people_text(n) if n else 'nobody'}" for name, n in counts.items())

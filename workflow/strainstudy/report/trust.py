@@ -25,6 +25,7 @@ from ..tables.validation import EVENTS as AGREEMENT
 from ..validate.parameter_agreement import CANNOT, GOOD_ICC
 from ..vocabulary import EVENT_TYPES
 from .content import interval_text, number_text
+from .elsewhere import elsewhere_of
 from .results import StudyTables, records
 from .spoken import measured, people_text, state, unit
 
@@ -195,7 +196,11 @@ def _classes(tables: StudyTables) -> list[Line]:
     own = scores[(scores["scope"] == "pooled") & (scores["trial_type"] == "all")]
     made = own[(own["predictor"] == "classifier") & own["balanced_accuracy_within_gait"].notna()]
     if made.empty:
-        return []
+        foreign = elsewhere_of(tables)
+        if foreign is None:
+            return []
+        more = f"No label of this study taught or tested it; {foreign.beside}"
+        return [Line("Normal or limping", foreign.told, "Not known here", more)]
     row = records(made)[0]
     others = own[own["predictor"] != "classifier"]["balanced_accuracy_within_gait"].max()
     low = row["balanced_accuracy_within_gait_low"]

@@ -8,7 +8,38 @@ from typing import Final
 from .families import DURATION, FOLD, ONSET, PARTICIPANT, PEOPLE_BEHIND, PREDICTION, RECORDING, hits, probability_scores
 from .spec import TableSpec, count, flag, interval, number, text
 
-__all__ = ["BOUTS", "EVIDENCE", "FEATURES", "HISTORY", "LABEL_NEXT", "PREDICTIONS"]
+__all__ = [
+    "BESIDE",
+    "BOUTS",
+    "EVIDENCE",
+    "FEATURES",
+    "HISTORY",
+    "LABEL_NEXT",
+    "PREDICTIONS",
+    "RULE_SHARE",
+    "RULE_SIDE",
+    "RULE_STATE",
+    "TRAINED",
+]
+
+TRAINED: Final = text(
+    "trained",
+    "Trained",
+    "Where the model that decided was trained, and on whom; n/a where the rule decided.",
+)
+RULE_STATE: Final = text(
+    "rule_trial_type", "State by the rule", "normal_gait or limping_gait by published limits alone, of the larger part."
+)
+RULE_SHARE: Final = number(
+    "rule_limping_share",
+    "Limping by the rule",
+    "Part that published limits alone call limping, of what they call normal or limping gait.",
+    "1",
+    3,
+)
+RULE_SIDE: Final = text("rule_limping_side", "Limping side by the rule", "left or right, of limping gait by the rule.")
+BESIDE: Final = (TRAINED, RULE_STATE, RULE_SHARE)
+"""Added to tables where a model decided that no label of the study taught: whose it is, and the rule beside it."""
 
 BOUTS: Final = TableSpec(
     path="tables/bouts.tsv",
