@@ -56,7 +56,7 @@ lint: $(VENV)/.test
 	$(BIN)/python tests/lint_workflow.py
 
 bench: $(VENV)/.test $(VENV)/.compiled
-	$(BIN)/python tests/bench.py
+	$(BIN)/python tests/bench.py $(if $(GROWN),--grown $(GROWN)) $(if $(WRITE),--write $(WRITE))
 
 mutants: $(VENV)/.test
 	$(BIN)/python tests/mutants.py --number $(or $(NUMBER),90) --seed $(or $(SEED),1) --minutes $(or $(MINUTES),30)

@@ -58,7 +58,7 @@ def test_the_windows_are_those_of_the_recordings_byte_for_byte(tmp_path):
     reason="another version of scikit-learn than the model was made with; its worked examples are held below",
 )
 def test_the_model_is_that_of_the_windows_byte_for_byte():
-    known, _ = read_training(FOLDER)
+    known, _ = read_training(FOLDER, {})
     parameters = ClassifyParameters()
     rows = gait_rows(known, gait_task(), {}, parameters)
     train = one_thread(train_variants)
@@ -74,11 +74,13 @@ def test_it_fits_this_version_and_its_default_settings(card):
     assert yaml.safe_load((FOLDER / "settings.yaml").read_text(encoding="utf-8")) == upstream == card["settings"]
 
 
-def test_nobody_that_comes_along_can_be_somebody_of_a_study():
-    known, words = read_training(FOLDER)
+def test_nobody_that_comes_along_can_be_somebody_of_a_study(card):
+    known, words = read_training(FOLDER, card["settings"])
     assert known["participant_id"].str.startswith("open-walks/").all()
     assert known["participant_id"].nunique() == 4
-    assert words.startswith("open-walks (four adults, imitated stiff knee; ")
+    assert words == f"open-walks (four adults, imitated stiff knee; {sha256('windows.tsv')[:12]})"
+    other = {**card["settings"], "features": {**card["settings"]["features"], "window_strides": 8}}
+    assert read_training(FOLDER, other)[1].endswith("other settings: features.window_strides 6 (here 8)")
 
 
 def test_the_card_begins_with_what_it_cannot_do_and_names_where_the_rule_sees_more(card):

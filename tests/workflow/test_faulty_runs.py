@@ -168,6 +168,22 @@ def test_a_broken_file_is_a_caution_of_the_check_and_under_strict_a_fault_before
     assert not (tmp_path / "out").exists()
 
 
+def test_an_impossible_label_ends_the_run_before_the_first_job_with_every_fault_and_leaves_nothing(tmp_path):
+    study = small_cohort(tmp_path)
+    labels = study / "labels/sub-01_ses-01_walk/rater1_events.tsv"
+    whole = labels.read_text(encoding="utf-8")
+    labels.write_text(f"{whole}500\t1\tartefact\tn/a\tn/a\n3\t-1\tartefakt\tn/a\tn/a\n", encoding="utf-8")
+    done = snakemake(tmp_path, study=str(study), results="out")
+    assert done.returncode == 1
+    # of the file alone, and of the recording that ends before the label
+    assert "3 problems found; nothing was run:" in done.stderr
+    assert "column trial_type, value 'artefakt': not one of the known words" in done.stderr
+    assert "column onset, value '500'" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "out").exists()
+    assert not list(tmp_path.glob(".snakemake/locks/*"))
+
+
 def test_a_recording_of_no_use_under_strict_stops_with_its_reason_and_keeps_what_was_done(tmp_path):
     study = small_cohort(tmp_path)
     file = study / "raw/sub-02/sub-02_ses-01_walk.csv.gz"

@@ -48,7 +48,7 @@ def snakemake(folder: Path, *arguments: str, **changes: object) -> subprocess.Co
     file.write_text(yaml.safe_dump(SETTINGS | changes), encoding="utf-8")
     command = [sys.executable, "-m", "snakemake", "--snakefile", str(ROOT / "Snakefile"), "--cores", "2"]
     command += ["--scheduler", "greedy", "--directory", str(folder), *arguments, "--configfile", str(file)]
-    return subprocess.run(command, capture_output=True, text=True, timeout=300, check=False, cwd=ROOT)
+    return subprocess.run(command, capture_output=True, text=True, timeout=900, check=False, cwd=ROOT)
 
 
 def planned(folder: Path, **changes: object) -> dict[str, int]:
@@ -226,6 +226,8 @@ def test_people_wait_for_the_bench_where_their_sensors_were_on_it_and_only_then(
     """The answer of a sensor is undone on people, so a changed bench recording runs those again who wear it."""
     write_study(tmp_path / "study", people=1, **TINY | {"bench": True})
     assert followers(tmp_path, "characterise") == ["derive", "tabulate"]
+    plan = snakemake(tmp_path, "--dry-run", "--until", "derive")
+    assert re.search(r"^characterise +1$", plan.stdout + plan.stderr, re.MULTILINE), plan.stderr[-2000:]
     for name in ("recordings.tsv", "channels.tsv"):
         sheet = tmp_path / "study" / name
         lines = sheet.read_text(encoding="utf-8").splitlines(keepends=True)

@@ -22,6 +22,8 @@ rule derive:
         windows=f"{STAGES}/features/{{batch}}.windows.parquet",
     log:
         f"{RESULTS}/logs/derive/{{batch}}.log",
+    wildcard_constraints:
+        batch=r"people-\d+",
     resources:
         mem_mb=4000,
         runtime=120,
@@ -33,3 +35,10 @@ rule derive:
         reference_rater=REFERENCE_RATER,
     script:
         "../scripts/derive.py"
+
+
+# A rule of its own, as people wait for what is made of it: the engine's `--until derive` goes no further than the first
+# jobs of a rule.
+use rule derive as derive_bench with:
+    wildcard_constraints:
+        batch=BENCH,

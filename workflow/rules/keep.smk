@@ -34,7 +34,9 @@ BEGUN = []
 onstart:
     # A check alone writes no results.
     working = {rule.name for rule in OWN_RULES} - {rules.all.rule.name, rules.check.rule.name}
-    if any(job.rule.name in working for job in workflow.dag.needrun_jobs()):
+    waiting = list(workflow.dag.needrun_jobs())
+    if any(job.rule.name in working for job in waiting):
+        look_before_work(waiting)
         begin(Path(RESULTS), PLANNED, Path(GENERAL.study))
         BEGUN.append(Path(RESULTS))
 

@@ -343,12 +343,13 @@ def train_states(
             "setting": f"{entry['setting']}; trained with {more_words}",
             "label_hash": hash_words(f"{entry['label_hash']} {more_words}"),
         }
-    card = make_card(
-        models,
-        specs,
-        content,
-        gait_facts(windows, entry | _within_gait(scores) | {"prevalence": mix}, settings or {}, evidence.permutation),
-        CAUTIONS if more_words is None else (*CAUTIONS, f"It learnt as well from other people: {more_words}."),
+    facts = gait_facts(
+        windows, entry | _within_gait(scores) | {"prevalence": mix}, settings or {}, evidence.permutation
     )
+    cautions: tuple[str, ...] = CAUTIONS
+    if more_words is not None:
+        facts["company"] = more_words
+        cautions = (*CAUTIONS, f"It learnt as well from other people: {more_words}.")
+    card = make_card(models, specs, content, facts, cautions)
     model = TrainedModel(content, card, entry, _person_losses(sums))
     return StateResult(method, decided.reason, bouts, predictions, spans, evidence, model)

@@ -243,6 +243,13 @@ def _classifier(tables: StudyTables, facts: Facts) -> list[str]:
                 f"({p_text(float(p['p_value']))}) [@phipsonsmyth2010]."
             )
         said.append(text)
+    if card is not None and "company" in card:
+        said.append(f"The classifier learnt as well from other people, none of whom was tested: {card['company']}.")
+    if c.prevalence is not None and used - {"rule"}:
+        said.append(
+            f"Probabilities of limping were brought to an expected share of {100 * c.prevalence:g} % of the walking by "
+            "the ratio of the prior odds [@saerens2002]."
+        )
     foreign = elsewhere_of(tables)
     if foreign is not None:
         said.append(

@@ -47,7 +47,7 @@ from ..tables import read_table, write_table, write_typed
 from ..tables.classifier import BESIDE, EVIDENCE, FEATURES, HISTORY, PREDICTIONS
 from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
 from ..tables.training import TRAINING
-from ..upstream import UPSTREAM, Values, upstream_settings
+from ..upstream import UPSTREAM, Values, difference_words, upstream_settings
 from .bodies import seat_of
 from .labels import labels_of
 
@@ -109,19 +109,22 @@ def extend_history(results: Path, trained: Sequence[StateResult], parameters: Cl
     return HISTORY.empty() if history is None else history
 
 
-def read_training(folder: Path) -> tuple[pd.DataFrame, str]:
+def read_training(folder: Path, settings: Values) -> tuple[pd.DataFrame, str]:
     """Read the labelled windows of a model that comes along, and say what they are.
 
     Parameters
     ----------
     folder : Path
         Of the model.
+    settings : mapping of section to mapping of name to value
+        What this study's models rest on (`upstream.upstream_settings`).
 
     Returns
     -------
     DataFrame
         As `gait.task.labelled_windows` gives them; no participant of a study is called so.
     str
+        Its name, its people, its hash; and in which settings it was made otherwise than this study runs.
     """
     frame = read_table(folder, TRAINING).assign(touched=True)
     owner = folder.name
@@ -130,7 +133,8 @@ def read_training(folder: Path) -> tuple[pd.DataFrame, str]:
         frame[name] = pd.Series([None if pd.isna(word) else word for word in frame[name]], dtype=object)
     card = read_card((folder / GAIT_FILES.card).read_text(encoding="utf-8"), str(folder / GAIT_FILES.card))
     said = trained_words(card).removeprefix("trained elsewhere: ")
-    return frame, f"{owner} ({said}; {sha256_of(folder / TRAINING.path)[:12]})"
+    words = f"{owner} ({said}; {sha256_of(folder / TRAINING.path)[:12]})"
+    return frame, "; ".join(filter(None, [words, difference_words(card.get("settings"), settings)]))
 
 
 def _write_gait_model(folder: Path, result: StateResult, history: pd.DataFrame, untrained: Sequence[str]) -> None:
@@ -277,7 +281,7 @@ def run(
     throats = given.get("swallow")
     stands_in = None if standby is None else read_external(standby, stored, upstream).get("gait")
     told = next((model.card for model in (given.get("gait"), stands_in) if model is not None), {})
-    more, more_words = (None, None) if train_with is None else read_training(train_with)
+    more, more_words = (None, None) if train_with is None else read_training(train_with, upstream["gait"])
     people = pd.DataFrame(
         [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
         columns=["participant_id", "affected_side"],
