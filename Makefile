@@ -13,7 +13,7 @@ SNAKEMAKE := $(BIN)/snakemake --workflow-profile workflow/profiles/$(PROFILE) \
   $(if $(filter slurm,$(PROFILE)),,--cores $(CORES))
 OF_STUDY = $(if $(STUDY),--configfile $(STUDY))
 
-.PHONY: demo run check resume verify kill-test same-bytes cluster-test test fuzz mutants lint bench demo-raw lock clean
+.PHONY: demo run check resume verify kill-test same-bytes cluster-test test fuzz mutants lint bench demo-raw model lock clean
 .DEFAULT_GOAL := demo
 
 $(VENV)/.run: requirements.lock pyproject.toml
@@ -23,23 +23,28 @@ $(VENV)/.run: requirements.lock pyproject.toml
 	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	touch $@
 
+# An installed checkout is compiled by nobody, and jobs whose Python writes no bytecode would compile it again each time.
+$(VENV)/.compiled: $(VENV)/.run $(shell find workflow -name '*.py')
+	$(BIN)/python -m compileall -q workflow
+	touch $@
+
 $(VENV)/.test: $(VENV)/.run requirements-test.lock
 	$(BIN)/pip install --quiet --disable-pip-version-check --require-hashes -r requirements-test.lock
 	touch $@
 
-demo: $(VENV)/.run
+demo: $(VENV)/.compiled
 	$(SNAKEMAKE)
 	@echo "The report is $$(pwd)/results/report.html"
 
 # A study of one's own: make run STUDY=my_study.yaml. After a kill the same again.
-run: $(VENV)/.run
+run: $(VENV)/.compiled
 	$(SNAKEMAKE) $(OF_STUDY)
 
-check: $(VENV)/.run
+check: $(VENV)/.compiled
 	$(BIN)/snakemake --workflow-profile workflow/profiles/default --cores $(CORES) check $(OF_STUDY)
 
 # Only where the file system has no locks and no run is going on: it takes away the lock that a killed run left.
-resume: $(VENV)/.run
+resume: $(VENV)/.compiled
 	$(SNAKEMAKE) --unlock $(OF_STUDY)
 	$(SNAKEMAKE) $(OF_STUDY)
 
@@ -50,7 +55,7 @@ kill-test: $(VENV)/.test
 same-bytes: $(VENV)/.test
 	$(BIN)/python tests/experiments/same_bytes.py docs/robustness.md
 
-cluster-test: $(VENV)/.run
+cluster-test: $(VENV)/.compiled
 	$(BIN)/python tests/experiments/cluster.py docs/robustness.md
 
 # What changed in a results folder since its run.
@@ -70,14 +75,20 @@ lint: $(VENV)/.test
 	$(BIN)/snakefmt --check Snakefile workflow/Snakefile workflow/rules
 	$(BIN)/python tests/lint_workflow.py
 
-bench: $(VENV)/.test
-	$(BIN)/python tests/bench.py
+bench: $(VENV)/.test $(VENV)/.compiled
+	$(BIN)/python tests/bench.py $(if $(GROWN),--grown $(GROWN)) $(if $(WRITE),--write $(WRITE))
 
 mutants: $(VENV)/.test
 	$(BIN)/python tests/mutants.py --number $(or $(NUMBER),90) --seed $(or $(SEED),1) --minutes $(or $(MINUTES),30)
 
 demo-raw: $(VENV)/.run
 	$(BIN)/python -m strainstudy_simulator demo_raw
+
+# The model that comes along, from its recordings: windows, trials, model, card.
+model: $(VENV)/.test
+	$(BIN)/python -m strainstudy.stages.shipped_model workflow/models/open-walks windows
+	$(BIN)/python tests/experiments/open_walks.py trials workflow/models/open-walks
+	$(BIN)/python -m strainstudy.stages.shipped_model workflow/models/open-walks
 
 lock:
 	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header \

@@ -54,6 +54,16 @@ def test_a_count_of_an_earlier_run_is_not_taken_for_this_one(tmp_path):
     assert (display.status().done, display.status().faults) == (0, 0)
 
 
+def test_a_job_of_several_stages_is_shown_by_the_one_it_is_in(tmp_path):
+    display, _, clock = started(tmp_path)
+    display.start(2)
+    progress = Progress(tmp_path / "condition-0.log", "condition people-0").of("segment")
+    progress.count("a", 2, 3)
+    clock.now += 1
+    assert str(display.status()).startswith("segment: 2 of 4 recordings, 2 to go; ")
+    assert display.status().share == pytest.approx(0.1 / 4)
+
+
 def test_plain_lines_are_few(tmp_path):
     display, stream, clock = started(tmp_path, seconds=600.0)
     display.start(0)

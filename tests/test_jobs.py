@@ -18,6 +18,14 @@ def test_a_failure_is_one_line_and_the_log_has_the_whole_story(tmp_path, capsys,
     assert read_failure(log) == f"ZeroDivisionError: by nought; the whole story is in {log}"
 
 
+def test_a_stage_of_a_job_speaks_under_its_own_name_into_the_log_of_the_job(tmp_path):
+    log = tmp_path / "a.log"
+    with job(str(log), "derive people-0") as progress:
+        progress.of("segment").say("1 of 2 recordings")
+    lines = ["[derive people-0] starts", "[segment people-0] 1 of 2 recordings", "[derive people-0] done"]
+    assert log.read_text().splitlines() == lines
+
+
 @pytest.mark.parametrize(
     "error",
     [RecordingError("walk-1", "no samples"), StudyError([Problem("a.tsv", "is empty", "fill it in")])],
@@ -83,14 +91,16 @@ def test_counts_are_read_from_the_log_as_they_were_said(tmp_path):
     assert read_counts(tmp_path / "a.log") is None
     progress.count("walk-1 good", 1, 3)
     progress.count("walk-2 rejected (raw/2.csv): no samples; 3 of 4 tries", 2, 3, fault=True)
-    assert read_counts(tmp_path / "a.log") == Counts(2, 3, "recording", 1)
+    assert read_counts(tmp_path / "a.log") == Counts(2, 3, "recording", 1, "ingest")
     progress.count("walk-3 degraded", 3, 3, fault=True)
     progress.note("x" * 100)
-    assert read_counts(tmp_path / "a.log") == Counts(3, 3, "recording", 2)
+    assert read_counts(tmp_path / "a.log") == Counts(3, 3, "recording", 2, "ingest")
     assert (tmp_path / "a.log").read_text().splitlines()[-2].endswith("; 3 of 3 recordings, 2 faults")
+    progress.of("segment").count("walk-1", 1, 3)
+    assert read_counts(tmp_path / "a.log") == Counts(1, 3, "recording", 2, "segment")
     Progress(tmp_path / "b.log", "ingest people-0").count("walk-1 good", 1, 1)
     assert (tmp_path / "b.log").read_text().endswith("; 1 of 1 recording\n")
-    assert read_counts(tmp_path / "b.log") == Counts(1, 1, "recording", 0)
+    assert read_counts(tmp_path / "b.log") == Counts(1, 1, "recording", 0, "ingest")
 
 
 def test_a_log_that_is_not_there_tells_nothing(tmp_path):

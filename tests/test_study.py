@@ -9,7 +9,7 @@ import pytest
 from broken_studies import BROKEN, Broken
 from small_study import FILES, write_study
 from strainstudy.errors import StudyError
-from strainstudy.study import Channel, load_study
+from strainstudy.study import Channel, label_problems, load_study
 
 
 @pytest.fixture
@@ -24,6 +24,17 @@ def test_a_broken_study_says_exactly_what_is_wrong(root: Path, case: Broken):
         load_study(root)
     assert [str(problem) for problem in caught.value.problems] == list(case.problems)
     assert str(caught.value).startswith(f"{len(case.problems)} problem")
+
+
+@pytest.mark.parametrize("case", BROKEN, ids=lambda case: case.fault.replace(" ", "-"))
+def test_labels_read_after_the_sheets_have_the_same_faults(root: Path, case: Broken):
+    case.breaks(root)
+    try:
+        later = label_problems(load_study(root, labels_read=False))
+    except StudyError as error:
+        assert {str(problem) for problem in error.problems} <= set(case.problems)
+    else:
+        assert [str(problem) for problem in later if not problem.caution] == list(case.problems)
 
 
 @pytest.mark.parametrize(

@@ -27,7 +27,7 @@ def study(tmp_path_factory) -> Path:
 @pytest.fixture(scope="module")
 def calm(tmp_path_factory, study) -> Run:
     """An undisturbed run of the first stages."""
-    run = Run(tmp_path_factory.mktemp("calm") / "run", study, ("--until", "condition"))
+    run = Run(tmp_path_factory.mktemp("calm") / "run", study, ("--until", "derive"))
     assert run.finish() == 0, run.said()
     return run
 
@@ -68,7 +68,7 @@ def test_one_results_folder_takes_one_run_at_a_time_from_wherever_it_is_started(
     first = Run(tmp_path / "one", study, FIRST)
     engine = started(first)
     same = Run(first.folder, study, FIRST)
-    other = Run(tmp_path / "two", study, ("--until", "condition"), {"results": str(first.results)})
+    other = Run(tmp_path / "two", study, ("--until", "derive"), {"results": str(first.results)})
     os.kill(engine.pid, 19)  # SIGSTOP: it neither ends nor goes on while the others try
     try:
         before = len(same.said())

@@ -135,11 +135,11 @@ def test_the_model_that_this_run_writes_cannot_be_its_input(tmp_path):
 def test_the_check_alone_names_every_fault_and_ends_with_an_error_but_no_traceback(tmp_path):
     study = write_small_study(tmp_path / "study")
     shutil.rmtree(study / "raw")
-    done = snakemake(tmp_path, "check", study=str(study), results="out", batches=None, ingest={"gap_step": 2})
+    done = snakemake(tmp_path, "check", study=str(study), results="out", batches="two", ingest={"gap_step": 2})
     assert done.returncode == 1
     said = done.stdout + done.stderr
     assert "6 problems found; nothing was run:" in said
-    assert "column batches, value 'null': wrong kind of value; give a whole number." in said
+    assert "column batches, value 'two': wrong kind of value; give a whole number or null." in said
     assert "column ingest.gap_step: unknown setting; did you mean 'gap_steps'." in said
     assert said.count("the file is not there; correct the path, or put the file in its place.") == 4
     assert "Traceback" not in said
@@ -166,6 +166,22 @@ def test_a_broken_file_is_a_caution_of_the_check_and_under_strict_a_fault_before
     assert "1 problem found; nothing was run:" in done.stderr
     assert told in done.stderr
     assert not (tmp_path / "out").exists()
+
+
+def test_an_impossible_label_ends_the_run_before_the_first_job_with_every_fault_and_leaves_nothing(tmp_path):
+    study = small_cohort(tmp_path)
+    labels = study / "labels/sub-01_ses-01_walk/rater1_events.tsv"
+    whole = labels.read_text(encoding="utf-8")
+    labels.write_text(f"{whole}500\t1\tartefact\tn/a\tn/a\n3\t-1\tartefakt\tn/a\tn/a\n", encoding="utf-8")
+    done = snakemake(tmp_path, study=str(study), results="out")
+    assert done.returncode == 1
+    # of the file alone, and of the recording that ends before the label
+    assert "3 problems found; nothing was run:" in done.stderr
+    assert "column trial_type, value 'artefakt': not one of the known words" in done.stderr
+    assert "column onset, value '500'" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "out").exists()
+    assert not list(tmp_path.glob(".snakemake/locks/*"))
 
 
 def test_a_recording_of_no_use_under_strict_stops_with_its_reason_and_keeps_what_was_done(tmp_path):

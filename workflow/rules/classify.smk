@@ -7,13 +7,14 @@ from strainstudy.tables.throat import THROAT_EVIDENCE
 # The model files themselves are no declared outputs: where there is too little to learn from there are none.
 rule classify:
     input:
-        windows=of_all_batches(rules.features.output.windows),
-        states=of_all_batches(rules.segment.output.states),
-        candidates=of_all_batches(rules.segment.output.candidates),
+        windows=of_all_batches(rules.derive.output.windows),
+        states=of_all_batches(rules.derive.output.states),
+        candidates=of_all_batches(rules.derive.output.candidates),
         labels=label_files(),
         model=model_files(),
     output:
         bouts=f"{STAGES}/classify/bouts.parquet",
+        rule_bouts=f"{STAGES}/classify/rule_bouts.parquet",
         candidates=f"{STAGES}/classify/candidates.parquet",
         label_next=f"{STAGES}/classify/label_next.parquet",
         evidence=expand(f"{STAGES}/classify/evidence/{{name}}.parquet", name=[*EVIDENCE, *THROAT_EVIDENCE]),
@@ -35,6 +36,7 @@ rule classify:
         settings=settings_of(*sorted({section for sections in UPSTREAM.values() for section in sections})),
         reference_rater=REFERENCE_RATER,
         model=GENERAL.model,
+        train_with=GENERAL.train_with,
         results=RESULTS,
     script:
         "../scripts/classify.py"

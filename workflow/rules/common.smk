@@ -12,6 +12,7 @@ from strainstudy.errors import StudyError, caution_lines, counted
 from strainstudy.intake.contributors import CONTRIBUTORS
 from strainstudy.intake.settings_files import check_config_files
 from strainstudy.intake.start import check_all, look, reference_rater
+from strainstudy.intake.shipped import files_of
 from strainstudy.provenance.code import code_hash
 from strainstudy.records import Study
 from strainstudy.upstream import UPSTREAM
@@ -19,6 +20,8 @@ from strainstudy.vocabulary import BODY_TASKS, SIDE_OF_POINT
 
 PROJECT = str(Path(strainstudy.__file__).resolve().parents[2])
 config_files = [str(file) for file in workflow.configfiles]
+# The handler that looks before the first job is called by that other workflow, if at all.
+AS_MODULE = not workflow.modifier.is_main_snakefile()
 UNLOCKING = "--unlock" in sys.argv  # the lock is the working folder's, whatever became of the study
 
 
@@ -38,10 +41,12 @@ try:
         (GENERAL, SETTINGS), STUDY = load_config({}), Study(Path(), {}, {}, {})
     else:
         check_config_files(config_files)
-        GENERAL, SETTINGS, STUDY = check_all(config, " + ".join(config_files), [Path(f) for f in config_files])
+        names, files = " + ".join(config_files), [Path(f) for f in config_files]
+        GENERAL, SETTINGS, STUDY = check_all(config, names, files, labels_read=AS_MODULE)
     CAUTIONS = STUDY.cautions
     if workflow.is_main_process and not UNLOCKING:
-        CAUTIONS = look(STUDY, GENERAL, SETTINGS["ingest"])
+        if AS_MODULE:
+            CAUTIONS = look(STUDY, GENERAL, SETTINGS["ingest"])
         say(CAUTIONS)
 except StudyError as error:
     refuse(error)
@@ -91,7 +96,7 @@ def label_files(tasks=None, batch=None):
 
 
 def answer_files(batch):
-    """What the bench says of how sensors answer, for a batch that has one of them on a knee."""
+    """What the bench says of how sensors answer, for a batch of people that has one of them on a knee."""
     benched = {r.sensor_id for r in BATCHES.get(BENCH, [])}
     worn = {
         c.sensor_id or r.sensor_id
@@ -109,8 +114,8 @@ def study_files():
 
 
 def model_files():
-    """Files of a model of another study, if the config names one."""
-    return [] if GENERAL.model is None else [str(p) for p in sorted(Path(GENERAL.model).rglob("*")) if p.is_file()]
+    """Files of a model of another study, if the config names one, and of one that comes along and may stand in."""
+    return [str(path) for path in files_of(GENERAL.model, GENERAL.train_with)]
 
 
 def template_files():
@@ -132,11 +137,31 @@ def study_rows(labels=False, reference=False):
     }
 
 
+def look_before_work(jobs):
+    """Read the labels and open the raw files of batches in which something is new, before the first job.
+
+    Where nothing is to be done, nothing is opened: with 10,000 recordings that takes a minute.
+    """
+    if AS_MODULE:
+        return
+    reading = {of.rule.name for of in (rules.ingest, rules.derive, rules.review)}
+    present = {job.rule.name for job in workflow.dag.jobs}
+    # Only review pages read all labels of a batch; under strict what no file has counts in all of them together.
+    anywhere = GENERAL.strict or rules.review.rule.name not in present
+    batches = BATCHES if anywhere else {job.wildcards.batch for job in jobs if job.rule.name in reading}
+    recordings = {r.recording_id: r for batch in sorted(batches) for r in BATCHES[batch]}
+    part = replace(STUDY, recordings=recordings, cautions=())
+    try:
+        say(look(part, GENERAL, SETTINGS["ingest"], labels_read=False))
+    except StudyError as error:
+        refuse(error)
+
+
 @cache
 def summary_of_study():
     """What `snakemake check` says when nothing is wrong, after a look into every raw file."""
     try:
-        cautions = look(STUDY, GENERAL, SETTINGS["ingest"], thorough=True)
+        cautions = look(STUDY, GENERAL, SETTINGS["ingest"], thorough=True, labels_read=AS_MODULE)
     except StudyError as error:
         refuse(error)
     say([caution for caution in cautions if caution not in CAUTIONS])

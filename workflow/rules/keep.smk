@@ -36,12 +36,13 @@ BEGUN = []
 onstart:
     # A check alone writes no results.
     working = {rule.name for rule in OWN_RULES} - {rules.all.rule.name, rules.check.rule.name}
-    jobs = [job for job in workflow.dag.needrun_jobs() if job.rule.name in working]
-    if jobs:
+    waiting = [job for job in workflow.dag.needrun_jobs() if job.rule.name in working]
+    if waiting:
+        look_before_work(waiting)
         take_results()
         begin(Path(RESULTS), PLANNED, Path(GENERAL.study))
         BEGUN.append(Path(RESULTS))
-        show_plan(jobs)
+        show_plan(waiting)
 
 
 onsuccess:

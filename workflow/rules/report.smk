@@ -2,7 +2,7 @@
 rule report:
     input:
         tables=[*rules.tabulate.output, *rules.measure.output, *rules.validate.output],
-        signals=of_all_batches(rules.calibrate.output.signals),
+        signals=of_all_batches(rules.derive.output.signals),
         model=[rules.classify.output.card, rules.classify.output.history],
         labels=label_files(),
         template=template_files(),

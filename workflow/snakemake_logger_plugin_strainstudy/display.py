@@ -248,9 +248,10 @@ class Display:
             faults = sum(job.counts.faults for job in jobs if job.counts is not None)
             if not running:
                 return Status(done / whole, None, 0, 0, left, faults)
-            stage = min(running, key=lambda job: job.started or 0.0).planned.stage
-            same = [job for job in jobs if job.planned.stage == stage]
-            through = sum(_recordings_done(job) for job in same)
+            first = min(running, key=lambda job: job.started or 0.0)
+            same = [job for job in jobs if job.planned.stage == first.planned.stage]
+            stage = first.planned.stage if first.counts is None else first.counts.stage
+            through = sum(_recordings_done(job, stage) for job in same)
             return Status(done / whole, stage, through, sum(job.planned.recordings for job in same), left, faults)
 
     def tick(self) -> None:
@@ -295,17 +296,20 @@ class Display:
 
 
 def _share_of(job: _Job, now: float, pace: float) -> float:
-    """Estimate how much of a running job is done: by what it counts, else by the time that it has run."""
-    if job.counts is not None and job.counts.of:
+    """Estimate how much of a running job is done: by what it counts, else by the time that it has run.
+
+    A job of several stages counts in each of them anew, which says little of the whole.
+    """
+    if job.counts is not None and job.counts.of and job.counts.stage == job.planned.stage:
         return _RUNNING * job.counts.done / job.counts.of
     expected = job.planned.seconds * max(pace, 1e-3)
     return min(_RUNNING, (now - (job.started or now)) / expected) if expected > 0 else 0.0
 
 
-def _recordings_done(job: _Job) -> int:
+def _recordings_done(job: _Job, stage: str) -> int:
     if job.ended:
         return 0 if job.failed else job.planned.recordings
-    if job.counts is None or job.counts.noun != "recording":
+    if job.counts is None or job.counts.noun != "recording" or job.counts.stage != stage:
         return 0
     return min(job.counts.done, job.planned.recordings)
 

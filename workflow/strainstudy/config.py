@@ -32,6 +32,7 @@ _AS_WORDS = {
     "integer": "a whole number",
     "number": "a number",
     "string": "a text",
+    "integer or null": "a whole number or null",
     "number or null": "a number or null",
     "string or null": "a text or null",
 }
@@ -52,15 +53,23 @@ class StudyConfig:
     strict: bool = setting(
         False, "Stop at the first rejected recording instead of going on without it", source="ours: a cohort goes on"
     )
-    batches: int = setting(
-        2,
-        "Batches that participants are spread over; more for many cores, large cohorts or a cluster",
-        source="ours: start-up of a job costs about as much as the work on an hour of signal",
+    batches: int | None = setting(
+        None,
+        "Batches that participants are spread over; null makes them of about eight people each",
+        source="ours: a person more makes one batch anew, whose work takes longer than its start",
         minimum=1,
         maximum=1000,
     )
     model: str | None = setting(
-        None, "Folder of a trained model (its model/) to use instead of training one", source="ours: train by default"
+        None,
+        "Model to use instead of training one: open-walks (comes along), rule (no model), or the model/ folder of "
+        "another run; null trains, and open-walks decides where there are too few labels",
+        source="ours: train where labels teach, else a model with its limits said",
+    )
+    train_with: str | None = setting(
+        None,
+        "Model that comes along whose data is learnt from together with the labels of the study: open-walks",
+        source="ours: a lab's own labels are its own",
     )
     norms: str = setting("config/norms.tsv", "Table of published norms", source="ours: the table that comes along")
 

@@ -16,8 +16,9 @@ import sys
 import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
+from copy import copy
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 from .errors import RecordingError, StudyError, counted
 from .io.atomic import bring_to_disk
@@ -35,12 +36,13 @@ _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 
 
 class Counts(NamedTuple):
-    """How far a job is: done, of how many, of what, and how many of those done have a fault."""
+    """How far a job is: done, of how many, of what, how many of those done have a fault, and in which of its stages."""
 
     done: int
     of: int
     noun: str
     faults: int
+    stage: str
 
 
 class Progress:
@@ -62,6 +64,12 @@ class Progress:
         # A link in its place would lead the log into another file.
         log.unlink(missing_ok=True)
         log.write_text("", encoding="utf-8")
+
+    def of(self, stage: str) -> Self:
+        """Speak for one of the stages that a job is made of, into the same log."""
+        part = copy(self)
+        part._title = " ".join([stage, *self._title.split(" ")[1:]])
+        return part
 
     def say(self, text: str) -> None:
         """Write one line to the log."""
@@ -112,7 +120,8 @@ def read_counts(log: Path) -> Counts | None:
     for line in reversed(_tail(log)):
         found = _COUNTS.fullmatch(line.rpartition("; ")[2])
         if found is not None:
-            return Counts(int(found["done"]), int(found["of"]), found["noun"], int(found["faults"] or 0))
+            stage = line.removeprefix("[").split("]")[0].split(" ")[0]
+            return Counts(int(found["done"]), int(found["of"]), found["noun"], int(found["faults"] or 0), stage)
     return None
 
 

@@ -8,7 +8,7 @@ them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -28,7 +28,7 @@ from .io.sheets import Sheet, check_sheets, read_sheet, to_number
 from .records import Channel, Participant, Recording, Sensor, Study
 from .vocabulary import BENCH_TASKS, SEXES
 
-__all__ = ["Channel", "Participant", "Recording", "Sensor", "Study", "load_study"]
+__all__ = ["Channel", "Participant", "Recording", "Sensor", "Study", "label_problems", "load_study"]
 
 
 def _extra(row: Row, kind: SheetKind) -> dict[str, str]:
@@ -127,36 +127,51 @@ def _check_cells(frames: Mapping[str, pd.DataFrame]) -> tuple[dict[str, pd.DataF
     return dict(frames), problems
 
 
-def _label_problems(
-    root: Path,
-    recordings: list[Row],
-    labels: Mapping[str, Mapping[str, Path]],
-    channels: Mapping[str, list[Row]] | None,
-) -> list[Problem]:
-    """Check all label files, each by itself and against the channels of its recording."""
-    tasks = {row.text("recording_id"): row["task"] for row in recordings}
-    owner = {
-        path.relative_to(root).as_posix(): (identifier, path)
-        for identifier, raters in labels.items()
-        for path in raters.values()
-    }
-    sheets, problems = check_labels([(path, file, tasks[identifier]) for file, (identifier, path) in owner.items()])
+def _label_problems(root: Path, labels: Sequence[tuple[Path, str | None, Collection[str] | None]]) -> list[Problem]:
+    """Check label files, each by itself and against the tracked points of its recording, where they are known."""
+    of_file = {path.relative_to(root).as_posix(): (path, task, points) for path, task, points in labels}
+    sheets, problems = check_labels([(path, file, task) for file, (path, task, _) in of_file.items()])
     found = {sheet.file: labels_in(sheet) for sheet in sheets}
-    for sheet in sheets:
-        rows = None if channels is None else channels[owner[sheet.file][0]]
-        # what is said of a recording without channels is said of the recording
-        points = None if not rows else {row.text("tracked_point") for row in rows}
-        problems += meaning_problems(found[sheet.file], points, sheet.file)
+    for file, rows in found.items():
+        problems += meaning_problems(rows, of_file[file][2], file)
     return problems + copied_problems(found)
 
 
-def load_study(root: Path) -> Study:
+def _points(rows: list[Row]) -> set[str] | None:
+    # what is said of a recording without channels is said of the recording
+    return {row.text("tracked_point") for row in rows} if rows else None
+
+
+def label_problems(study: Study) -> list[Problem]:
+    """Read the label files of a study that was loaded without them.
+
+    Parameters
+    ----------
+    study : Study
+        Or some recordings of it.
+
+    Returns
+    -------
+    list of Problem
+        What `load_study` would have said of them.
+    """
+    labels = [
+        (path, recording.task, {channel.tracked_point for channel in recording.channels} or None)
+        for recording in study.recordings.values()
+        for path in recording.labels.values()
+    ]
+    return sorted(_label_problems(study.root, labels), key=lambda p: (p.file, p.row or 0))
+
+
+def load_study(root: Path, *, labels_read: bool = True) -> Study:
     """Read and check a whole study folder.
 
     Parameters
     ----------
     root : Path
         The study folder.
+    labels_read : bool
+        Whether to read the label files, or to leave that to `label_problems`; those of a BIDS folder are always read.
 
     Returns
     -------
@@ -165,7 +180,7 @@ def load_study(root: Path) -> Study:
     Raises
     ------
     StudyError
-        With every problem of every sheet, of the raw files' paths and of every label file.
+        With every problem of every sheet, of the raw files' paths and of every label file that was read.
     """
     if fault_of(root) is not None or not root.is_dir():
         raise StudyError([Problem(str(root), "there is no such study folder", "correct the setting study")])
@@ -183,7 +198,12 @@ def load_study(root: Path) -> Study:
         else:
             labels = given.labels
         channels = channel_rows(recordings, rows_of(frames["channels"])) if "channels" in frames else None
-        problems += _label_problems(root, recordings, labels, channels)
+        if labels_read or given is not None:
+            tasks = {row.text("recording_id"): row["task"] for row in recordings}
+            points = {name: None if channels is None else _points(channels[name]) for name in tasks}
+            problems += _label_problems(
+                root, [(path, tasks[name], points[name]) for name, raters in labels.items() for path in raters.values()]
+            )
         if channels is not None:
             problems += copy_problems(root, recordings, channels)
     sensor_rows = rows_of(frames["sensors"]) if "sensors" in frames else []

@@ -14,18 +14,19 @@ from ..gait.model_files import GAIT_FILES
 from ..ingest.parameters import IngestParameters
 from ..share.columns import share_problems
 from ..share.parameters import ShareParameters
-from ..study import Study, load_study
+from ..study import Study, label_problems, load_study
 from ..swallow.model_files import SWALLOW_FILES
 from ..validate.norms import read_norms
 from ..vocabulary import KNEES
 from .claims import folder_problems
 from .folders import input_problems, model_problems, path_problems
+from .shipped import choose_model
 
 __all__ = ["check_all", "look", "reference_rater"]
 
 
 def check_all(
-    config: Mapping[str, Any], file: str, files: Sequence[Path] = ()
+    config: Mapping[str, Any], file: str, files: Sequence[Path] = (), *, labels_read: bool = True
 ) -> tuple[StudyConfig, dict[str, Any], Study]:
     """Check a config and the study folder it names.
 
@@ -37,6 +38,9 @@ def check_all(
         Name of the config files for the messages.
     files : sequence of Path, optional
         The config files, which must not lie where results are written.
+    labels_read : bool
+        Whether to read the label files; `look` does it otherwise. They are read anyway where anything else is wrong,
+        so that every problem is said at once.
 
     Returns
     -------
@@ -57,7 +61,7 @@ def check_all(
     root, study = config.get("study"), None
     if isinstance(root, str) and not any(problem.column == "study" for problem in places):
         try:
-            study = load_study(Path(root))
+            study = load_study(Path(root), labels_read=labels_read)
         except StudyError as error:
             problems += [*error.problems, *error.cautions]
     if not places and isinstance(root, str) and isinstance(config.get("results"), str):
@@ -73,6 +77,8 @@ def check_all(
         problems += _norm_problems(config)
     problems += _rater_problems(config, study, file)
     problems += _share_problems(config, study, file)
+    if (problems or study is None) and not labels_read:
+        return check_all(config, file, files)
     if problems or study is None:
         raise StudyError([*problems, *(() if study is None else study.cautions)])
     general, sections = load_config(config, file)
@@ -80,18 +86,26 @@ def check_all(
 
 
 def look(
-    study: Study, general: StudyConfig, ingest: IngestParameters, *, thorough: bool = False
+    study: Study,
+    general: StudyConfig,
+    ingest: IngestParameters,
+    *,
+    thorough: bool = False,
+    labels_read: bool = True,
 ) -> tuple[Problem, ...]:
     """Open raw files of a checked study, before anything is run.
 
     Parameters
     ----------
     study : Study
+        Or some recordings of it.
     general : StudyConfig
         Under ``strict`` what would reject or degrade a recording is a fault.
     ingest : IngestParameters
     thorough : bool
         Open all raw files; else those with labels alone, for what would be lost without a word.
+    labels_read : bool
+        Whether the label files were read when the study was loaded; else they are now.
 
     Returns
     -------
@@ -112,7 +126,7 @@ def look(
         strict=general.strict,
         only_labelled=not (thorough or general.strict),
     )
-    problems = [*study.cautions, *found]
+    problems = [*study.cautions, *([] if labels_read else label_problems(study)), *found]
     if not all(problem.caution for problem in problems):
         raise StudyError(problems)
     return tuple(problems)
@@ -130,12 +144,13 @@ def _share_problems(config: Mapping[str, Any], study: Study | None, file: str) -
 def _model_fit(config: Mapping[str, Any], study: Study, file: str) -> list[Problem]:
     """Compare what a given model can tell with what the study records."""
     model = config.get("model")
-    if not isinstance(model, str) or not Path(model).is_dir():
+    folder = choose_model(model).named if isinstance(model, str) else None
+    if folder is None or not folder.is_dir():
         return []
     points = {channel.tracked_point for recording in study.recordings.values() for channel in recording.channels}
     needed = {"gait": bool(points & set(KNEES.values())), "swallows": "throat" in points}
     files = {"gait": GAIT_FILES, "swallows": SWALLOW_FILES}
-    there = {name: (Path(model) / files[name].model).is_file() for name in needed}
+    there = {name: (folder / files[name].model).is_file() for name in needed}
     lacking = [name for name in needed if needed[name] and not there[name]]
     if not lacking:
         return []
