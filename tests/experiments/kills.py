@@ -28,7 +28,7 @@ from strainstudy.errors import counted
 
 TARGETS = ("group", "engine", "job")
 WORDS = {"group": "everything", "engine": "the engine alone", "job": "one job"}
-PEOPLE = 3
+PEOPLE, BATCHES = 3, 2
 SPAN = 0.7
 """Of the time of an undisturbed run, in which a moment is drawn."""
 
@@ -90,7 +90,7 @@ def main() -> int:
     work = Path(tempfile.mkdtemp(prefix="kills-"))
     study = small_study(work / "study", PEOPLE)
     start = time.monotonic()
-    calm = Run(work / "run", study, targets)
+    calm = Run(work / "run", study, targets, {"batches": BATCHES})
     if calm.finish() != 0:
         sys.exit(calm.said())
     span = SPAN * (time.monotonic() - start)
@@ -102,7 +102,7 @@ def main() -> int:
     while len(kills) < given.kills:
         # the same place, since logs and ledgers name it
         shutil.rmtree(work / "run")
-        run = Run(work / "run", study, targets)
+        run = Run(work / "run", study, targets, {"batches": BATCHES})
         most = min(given.in_a_row, given.kills - len(kills))
         of_chain, status, backs_of_chain = chain(run, draws, number, most, span)
         backs += backs_of_chain
@@ -143,14 +143,15 @@ def report(
     ]
     heads = ("kill", "moment, s", "killed", "running then", "until a job was at work again, s", "bytes equal")
     wrong = sum(bool(equal[k.chain]) for k in kills)
+    reach = f"worked through up to {' and '.join(given.until)}" if given.until else "worked through whole"
     text = (
-        f"{len(kills)} kills (`kill -9`, seed {given.seed}) in {counted(len(equal), 'run')} of {PEOPLE} people on 2 "
-        f"cores, the moment drawn anew each time the command was given; an undisturbed run took {calm_s:.0f} s. "
-        "After each the same command was given, with no step between. Its bytes are those of all files of the results "
-        f"folder at the end of the run that the kill was in, {files} of them. {len(kills) - wrong} of "
-        f"{len(kills)} kills changed nothing. Until a job was at work again: median {median(backs):.1f} s, at most "
-        f"{max(backs):.1f} s, most of it the start of the engine. Linux, Python {platform.python_version()}.\n\n"
-        f"{table(heads, rows)}"
+        f"{len(kills)} kills (`kill -9`, seed {given.seed}) in {counted(len(equal), 'run')} of {PEOPLE} people in "
+        f"{BATCHES} batches on 2 cores, {reach}, the moment drawn anew each time the command was given; an undisturbed "
+        f"run took {calm_s:.0f} s. After each kill the same command was given, with no step between. Its bytes are those "
+        f"of all files of the results folder at the end of the run that the kill was in, {files} of them. "
+        f"{len(kills) - wrong} of {len(kills)} kills changed nothing. Until a job was at work again: median "
+        f"{median(backs):.1f} s, at most {max(backs):.1f} s, most of it the start of the engine. Linux, Python "
+        f"{platform.python_version()}.\n\n{table(heads, rows)}"
     )
     if given.report is None:
         print(text)
