@@ -12,7 +12,7 @@ __all__ = ["NEEDS", "Need", "memory_mb", "runtime_min", "seconds"]
 
 
 class Need(NamedTuple):
-    """Straight lines through what was measured at two sizes of a cohort: of seconds on one core, and of MB at most."""
+    """Straight lines by the number of recordings: seconds on one core, and resident memory at its peak, MB."""
 
     seconds: float
     seconds_per_recording: float
@@ -36,7 +36,8 @@ NEEDS = {
     "provenance": Need(0.8, 0.005, 130, 0.15),
     "share": Need(1.0, 0.02, 150, 0.2),
 }
-"""By stage; peak of resident memory and CPU of each job, measured on the demo (134 recordings) and on a study of 6."""
+"""By stage. Measured on the demo: jobs on batches of 36 to 57 recordings, and on all 134; what a job needs without any
+is what its imports need. Larger cohorts are drawn on, not measured."""
 _OTHER = Need(2.0, 0.05, 300, 2.0)
 """Of a stage that was not measured (ours)."""
 _TIMES_MEMORY = 2.0
