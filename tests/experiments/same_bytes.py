@@ -1,7 +1,8 @@
 """Work the same study through in other circumstances and compare every file with the first run's.
 
-``python tests/experiments/same_bytes.py [REPORT] [--demo]`` writes its section of docs/robustness.md: a small study, or
-the demo. Each circumstance is changed alone.
+``python tests/experiments/same_bytes.py [REPORT] [--demo] [--together]`` writes its section of
+docs/robustness.md: a small study, or the demo. Each circumstance is changed alone, or with ``--together`` all in two
+runs.
 """
 
 from __future__ import annotations
@@ -56,6 +57,22 @@ CIRCUMSTANCES = (
 hashes."""
 
 
+TOGETHER = (
+    Circumstance(
+        "at once: 1 core, 2 threads in numerical libraries, LC_ALL=de_DE.UTF-8, TZ=Pacific/Kiritimati, "
+        "PYTHONHASHSEED=7, another working folder",
+        cores=1,
+        environment={
+            "OMP_NUM_THREADS": "2", "OPENBLAS_NUM_THREADS": "2", "LC_ALL": "de_DE.UTF-8", "LANG": "de_DE.UTF-8",
+            "TZ": "Pacific/Kiritimati", "PYTHONHASHSEED": "7",
+        },
+        elsewhere=True,
+    ),
+    Circumstance("at once: 5 batches, LC_ALL=C", settings={"batches": 5}, environment={"LC_ALL": "C", "LANG": "C"}),
+)  # fmt: skip
+"""The same in two runs, for when there is little time: what differs would then have to be told apart."""
+
+
 def run_of(
     work: Path, name: str, circumstance: Circumstance, targets: tuple[str, ...] = (), *, demo: bool = False
 ) -> Run:
@@ -84,6 +101,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("report", nargs="?", type=Path)
     parser.add_argument("--demo", action="store_true")
+    parser.add_argument("--together", action="store_true", help="all at once, in two runs")
     given = parser.parse_args()
     work = Path(tempfile.mkdtemp(prefix="same-"))
     if given.demo:
@@ -93,7 +111,7 @@ def main() -> int:
     first = contents(run_of(work, "first", Circumstance("first"), demo=given.demo).results)
     locales = subprocess.run(["locale", "-a"], capture_output=True, text=True, check=False).stdout.lower()
     rows, wrong = [], 0
-    for number, circumstance in enumerate(CIRCUMSTANCES):
+    for number, circumstance in enumerate(TOGETHER if given.together else CIRCUMSTANCES):
         run = run_of(work, f"run-{number}", circumstance, demo=given.demo)
         n, found = compared(first, run, circumstance)
         missing = " (not installed here)" if "de_DE" in circumstance.words and "de_de" not in locales else ""
@@ -104,8 +122,8 @@ def main() -> int:
             shutil.rmtree(run.folder)
     study = "the demo" if given.demo else f"a small study of {PEOPLE} people"
     text = (
-        f"The results folder of {study}, made in other circumstances than the first time, each changed alone; files "
-        "are compared by SHA-256. With other batches the files that are made by batch, and those that write the "
+        f"The results folder of {study}, made in other circumstances than the first time; files are "
+        "compared by SHA-256. With other batches the files that are made by batch, and those that write the "
         "settings down, are others; everything else is compared: all tables, validation, models, figures, pages and "
         "the kit for a paper. What may differ between two runs lives in one file, `.strainstudy-results.txt.run`: "
         f"process, host and time of the last run.\n\n{table(('changed', 'files compared', 'files that differ'), rows)}"
