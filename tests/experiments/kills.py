@@ -143,14 +143,16 @@ def report(
     ]
     heads = ("kill", "moment, s", "killed", "running then", "until a job was at work again, s", "bytes equal")
     wrong = sum(bool(equal[k.chain]) for k in kills)
+    back = "No job was at work again before the next kill."
+    if backs:
+        back = f"Until a job was at work again: median {median(backs):.1f} s, at most {max(backs):.1f} s."
     reach = f"worked through up to {' and '.join(given.until)}" if given.until else "worked through whole"
     text = (
         f"{len(kills)} kills (`kill -9`, seed {given.seed}) in {counted(len(equal), 'run')} of {PEOPLE} people in "
         f"{BATCHES} batches on 2 cores, {reach}, the moment drawn anew each time the command was given; an undisturbed "
         f"run took {calm_s:.0f} s. After each kill the same command was given, with no step between. Its bytes are "
         f"those of all files of the results folder at the end of the run that the kill was in, {files} of them. "
-        f"{len(kills) - wrong} of {len(kills)} kills changed nothing. Until a job was at work again: median "
-        f"{median(backs):.1f} s, at most {max(backs):.1f} s, most of it the start of the engine. Linux, Python "
+        f"{len(kills) - wrong} of {len(kills)} kills changed nothing. {back} Linux, Python "
         f"{platform.python_version()}.\n\n{table(heads, rows)}"
     )
     if given.report is None:
