@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import argparse
 import math
-import platform
 import random
 import shutil
 import subprocess
@@ -22,7 +21,7 @@ from typing import NamedTuple
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from experiments.robustness import table, write_section
+from experiments.robustness import machine, table, write_section
 from small_runs import Run, contents, different, jobs_of, kill, small_study
 from strainstudy.errors import counted
 from strainstudy.io.atomic import PART
@@ -157,8 +156,8 @@ def report(
         f"{BATCHES} batches on 2 cores, {reach}, the moment drawn anew each time the command was given; an undisturbed "
         f"run took {calm_s:.0f} s. After each kill the same command was given, with no step between. Its bytes are "
         f"those of all files of the results folder at the end of the run that the kill was in, {files} of them. "
-        f"{len(kills) - wrong} of {len(kills)} kills changed nothing. {back} Linux, Python "
-        f"{platform.python_version()}.\n\n{table(heads, rows)}"
+        f"{len(kills) - wrong} of {len(kills)} kills changed nothing. {back} {machine()}\n\n"
+        f"{table(heads, rows)}"
     )
     if given.report is None:
         print(text)
