@@ -9,6 +9,7 @@ configfile: "config/config.yaml"
 
 
 include: "workflow/rules/common.smk"
+include: "workflow/rules/running.smk"
 include: "workflow/rules/ingest.smk"
 include: "workflow/rules/derive.smk"
 include: "workflow/rules/characterise.smk"

@@ -28,8 +28,8 @@ rule classify:
         f"{RESULTS}/logs/classify.log",
     threads: 2
     resources:
-        mem_mb=8000,
-        runtime=240,
+        mem_mb=memory_of("classify"),
+        runtime=time_of("classify"),
     params:
         code=code_hash("strainstudy.stages.classify"),
         rows=study_rows(labels=True),

@@ -8,7 +8,7 @@ from pathlib import Path
 import strainstudy
 from strainstudy.batches import BENCH, group_recordings
 from strainstudy.config import load_config
-from strainstudy.errors import StudyError, caution_lines
+from strainstudy.errors import StudyError, caution_lines, counted
 from strainstudy.intake.contributors import CONTRIBUTORS
 from strainstudy.intake.settings_files import check_config_files
 from strainstudy.intake.start import check_all, look, reference_rater
@@ -172,11 +172,10 @@ def summary_of_study():
     except StudyError as error:
         refuse(error)
     say([caution for caution in cautions if caution not in CAUTIONS])
-    n = len(cautions)
-    more = f", with {n} caution{'' if n == 1 else 's'} (above)" if n else ""
-    people, recordings = len(STUDY.participants), STUDY.recordings.values()
+    more = f", with {counted(len(cautions), 'caution')} (above)" if cautions else ""
+    recordings = STUDY.recordings.values()
     labelled = sum(bool(r.labels) for r in recordings)
     return (
-        f"{GENERAL.study}: in order{more}. {people} participants, {len(STUDY.sensors)} sensors, "
-        f"{len(recordings)} recordings, {labelled} with labels."
+        f"{GENERAL.study}: in order{more}. {counted(len(STUDY.participants), 'participant')}, "
+        f"{counted(len(STUDY.sensors), 'sensor')}, {counted(len(recordings), 'recording')}, {labelled} with labels."
     )

@@ -23,6 +23,8 @@ PLANNED = planned_files([*declared_files(), *TO_SHARE], STUDY.recordings.values(
 NO_LONGER_MADE = read_ledger(Path(RESULTS)).names.difference(PLANNED)
 files_read = [Path(path) for path in [*study_files(), *SETTING_FILES, *model_files()]]
 in_the_way = planned_problems(Path(RESULTS), PLANNED, files_read)
+if workflow.is_main_process:
+    in_the_way += future_problems(files_read)
 if in_the_way and not UNLOCKING:
     sys.stderr.write(f"{StudyError(in_the_way)}\n")
     sys.exit(1)
@@ -34,11 +36,13 @@ BEGUN = []
 onstart:
     # A check alone writes no results.
     working = {rule.name for rule in OWN_RULES} - {rules.all.rule.name, rules.check.rule.name}
-    waiting = list(workflow.dag.needrun_jobs())
-    if any(job.rule.name in working for job in waiting):
+    waiting = [job for job in workflow.dag.needrun_jobs() if job.rule.name in working]
+    if waiting:
         look_before_work(waiting)
+        take_results()
         begin(Path(RESULTS), PLANNED, Path(GENERAL.study))
         BEGUN.append(Path(RESULTS))
+        show_plan(waiting)
 
 
 onsuccess:

@@ -30,8 +30,8 @@ rule measure:
     log:
         f"{RESULTS}/logs/measure.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("measure"),
+        runtime=time_of("measure"),
     params:
         code=code_hash("strainstudy.stages.measure"),
         rows=study_rows(labels=True),

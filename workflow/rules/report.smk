@@ -12,8 +12,8 @@ rule report:
     log:
         f"{RESULTS}/logs/report.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("report"),
+        runtime=time_of("report"),
     params:
         code=code_hash("strainstudy.stages.report"),
         rows=study_rows(labels=True),

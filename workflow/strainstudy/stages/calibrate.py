@@ -20,6 +20,7 @@ from ..calibrate.wiring import Wiring, turned, wiring_of
 from ..condition.bridge import Bridge
 from ..condition.channel import bridge_of
 from ..condition.response import strain
+from ..errors import counted
 from ..faults import Fault
 from ..io.atomic import write_text
 from ..io.frames import read_json, write_rows
@@ -261,4 +262,5 @@ def run(
                 )
     write_rows(notes, rows)
     refused = sum(row["status"] == "refused" for row in table)
-    progress.say(f"{len(recordings)} recordings, {len(fitted) - refused} angle maps, {refused} refused")
+    maps_made = counted(len(fitted) - refused, "angle map")
+    progress.say(f"{counted(len(recordings), 'recording')}, {maps_made}, {refused} refused")

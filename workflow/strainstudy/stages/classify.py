@@ -329,7 +329,7 @@ def run(
     write_frame(outputs["rule_bouts"], result.bouts.iloc[:0] if result.rule_bouts is None else result.rule_bouts)
     write_table(PREDICTIONS.of(result.predictions, beside), PREDICTIONS, results, beside)
     write_table(_dictionary(), FEATURES, results)
-    write_table(HISTORY.of(history), HISTORY, results)
+    write_table(HISTORY.of(history), HISTORY, results, lasting=True)
     untrained = [
         *untrained_lines(GAIT_UNTRAINED, result),
         *untrained_lines(SWALLOW_UNTRAINED, decided),

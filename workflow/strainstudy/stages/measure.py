@@ -14,6 +14,7 @@ import pandas as pd
 from ..calibrate.anglemap import AngleMap
 from ..calibrate.maps import MapKey, maps_from_json
 from ..calibrate.referencemap import ReferenceMap
+from ..errors import counted
 from ..gait.landmark_errors import (
     CELLS,
     FORCE_PLATES,
@@ -334,4 +335,9 @@ def run(
     keep("swallow_summary", _with_who(summaries, recordings, participants), SWALLOW_SUMMARY, WHO)
     events = _event_rows(read_frames(inputs["events"].values()), read_frames(inputs["knee_bends"].values()), swallows)
     keep("events", events, EVENTS, [PREDICTION])
-    progress.say(f"{len(bouts)} bouts, {len(strides)} strides, {len(swallows)} swallows, {len(events)} events")
+    progress.say(
+        ", ".join(
+            counted(len(rows), noun)
+            for rows, noun in ((bouts, "bout"), (strides, "stride"), (swallows, "swallow"), (events, "event"))
+        )
+    )

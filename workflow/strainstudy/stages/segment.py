@@ -15,6 +15,7 @@ import pandas as pd
 from ..bends.detect import BEND_COLUMNS, bends_of_knees
 from ..bends.parameters import BendParameters
 from ..calibrate.answer import Answer
+from ..errors import counted
 from ..gait.angles import in_degrees
 from ..gait.parameters import GaitParameters
 from ..gait.strides import STRIDE_COLUMNS
@@ -239,14 +240,13 @@ def run(
             candidates = throat_candidates(throats.pop(seat), recorded, swallow)
             found["candidates"] = list(candidates.items())
             words = (
-                f"{sum(map(len, candidates.values()))} candidates in {len(candidates)} throat recordings of the session"
+                f"{counted(sum(map(len, candidates.values())), 'candidate')} in "
+                f"{counted(len(candidates), 'throat recording')} of the session"
             )
             counts = f"{counts}, {words}" if counts else words
         for name, own in found.items():
             parts[name] += [frame.assign(recording_id=of) for of, frame in own if len(frame)]
-        progress.say(
-            f"{recording.recording_id}: {counts or 'nothing to cut'}; {number} of {len(recordings)} recordings"
-        )
+        progress.count(f"{recording.recording_id}: {counts or 'nothing to cut'}", number, len(recordings))
     for name, columns in FRAMES.items():
         names = ["recording_id", *columns]
         whole = pd.concat(parts[name], ignore_index=True) if parts[name] else pd.DataFrame(columns=names)
