@@ -124,9 +124,9 @@ def written(figure: Figure, name: str, folder: Path) -> bytes:
     forms = forms_of(name)
     engine = figure.get_layout_engine()
     if engine is not None:
-        # The layout is worked out once and kept for all files.
+        # The layout is worked out once and kept for all files; any engine left would draw everything twice.
         engine.execute(figure)
-        figure.set_layout_engine("none")
+        figure.set_layout_engine(None)
     png = b""
     for form in forms:
         stream = io.BytesIO()
