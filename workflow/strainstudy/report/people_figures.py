@@ -21,7 +21,7 @@ from ..tables.swallows import SWALLOW_SUMMARY
 from .content import Picture
 from .results import StudyTables, records
 from .spoken import measured, spoken, with_unit
-from .strips import MOST_DOTS, Strip, draw_strips, strips_of
+from .strips import MOST_DOTS, Strip, draw_strips, looked_at, strips_of
 from .style import ALERT, BLACK, GREEN, GREY, PLAIN, STATE_COLOURS, drawing, panels, written
 
 __all__ = ["change_figure", "draw_change", "draw_standing", "gait_figure", "norms_figure", "swallow_figure"]
@@ -46,14 +46,6 @@ _MOST_PANELS: Final = 12
 """Measures drawn beside published values; the table has all (ours)."""
 _CUT: Final = 5.0
 """Multiples of the detectable change at which a change is cut (ours)."""
-_NAMED: Final = 8
-"""People named over a figure (ours)."""
-
-
-def _looked_at(names: Sequence[str]) -> str:
-    """Name the first few, and say how many more there are."""
-    unique = list(dict.fromkeys(names))
-    return ", ".join(unique[:_NAMED]) + (f" and {len(unique) - _NAMED} more" if len(unique) > _NAMED else "")
 
 
 def _of(frame: pd.DataFrame, name: str, missing: str) -> pd.Series:
@@ -112,7 +104,7 @@ def gait_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "of the range only where both knees are calibrated. Intervals of each walk stand in the table.",
         "Gait measures by group, state and session.",
         png,
-        first=_looked_at(odd),
+        first=looked_at(odd),
     )
 
 
@@ -147,7 +139,7 @@ def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "be held against that of others. Intervals of each rate stand in the table. Counts do not show aspiration.",
         "Swallow measures by task and session, timed water tests apart from other recordings.",
         png,
-        first=_looked_at(odd),
+        first=looked_at(odd),
     )
 
 
@@ -309,5 +301,5 @@ def change_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "Of so many comparisons a few lie beyond without any true change.",
         "Changes between sessions as multiples of the minimal detectable change.",
         png,
-        first=_looked_at(beyond),
+        first=looked_at(beyond),
     )

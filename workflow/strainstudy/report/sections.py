@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from ..condition.bridge import ASSUMED_EQUAL_ARMS
 from ..gait.verdict import VERDICT_COLUMNS
-from ..io.store import Trace
 from ..tables.angles import ANGLES, CALIBRATIONS
 from ..tables.classifier import EVIDENCE
 from ..tables.gait import GAIT
@@ -18,9 +16,7 @@ from ..tables.sensors import SENSOR_HEALTH, SENSORS
 from ..tables.standing import CHANGE
 from ..tables.validation import EVENTS as AGREEMENT
 from ..tables.validation import RATERS, STATES
-from ..validate.row_frames import LabelsByRater
-from ..validate.unrecorded import unrecorded_counts
-from .content import Block, Item, Items, Note, Section, Text, interval_text, number_text
+from .content import Block, Item, Items, Note, Picture, Section, Text, interval_text, number_text
 from .fault_list import fault_list
 from .mending import Mending, mendings
 from .methods import methods_blocks
@@ -61,7 +57,7 @@ def mending(tables: StudyTables, faults: list[Mending]) -> Section | None:
     return Section("faults", "What to mend", (Text(READING["faults"]), Items(items, ordered=True), *fault_list(tables)))
 
 
-def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None, *, promised: float = 0.9) -> Section:
+def shortfalls(tables: StudyTables, unrecorded: Mapping[str, int] | None = None, *, promised: float = 0.9) -> Section:
     """Say what the study could not be told."""
     notes: list[Block] = []
     recordings = tables.recordings
@@ -70,7 +66,7 @@ def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None, *, prom
         if n:
             notes.append(Note(f"{n} of {len(recordings)} recordings {words}: see Flow of recordings.", "fault"))
     notes += _assumed_rest(recordings)
-    notes += _unrecorded_sides(recordings, labels or {})
+    notes += _unrecorded_sides(unrecorded or {})
     frame = tables(GAIT, *VERDICT_COLUMNS)
     few = int(frame["warning"].notna().sum())
     if few:
@@ -118,7 +114,7 @@ def _assumed_rest(recordings: pd.DataFrame) -> list[Note]:
     ]
 
 
-def _unrecorded_sides(recordings: pd.DataFrame, labels: LabelsByRater) -> list[Note]:
+def _unrecorded_sides(unrecorded: Mapping[str, int]) -> list[Note]:
     """Tell of labels that nothing could be compared with."""
     return [
         Note(
@@ -126,7 +122,7 @@ def _unrecorded_sides(recordings: pd.DataFrame, labels: LabelsByRater) -> list[N
             "nowhere. Were the sides exchanged in channels.tsv, or in the labels?",
             "fault",
         )
-        for name, n in unrecorded_counts(labels, recordings).items()
+        for name, n in unrecorded.items()
     ]
 
 
@@ -187,24 +183,23 @@ def _sensors_out(tables: StudyTables) -> list[Note]:
 def study_sections(
     tables: StudyTables,
     *,
-    labels: Mapping[str, Mapping[str, pd.DataFrame]],
     settings: Mapping[str, Any],
-    bench_traces: Mapping[str, Mapping[str, Trace]],
+    pictures: Mapping[str, Picture],
+    unrecorded: Mapping[str, int],
     recordings: Section | None,
-    folder: Path,
 ) -> list[Section]:
     """Give all sections in reading order.
 
     Parameters
     ----------
     tables : StudyTables
-    labels : mapping of recording to rater to DataFrame
     settings : mapping of section to parameters
-    bench_traces : mapping of recording to tracked point to Trace
+    pictures : mapping of str to Picture
+        Figures by name, as far as the study gives them.
+    unrecorded : mapping of recording to int
+        Labels of a side that was not recorded.
     recordings : Section or None
         Every recording of a person with where it is drawn.
-    folder : Path
-        Where figures are written.
 
     Returns
     -------
@@ -217,16 +212,16 @@ def study_sections(
         mending(tables, faults),
         flow(tables),
         people(tables),
-        gait(tables, folder),
-        calibration(tables, labels, folder),
-        swallows(tables, folder),
-        classifier(tables, folder),
-        agreement(tables, folder, lines),
-        *standing(tables, folder),
+        gait(tables, pictures),
+        calibration(tables, pictures),
+        swallows(tables, pictures),
+        classifier(tables, pictures),
+        agreement(tables, pictures, lines),
+        *standing(tables, pictures),
         groups(tables),
-        bench(tables, bench_traces, folder),
+        bench(tables, pictures),
         recordings,
-        shortfalls(tables, labels, promised=promised),
+        shortfalls(tables, unrecorded, promised=promised),
         Section("methods", "Methods and settings", methods_blocks(settings, tables)),
         cautions(),
     ]
