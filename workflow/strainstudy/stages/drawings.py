@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import groupby
 from pathlib import Path
 
 from ..io.atomic import write_text
 from ..io.frames import read_frame, write_json
-from ..io.store import read_recording
+from ..io.store import iter_traces
 from ..jobs import Progress
 from ..records import Recording
 from ..report.names import FIGURE_LIST, recording_file
@@ -54,20 +55,21 @@ def run(
     """
     folder = (results / FIGURE_LIST.path).parent
     tables = {name: read_frame(path) for name, path in frames.items()}
-    own = sorted((r for r in recordings if r.task not in BENCH_TASKS), key=lambda r: r.recording_id)
+    own = [r for r in recordings if r.task not in BENCH_TASKS]
     known = tables["recordings"][tables["recordings"]["recording_id"].isin([r.recording_id for r in own])]
     rows = {str(row["recording_id"]): row for row in records(known)}
     labels = reference_first(labels_of(own), reference_rater)
     detected = detected_in(tables["events"], tables["bouts"], rows)
     unrecorded = unrecorded_counts(labels, known)
-    made_rows = []
-    for name in (recording.recording_id for recording in own):
-        traces = read_recording(signals, name, _QUANTITIES)
-        picture = recording_picture(rows[name], traces, detected.get(name, NOTHING), labels.get(name, {}))
-        if picture is None or picture.svg is None:
-            (folder / recording_file(name)).unlink(missing_ok=True)
-        else:
+    pictures = {}
+    for name, traces in groupby(iter_traces(signals, quantities=_QUANTITIES), key=lambda trace: trace.recording_id):
+        points = {trace.tracked_point: trace for trace in traces}
+        found = detected.get(name, NOTHING)
+        picture = recording_picture(rows[name], points, found, labels.get(name, {})) if name in rows else None
+        if picture is not None and picture.svg is not None:
             write_text(folder / recording_file(name), picture.svg)
-        made_rows.append(drawing_row(name, picture, unrecorded.get(name, 0)))
-    write_json(made, made_rows)
-    progress.say(f"{sum(row['drawing'] is not None for row in made_rows)} recordings drawn")
+            pictures[name] = picture
+    for name in rows.keys() - pictures.keys():
+        (folder / recording_file(name)).unlink(missing_ok=True)
+    write_json(made, [drawing_row(name, pictures.get(name), unrecorded.get(name, 0)) for name in sorted(rows)])
+    progress.say(f"{len(pictures)} recordings drawn")
