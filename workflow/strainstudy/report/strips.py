@@ -111,6 +111,7 @@ def draw_strips(axis: Any, strips: Sequence[Strip], *, named: bool = True, media
         Names of the outliers, farthest first.
     """
     found: list[tuple[float, str]] = []
+    axis.use_sticky_edges = False  # a band that ends where the axis begins looks cut
     for k, strip in enumerate(strips):
         y = len(strips) - 1.0 - k
         x = strip.values
