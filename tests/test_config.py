@@ -71,7 +71,10 @@ def test_every_setting_says_what_it_does_and_where_its_default_comes_from(kind):
             {"ingest": {"gap_steps": float("nan")}},
             "config.yaml, column ingest.gap_steps, value 'nan': not a finite number; give a number.",
         ),
-        ({"batches": None}, "config.yaml, column batches, value 'null': wrong kind of value; give a whole number."),
+        (
+            {"batches": "two"},
+            "config.yaml, column batches, value 'two': wrong kind of value; give a whole number or null.",
+        ),
         ({"strict": "yes"}, "config.yaml, column strict, value 'yes': wrong kind of value; give true or false."),
         ({"batches": 0}, "config.yaml, column batches, value '0': out of range; give a value of at least 1."),
         (

@@ -16,6 +16,15 @@ def test_a_failure_is_one_line_and_the_log_has_the_whole_story(tmp_path, capsys)
     assert "Traceback" in log.read_text()
 
 
+def test_a_stage_of_a_job_speaks_under_its_own_name_into_the_log_of_the_job(tmp_path, capsys):
+    log = tmp_path / "a.log"
+    with job(str(log), "derive people-0") as progress:
+        progress.of("segment").say("1 of 2 recordings")
+    lines = ["[derive people-0] starts", "[segment people-0] 1 of 2 recordings", "[derive people-0] done"]
+    assert capsys.readouterr().err.splitlines() == lines
+    assert log.read_text().splitlines() == lines
+
+
 @pytest.mark.parametrize(
     "error",
     [RecordingError("walk-1", "no samples"), StudyError([Problem("a.tsv", "is empty", "fill it in")])],

@@ -10,9 +10,9 @@ from strainstudy.sections import SECTIONS
 from strainstudy.upstream import _NOT_OF, UPSTREAM, difference_words, settings_words, upstream_settings
 
 RULES = Path(__file__).parents[1] / "workflow/rules"
-BEFORE_TRAINING = ("ingest", "calibrate", "condition", "segment", "features")
+BEFORE_TRAINING = ("ingest", "derive")
 NO_MODEL = {"bends"}
-"""What segment finds of knee bends is in no table that a model learns from."""
+"""What derive finds of knee bends is in no table that a model learns from."""
 DEFAULTS = {name: asdict(kind()) for name, kind in SECTIONS.items()}
 
 

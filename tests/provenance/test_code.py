@@ -21,7 +21,7 @@ def package(tmp_path, monkeypatch):
     monkeypatch.setattr(code, "_ROOT", tmp_path)
 
     def clear():
-        for function in (code._tree, code._own_text, code.package_imports):
+        for function in (code._file_of, code._read, code.package_imports):
             function.cache_clear()
 
     def hashed(module, edit=None):
@@ -40,6 +40,13 @@ def test_changed_code_of_an_imported_module_changes_the_hash(package):
 
 def test_a_comment_or_a_docstring_changes_nothing(package):
     assert package("stage") == package("stage", ("parts/helper.py", '"""Helps more."""\nx = 1  # one\n'))
+
+
+@pytest.mark.parametrize(
+    "text", ["x = 1.0\n", "x = True\n", "x = '1'\n", "x = -1\n", "x: int = 1\n", "x = 1\nif x:\n    x\n"]
+)
+def test_what_looks_nearly_the_same_changes_the_hash(package, text):
+    assert package("stage") != package("stage", ("parts/helper.py", text))
 
 
 def test_an_unrelated_module_changes_nothing(package):

@@ -169,11 +169,12 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
     ):
         write_table(frame.assign(sensor_id="S<1>"), spec, root)
 
-    people = [("sub-01_walk", "sub-01", "walk", "stroke"), ("sub-02_swallow", "sub-02", "swallow", "control")]
+    people = [("sub-01_walk", "sub-01", "walk", "stroke", "left_knee, right_knee"),
+              ("sub-02_swallow", "sub-02", "swallow", "control", "throat")]  # fmt: skip
     recordings = [
         {"recording_id": r, "participant_id": p, "session_id": "ses-1", "task": t, "duration": 20.0, "status": "good",
-         "status_description": None, "sensor_flag": None, "group": g}
-        for r, p, t, g in people
+         "status_description": None, "sensor_flag": None, "group": g, "channels": c}
+        for r, p, t, g, c in people
     ]  # fmt: skip
     recordings.append(
         {"recording_id": "bench-1", "participant_id": None, "session_id": "ses-1", "task": "stretch", "duration": 140.0,
@@ -212,8 +213,9 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
     write_table(rows_of(SENSOR_HEALTH, health), SENSOR_HEALTH, root)
 
     for name, spec in EVIDENCE.items():
-        row = {"classifier": {"predictor": "classifier", "scope": "pooled", "trial_type": "all"}}.get(name, {})
-        write_table(rows_of(spec, [row]), spec, root)
+        row = {"predictor": "classifier", "scope": "pooled", "trial_type": "all"}
+        left_out = row | {"scope": "fold", "participant_id": "sub-01"}
+        write_table(rows_of(spec, [row, left_out] if name == "classifier" else [{}]), spec, root)
     pooled = {"recording_id": "pooled", "trial_type": "initial_contact", "side": "all", "criterion": "time", "f1": 0.85}
     write_table(rows_of(AGREEMENT, [pooled]), AGREEMENT, root)
     cells = [{"recording_id": "pooled", "labelled": a, "detected": b, "share": 0.5, "seconds": 60.0}
@@ -257,7 +259,7 @@ def draw_everything(results: Path, labels, out: Path) -> tuple[dict[str, Picture
         )
         if picture is not None:
             write_text(figures / recording_file(name), picture.svg)
-        made.append(drawing_row(name, picture, 0))
+        made.append(drawing_row(name, picture, labels.get(name, {}), 0))
     write_json(out / "drawings.json", made)
     return pictures, drawings_in([out / "drawings.json"], figures)
 

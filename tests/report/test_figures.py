@@ -193,4 +193,5 @@ def test_a_batch_draws_its_recordings_counts_labels_of_no_sensor_and_clears_away
     first, second = json.loads((tmp_path / "made.json").read_text())
     assert (first["recording_id"], first["drawing"], first["unrecorded"]) == ("v", None, 0)
     assert second["unrecorded"] == 1
+    assert second["labelled"] == ["initial_contact"]
     assert second["drawing"]["caption"].endswith("Detected: 1 initial contacts. Labelled by anna.")

@@ -13,6 +13,8 @@ from strainstudy.report.results import StudyTables
 from strainstudy.sections import SECTIONS
 from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS
+from strainstudy.tables.events import STRIDES
+from strainstudy.tables.recordings import ADDED, RECORDINGS
 from strainstudy.tables.validation import EVENTS
 from strainstudy_simulator.gaits import Gait
 from strainstudy_simulator.knee import Segment, walk_knees
@@ -102,5 +104,22 @@ def test_over_what_an_interval_is_is_read_from_the_table(tmp_path):
 def test_a_study_without_bench_holds_or_gait_claims_none(tmp_path):
     words = words_of(SETTINGS, StudyTables(tmp_path))
     assert "no bench recordings" in words["bench"]
-    assert "No knee was calibrated" in words["calibrate"]
+    assert "No knee was recorded" in words["calibrate"]
     assert "No gait was found" in words["classify"]
+
+
+def test_a_study_of_knees_in_degrees_calibrates_nothing_and_one_of_throats_looks_for_no_gait(tmp_path):
+    row = {"recording_id": "w", "status": "good", "task": "walk"}
+    columns = [*RECORDINGS.names, *(column.name for column in ADDED)]
+    for name, points in (("throat", "throat"), ("deg", "left_knee, right_knee")):
+        table = pd.DataFrame([row | {"channels": points}]).reindex(columns=columns)
+        write_table(table, RECORDINGS, tmp_path / name, ADDED)
+    strides = pd.DataFrame([{"recording_id": "w", "range_of_motion": 55.0}]).reindex(columns=list(STRIDES.names))
+    write_table(strides, STRIDES, tmp_path / "deg")
+    throat, deg = (words_of(SETTINGS, StudyTables(tmp_path / name)) for name in ("throat", "deg"))
+    assert throat["gait"] == "No knee was recorded: no gait was looked for."
+    assert throat["swallow"].startswith("Swallow candidates were taken")
+    assert deg["swallow"] == "No throat was recorded: no swallow was looked for."
+    assert deg["calibrate"] == "Knee angles were recorded in degrees: there was nothing to calibrate."
+    assert deg["health"].startswith("No sensor was followed")
+    assert deg["validate"].startswith("Nothing was labelled")

@@ -20,7 +20,7 @@ def written(root, frame, spec, extra=()):
 def test_a_renamed_column_is_no_empty_column(tmp_path):
     """A warning that nobody can read any more must not become a report without warnings."""
     path = written(tmp_path, [{"recording_id": "w", "warning": "few strides"}], GAIT, VERDICT_COLUMNS)
-    assert "1 of 1 gait rows carry a warning" in " ".join(b.words for b in shortfalls(StudyTables(tmp_path)).blocks)
+    assert "1 of 1 gait rows carries a warning" in " ".join(b.words for b in shortfalls(StudyTables(tmp_path)).blocks)
     path.write_text(path.read_text(encoding="utf-8").replace("\twarning\t", "\tremark\t"), encoding="utf-8")
     with pytest.raises(StudyError, match=r"tables/gait.tsv.*'warning'"):
         shortfalls(StudyTables(tmp_path))

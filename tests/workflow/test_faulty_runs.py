@@ -135,11 +135,11 @@ def test_the_model_that_this_run_writes_cannot_be_its_input(tmp_path):
 def test_the_check_alone_names_every_fault_and_ends_with_an_error_but_no_traceback(tmp_path):
     study = write_small_study(tmp_path / "study")
     shutil.rmtree(study / "raw")
-    done = snakemake(tmp_path, "check", study=str(study), results="out", batches=None, ingest={"gap_step": 2})
+    done = snakemake(tmp_path, "check", study=str(study), results="out", batches="two", ingest={"gap_step": 2})
     assert done.returncode == 1
     said = done.stdout + done.stderr
     assert "6 problems found; nothing was run:" in said
-    assert "column batches, value 'null': wrong kind of value; give a whole number." in said
+    assert "column batches, value 'two': wrong kind of value; give a whole number or null." in said
     assert "column ingest.gap_step: unknown setting; did you mean 'gap_steps'." in said
     assert said.count("the file is not there; correct the path, or put the file in its place.") == 4
     assert "Traceback" not in said

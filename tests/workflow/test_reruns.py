@@ -27,7 +27,7 @@ from strainstudy.tables import read_described
 from strainstudy_simulator.cohort import write_study
 
 ROOT = Path(__file__).parents[2]
-BY_BATCH = {"ingest", "condition", "calibrate", "segment", "features"}
+BY_BATCH = {"ingest", "derive"}
 TINY = {"sessions": 1, "minutes": 0.4, "tasks": ("walk", "bend"), "bench": False, "faults": False}
 AGGREGATES = {
     "tabulate", "classify", "measure", "validate", "people", "review_shared", "drawings", "report", "paper",
@@ -40,6 +40,7 @@ SETTINGS = {
     "study": "study",
     "results": "results",
     "norms": str(ROOT / "config/norms.tsv"),
+    "batches": 2,
     "gait": {"bootstrap_resamples": 200},
     "classify": {"permutations": 0, "families": ["logistic_regression"], "bootstrap_resamples": 200},
     "validate": {"bootstrap_draws": 200},
@@ -142,8 +143,8 @@ def test_a_changed_setting_runs_the_stages_that_use_it_and_what_follows(finished
     ) | {"figures": len({"standing", "proof"})}
 
 
-def test_a_changed_setting_of_maps_or_label_of_a_bend_makes_angles_anew_and_filters_nothing(study):
-    angles = dict.fromkeys((BY_BATCH | AGGREGATES | {"review"}) - {"ingest", "condition"}, 1) | {"figures": len(KINDS)}
+def test_a_changed_setting_of_maps_or_label_of_a_bend_makes_angles_anew_and_reads_no_raw_file(study):
+    angles = dict.fromkeys((BY_BATCH | AGGREGATES | {"review"}) - {"ingest"}, 1) | {"figures": len(KINDS)}
     assert planned(study, calibrate={"hold_error_deg": 3.0}) == angles
     (labels,) = (study / "study/labels").glob("sub-01_ses-01_bend*/rater1_events.tsv")
     labels.write_text(labels.read_text(encoding="utf-8") + "0.2\t0.5\tartefact\tn/a\tn/a\n", encoding="utf-8")
@@ -230,7 +231,7 @@ def followers(folder: Path, rule: str) -> list[str]:
 def test_people_wait_for_the_bench_where_their_sensors_were_on_it_and_only_then(tmp_path):
     """The answer of a sensor is undone on people, so a changed bench recording runs those again who wear it."""
     write_study(tmp_path / "study", people=1, **TINY | {"bench": True})
-    assert followers(tmp_path, "characterise") == ["calibrate", "tabulate"]
+    assert followers(tmp_path, "characterise") == ["derive", "tabulate"]
     for name in ("recordings.tsv", "channels.tsv"):
         sheet = tmp_path / "study" / name
         lines = sheet.read_text(encoding="utf-8").splitlines(keepends=True)

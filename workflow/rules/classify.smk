@@ -7,9 +7,9 @@ from strainstudy.tables.throat import THROAT_EVIDENCE
 # The model files themselves are no declared outputs: where there is too little to learn from there are none.
 rule classify:
     input:
-        windows=of_all_batches(rules.features.output.windows),
-        states=of_all_batches(rules.segment.output.states),
-        candidates=of_all_batches(rules.segment.output.candidates),
+        windows=of_all_batches(rules.derive.output.windows),
+        states=of_all_batches(rules.derive.output.states),
+        candidates=of_all_batches(rules.derive.output.candidates),
         labels=label_files(),
         model=model_files(),
     output:

@@ -91,7 +91,7 @@ def label_files(tasks=None, batch=None):
 
 
 def answer_files(batch):
-    """What the bench says of how sensors answer, for a batch that has one of them on a knee."""
+    """What the bench says of how sensors answer, for a batch of people that has one of them on a knee."""
     benched = {r.sensor_id for r in BATCHES.get(BENCH, [])}
     worn = {
         c.sensor_id or r.sensor_id

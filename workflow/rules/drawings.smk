@@ -4,7 +4,7 @@ rule drawings:
         recordings=rules.tabulate.output.typed,
         events=rules.measure.output.typed_events,
         bouts=rules.measure.output.typed_bouts,
-        signals=rules.calibrate.output.signals,
+        signals=rules.derive.output.signals,
         labels=lambda w: label_files(batch=w.batch),
     output:
         made=f"{STAGES}/drawings/{{batch}}.json",

@@ -1,12 +1,12 @@
 # Gait and swallows measured as the classifier has them; the tables that rest on it.
 rule measure:
     input:
-        signals=of_all_batches(rules.calibrate.output.signals),
-        maps=of_all_batches(rules.calibrate.output.maps),
-        events=of_all_batches(rules.segment.output.events),
-        strides=of_all_batches(rules.segment.output.strides),
-        knee_bends=of_all_batches(rules.segment.output.knee_bends),
-        segment_notes=of_all_batches(rules.segment.output.notes),
+        signals=of_all_batches(rules.derive.output.signals),
+        maps=of_all_batches(rules.derive.output.maps),
+        events=of_all_batches(rules.derive.output.events),
+        strides=of_all_batches(rules.derive.output.strides),
+        knee_bends=of_all_batches(rules.derive.output.knee_bends),
+        segment_notes=of_all_batches(rules.derive.output.segment_notes),
         bouts=rules.classify.output.bouts,
         candidates=rules.classify.output.candidates,
         label_next=rules.classify.output.label_next,

@@ -5,7 +5,7 @@ from strainstudy.paper.names import CAPTIONS, CHECKLIST_FILE, METHODS_FILE, REFE
 rule paper:
     input:
         tables=[*rules.tabulate.output, *rules.measure.output, *rules.validate.output],
-        signals=of_all_batches(rules.calibrate.output.signals),
+        signals=of_all_batches(rules.derive.output.signals),
         model=[rules.classify.output.card, rules.classify.output.history],
         entries=f"{PROJECT}/workflow/strainstudy/paper/references.bib",
     output:

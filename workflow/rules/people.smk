@@ -13,8 +13,8 @@ rule people:
     input:
         recordings=rules.tabulate.output.typed,
         health=rules.tabulate.output.health,
-        calibrations=rules.calibrate.output.calibrations,
-        bends=rules.segment.output.knee_bends,
+        calibrations=rules.derive.output.calibrations,
+        bends=rules.derive.output.knee_bends,
         gait=rules.measure.output.typed_gait,
         curves=rules.measure.output.typed_curves,
         bouts=rules.measure.output.typed_bouts,

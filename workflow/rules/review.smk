@@ -9,9 +9,9 @@ PAGE_PARTS = [str(p) for p in sorted(Path(PROJECT, "workflow/strainstudy/review/
 
 rule review:
     input:
-        **{name: rules.segment.output[name] for name in FOUND},
+        **{name: rules.derive.output[name] for name in FOUND},
         traces=rules.ingest.output.traces,
-        signals=rules.calibrate.output.signals,
+        signals=rules.derive.output.signals,
         quality=rules.ingest.output.quality,
         labels=lambda w: label_files(batch=w.batch),
         parts=PAGE_PARTS,

@@ -3,11 +3,11 @@ rule tabulate:
     input:
         unpack(lambda w: dict(rules.characterise.output.items()) if BENCH in BATCHES else {}),
         quality=of_all_batches(rules.ingest.output.quality),
-        calibrations=of_all_batches(rules.calibrate.output.calibrations),
-        calibrate_notes=of_all_batches(rules.calibrate.output.notes),
-        condition_notes=of_all_batches(rules.condition.output.notes),
-        segment_notes=of_all_batches(rules.segment.output.notes),
-        knee_bends=of_all_batches(rules.segment.output.knee_bends),
+        calibrations=of_all_batches(rules.derive.output.calibrations),
+        calibrate_notes=of_all_batches(rules.derive.output.calibrate_notes),
+        condition_notes=of_all_batches(rules.derive.output.condition_notes),
+        segment_notes=of_all_batches(rules.derive.output.segment_notes),
+        knee_bends=of_all_batches(rules.derive.output.knee_bends),
     output:
         faults=f"{RESULTS}/tables/faults.tsv",
         recordings=f"{RESULTS}/tables/recordings.tsv",

@@ -32,7 +32,7 @@ rule validate:
         bouts=rules.measure.output.typed_bouts,
         gait=rules.measure.output.typed_gait,
         swallow_summary=rules.measure.output.typed_swallow_summary,
-        signals=of_all_batches(rules.calibrate.output.signals),
+        signals=of_all_batches(rules.derive.output.signals),
         evidence=rules.classify.output.evidence,
         labels=label_files(),
         norms=GENERAL.norms,

@@ -32,6 +32,7 @@ _AS_WORDS = {
     "integer": "a whole number",
     "number": "a number",
     "string": "a text",
+    "integer or null": "a whole number or null",
     "number or null": "a number or null",
     "string or null": "a text or null",
 }
@@ -52,10 +53,10 @@ class StudyConfig:
     strict: bool = setting(
         False, "Stop at the first rejected recording instead of going on without it", source="ours: a cohort goes on"
     )
-    batches: int = setting(
-        2,
-        "Batches that participants are spread over; more for many cores, large cohorts or a cluster",
-        source="ours: start-up of a job costs about as much as the work on an hour of signal",
+    batches: int | None = setting(
+        None,
+        "Batches that participants are spread over; null makes them of about eight people each",
+        source="ours: a person more makes one batch anew, whose work takes longer than its start",
         minimum=1,
         maximum=1000,
     )

@@ -7,7 +7,9 @@ import sys
 import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
+from copy import copy
 from pathlib import Path
+from typing import Self
 
 from .errors import RecordingError, StudyError
 
@@ -32,6 +34,12 @@ class Progress:
         # A link in its place would lead the log into another file.
         log.unlink(missing_ok=True)
         log.write_text("", encoding="utf-8")
+
+    def of(self, stage: str) -> Self:
+        """Speak for one of the stages that a job is made of, into the same log."""
+        part = copy(self)
+        part._title = " ".join([stage, *self._title.split(" ")[1:]])
+        return part
 
     def say(self, text: str) -> None:
         """Write one line to the terminal and to the log."""

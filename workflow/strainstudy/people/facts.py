@@ -30,7 +30,8 @@ TABLES: Final[Mapping[str, tuple[str, ...]]] = {
     "bends": ("recording_id", "side", "onset", "duration", *_ANGLES),
     "gait": (
         "recording_id", "trial_type", "n_strides_left", "n_strides_right", "warning", "prediction", "verdict",
-        "verdict_side", *(f"{name}{end}" for name in WALK_MEASURES for end in ("", "_low", "_high")),
+        "verdict_side", "step_time_settled_from", "amplitude_settled_from",
+        *(f"{name}{end}" for name in WALK_MEASURES for end in ("", "_low", "_high")),
     ),
     "curves": ("recording_id", "trial_type", "side", "percent", "mean", "sd", "n"),
     "bouts": ("recording_id", "onset", "duration", "trial_type", "limping_side"),

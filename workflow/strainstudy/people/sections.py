@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..gait.published_curve import PUBLISHED_CURVE_SOURCE, PUBLISHED_CURVE_WHOSE
+from ..gait.verdict import verdict_words
 from ..vocabulary import BODY_POINTS, SIDES
 from .facts import Facts, rows_of
 from .figures import STATE_WORDS, bend_figure, curve_figure, swallow_strip, walk_figure
@@ -68,7 +69,7 @@ def _verdicts(facts: Facts, session: str) -> str:
         if isinstance(row["verdict"], str):
             side = f", {row['verdict_side']} side" if isinstance(row["verdict_side"], str) else ""
             walk = f"{facts.short(row['recording_id'])} {STATE_WORDS[row['trial_type']]}"
-            said.setdefault(f"{row['verdict']}{side}", []).append(walk)
+            said.setdefault(f"{verdict_words(row)}{side}", []).append(walk)
     return "; ".join(f"{verdict} ({', '.join(walked)})" for verdict, walked in said.items()) or "\u2013"
 
 

@@ -24,6 +24,7 @@ __all__ = ["earlier_files", "main"]
 _OF_A_BATCH = {
     "calibrate": ("parquet", "maps.json", "calibrations.json", "notes.json"),
     "condition": ("parquet", "notes.json"),
+    "derive": (),
     "features": ("windows.parquet",),
     "ingest": ("parquet", "quality.json"),
     "people": ("json",),

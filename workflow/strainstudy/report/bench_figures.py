@@ -48,14 +48,16 @@ _ROOM = {"left": 0.085, "right": 0.985, "bottom": 0.095, "top": 0.945, "wspace":
 
 
 def _loop(axis: Any, loop: pd.DataFrame, row: Mapping[str, Any]) -> None:
-    x = loop["strain"].to_numpy()
-    for name, colour, style in (("loading", PLAIN, "-"), ("unloading", PLAIN, "--")):
-        y, sd = loop[name].to_numpy(), loop[f"{name}_sd"].to_numpy()
-        axis.plot(x, y, style, color=colour, label=name)
-        axis.fill_between(x, y - sd, y + sd, color=colour, alpha=0.2, linewidth=0)
+    for _, own in loop.groupby("recording_id", sort=True, dropna=False):
+        x = own["strain"].to_numpy()
+        for name, colour, style in (("loading", PLAIN, "-"), ("unloading", PLAIN, "--")):
+            y, sd = own[name].to_numpy(), own[f"{name}_sd"].to_numpy()
+            axis.plot(x, y, style, color=colour, label=name)
+            axis.fill_between(x, y - sd, y + sd, color=colour, alpha=0.2, linewidth=0)
+        axis.plot(x[[0, -1]], own["loading"].to_numpy()[[0, -1]], ":", color=GREY, label="terminal line")
     if len(loop):
-        axis.plot(x[[0, -1]], loop["loading"].to_numpy()[[0, -1]], ":", color=GREY, label="terminal line")
-        axis.legend(loc="upper left")
+        handles, names = axis.get_legend_handles_labels()
+        axis.legend(handles[:3], names[:3], loc="upper left")
     axis.set(xlabel="strain (%)", ylabel="ΔR/R (1)", title="Loop")
     text = (
         f"hysteresis {number_text(row.get('hysteresis'), 2)} %\nnon-linearity {number_text(row.get('linearity'), 2)} %"
@@ -166,12 +168,13 @@ def bench_figure(
         _step(axes[1, 0], steps, traces)
         _cycles(axes[1, 1], cycles)
         png = written(figure, name, folder)
+    apart = " of each recording, as they differ in gauge factor" if loop["recording_id"].notna().any() else ""
     return Picture(
         name,
         f"Sensor {sensor} on the bench",
-        f"Mean loop over n = {row['n_cycles']} settled cycles (bands: SD over cycles); gauge factor by strain "
-        f"interval with 95 % intervals over cycles; first step and its hold, response low-passed as in the "
-        f"study (time constants are from the unfiltered signal); hysteresis and low end of each cycle. "
+        f"Mean loop{apart} over n = {row['n_cycles']} settled cycles (bands: SD over cycles); gauge factor by "
+        f"strain interval with 95 % intervals over cycles; first step and its hold, response low-passed as in "
+        f"the study (time constants are from the unfiltered signal); hysteresis and low end of each cycle. "
         f"n = {row['n_steps']} steps, {row['n_taps']} taps. Gauge factor: {row['gauge_factor_note']}.",
         f"Four panels. Hysteresis {interval_text(row, 'hysteresis', 2)} % of full scale, response time "
         f"{interval_text(row, 'response_time', 2)} s.",
@@ -180,7 +183,7 @@ def bench_figure(
 
 
 def draw_health(axis: Any, health: pd.DataFrame) -> None:
-    """Draw one measure of all sensors in order of use, as percent from each sensor's median.
+    """Draw one measure of all sensors in order of use, as percent from each sensor's centre line.
 
     Parameters
     ----------
@@ -215,7 +218,7 @@ def draw_health(axis: Any, health: pd.DataFrame) -> None:
         names.append(sensor)
         position = float(x[-1]) + 2.0
     axis.set_xticks(ticks, names, rotation=30, ha="right")
-    axis.set(ylabel="% from the median")
+    axis.set(ylabel="% from the centre line")
     axis.grid(visible=False, axis="x")
 
 
@@ -236,8 +239,9 @@ def health_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "sensor_health",
         "Sensors over the study",
-        "Each point is one session of one sensor, in order of use, as percent from the sensor's own median; grey: "
-        "control limits (3 standard deviations from moving ranges pooled over all sensors); diamonds: outside, "
+        "Each point is one session of one sensor, in order of use, as percent from the middle of its sessions (the "
+        "median on logarithms; of two sessions from the first); grey: control limits (3 standard deviations from "
+        "moving ranges pooled over all sensors); diamonds: outside, "
         f"n = {len(bad)} of {len(health)}. One-use sensors have no limits.",
         f"Control charts of {health['sensor_id'].nunique()} sensors; {len(bad)} values outside their limits.",
         png,

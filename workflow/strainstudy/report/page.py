@@ -104,6 +104,7 @@ def build_report(
         settings=settings,
         pictures=pictures,
         unrecorded=drawings.unrecorded,
+        labelled=drawings.labelled,
         recordings=_recordings(tables, drawings),
     )
     environment = jinja2.Environment(

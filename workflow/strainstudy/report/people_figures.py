@@ -20,7 +20,7 @@ from ..tables.standing import CHANGE, NORMS
 from ..tables.swallows import SWALLOW_SUMMARY
 from .content import Picture
 from .results import StudyTables, records
-from .spoken import measured, spoken, with_unit
+from .spoken import measured, people_text, spoken, with_unit
 from .strips import MOST_DOTS, Strip, draw_strips, looked_at, strips_of
 from .style import ALERT, BLACK, GREEN, GREY, PLAIN, STATE_COLOURS, drawing, panels, placed, written
 
@@ -97,7 +97,7 @@ def gait_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "gait",
         "Gait by group, state and session",
-        f"n = {gait['recording_id'].nunique()} recordings of {people} people; n of a row: people. Filled: first "
+        f"n = {gait['recording_id'].nunique()} recordings of {people_text(people)}; n of a row: people. Filled: first "
         f"session, open: later; a row of more than {MOST_DOTS} walks is drawn as bands of the middle 50 and 90 %. "
         "Diamonds: far from the others of the row (modified z score above 3.5, Iglewicz & Hoaglin 1993). Asymmetries: "
         "(right − left) / (0.5 (right + left)) × 100 (Robinson et al. 1987), negative where the left is larger; that "
@@ -134,9 +134,10 @@ def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "swallows",
         "Swallows by task and session",
         f"n = {int(summary['swallow_count'].sum())} detected swallows in {len(summary)} recordings of "
-        f"{summary['participant_id'].nunique()} people; n of a row: recordings; filled: first session, open: later. "
-        "Timed water tests are the swallow recordings with a volume: a set volume drunk in one go, at a rate not to "
-        "be held against that of others. Intervals of each rate stand in the table. Counts do not show aspiration.",
+        f"{people_text(summary['participant_id'].nunique())}; n of a row: recordings; filled: first session, open: "
+        "later. Timed water tests are the swallow recordings with a volume: a set volume drunk in one go, at a "
+        "rate not to be held against that of others. Intervals of each rate stand in the table. Counts "
+        "do not show aspiration.",
         "Swallow measures by task and session, timed water tests apart from other recordings.",
         png,
         first=looked_at(odd),
@@ -261,8 +262,8 @@ def norms_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "norms",
         "Position among published values",
         f"Upper rows: one value per person, session and gait state (bands for more than {MOST_DOTS}), "
-        f"n = {norms['participant_id'].nunique()} people. Below: the published range of each source (grey) and its "
-        "mean (stroke); an arrow: a limit with one end. Good sources differ because definitions, sensors and walk "
+        f"n = {people_text(norms['participant_id'].nunique())}. Below: the published range of each source (grey) and "
+        "its mean (stroke); an arrow: a limit with one end. Good sources differ because definitions, sensors and walk "
         "lengths differ: an orientation, never a pass or fail. How each number is known stands in "
         "validation/norms.tsv.",
         "Values of people beside the ranges of several published sources.",
@@ -320,8 +321,8 @@ def change_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "change",
         "Change between sessions",
-        f"n = {len(change)} changes of {change['participant_id'].nunique()} people, states of gait together; grey: "
-        "within the minimal detectable change (its error is named in tables/change.tsv); diamonds: beyond it, "
+        f"n = {len(change)} changes of {people_text(change['participant_id'].nunique())}, states of gait together; "
+        "grey: within the minimal detectable change (its error is named in tables/change.tsv); diamonds: beyond it, "
         f"{n}, in {counted} families of measures that are made of the same thing. "
         "Of so many comparisons a few lie beyond without any true change.",
         "Changes between sessions as multiples of the minimal detectable change.",

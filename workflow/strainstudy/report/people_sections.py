@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..gait.verdict import VERDICT_COLUMNS
+from ..gait.verdict import VERDICT_COLUMNS, verdict_words
 from ..people.names import page_file as person_file
 from ..review.names import page_file
 from ..tables.families import PREDICTION
@@ -29,6 +29,7 @@ from .content import (
 )
 from .results import StudyTables
 from .spoken import DECIDED, spoken, state, with_unit
+from .trust import step_time_sizes
 from .words import CAUTIONS, READING
 
 __all__ = ["gait", "groups", "person_cell", "standing", "swallows"]
@@ -40,8 +41,17 @@ def person_cell(row: Mapping[str, Any]) -> str:
     return Link(person, person_file(person)) if isinstance(person, str) else "n/a"
 
 
-def gait(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | None:
-    """Gait by person and session, with the verdict on sensor or gait."""
+def gait(tables: StudyTables, pictures: Mapping[str, Picture], *, step_time_limit: float) -> Section | None:
+    """Gait by person and session, with the verdict on sensor or gait.
+
+    Parameters
+    ----------
+    tables : StudyTables
+    pictures : mapping of str to Picture
+        Figures by name.
+    step_time_limit : float
+        Symmetry index of step time that healthy people may have (setting of the verdict), percent.
+    """
     frame = tables(GAIT, PREDICTION, *VERDICT_COLUMNS)
     if frame.empty:
         return None
@@ -53,7 +63,8 @@ def gait(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | None
     ]
     if len(verdicts):
         counted = "; ".join(f"{word}: {n}" for word, n in sorted(verdicts.items()))
-        blocks.append(Text(f"Sensor or gait, rows of n = {len(frame)}: {counted}."))
+        sizes = step_time_sizes(tables, step_time_limit)
+        blocks.append(Text(f"Sensor or gait, rows of n = {len(frame)}: {counted}. {sizes}".rstrip()))
     columns: list[Column] = [
         ("person", person_cell, False),
         ("session", "session_id", False),
@@ -69,7 +80,7 @@ def gait(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | None
     judged: list[Column] = [
         ("recording", _opened, False),
         ("state", lambda r: spoken(r["trial_type"]), False),
-        ("sensor or gait", "verdict", False),
+        ("sensor or gait", _answer, False),
         ("weaker or limping side", "verdict_side", False),
         ("evidence", "verdict_evidence", False),
     ]
@@ -78,6 +89,11 @@ def gait(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | None
     if len(verdicts):
         blocks.append(table_of(frame, "Sensor or gait, walk by walk, with the evidence", judged, folded=True))
     return Section("gait", "Gait", tuple(blocks))
+
+
+def _answer(row: Mapping[str, Any]) -> str:
+    """Write the verdict of a row; where none was found, from which asymmetry on one would have been."""
+    return "n/a" if pd.isna(row["verdict"]) else verdict_words(row)
 
 
 def _opened(row: Mapping[str, Any]) -> Link:

@@ -13,7 +13,7 @@ from ..tables.validation import CONFUSION, PARAMETERS, RATERS
 from ..tables.validation import EVENTS as AGREEMENT
 from .content import Picture, number_text
 from .results import StudyTables, records
-from .spoken import CRITERIA, measured, spoken, state
+from .spoken import CRITERIA, measured, people_text, spoken, state
 from .strips import draw_strips, looked_at, strips_of
 from .style import ALERT, BLACK, GREY, PLAIN, drawing, ink_on, panels, written
 
@@ -133,8 +133,8 @@ def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
     classifier = tables(EVIDENCE["classifier"])
     confusion = tables(CONFUSION)
     reliability = tables(EVIDENCE["reliability"])
-    if classifier.empty and confusion.empty:
-        return None
+    if not (classifier["scope"] == "fold").any():
+        return None  # nobody was left out
     with drawing():
         figure, axes = panels(1, 3, width=10.0, height=3.4, gridspec_kw={"width_ratios": [1.1, 0.9, 1.5]})
         _confusion(axes[0, 0], confusion)
@@ -303,7 +303,7 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "agreement_events",
         "Detected events against labels",
-        f"Pooled over n = {int(rows['n_participants'].max())} people; number of labelled events in brackets. "
+        f"Pooled over n = {people_text(int(rows['n_participants'].max()))}; number of labelled events in brackets. "
         "One-to-one matching with most matches, then least distance. Limits of agreement (bias ± multiplier of the "
         "settings x SD) are for one event of a person not yet seen (Bland & Altman 1986, 2007).",
         "F1 and timing error of each event type.",
@@ -377,7 +377,7 @@ def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "Parameters: pipeline against labels",
         "Point: bias with its 95 % interval; grey: limits of agreement (bias ± multiplier of the settings x SD; "
         "repeated measures per person, Bland & Altman 2007). n of pairs in brackets, at most "
-        f"{int(rows['n_participants'].max())} people. Signed "
+        f"{people_text(int(rows['n_participants'].max()))}. Signed "
         "asymmetries, whose mean is near zero, stand in the table below.",
         "Bias and limits of agreement of each parameter.",
         png,
@@ -436,8 +436,8 @@ def raters_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "raters",
         "As good as a second rater?",
-        f"Both against {raters['reference_rater'].iloc[0]}, on the recordings that both raters labelled, n = {people} "
-        "people; 95 % intervals over people.",
+        f"Both against {raters['reference_rater'].iloc[0]}, on the recordings that both raters labelled, n = "
+        f"{people_text(people)}; 95 % intervals over people.",
         "Agreement of the second rater and of the pipeline with the reference rater.",
         png,
     )

@@ -88,19 +88,35 @@ def _opening(row: Mapping[str, Any]) -> Link:
     return Link(str(row["recording_id"]), link_to(str(row["recording_id"]), row["onset"], row["duration"]))
 
 
+def _to_label(following: pd.DataFrame) -> list[Block]:
+    if following.empty:
+        return []
+    spans: list[Column] = [
+        ("recording", _opening, False),
+        ("onset (s)", "onset", True),
+        ("duration (s)", "duration", True),
+        ("why", "reason", False),
+    ]
+    return [table_of(following, "What to label next; each leads to where it can be labelled", spans)]
+
+
 def classifier(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | None:
     """Show the classifier and its proof."""
     scores = tables(EVIDENCE["classifier"])
     blocks = pictures_of(pictures, "classifier", "classifier_evidence")
-    if scores.empty and not blocks:
+    following = tables(LABEL_NEXT).head(10)
+    if scores.empty and not blocks and following.empty:
         return None
+    if scores.empty:
+        untested = Text(READING["classifier_untested"])
+        return Section("classifier", "Normal or limping", (untested, *blocks, *_to_label(following)))
     pooled = scores[(scores["scope"] == "pooled") & (scores["trial_type"] == "all")]
     columns: list[Column] = [
         ("called by", lambda r: spoken(r["predictor"]), False),
         ("people", "n_participants", True),
         ("within time found as gait", interval_of("balanced_accuracy_within_gait"), False),
         ("by time, turns left out", interval_of("balanced_accuracy"), False),
-        ("limping side right", interval_of("side_accuracy"), False),
+        ("limping side right, turns left out", interval_of("side_accuracy"), False),
         ("log loss (nat)", interval_of("log_loss"), False),
         ("Brier score", interval_of("brier"), False),
         ("calibration error", interval_of("calibration_error"), False),
@@ -135,15 +151,7 @@ def classifier(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section 
             ("probability", "probability", True),
         ]
         own.append(table_of(mistakes, "Worst mistakes; each leads to where its labels can be corrected", spans))
-    following = tables(LABEL_NEXT).head(10)
-    if len(following):
-        spans = [
-            ("recording", _opening, False),
-            ("onset (s)", "onset", True),
-            ("duration (s)", "duration", True),
-            ("why", "reason", False),
-        ]
-        own.append(table_of(following, "What to label next; each leads to where it can be labelled", spans))
+    own += _to_label(following)
     return Section("classifier", "Normal or limping", tuple(own))
 
 
@@ -272,7 +280,9 @@ def agreement(tables: StudyTables, pictures: Mapping[str, Picture], lines: Seque
         ("people", "n_participants", True),
         ("value", interval_of("value"), False),
     ]
-    blocks.append(_readings(states[states["recording_id"] == "pooled"], "States by time, pooled", columns))
+    pooled = states[states["recording_id"] == "pooled"]
+    if len(pooled):
+        blocks.append(_readings(pooled, "States by time, pooled", columns))
     parameters = tables(PARAMETERS)
     expected = parameters[parameters["labelled_expected"].notna()]
     if len(expected):

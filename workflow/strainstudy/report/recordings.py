@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -83,10 +83,11 @@ def recording_picture(
 
 @dataclass(frozen=True)
 class Drawings:
-    """What the page says of recordings: words of each drawing, and labels of sides that were not recorded, by name."""
+    """What the page says of recordings, by name: words of the drawing, labels of no recorded side, types labelled."""
 
     captions: Mapping[str, str]
     unrecorded: Mapping[str, int]
+    labelled: Mapping[str, Sequence[str]]
     folder: Path
 
     def picture(self, name: str) -> Picture:
@@ -95,10 +96,13 @@ class Drawings:
         return Picture(f"recording_{name}", name, self.captions[name], self.captions[name], svg=svg)
 
 
-def drawing_row(name: str, picture: Picture | None, unrecorded: int) -> dict[str, Any]:
-    """Give what is kept of a recording beside its drawing."""
+def drawing_row(
+    name: str, picture: Picture | None, raters: Mapping[str, pd.DataFrame], unrecorded: int
+) -> dict[str, Any]:
+    """Give what is kept of a recording beside its drawing: its words, and what was labelled in it."""
     drawn = None if picture is None else picture_row(picture)
-    return {"recording_id": name, "unrecorded": unrecorded, "drawing": drawn}
+    labelled = sorted({str(kind) for frame in raters.values() for kind in frame["trial_type"]})
+    return {"recording_id": name, "unrecorded": unrecorded, "labelled": labelled, "drawing": drawn}
 
 
 def drawings_in(made: Iterable[Path], folder: Path) -> Drawings:
@@ -120,5 +124,6 @@ def drawings_in(made: Iterable[Path], folder: Path) -> Drawings:
     return Drawings(
         {row["recording_id"]: row["drawing"]["caption"] for row in rows if row["drawing"] is not None},
         {row["recording_id"]: row["unrecorded"] for row in rows if row["unrecorded"]},
+        {row["recording_id"]: row["labelled"] for row in rows},
         folder,
     )

@@ -11,7 +11,11 @@ from typing import Any
 import pandas as pd
 
 from ..tables import Column, TableSpec, read_table
+from ..tables.angles import CALIBRATIONS
+from ..tables.bends import KNEE_BENDS
+from ..tables.events import STRIDES
 from ..tables.recordings import ADDED, RECORDINGS
+from ..vocabulary import BENCH_TASKS, SIDE_OF_POINT
 
 __all__ = ["StudyTables", "records"]
 
@@ -76,6 +80,23 @@ class StudyTables:
             if name not in frame:  # carried from the people of a study, and a bench alone has none
                 frame[name] = pd.Series(index=frame.index, dtype=object)
         return frame.sort_values("recording_id", kind="stable", ignore_index=True)
+
+    @cached_property
+    def recorded(self) -> frozenset[str]:
+        """What was recorded and could be used: of ``knees``, ``throat``, ``bench`` and ``bends``."""
+        own = self.recordings[self.recordings["status"] != "rejected"]
+        points = {point.partition(":")[0] for cell in own["channels"].dropna() for point in str(cell).split(", ")}
+        found = {"knees"} if points & set(SIDE_OF_POINT) else set()
+        found |= {"throat"} if "throat" in points else set()
+        found |= {"bench"} if own["task"].isin(BENCH_TASKS).any() else set()
+        return frozenset(found | ({"bends"} if (own["task"] == "bend").any() else set()))
+
+    @cached_property
+    def angles_as_recorded(self) -> bool:
+        """Whether knee angles were recorded as such, so that there was nothing to calibrate."""
+        if not self(CALIBRATIONS).empty:
+            return False
+        return bool(self(STRIDES)["range_of_motion"].notna().any() or self(KNEE_BENDS)["angle"].notna().any())
 
     def with_person(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Add participant, session, task, group to a frame of recordings."""

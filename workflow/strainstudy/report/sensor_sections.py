@@ -24,6 +24,7 @@ from .content import (
     pictures_of,
     table_of,
 )
+from .mending import named
 from .names import sensor_figure
 from .results import StudyTables, records
 from .spoken import spoken
@@ -69,10 +70,13 @@ def _gauge_factor(tables: StudyTables) -> Any:
     def words(row: Mapping[str, Any]) -> str:
         if pd.notna(row["gauge_factor"]):
             return interval_text(row, "gauge_factor")
-        own = curves.loc[curves["sensor_id"] == row["sensor_id"], "gauge_factor"]
-        if own.empty:
-            return "n/a"
-        return f"{number_text(own.iloc[0])} to {number_text(own.iloc[-1])}, by interval"
+        own = curves[curves["sensor_id"] == row["sensor_id"]]
+        said = []
+        for recording, rows in own.groupby("recording_id", sort=True, dropna=False):
+            slopes = rows.sort_values("strain_low")["gauge_factor"]
+            where = f" in {recording}" if isinstance(recording, str) else ""
+            said.append(f"{number_text(slopes.iloc[0])} to {number_text(slopes.iloc[-1])}, by strain interval{where}")
+        return "; ".join(said) or "n/a"
 
     return words
 
@@ -107,8 +111,11 @@ def bench(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | Non
     blocks += health
     flagged = tables.recordings[tables.recordings["sensor_flag"].notna()]
     if len(flagged):
+        people = flagged["participant_id"].dropna()
+        who = f", of {named(people)}" if len(people) else ""
         sentence = (
-            f"{len(flagged)} recordings use a sensor that left its control limits; tables/recordings.tsv names them."
+            f"{len(flagged)} {'recordings use' if len(flagged) > 1 else 'recording uses'} a sensor in a session in "
+            f"which it was outside its control limits{who}; tables/recordings.tsv names each."
         )
         blocks.append(Note(sentence, "fault"))
     drawn = pictures_of(pictures, *(sensor_figure(str(name)) for name in sensors["sensor_id"]))

@@ -49,8 +49,8 @@ def run(
     results : Path
         Results folder.
     made : Path
-        To write: the words of each drawing, the digest of the file, and how many labels are of a side that was not
-        recorded.
+        To write: the words of each drawing, the digest of the file, what was labelled, and how many labels are of a
+        side that was not recorded.
     progress : Progress
     """
     folder = (results / FIGURE_LIST.path).parent
@@ -71,5 +71,8 @@ def run(
             pictures[name] = picture
     for name in rows.keys() - pictures.keys():
         (folder / recording_file(name)).unlink(missing_ok=True)
-    write_json(made, [drawing_row(name, pictures.get(name), unrecorded.get(name, 0)) for name in sorted(rows)])
+    kept = [
+        drawing_row(name, pictures.get(name), labels.get(name, {}), unrecorded.get(name, 0)) for name in sorted(rows)
+    ]
+    write_json(made, kept)
     progress.say(f"{len(pictures)} recordings drawn")

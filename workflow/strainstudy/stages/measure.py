@@ -17,7 +17,6 @@ from ..calibrate.referencemap import ReferenceMap
 from ..gait.landmark_errors import (
     CELLS,
     FORCE_PLATES,
-    NO_ERROR,
     errors_for,
     landmark_cells,
     with_measurement_error,
@@ -118,9 +117,6 @@ def _gait_rows(
             continue
         row = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{recording.recording_id} {state}")
         answer = math.hypot(*(answer["error"] or 0.0 for answer in answers.values()))
-        # The verdict is of these very strides, and puts its own error of the landmarks beside what they tell.
-        told = with_measurement_error(row, own, NO_ERROR, answer_error_s=answer, angles={})
-        judged = sensor_or_gait(walk_evidence(told, own, maps, flagged, limping=state == "limping_gait"), verdict)
         # Labels of this study hold what the answers of its sensors do to contacts; force plates do not.
         plates = replace(FORCE_PLATES, difference_s=math.hypot(FORCE_PLATES.difference_s, answer))
         row = with_measurement_error(
@@ -129,6 +125,9 @@ def _gait_rows(
             errors_for(recording.participant_id, state, cells, plates),
             angles={side: angle_error(entry) for side, entry in maps.items()},
         )
+        limping = state == "limping_gait"
+        evidence = walk_evidence(row, own, maps, flagged, limping=limping, parameters=verdict)
+        judged = sensor_or_gait(evidence, verdict)
         for side in SIDES:
             undone = answers.get(side, {})
             row[f"answer_time_{side}"] = undone.get("time_constant")

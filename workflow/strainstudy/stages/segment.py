@@ -27,7 +27,7 @@ from ..swallow.activity import observed_seconds
 from ..swallow.candidates import CANDIDATE_COLUMNS, detect_together
 from ..swallow.features import FEATURE_NAMES
 from ..swallow.parameters import SwallowParameters
-from ..vocabulary import KNEES, VOLT_UNITS
+from ..vocabulary import KNEES, STRAIN_SENSOR_UNITS, VOLT_UNITS
 from .bodies import angles_of, knees_of, limits_of, seat_of
 
 __all__ = ["FRAMES", "Recorded", "run", "segment_recording", "throat_candidates"]
@@ -44,8 +44,6 @@ SIZES = ("swing_peak", "range_of_motion", "amplitude", "response_range")
 """Columns of strides that a bridge wired in reverse makes wrong; times stay."""
 WALKS = ("walk", "free")
 BENDS = ("bend", "free")
-LAGGING = (*VOLT_UNITS, "ohm")
-"""Units that only a strain sensor has; degrees have no lag, and arbitrary units may be anything."""
 
 
 def _outside_gait(bends: pd.DataFrame, states: pd.DataFrame) -> pd.DataFrame:
@@ -130,7 +128,7 @@ def _undone(traces: Mapping[str, Trace], answers: Mapping[str, Answer], lag_s: f
         if point in answers:
             own = answers[point]
             found[side] = {"time_constant": own.time_constant_s, "error": own.error_s, "source": own.source}
-        elif point in traces and traces[point].units in LAGGING:
+        elif point in traces and traces[point].units in STRAIN_SENSOR_UNITS:
             found[side] = {"time_constant": lag_s, "error": None, "source": "assumed"}
     return found
 

@@ -125,7 +125,12 @@ HISTORY: Final = TableSpec(
         number("labelled_time", "Labelled time", "Seconds with a state label.", "s", 1),
         *interval("balanced_accuracy", "Balanced accuracy", "Normal against limping, by time.", "1"),
         *interval("log_loss", "Log loss", "Of the windows, participants weighted alike.", "nat"),
-        number("side_accuracy", "Side right", "Share of labelled limping time on the right side.", "1"),
+        number(
+            "side_accuracy",
+            "Side right, turns left out",
+            "Share of the time labelled as limping on a side, less what was called a turn, that is called so.",
+            "1",
+        ),
         text("participant_log_loss", "Log loss by participant", "For the comparison with the next model."),
         text("compared_with", "Compared with", "Model before."),
         count("n_compared", "Participants compared", "Tested by both models."),
@@ -188,7 +193,13 @@ _CLASSIFIER: Final = TableSpec(
             "The same over the time that was found to be normal or limping gait, not rest or other.",
             "1",
         ),
-        *interval("side_accuracy", "Side right", "Share of limping time labelled with a side that is called so.", "1"),
+        *interval(
+            "side_accuracy",
+            "Side right, turns left out",
+            "Share of the time labelled as limping on a side, less what was called a turn, that is called so; "
+            "side_right of validation/states.tsv counts what was called a turn as missed.",
+            "1",
+        ),
         *probability_scores(
             "Mean -ln of the probability of the labelled state.", "Mean squared error of the probability of limping."
         ),
