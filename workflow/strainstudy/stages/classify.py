@@ -27,6 +27,7 @@ from ..learn.card_words import untrained_lines
 from ..learn.external import Given, read_external
 from ..learn.history import extend
 from ..learn.model_files import NO_MODEL
+from ..learn.threads import processes
 from ..records import Participant, Recording
 from ..settings import build
 from ..swallow.candidate_labels import CANDIDATE_CLASSES, label_candidates
@@ -202,6 +203,7 @@ def run(
     outputs: Mapping[str, Path],
     results: Path,
     progress: Progress,
+    threads: int = 1,
 ) -> None:
     """Decide by what the labels of the study teach, by the model of another one, or by the rules.
 
@@ -224,6 +226,8 @@ def run(
     results : Path
         Results folder, for ``model/`` and ``tables/features.tsv``.
     progress : Progress
+    threads : int
+        Processes to train with; their number changes no result.
     """
     labels = {
         recording: raters[reference_rater]
@@ -239,33 +243,35 @@ def run(
         [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
         columns=["participant_id", "affected_side"],
     )
-    result = train_states(
-        _with_person(read_frames(windows), recordings),
-        read_frames(states),
-        labels,
-        people,
-        parameters,
-        given=given.get("gait"),
-        settings=upstream["gait"],
-        say=progress.say,
-    )
+    with processes(threads):
+        result = train_states(
+            _with_person(read_frames(windows), recordings),
+            read_frames(states),
+            labels,
+            people,
+            parameters,
+            given=given.get("gait"),
+            settings=upstream["gait"],
+            say=progress.say,
+        )
     progress.say(f"gait: {result}")
 
     frames = {} if result.evidence is None else result.evidence.frames()
     history = _history(results, result, parameters)
     rows = _with_person(read_frames(candidates), recordings)
     swallow = build(SwallowParameters, settings["swallow"])
-    decided, evidence = _swallows(
-        rows,
-        _words(rows, labels),
-        parameters,
-        swallow,
-        upstream["swallow"],
-        recordings,
-        throats,
-        results,
-        labels,
-    )
+    with processes(threads):
+        decided, evidence = _swallows(
+            rows,
+            _words(rows, labels),
+            parameters,
+            swallow,
+            upstream["swallow"],
+            recordings,
+            throats,
+            results,
+            labels,
+        )
     progress.say(f"swallows: {decided}")
     edges = EdgeModel() if throats is None else EdgeModel.of(throats.card["edges"])
     moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy(), edges)
