@@ -171,8 +171,7 @@ def bench_cohort(folder: Path, people: int, grown: int, before: Path | None) -> 
         label.write_bytes(as_it_was)
     put_back()
     for name, cohort in of_all:
-        last = "derive" if cohort.checkout == ROOT else "features"
-        yield _promised(f"{name}one more person, before training", cohort.run("--until", last, "tabulate"), PERSON_S)
+        yield _promised(f"{name}one more person, before training", cohort.run("--until", "tabulate"), PERSON_S)
         shutil.rmtree(cohort.folder)
     shutil.rmtree(root)
 

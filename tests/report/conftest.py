@@ -7,7 +7,15 @@ import pandas as pd
 import pytest
 from strainstudy.bench.characterise import BenchRecording, characterise
 from strainstudy.gait.verdict import VERDICT_COLUMNS
-from strainstudy.io.store import Trace, TraceWriter
+from strainstudy.io.atomic import write_text
+from strainstudy.io.frames import write_json
+from strainstudy.io.store import Trace, TraceWriter, iter_traces
+from strainstudy.report.content import Picture
+from strainstudy.report.figures import Sources, draw_figure
+from strainstudy.report.kinds import KINDS, tables_of
+from strainstudy.report.names import recording_file
+from strainstudy.report.recordings import NOTHING, Drawings, detected_in, drawing_row, drawings_in, recording_picture
+from strainstudy.report.results import StudyTables, records
 from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS, EVIDENCE
 from strainstudy.tables.events import EVENTS
@@ -224,3 +232,39 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
               for p, c in (("sub-01", 1.0), ("sub-02", 3.0))]  # fmt: skip
     write_table(rows_of(CHANGE, change), CHANGE, root)
     return root
+
+
+def draw_everything(results: Path, labels, out: Path) -> tuple[dict[str, Picture], Drawings]:
+    """Draw what the jobs of a run draw, each kind of figure from the tables that it has declared."""
+    figures = out / "figures"
+    tables = StudyTables(results)
+    frames = [tables(spec) for spec in (EVENTS, BOUTS)]
+    traces = [t for path in sorted((results / "signals").glob("*.parquet")) for t in iter_traces(path)]
+    points: dict[str, dict[str, Trace]] = {}
+    for own in traces:
+        points.setdefault(own.recording_id, {})[own.tracked_point] = own
+    pictures = {}
+    for kind, names in {**KINDS, "bench-1": ("sensor_S<1>",)}.items():
+        sources = Sources(StudyTables(results, tables_of(kind)), figures, labels, points)
+        found = [draw_figure(name, sources) for name in names]
+        pictures |= {picture.name: picture for picture in found if picture is not None}
+    made = []
+    for row in records(tables.recordings):
+        name = str(row["recording_id"])
+        detected = detected_in(*frames, [name]).get(name, NOTHING)
+        picture = (
+            None
+            if row["task"] == "stretch"
+            else recording_picture(row, points.get(name, {}), detected, labels.get(name, {}))
+        )
+        if picture is not None:
+            write_text(figures / recording_file(name), picture.svg)
+        made.append(drawing_row(name, picture, labels.get(name, {}), 0))
+    write_json(out / "drawings.json", made)
+    return pictures, drawings_in([out / "drawings.json"], figures)
+
+
+@pytest.fixture(scope="session")
+def drawn():
+    """Give the function that draws everything."""
+    return draw_everything

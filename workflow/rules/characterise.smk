@@ -19,8 +19,8 @@ if BENCH in BATCHES:
             runtime=time_of("characterise"),
         params:
             code=code_hash("strainstudy.stages.characterise"),
-            recordings=sheet_rows(BENCH),
-            sensors=sensor_rows(BENCH),
+            recordings=lambda w: sheet_rows(BENCH),
+            sensors=lambda w: sensor_rows(BENCH),
             settings=settings_of("bench"),
         script:
             "../scripts/characterise.py"

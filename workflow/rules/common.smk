@@ -15,6 +15,7 @@ from strainstudy.intake.start import check_all, look, reference_rater
 from strainstudy.intake.shipped import files_of
 from strainstudy.provenance.code import code_hash
 from strainstudy.records import Study
+from strainstudy.stages.rows import Rows
 from strainstudy.upstream import UPSTREAM
 from strainstudy.vocabulary import BODY_TASKS, SIDE_OF_POINT
 
@@ -70,13 +71,18 @@ def settings_of(*sections):
 def sheet_rows(batch, label_tasks=(), reference=False):
     """Sheet rows of a batch; labels, the use of a reference and the walkway are named only where the stage reads them."""
     rows = [r if r.task in label_tasks else replace(r, labels={}) for r in BATCHES[batch]]
-    return [asdict(r if reference else replace(r, reference_use=None, walkway=None)) for r in rows]
+    return Rows(asdict(r if reference else replace(r, reference_use=None, walkway=None)) for r in rows)
 
 
 def sensor_rows(batch):
     """Sheet rows of the sensors that a batch uses."""
     used = {c.sensor_id or r.sensor_id for r in BATCHES[batch] for c in r.channels} - {None}
-    return [asdict(STUDY.sensors[sensor]) for sensor in sorted(used)]
+    return Rows(asdict(STUDY.sensors[sensor]) for sensor in sorted(used))
+
+
+def all_sensor_rows():
+    """The sheet rows of all sensors."""
+    return Rows(asdict(sensor) for sensor in STUDY.sensors.values())
 
 
 def raw_files(batch):
@@ -128,12 +134,13 @@ def of_all_batches(pattern):
     return expand(pattern, batch=list(BATCHES))
 
 
+@cache
 def study_rows(labels=False, reference=False):
     """The whole study's rows for stages that collect the batches."""
     recordings = [r if reference else replace(r, reference_use=None, walkway=None) for r in STUDY.recordings.values()]
     return {
-        "participants": [asdict(p) for p in STUDY.participants.values()],
-        "recordings": [asdict(r if labels else replace(r, labels={})) for r in recordings],
+        "participants": Rows(asdict(p) for p in STUDY.participants.values()),
+        "recordings": Rows(asdict(r if labels else replace(r, labels={})) for r in recordings),
     }
 
 

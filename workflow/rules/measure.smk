@@ -37,7 +37,7 @@ rule measure:
         rows=study_rows(labels=True),
         reference_rater=REFERENCE_RATER,
         settings=settings_of("gait", "swallow", "verdict"),
-        batches={batch: [r.recording_id for r in members] for batch, members in BATCHES.items()},
+        batches={batch: Rows(r.recording_id for r in members) for batch, members in BATCHES.items()},
         results=RESULTS,
     script:
         "../scripts/measure.py"

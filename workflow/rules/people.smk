@@ -6,7 +6,7 @@ HELD_TASKS = ("bend", "free")
 def people_rows(batch):
     """Sheet rows of the people of a batch."""
     present = {r.participant_id for r in BATCHES[batch]}
-    return [asdict(p) for name, p in STUDY.participants.items() if name in present]
+    return Rows(asdict(p) for name, p in STUDY.participants.items() if name in present)
 
 
 rule people:

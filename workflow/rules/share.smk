@@ -24,7 +24,7 @@ rule share:
     params:
         code=code_hash("strainstudy.stages.share"),
         rows=study_rows(labels=True, reference=True),
-        sensors=[asdict(sensor) for sensor in STUDY.sensors.values()],
+        sensors=lambda w: all_sensor_rows(),
         settings=settings_of("share", "ingest"),
         study=GENERAL.study,
         tables=TABLES_TO_SHARE,

@@ -28,7 +28,7 @@ rule tabulate:
     params:
         code=code_hash("strainstudy.stages.tabulate"),
         rows=study_rows(),
-        sensors=[asdict(sensor) for sensor in STUDY.sensors.values()],
+        sensors=lambda w: all_sensor_rows(),
         settings=settings_of("health"),
         results=RESULTS,
     script:

@@ -23,4 +23,5 @@ with job(snakemake.log[0], "classify") as progress:
         | {"evidence": Path(snakemake.output.evidence[0]).parent},
         results=Path(snakemake.params.results),
         progress=progress,
+        threads=snakemake.threads,
     )

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -108,37 +109,73 @@ class _Signal:
     told: bool
 
 
+@dataclass(frozen=True)
+class _Reduced:
+    """A knee's response as given, and at the working rate: smoothed, and which samples rest on any value.
+
+    A knee is looked at twice, by itself and beside the other one, with its angle and without: what does not depend on
+    that is worked out once.
+    """
+
+    response: Array
+    smooth: Array
+    finite: npt.NDArray[np.bool_]
+    rate: float
+
+    @classmethod
+    def of(cls, response: npt.ArrayLike, fs: float) -> _Reduced | None:
+        """Reduce a response; None for one without three blocks or without a value."""
+        x = np.asarray(response, dtype=np.float64)
+        block = max(1, round(fs / _WORKING_HZ))
+        n = len(x) // block
+        if n < 3 or not np.isfinite(x).any():
+            return None
+        blocks = spanned(x)[: n * block].reshape(n, block).mean(axis=1)
+        finite: npt.NDArray[np.bool_] = np.asarray(np.isfinite(x)[: n * block].reshape(n, block).any(axis=1))
+        rate = fs / block
+        smooth = lowpass(blocks, rate, _SMOOTH_HZ) if rate > 2.5 * _SMOOTH_HZ else blocks
+        return cls(x, smooth, finite, rate)
+
+    @cached_property
+    def span(self) -> tuple[float, float]:
+        """Lowest and highest value, without a few odd samples."""
+        low, high = np.quantile(self.smooth[self.finite], [1 - _HIGHEST_QUANTILE, _HIGHEST_QUANTILE])
+        return float(low), float(high)
+
+    @cached_property
+    def way(self) -> tuple[float, float]:
+        """Which way the knee goes from rest, and from which level."""
+        return way_from_rest(self.smooth, self.rate)
+
+    @cached_property
+    def resting(self) -> float:
+        """Spread at rest."""
+        return rest_share(self.smooth[self.finite], self.rate)
+
+
 def _working(
-    response: npt.ArrayLike, fs: float, parameters: BendParameters, angle: Array | None = None, low: Array | None = None
+    reduced: _Reduced, parameters: BendParameters, angle: Array | None = None, low: Array | None = None
 ) -> _Signal | None:
-    x = np.asarray(response, dtype=np.float64)
-    block = max(1, round(fs / _WORKING_HZ))
-    n = len(x) // block
-    if n < 3 or not np.isfinite(x).any():
-        return None
-    blocks = spanned(x)[: n * block].reshape(n, block).mean(axis=1)
-    finite: npt.NDArray[np.bool_] = np.asarray(np.isfinite(x)[: n * block].reshape(n, block).any(axis=1))
-    rate = fs / block
-    smooth = lowpass(blocks, rate, _SMOOTH_HZ) if rate > 2.5 * _SMOOTH_HZ else blocks
-    low, high = np.quantile(smooth[finite], [1 - _HIGHEST_QUANTILE, _HIGHEST_QUANTILE])
-    larger = 1.0 if abs(high) >= abs(low) else -1.0
-    told, level = _way(x, angle), 0.0
+    smooth, (lowest, highest) = reduced.smooth, reduced.span
+    larger = 1.0 if abs(highest) >= abs(lowest) else -1.0
+    told, level = _way(reduced.response, angle), 0.0
     if not told:
-        told, level = way_from_rest(smooth, rate)
-    if told and told != larger:
+        told, level = reduced.way
+    turned = bool(told and told != larger)
+    if turned:
         # bends without a pause pull the zero of the response to their own middle
-        smooth, low, high = smooth - level, low - level, high - level
+        smooth, lowest, highest = smooth - level, lowest - level, highest - level
     sign = told or larger
-    top = float(high if sign > 0 else -low)
+    top = float(highest if sign > 0 else -lowest)
     if top <= 0:
         return None
-    resting = rest_share(smooth[finite], rate)
+    resting = rest_share(smooth[reduced.finite], reduced.rate) if turned and level else reduced.resting
     if parameters.least_rest_spreads * resting > 1:
         return None
     # where the angle has limits, they say what is bent
     limited = low is not None and bool(np.isfinite(low).any())
     least = top * max(parameters.least_height_share, 0.0 if limited else _OWN_RESTS * resting)
-    return _Signal(sign * smooth, finite, rate, top, sign, least, bool(told))
+    return _Signal(sign * smooth, reduced.finite, reduced.rate, top, sign, least, bool(told))
 
 
 def _way(response: Array, angle: Array | None) -> float:
@@ -376,8 +413,21 @@ def detect_bends(
         and ``repeat`` count bends to about the same level that follow one another; ``score`` is 0 to 1;
         ``direction_known`` is whether an angle or a rest at either end of the recording said which way flexion is.
     """
-    signal = _working(response, fs, parameters, angle, angle_low)
-    beside = _working(other, fs, parameters) if other is not None else None
+    beside = None if other is None else _Reduced.of(other, fs)
+    return _bends(_Reduced.of(response, fs), beside, fs, parameters, (angle, angle_low, angle_high))
+
+
+def _bends(
+    own: _Reduced | None,
+    other: _Reduced | None,
+    fs: float,
+    parameters: BendParameters,
+    angles: tuple[Array | None, Array | None, Array | None],
+) -> pd.DataFrame:
+    """Find the bends of one knee as `detect_bends` does."""
+    angle, angle_low, angle_high = angles
+    signal = None if own is None else _working(own, parameters, angle, angle_low)
+    beside = None if other is None else _working(other, parameters)
     if signal is None or (beside is not None and signal.top < _ECHO_SHARE * beside.top):
         return pd.DataFrame({name: pd.Series(dtype=_TYPES.get(name, "float64")) for name in BEND_COLUMNS})
     peaks = _peaks(signal)
@@ -489,11 +539,11 @@ def bends_of_knees(
         ``side`` and `BEND_COLUMNS`, sorted by onset and side.
     """
     calibrated = angles or {}
+    reduced = {side: _Reduced.of(responses[side], fs) for side in sorted(responses)}
     parts = []
-    for side in sorted(responses):
-        other = next((responses[name] for name in sorted(responses) if name != side), None)
-        angle, low, high = calibrated.get(side, (None, None, None))
-        found = detect_bends(responses[side], fs, parameters, other=other, angle=angle, angle_low=low, angle_high=high)
+    for side, own in reduced.items():
+        other = next((knee for name, knee in reduced.items() if name != side), None)
+        found = _bends(own, other, fs, parameters, calibrated.get(side, (None, None, None)))
         found.insert(0, "side", side)
         parts.append(found)
     if not parts:

@@ -28,7 +28,7 @@ from ..learn.history import hash_labels, hash_words
 from ..learn.model_store import dump_models
 from ..learn.prior import with_prevalence
 from ..learn.scores import probability_sums, reliability_table, score_rows
-from ..learn.threads import one_thread
+from ..learn.threads import one_thread, spread
 from ..upstream import Values, settings_words
 from ..vocabulary import GAIT_STATES
 from .baselines import baseline_probabilities
@@ -137,6 +137,20 @@ def _seconds_by_person(
     return out
 
 
+def _seconds_of_rule(
+    windows: pd.DataFrame,
+    limping: FloatArray,
+    left: FloatArray,
+    states: pd.DataFrame,
+    labels: Mapping[str, pd.DataFrame],
+    person_of: Mapping[str, str],
+    parameters: StateParameters,
+) -> dict[str, FloatArray]:
+    """Seconds by person of the bouts that a baseline makes."""
+    other = windows.assign(probability_limping=limping, probability_left=left)
+    return _seconds_by_person(_bouts(states, other, parameters, "rule"), labels, person_of)
+
+
 def _scores(
     windows: pd.DataFrame,
     states: pd.DataFrame,
@@ -164,14 +178,16 @@ def _scores(
 
     own = sums(windows["probability_limping"].to_numpy(dtype=float))
     rows = score_rows("classifier", _seconds_by_person(bouts, scored, person_of), own, folds, SCHEME, parameters)
-    for name, (p, left) in baseline_probabilities(windows, fold, parameters).items():
-        other = windows.assign(probability_limping=p, probability_left=left, caution=None, prediction="rule")
-        made = _bouts(states[states["recording_id"].isin(scored)], other, parameters, "rule")
+    baselines = baseline_probabilities(windows, fold, parameters)
+    own_states = states[states["recording_id"].isin(scored)]
+    plain = windows.assign(caution=None, prediction="rule")
+    jobs = [(plain, *baseline, own_states, scored, person_of, parameters) for baseline in baselines.values()]
+    seconds = spread(_seconds_of_rule, jobs)
+    for (name, (p, _)), found in zip(baselines.items(), seconds, strict=True):
         given = sums(p) if name == "majority" else {}
         # A rule that compares the knees says nothing of a person with one, which is no wrong answer.
         silent = set(windows["participant_id"]) - set(windows.loc[np.isfinite(p), "participant_id"])
-        seconds = _seconds_by_person(made, scored, person_of)
-        rows += score_rows(name, seconds, given, folds, SCHEME, parameters, silent=silent)
+        rows += score_rows(name, found, given, folds, SCHEME, parameters, silent=silent)
     return pd.DataFrame(rows), own
 
 

@@ -18,8 +18,9 @@ from .feature_rows import FloatArray, Rows, Task, stack
 from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit
 from .folds import assert_apart, leave_out
 from .parameters import LearnParameters
+from .threads import spread
 
-__all__ = ["CrossFit", "FoldModel", "available", "crossfit", "fold_labels", "predict", "recipe_of"]
+__all__ = ["CrossFit", "FoldModel", "available", "crossfit", "fit_or_none", "fold_labels", "predict", "recipe_of"]
 
 IntArray = NDArray[np.intp]
 
@@ -119,6 +120,14 @@ def predict(model: PersonClassifier, rows: Rows, columns: tuple[str, ...]) -> Fl
     return np.where(known[:, None], model.predict_proba(x), np.nan)
 
 
+def fit_or_none(rows: Rows, task: Task, recipe: Recipe) -> PersonClassifier | None:
+    """Train; None where no feature that the tested recordings have varies among the training people."""
+    try:
+        return fit(rows, task, recipe)
+    except NothingToLearnError:
+        return None
+
+
 def crossfit(
     rows: Rows,
     task: Task,
@@ -159,6 +168,8 @@ def crossfit(
     tested = np.full(len(rows), -1, dtype=np.intp)
     choices = []
     wanted = set(task.reported)
+    places: list[tuple[int, tuple[int, ...], IntArray]] = []
+    jobs = []
     for k in sorted(set(fold[fold >= 0].tolist())):
         train = rows.take((fold >= 0) & (fold != k) & rows.labelled & rows.learn)
         train = train if more is None else stack(train, more.take(more.labelled & more.learn))
@@ -171,16 +182,16 @@ def crossfit(
             if not inputs:
                 continue
             index = test[[patterns[str(b)] == inputs for b in rows.blocks[test].tolist()]]
-            part = restricted(task, inputs)
-            try:
-                model = fit(train.with_columns(inputs), part, recipe)
-            except NothingToLearnError:
-                # No feature of this recording varies among the training people: it stays unpredicted, as NaN.
-                continue
-            probabilities[index] = predict(model, rows.take(index).with_columns(inputs), part.columns)
-            tested[index] = k
-            models.append(FoldModel(int(k), model, index, inputs))
-            choices.append(model.choice_.assign(fold=int(k), features=len(model.columns)))
+            places.append((int(k), inputs, index))
+            jobs.append((train.with_columns(inputs), restricted(task, inputs), recipe))
+    for (k, inputs, index), (_, part, _), model in zip(places, jobs, spread(fit_or_none, jobs), strict=True):
+        if model is None:
+            # It stays unpredicted, as NaN.
+            continue
+        probabilities[index] = predict(model, rows.take(index).with_columns(inputs), part.columns)
+        tested[index] = k
+        models.append(FoldModel(k, model, index, inputs))
+        choices.append(model.choice_.assign(fold=k, features=len(model.columns)))
     names = ["fold", "features", "family", "setting", "log_loss", "standard_error", "chosen"]
     table = pd.concat(choices, ignore_index=True)[names] if choices else pd.DataFrame(columns=names)
     return CrossFit(task, probabilities, tested, tuple(models), table)

@@ -15,10 +15,10 @@ from typing import Final
 
 import numpy as np
 
-from .crossfit import CrossFit, available, crossfit, fold_labels, predict, restricted
+from .crossfit import CrossFit, available, crossfit, fit_or_none, fold_labels, predict, restricted
 from .external import Given
 from .feature_rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray, stack
-from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit, too_few
+from .fitting import PersonClassifier, Recipe, too_few
 from .parameters import LearnParameters
 
 __all__ = [
@@ -130,11 +130,9 @@ def train_variants(rows: Rows, task: Task, recipe: Recipe) -> dict[str, PersonCl
     models: dict[str, PersonClassifier] = {}
     for name, wanted in task.variants.items():
         inputs = tuple(j for j, c in enumerate(task.columns) if c in wanted)
-        try:
-            model = fit(rows.with_columns(inputs), restricted(task, inputs), recipe)
-        except NothingToLearnError:
-            continue
-        if all(model.columns != other.columns for other in models.values()):
+        # Here and not in another process: what is stored would not be the same bytes after the way back.
+        model = fit_or_none(rows.with_columns(inputs), restricted(task, inputs), recipe)
+        if model is not None and all(model.columns != other.columns for other in models.values()):
             models[name] = model
     return models
 

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from sklearn import config_context
 from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
@@ -24,6 +25,7 @@ from .fitting import NothingToLearnError, Recipe, fit, person_weights
 from .folds import assert_apart, participant_folds
 from .parameters import LearnParameters
 from .scaling import Scaling
+from .threads import spread
 
 __all__ = [
     "ablation",
@@ -45,6 +47,8 @@ PERMUTATION_FOLDS = 6
 """Folds of the permutation test, over participants (ours, for speed)."""
 CURVE_DRAWS = 10
 """Draws of participants for each size of the learning curve (ours, for speed)."""
+_AT_ONCE = 20
+"""Shuffles scored in one job (ours: enough jobs for any number of cores, few enough to cost nothing)."""
 IMPORTANCE_DRAWS = 3
 """Permutations of each group of features, averaged (ours, for speed)."""
 
@@ -70,11 +74,14 @@ def thin(rows: Rows, per_unit: int = ROWS_PER_UNIT) -> Rows:
 
 def balanced_accuracy(predicted: TextArray, truth: TextArray, groups: TextArray) -> float:
     """Mean over classes of the mean over participants of the share of their rows that is right."""
+    person, _ = pd.factorize(groups, sort=True)
+    right = (predicted == truth).astype(float)
     recalls = []
     for name in sorted(set(truth.tolist())):
         own = truth == name
-        people = sorted(set(groups[own].tolist()))
-        recalls.append(np.mean([np.mean(predicted[own & (groups == g)] == name) for g in people]))
+        rows = np.bincount(person[own])
+        some = rows > 0
+        recalls.append(np.mean(np.bincount(person[own], right[own])[some] / rows[some]))
     return float(np.mean(recalls))
 
 
@@ -89,28 +96,56 @@ def shuffled_labels(rows: Rows, generator: np.random.Generator) -> TextArray:
     -------
     array of str or None, shape (n,)
     """
-    y = rows.y.copy()
-    labelled = rows.labelled
-    people = sorted(set(rows.groups[labelled].tolist()))
-    own = {
-        person: {
-            unit: rows.y[(rows.units == unit) & labelled][0]
-            for unit in sorted(set(rows.units[labelled & (rows.groups == person)].tolist()))
-        }
-        for person in people
-    }
-    single = [person for person in people if len(set(own[person].values())) == 1]
-    for person in people:
-        if person in single:
-            continue
-        units = list(own[person])
-        values = [own[person][unit] for unit in units]
-        for unit, place in zip(units, generator.permutation(len(units)), strict=True):
-            y[(rows.units == unit) & labelled] = values[place]
-    given = [next(iter(own[person].values())) for person in single]
-    for person, place in zip(single, generator.permutation(len(single)), strict=True):
-        y[(rows.groups == person) & labelled] = given[place]
-    return y
+    return _Exchange.of(rows).shuffled(generator)
+
+
+@dataclass(frozen=True)
+class _Exchange:
+    """What may be exchanged: rows and label of each unit, and of each person with one class.
+
+    Parameters
+    ----------
+    y : array of str or None, shape (n,)
+        Labels as they are.
+    units : list of (list of array of int, list of str)
+        For each person with several classes the rows and the label of each unit.
+    people : list of array of int
+        Rows of each person with one class.
+    given : list of str
+        That class.
+    """
+
+    y: TextArray
+    units: list[tuple[list[IntArray], list[str]]]
+    people: list[IntArray]
+    given: list[str]
+
+    @classmethod
+    def of(cls, rows: Rows) -> _Exchange:
+        """Sort rows by person and unit, both in alphabetical order."""
+        at_unit: dict[str, list[int]] = {}
+        at_person: dict[str, list[int]] = {}
+        for k in np.flatnonzero(rows.labelled).tolist():
+            at_unit.setdefault(rows.units[k], []).append(k)
+            at_person.setdefault(rows.groups[k], []).append(k)
+        units, people, given = [], [], []
+        for person in sorted(at_person):
+            own = sorted({rows.units[k] for k in at_person[person]})
+            labels = [str(rows.y[at_unit[unit][0]]) for unit in own]
+            if len(set(labels)) == 1:
+                people.append(np.array(at_person[person], dtype=np.intp))
+                given.append(labels[0])
+            else:
+                units.append(([np.array(at_unit[unit], dtype=np.intp) for unit in own], labels))
+        return cls(rows.y, units, people, given)
+
+    def shuffled(self, generator: np.random.Generator) -> TextArray:
+        """Draw labels of all rows, shape (n,)."""
+        y = self.y.copy()
+        for places, labels in [*self.units, (self.people, self.given)]:
+            for at, draw in zip(places, generator.permutation(len(places)), strict=True):
+                y[at] = labels[draw]
+        return y
 
 
 def _whole_units(rows: Rows) -> Rows:
@@ -149,22 +184,33 @@ def _score(rows: Rows, task: Task, parts: Sequence[_Part], y: TextArray) -> floa
     """Out-of-fold balanced accuracy of the quick classifier with these labels."""
     predicted = np.full(len(rows), "", dtype=object)
     reported = np.array(task.reported, dtype=object)
+    # The library sorts classes: numbers in alphabetical order spare it the sorting of many words.
+    names = sorted(task.classes)
+    number = {name: k for k, name in enumerate(names)}
+    mirrored = np.array([number[task.swap.get(name, name)] for name in names], dtype=np.intp)
+    report = np.array([reported.tolist().index(task.report.get(name, name)) for name in names], dtype=np.intp)
+    code = np.array([number[v] for v in y], dtype=np.intp)
     for part in parts:
-        own, groups = y[part.train], rows.groups[part.train]
+        own, groups = code[part.train], rows.groups[part.train]
         if task.swap:
-            own = np.concatenate([own, np.array([task.swap.get(v, v) for v in own], dtype=object)])
-            groups = np.concatenate([groups, groups])
-        labels = task.reported_labels(own)
-        if len(set(labels.tolist())) < 2:
-            predicted[part.test] = labels[0]
+            own, groups = np.concatenate([own, mirrored[own]]), np.concatenate([groups, groups])
+        labels = report[own]
+        if labels.min() == labels.max():
+            predicted[part.test] = reported[labels[0]]
             continue
         model = LogisticRegression(C=QUICK_C, solver="newton-cholesky", max_iter=20, tol=1e-3)
-        model.fit(part.train_x, own.astype(str), sample_weight=person_weights(groups, labels))
-        given = np.zeros((len(part.test), len(task.classes)))
-        for k, name in enumerate(model.classes_):
-            given[:, task.classes.index(str(name))] = model.predict_proba(part.test_x)[:, k]
+        model.fit(part.train_x, own, sample_weight=person_weights(groups, labels))
+        given, told = np.zeros((len(part.test), len(task.classes))), model.predict_proba(part.test_x)
+        for k, learnt in enumerate(model.classes_.tolist()):
+            given[:, task.classes.index(names[learnt])] = told[:, k]
         predicted[part.test] = reported[np.argmax(task.collapse(given), axis=1)]
-    return balanced_accuracy(predicted, task.reported_labels(y), rows.groups)
+    return balanced_accuracy(predicted, reported[report[code]], rows.groups)
+
+
+def _scores(rows: Rows, task: Task, parts: Sequence[_Part], several: Sequence[TextArray]) -> list[float]:
+    """Score several sets of labels; what goes in was checked once, and is finite."""
+    with config_context(assume_finite=True, skip_parameter_validation=True):
+        return [_score(rows, task, parts, y) for y in several]
 
 
 def permutation_test(rows: Rows, task: Task, parameters: LearnParameters) -> pd.DataFrame:
@@ -194,9 +240,12 @@ def permutation_test(rows: Rows, task: Task, parameters: LearnParameters) -> pd.
     few = _whole_units(rows)
     labels = task.reported_labels(few.y)
     parts = _prepared(few, task, participant_folds(few.groups, labels, PERMUTATION_FOLDS, parameters.seed))
-    value = _score(few, task, parts, few.y)
+    (value,) = _scores(few, task, parts, [few.y])
     generator = np.random.Generator(np.random.PCG64(np.random.SeedSequence([parameters.seed, 1])))
-    null = np.array([_score(few, task, parts, shuffled_labels(few, generator)) for _ in range(parameters.permutations)])
+    exchange = _Exchange.of(few)
+    drawn = [exchange.shuffled(generator) for _ in range(parameters.permutations)]
+    shares = [drawn[start : start + _AT_ONCE] for start in range(0, len(drawn), _AT_ONCE)]
+    null = np.concatenate(spread(_scores, [(few, task, parts, share) for share in shares]))
     row = (
         "balanced_accuracy",
         value,
@@ -242,6 +291,11 @@ def _summary(fitted: CrossFit, rows: Rows) -> tuple[float, float, int]:
     )
 
 
+def _crossed(rows: Rows, task: Task, recipe: Recipe, fold: IntArray) -> tuple[float, float, int]:
+    """Balanced accuracy, log loss and number of people of a crossed fit with some of the features."""
+    return _summary(crossfit(rows, task, recipe, fold), rows)
+
+
 def ablation(rows: Rows, task: Task, groups: Mapping[str, str], recipe: Recipe, fold: IntArray) -> pd.DataFrame:
     """Score with each group of features alone, without it, and with all.
 
@@ -266,13 +320,35 @@ def ablation(rows: Rows, task: Task, groups: Mapping[str, str], recipe: Recipe, 
     if len(present) > 1:
         for g in present:
             cases.append((f"without {g}", tuple(j for j, c in enumerate(task.columns) if groups[c] != g)))
-    out = []
-    for name, columns in cases:
-        part = restricted(task, columns)
-        fitted = crossfit(rows.with_columns(columns), part, recipe.quick(), fold)
-        score, loss, people = _summary(fitted, rows)
-        out.append((name, len(columns), people, score, loss))
+    jobs = [(rows.with_columns(columns), restricted(task, columns), recipe.quick(), fold) for _, columns in cases]
+    out = [
+        (name, len(columns), people, score, loss)
+        for (name, columns), (score, loss, people) in zip(cases, spread(_crossed, jobs), strict=True)
+    ]
     return pd.DataFrame(out, columns=["features", "n_features", "n_participants", "balanced_accuracy", "log_loss"])
+
+
+def _on_others(rows: Rows, task: Task, recipe: Recipe, chosen: frozenset[str]) -> tuple[float, float] | None:
+    """Balanced accuracy and log loss of a model of the chosen people on the others; None where it can say nothing."""
+    inside = np.array([g in chosen for g in rows.groups.tolist()], dtype=np.bool_)
+    train, test = rows.take(inside), rows.take(~inside)
+    assert_apart(train.groups, test.groups)
+    try:
+        model = fit(train, task, recipe)
+    except NothingToLearnError:
+        return None
+    p = task.collapse(predict(model, test, task.columns))
+    good = np.flatnonzero(np.isfinite(p).all(axis=1))
+    if not good.size:
+        # Nobody of those left out was recorded as this model needs it.
+        return None
+    test, p = test.take(good), p[good]
+    labels = task.reported_labels(test.y)
+    codes = np.array([task.reported.index(v) for v in labels])
+    predicted = np.array(task.reported, dtype=object)[np.argmax(p, axis=1)]
+    loss = log_loss(p[np.arange(len(p)), codes])
+    score = balanced_accuracy(predicted, labels, test.groups)
+    return score, float((loss * person_weights(test.groups)).mean())
 
 
 def learning_curve(rows: Rows, task: Task, recipe: Recipe) -> pd.DataFrame:
@@ -290,31 +366,17 @@ def learning_curve(rows: Rows, task: Task, recipe: Recipe) -> pd.DataFrame:
     people = sorted(set(few.groups.tolist()))
     sizes = sorted({round(v) for v in np.geomspace(2, len(people) - 1, 6)}) if len(people) > 2 else []
     generator = np.random.Generator(np.random.PCG64(np.random.SeedSequence([recipe.seed, 2])))
+    jobs = [
+        (few, task, recipe.quick(), frozenset(people[i] for i in generator.permutation(len(people))[:size]))
+        for size in sizes
+        for _ in range(CURVE_DRAWS)
+    ]
+    found = spread(_on_others, jobs)
     out = []
-    for size in sizes:
-        scores, losses = [], []
-        for _ in range(CURVE_DRAWS):
-            chosen = {people[i] for i in generator.permutation(len(people))[:size]}
-            inside = np.array([g in chosen for g in few.groups.tolist()], dtype=np.bool_)
-            train, test = few.take(inside), few.take(~inside)
-            assert_apart(train.groups, test.groups)
-            try:
-                model = fit(train, task, recipe.quick())
-            except NothingToLearnError:
-                continue
-            p = task.collapse(predict(model, test, task.columns))
-            good = np.flatnonzero(np.isfinite(p).all(axis=1))
-            if not good.size:
-                # Nobody of those left out was recorded as this model needs it.
-                continue
-            test, p = test.take(good), p[good]
-            labels = task.reported_labels(test.y)
-            codes = np.array([task.reported.index(v) for v in labels])
-            predicted = np.array(task.reported, dtype=object)[np.argmax(p, axis=1)]
-            scores.append(balanced_accuracy(predicted, labels, test.groups))
-            loss = log_loss(p[np.arange(len(p)), codes])
-            losses.append(float((loss * person_weights(test.groups)).mean()))
-        if scores:
+    for k, size in enumerate(sizes):
+        known = [one for one in found[k * CURVE_DRAWS : (k + 1) * CURVE_DRAWS] if one is not None]
+        if known:
+            scores, losses = zip(*known, strict=True)
             out.append((size, len(scores), np.mean(scores), min(scores), max(scores), np.mean(losses)))
     return pd.DataFrame(out, columns=["n_participants", "draws", "balanced_accuracy", "low", "high", "log_loss"])
 

@@ -24,6 +24,7 @@ from .feature_rows import FloatArray, Rows, Task, TextArray, log_loss, stack
 from .folds import assert_apart, participant_folds
 from .model_families import Candidate, candidates
 from .scaling import Scaling
+from .threads import spread
 
 __all__ = [
     "PEOPLE_MIN",
@@ -100,13 +101,14 @@ def too_few(rows: Rows, task: Task) -> str | None:
     return f"{'; '.join(lacks)}; leaving one participant out needs at least {PEOPLE_MIN} of each class"
 
 
-def person_weights(groups: TextArray, y: TextArray | None = None) -> FloatArray:
+def person_weights(groups: TextArray, y: TextArray | IntArray | None = None) -> FloatArray:
     """Weights that give every participant (and, with ``y``, every class) the same say; mean 1."""
-    keys = groups if y is None else np.array([f"{g}\0{c}" for g, c in zip(groups, y, strict=True)], dtype=object)
-    _, inverse, counts = np.unique(keys.astype(str), return_inverse=True, return_counts=True)
-    weights = 1.0 / counts[inverse]
-    if y is not None:
-        _, code = np.unique(y.astype(str), return_inverse=True)
+    key = pd.factorize(groups)[0]
+    code = None if y is None else pd.factorize(y)[0]
+    if code is not None:
+        key = key * (int(code.max()) + 1) + code
+    weights = 1.0 / np.bincount(key)[key]
+    if code is not None:
         weights /= np.bincount(code, weights)[code]
     return np.asarray(weights / weights.mean())
 
@@ -147,6 +149,11 @@ def _selected(rows: Rows) -> list[int]:
     return keep
 
 
+def _tried(candidate: Candidate, train: Rows, test: Rows, task: Task, seed: int) -> FloatArray:
+    """Probabilities that a candidate trained on some people gives others."""
+    return _train(candidate, train, task, seed).probabilities(test.x, task.classes)
+
+
 def _inner(
     rows: Rows, task: Task, recipe: Recipe, options: Sequence[Candidate]
 ) -> tuple[list[FloatArray], Rows] | None:
@@ -165,12 +172,8 @@ def _inner(
     held = parts[0][1]
     for _, test in parts[1:]:
         held = stack(held, test)
-    probabilities = []
-    for option in options:
-        learners = [_train(option, train, task, recipe.seed) for train, _ in parts]
-        given = [m.probabilities(test.x, task.classes) for m, (_, test) in zip(learners, parts, strict=True)]
-        probabilities.append(np.concatenate(given))
-    return probabilities, held
+    given = spread(_tried, [(option, *part, task, recipe.seed) for option in options for part in parts])
+    return [np.concatenate(given[k : k + len(parts)]) for k in range(0, len(given), len(parts))], held
 
 
 def _choose(losses: Sequence[dict[str, float]], options: Sequence[Candidate]) -> tuple[int, list[float], list[float]]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -20,6 +19,7 @@ from .content import (
     Column,
     Link,
     Note,
+    Picture,
     Section,
     Text,
     interval_of,
@@ -27,8 +27,6 @@ from .content import (
     pictures_of,
     table_of,
 )
-from .curve_figures import curves_figure
-from .people_figures import change_figure, gait_figure, norms_figure, swallow_figure
 from .results import StudyTables
 from .spoken import DECIDED, spoken, state, with_unit
 from .trust import step_time_sizes
@@ -43,14 +41,14 @@ def person_cell(row: Mapping[str, Any]) -> str:
     return Link(person, person_file(person)) if isinstance(person, str) else "n/a"
 
 
-def gait(tables: StudyTables, folder: Path, *, step_time_limit: float) -> Section | None:
+def gait(tables: StudyTables, pictures: Mapping[str, Picture], *, step_time_limit: float) -> Section | None:
     """Gait by person and session, with the verdict on sensor or gait.
 
     Parameters
     ----------
     tables : StudyTables
-    folder : Path
-        For figures.
+    pictures : mapping of str to Picture
+        Figures by name.
     step_time_limit : float
         Symmetry index of step time that healthy people may have (setting of the verdict), percent.
     """
@@ -61,7 +59,7 @@ def gait(tables: StudyTables, folder: Path, *, step_time_limit: float) -> Sectio
     verdicts = frame["verdict"].value_counts(dropna=True)
     blocks: list[Block] = [
         Text(READING["gait"]),
-        *pictures_of(gait_figure(tables, folder), curves_figure(tables, folder)),
+        *pictures_of(pictures, "gait", "knee_curves"),
     ]
     if len(verdicts):
         counted = "; ".join(f"{word}: {n}" for word, n in sorted(verdicts.items()))
@@ -103,7 +101,7 @@ def _opened(row: Mapping[str, Any]) -> Link:
     return Link(str(row["recording_id"]), page_file(str(row["recording_id"])))
 
 
-def swallows(tables: StudyTables, folder: Path) -> Section | None:
+def swallows(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | None:
     """Swallows by recording."""
     summary = tables(SWALLOW_SUMMARY)
     if summary.empty:
@@ -114,7 +112,7 @@ def swallows(tables: StudyTables, folder: Path) -> Section | None:
     said = [f"in {counts[word]} {words}" for word, words in DECIDED.items() if word in counts]
     if said:
         blocks.append(Text(f"Recordings in which movements of the throat were judged, and by what: {'; '.join(said)}."))
-    blocks += pictures_of(swallow_figure(tables, folder))
+    blocks += pictures_of(pictures, "swallows")
     columns: list[Column] = [
         ("recording", _opened, False),
         ("task", "task", False),
@@ -134,14 +132,14 @@ def _or_nothing(word: Any) -> str:
     return "" if word is None or pd.isna(word) else str(word)
 
 
-def standing(tables: StudyTables, folder: Path) -> list[Section]:
+def standing(tables: StudyTables, pictures: Mapping[str, Picture]) -> list[Section]:
     """Norms, change between sessions, groups."""
     sections = []
-    norms = norms_figure(tables, folder)
+    norms = pictures.get("norms")
     if norms is not None:
         blocks = (Text(READING["norms"]), norms, *_sources_at_odds(tables))
         sections.append(Section("norms", "Beside published values", blocks))
-    change = change_figure(tables, folder)
+    change = pictures.get("change")
     if change is not None:
         table = tables(CHANGE)
         marked = [table[name].fillna(value=False).astype(bool) for name in ("exceeds", "lead")]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -31,10 +32,13 @@ class StudyTables:
     ----------
     results : Path
         Results folder.
+    only : collection of TableSpec, optional
+        Those that may be read, where a job has declared them.
     """
 
-    def __init__(self, results: Path) -> None:
+    def __init__(self, results: Path, only: Collection[TableSpec] | None = None) -> None:
         self.results = results
+        self._only = None if only is None else {spec.path for spec in only}
         self._read: dict[tuple[str, tuple[Column, ...]], pd.DataFrame] = {}
 
     def __call__(self, spec: TableSpec, *added: Column) -> pd.DataFrame:
@@ -56,7 +60,11 @@ class StudyTables:
         ------
         StudyError
             If the file is there and lacks any of these columns.
+        KeyError
+            If it is not among those that may be read: the job would not run again when it changes.
         """
+        if self._only is not None and spec.path not in self._only:
+            raise KeyError(f"{spec.path} is read by a figure whose kind does not name it: add it to report/kinds.py")
         key = (spec.path, added)
         if key not in self._read:
             there = (self.results / spec.path).is_file()

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from pathlib import Path
+from collections.abc import Collection, Mapping
 from typing import Any, Final
 
 import pandas as pd
 
 from ..condition.bridge import ASSUMED_EQUAL_ARMS
 from ..gait.verdict import VERDICT_COLUMNS
-from ..io.store import Trace
 from ..tables.angles import ANGLES, CALIBRATIONS
 from ..tables.classifier import BOUTS, EVIDENCE
 from ..tables.gait import GAIT
@@ -19,10 +17,8 @@ from ..tables.standing import CHANGE
 from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.validation import EVENTS as AGREEMENT
 from ..tables.validation import RATERS, STATES
-from ..validate.row_frames import LabelsByRater
-from ..validate.unrecorded import unrecorded_counts
 from ..vocabulary import EVENT_TYPES, GAIT_STATES
-from .content import Block, Item, Items, Note, Section, Text, interval_text, number_text
+from .content import Block, Item, Items, Note, Picture, Section, Text, interval_text, number_text
 from .elsewhere import elsewhere_of
 from .fault_list import fault_list
 from .mending import Mending, mendings
@@ -70,8 +66,25 @@ def mending(tables: StudyTables, faults: list[Mending]) -> Section | None:
     return Section("faults", "What to mend", (Text(READING["faults"]), Items(items, ordered=True), *fault_list(tables)))
 
 
-def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None, *, promised: float = 0.9) -> Section:
-    """Say what the study could not be told."""
+def shortfalls(
+    tables: StudyTables,
+    unrecorded: Mapping[str, int] | None = None,
+    labelled: Mapping[str, Collection[str]] | None = None,
+    *,
+    promised: float = 0.9,
+) -> Section:
+    """Say what the study could not be told.
+
+    Parameters
+    ----------
+    tables : StudyTables
+    unrecorded : mapping of recording to int, optional
+        Labels of a side that was not recorded.
+    labelled : mapping of recording to collection of str, optional
+        Types of event that anybody labelled in it.
+    promised : float, optional
+        Probability that the interval of an angle is to cover.
+    """
     notes: list[Block] = []
     recordings = tables.recordings
     for status, words in (("rejected", "could not be used"), ("degraded", "used although degraded")):
@@ -80,7 +93,7 @@ def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None, *, prom
             were = ("was " if n == 1 else "were ") if status == "degraded" else ""
             notes.append(Note(f"{n} of {len(recordings)} recordings {were}{words}: see Flow of recordings.", "fault"))
     notes += _assumed_rest(recordings)
-    notes += _unrecorded_sides(recordings, labels or {})
+    notes += _unrecorded_sides(unrecorded or {})
     frame = tables(GAIT, *VERDICT_COLUMNS)
     few = int(frame["warning"].notna().sum())
     if few:
@@ -95,7 +108,7 @@ def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None, *, prom
             )
         )
     notes += _not_recorded(tables)
-    notes += _not_labelled(tables, labels or {})
+    notes += _not_labelled(tables, labelled or {})
     notes += _elsewhere(tables)
     if (tables(SWALLOW_SUMMARY)["prediction"] == "rule").any():
         notes.append(Note(_NO_THROAT_MODEL))
@@ -162,11 +175,10 @@ _EXPECTED: Final = {
 """What is looked for where it was recorded, and can be labelled."""
 
 
-def _not_labelled(tables: StudyTables, labels: LabelsByRater) -> list[Note]:
+def _not_labelled(tables: StudyTables, labelled: Mapping[str, Collection[str]]) -> list[Note]:
     """Tell what was recorded and not labelled, and what was labelled in too few people to learn or to test."""
     agreement = tables(AGREEMENT)
-    marks = [frame for raters in labels.values() for frame in raters.values() if len(frame)]
-    used = {str(name) for frame in marks for name in frame["trial_type"]}
+    used = {name for names in labelled.values() for name in names}
     used |= set(agreement.loc[agreement["n_labelled"].fillna(0) > 0, "trial_type"].astype(str))
     states = tables(STATES)
     used |= set(states.loc[states["labelled_seconds"].fillna(0) > 0, "trial_type"].astype(str))
@@ -186,18 +198,17 @@ def _not_labelled(tables: StudyTables, labels: LabelsByRater) -> list[Note]:
     if tables(RATERS).empty:
         notes.append(Note("No second rater: nothing says how well people agree among themselves."))
     if "knees" in tables.recorded and tables(EVIDENCE["classifier"]).empty:
-        notes.append(Note(_untested_classifier(tables, labels)))
+        notes.append(Note(_untested_classifier(tables, labelled)))
     return notes
 
 
-def _untested_classifier(tables: StudyTables, labels: LabelsByRater) -> str:
+def _untested_classifier(tables: StudyTables, labelled: Mapping[str, Collection[str]]) -> str:
     """Say why there are no scores of a classifier of gait."""
     who = tables.recordings.set_index("recording_id")["participant_id"]
     people: dict[str, set[str]] = {name: set() for name in GAIT_STATES}
-    for recording, raters in labels.items():
-        for frame in raters.values():
-            for name in set(frame["trial_type"]) & set(GAIT_STATES):
-                people[name].add(str(who.get(recording)))
+    for recording, names in labelled.items():
+        for name in set(names) & set(GAIT_STATES):
+            people[name].add(str(who.get(recording)))
     counts = {name: len(own) for name, own in people.items()}
     used = set(tables(BOUTS).loc[tables(BOUTS)["trial_type"].isin(GAIT_STATES), "prediction"].dropna())
     ways = {"rule": "published rules", "final": "a stored classifier"}
@@ -227,7 +238,7 @@ def _assumed_rest(recordings: pd.DataFrame) -> list[Note]:
     ]
 
 
-def _unrecorded_sides(recordings: pd.DataFrame, labels: LabelsByRater) -> list[Note]:
+def _unrecorded_sides(unrecorded: Mapping[str, int]) -> list[Note]:
     """Tell of labels that nothing could be compared with."""
     return [
         Note(
@@ -235,7 +246,7 @@ def _unrecorded_sides(recordings: pd.DataFrame, labels: LabelsByRater) -> list[N
             "nowhere. Were the sides exchanged in channels.tsv, or in the labels?",
             "fault",
         )
-        for name, n in unrecorded_counts(labels, recordings).items()
+        for name, n in unrecorded.items()
     ]
 
 
@@ -310,24 +321,26 @@ def _sensors_out(tables: StudyTables) -> list[Note]:
 def study_sections(
     tables: StudyTables,
     *,
-    labels: Mapping[str, Mapping[str, pd.DataFrame]],
     settings: Mapping[str, Any],
-    bench_traces: Mapping[str, Mapping[str, Trace]],
+    pictures: Mapping[str, Picture],
+    unrecorded: Mapping[str, int],
+    labelled: Mapping[str, Collection[str]],
     recordings: Section | None,
-    folder: Path,
 ) -> list[Section]:
     """Give all sections in reading order.
 
     Parameters
     ----------
     tables : StudyTables
-    labels : mapping of recording to rater to DataFrame
     settings : mapping of section to parameters
-    bench_traces : mapping of recording to tracked point to Trace
+    pictures : mapping of str to Picture
+        Figures by name, as far as the study gives them.
+    unrecorded : mapping of recording to int
+        Labels of a side that was not recorded.
+    labelled : mapping of recording to collection of str
+        Types of event that anybody labelled in it.
     recordings : Section or None
         Every recording of a person with where it is drawn.
-    folder : Path
-        Where figures are written.
 
     Returns
     -------
@@ -340,16 +353,16 @@ def study_sections(
         mending(tables, faults),
         flow(tables),
         people(tables),
-        gait(tables, folder, step_time_limit=settings["verdict"].step_time_limit_percent),
-        calibration(tables, labels, folder),
-        swallows(tables, folder),
-        classifier(tables, folder),
-        agreement(tables, folder, lines),
-        *standing(tables, folder),
+        gait(tables, pictures, step_time_limit=settings["verdict"].step_time_limit_percent),
+        calibration(tables, pictures),
+        swallows(tables, pictures),
+        classifier(tables, pictures),
+        agreement(tables, pictures, lines),
+        *standing(tables, pictures),
         groups(tables),
-        bench(tables, bench_traces, folder),
+        bench(tables, pictures),
         recordings,
-        shortfalls(tables, labels, promised=promised),
+        shortfalls(tables, unrecorded, labelled, promised=promised),
         Section("methods", "Methods and settings", methods_blocks(settings, tables)),
         cautions(),
     ]

@@ -29,6 +29,7 @@ from ..learn.card_words import untrained_lines
 from ..learn.external import Given, read_external
 from ..learn.history import extend
 from ..learn.model_files import NO_MODEL
+from ..learn.threads import processes
 from ..provenance.manifest import sha256_of
 from ..records import Participant, Recording
 from ..settings import build
@@ -242,6 +243,7 @@ def run(
     outputs: Mapping[str, Path],
     results: Path,
     progress: Progress,
+    threads: int = 1,
 ) -> None:
     """Decide by what the labels of the study teach, by the model of another one, or by the rules.
 
@@ -268,6 +270,8 @@ def run(
     results : Path
         Results folder, for ``model/`` and ``tables/features.tsv``.
     progress : Progress
+    threads : int
+        Processes to train with; their number changes no result.
     """
     labels = {
         recording: raters[reference_rater]
@@ -296,25 +300,27 @@ def run(
         settings=upstream["gait"],
         say=progress.say,
     )
-    result = learn(parameters, more=more, more_words=more_words)
+    with processes(threads):
+        result = learn(parameters, more=more, more_words=more_words)
+        alone = [] if more is None else [learn(replace(parameters, permutations=0))]
     progress.say(f"gait: {result}")
 
     frames = {} if result.evidence is None else result.evidence.frames()
-    alone = [] if more is None else [learn(replace(parameters, permutations=0))]
     history = extend_history(results, [*alone, result], parameters)
     rows = _with_person(read_frames(candidates), recordings)
     swallow = build(SwallowParameters, settings["swallow"])
-    decided, evidence = _swallows(
-        rows,
-        _words(rows, labels),
-        parameters,
-        swallow,
-        upstream["swallow"],
-        recordings,
-        throats,
-        results,
-        labels,
-    )
+    with processes(threads):
+        decided, evidence = _swallows(
+            rows,
+            _words(rows, labels),
+            parameters,
+            swallow,
+            upstream["swallow"],
+            recordings,
+            throats,
+            results,
+            labels,
+        )
     progress.say(f"swallows: {decided}")
     edges = EdgeModel() if throats is None else EdgeModel.of(throats.card["edges"])
     moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy(), edges)

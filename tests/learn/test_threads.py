@@ -1,0 +1,35 @@
+"""Work in several processes comes to what it comes to in one."""
+
+from __future__ import annotations
+
+import os
+import warnings
+
+import numpy as np
+import pytest
+from strainstudy.learn.threads import processes, spread
+
+
+def test_results_come_back_in_the_order_of_the_jobs_from_other_processes():
+    jobs = [(2, k) for k in range(5)]
+    with processes(2):
+        assert spread(pow, jobs) == [1, 2, 4, 8, 16]
+        elsewhere = spread(os.getpid, [()] * 4)
+    assert os.getpid() not in elsewhere
+    assert spread(os.getpid, [()] * 4) == [os.getpid()] * 4
+
+
+def test_a_sum_does_not_depend_on_the_number_of_processes():
+    jobs = [(np.random.default_rng(k).normal(size=1001),) for k in range(6)]
+    alone = spread(np.sum, jobs)
+    with processes(2):
+        assert spread(np.sum, jobs) == alone
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_warning_is_heard_and_an_error_raised_from_wherever_it_comes(count):
+    with processes(count):
+        with pytest.warns(UserWarning, match="look here"):
+            spread(warnings.warn, [("look here",), ("look here",)])
+        with pytest.raises(ZeroDivisionError):
+            spread(divmod, [(1, 1), (1, 0)])
