@@ -114,7 +114,9 @@ def main() -> int:
     for number, circumstance in enumerate(TOGETHER if given.together else CIRCUMSTANCES):
         run = run_of(work, f"run-{number}", circumstance, demo=given.demo)
         n, found = compared(first, run, circumstance)
-        missing = " (not installed here)" if "de_DE" in circumstance.words and "de_de" not in locales else ""
+        missing = (
+            " (this locale is not installed here)" if "de_DE" in circumstance.words and "de_de" not in locales else ""
+        )
         rows.append((circumstance.words + missing, str(n), ", ".join(found[:5]) if found else "none"))
         print(*rows[-1], sep=": ", flush=True)
         wrong += bool(found)
