@@ -4,7 +4,7 @@ rule report:
         tables=[*rules.tabulate.output, *rules.measure.output, *rules.validate.output],
         signals=of_all_batches(rules.derive.output.signals),
         model=[rules.classify.output.card, rules.classify.output.history],
-        labels=label_files(),
+        labels=lambda w: label_files(),
         template=template_files(),
     output:
         page=f"{RESULTS}/report.html",
