@@ -8,9 +8,12 @@ CORES ?= 2
 MUTATIONS ?= 20000
 VENV := .venv
 BIN := $(VENV)/bin
-SNAKEMAKE := $(BIN)/snakemake --workflow-profile workflow/profiles/default --cores $(CORES)
+PROFILE ?= default
+SNAKEMAKE := $(BIN)/snakemake --workflow-profile workflow/profiles/$(PROFILE) \
+  $(if $(filter slurm,$(PROFILE)),,--cores $(CORES))
+OF_STUDY = $(if $(STUDY),--configfile $(STUDY))
 
-.PHONY: demo resume verify test fuzz mutants lint bench demo-raw lock clean
+.PHONY: demo run check resume verify kill-test same-bytes cluster-test test fuzz mutants lint bench demo-raw model lock clean
 .DEFAULT_GOAL := demo
 
 $(VENV)/.run: requirements.lock pyproject.toml
@@ -33,10 +36,27 @@ demo: $(VENV)/.compiled
 	$(SNAKEMAKE)
 	@echo "The report is $$(pwd)/results/report.html"
 
-# Only when no run is going on: it takes away the lock that a killed run left.
+# A study of one's own: make run STUDY=my_study.yaml. After a kill the same again.
+run: $(VENV)/.compiled
+	$(SNAKEMAKE) $(OF_STUDY)
+
+check: $(VENV)/.compiled
+	$(BIN)/snakemake --workflow-profile workflow/profiles/default --cores $(CORES) check $(OF_STUDY)
+
+# Only where the file system has no locks and no run is going on: it takes away the lock that a killed run left.
 resume: $(VENV)/.compiled
-	$(SNAKEMAKE) --unlock $(if $(STUDY),--configfile $(STUDY))
-	$(SNAKEMAKE) --rerun-incomplete $(if $(STUDY),--configfile $(STUDY))
+	$(SNAKEMAKE) --unlock $(OF_STUDY)
+	$(SNAKEMAKE) $(OF_STUDY)
+
+# docs/robustness.md, a section each: half an hour, twenty minutes, ten minutes on two cores.
+kill-test: $(VENV)/.test
+	$(BIN)/python tests/experiments/kills.py docs/robustness.md
+
+same-bytes: $(VENV)/.test
+	$(BIN)/python tests/experiments/same_bytes.py docs/robustness.md
+
+cluster-test: $(VENV)/.compiled
+	$(BIN)/python tests/experiments/cluster.py docs/robustness.md
 
 # What changed in a results folder since its run.
 verify: $(VENV)/.run
@@ -63,6 +83,12 @@ mutants: $(VENV)/.test
 
 demo-raw: $(VENV)/.run
 	$(BIN)/python -m strainstudy_simulator demo_raw
+
+# The model that comes along, from its recordings: windows, trials, model, card.
+model: $(VENV)/.test
+	$(BIN)/python -m strainstudy.stages.shipped_model workflow/models/open-walks windows
+	$(BIN)/python tests/experiments/open_walks.py trials workflow/models/open-walks
+	$(BIN)/python -m strainstudy.stages.shipped_model workflow/models/open-walks
 
 lock:
 	uv pip compile --quiet --universal --python-version 3.11 --generate-hashes --no-annotate --no-header \

@@ -166,14 +166,15 @@ def gait(folder: str) -> None:
 
 def swallow(folder: str) -> None:
     """Time the detection of swallow candidates with their features."""
-    from strainstudy.swallow.candidates import detect_candidates
+    from strainstudy.swallow.candidates import detect_together
     from strainstudy.swallow.parameters import SwallowParameters
 
     (trace,) = _signals(folder).values()
     found = []
 
     def work() -> None:
-        found.append(len(detect_candidates(trace["response"], trace.sampling_frequency, SwallowParameters())))
+        (candidates,) = detect_together([(trace["response"], trace.sampling_frequency)], SwallowParameters())
+        found.append(len(candidates))
 
     cpu, wall = least(work, 1)
     say(cpu, wall, hours=trace.n / trace.sampling_frequency / 3600, found=found[0])

@@ -4,6 +4,7 @@ import re
 from pathlib import Path, PurePosixPath
 
 import pytest
+from strainstudy.cautions import KNOWN_COVERAGE
 from strainstudy.provenance.code import package_imports
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -114,3 +115,16 @@ def test_a_room_imports_only_from_lines_above_it():
         used = {name.split(".")[1] for name in package_imports(".".join(["strainstudy", *own])) if "." in name}
         upwards |= {(own[0], room) for room in used if place[room] > place[own[0]]}
     assert upwards == APART
+
+
+def test_what_is_said_of_the_angles_interval_is_what_the_audit_found():
+    """docs/coverage.md, section Angles: held, %, by state and range."""
+    text = (ROOT / "docs/coverage.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| \w+_gait \| (all|15 to 30) \| \d+ \| \d+ \| (\d+) \|$", text, re.MULTILINE)
+    whole = sorted(int(held) for part, held in rows if part == "all")
+    middle = sorted(int(held) for part, held in rows if part == "15 to 30")
+    assert len(whole) == len(middle) == 2
+    assert f"held the true angle in {whole[0]} %" in KNOWN_COVERAGE
+    assert whole[0] == whole[1]
+    assert f"in {middle[0]} to {middle[1]} % from 15 to 30 degrees" in KNOWN_COVERAGE
+    assert " ".join(KNOWN_COVERAGE.split()) in " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())

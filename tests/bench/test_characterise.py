@@ -1,8 +1,12 @@
 """One sensor from its bench recordings to its row of figures."""
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
+from strainstudy.bench.answer import answer_of
 from strainstudy.bench.characterise import BenchRecording, characterise, reference_strain
 from strainstudy.bench.firstorder import first_order, undo_first_order
 from strainstudy.bench.holds import LN9, HoldSpan, creep_constants
@@ -221,6 +225,41 @@ def test_gaps_cost_samples_and_not_the_sensor():
     response[9000:9300] = np.nan
     row = characterise([BenchRecording("b", "stretch", response, 100.0, recording.reference)]).row
     assert row["gauge_factor"] == pytest.approx(5.0, rel=0.01)
+
+
+def _on_two_days(first: float, second: float):
+    days = []
+    for name, gauge_factor in (("day-1", first), ("day-2", second)):
+        recording = stretch(TRIANGLES, replace(PLAIN, gauge_factor=gauge_factor), seed=len(days))
+        days.append(replace(recording, recording_id=name))
+    return characterise(days)
+
+
+def test_a_sensor_that_changed_between_two_recordings_has_no_gauge_factor_of_both():
+    """A sensor of gauge factor 8 and then 5 never had the 6.5 of their mean, nor what follows from it."""
+    bench = _on_two_days(8.0, 5.0)
+    for name in ("gauge_factor", "response_full_scale", "detection_limit", "signal_to_noise", "repeatability", "drift"):
+        ends = ("",) if name == "response_full_scale" else ("", "_low", "_high")
+        assert all(np.isnan(bench.row[f"{name}{end}"]) for end in ends), name
+    assert np.isfinite(bench.row["noise_floor"])
+    said = re.findall(r"([\d.]+) \(([\d.]+) to ([\d.]+)\) in (day-\d)", bench.row["gauge_factor_note"])
+    assert [(name, float(low) <= true <= float(high)) for (_, low, high, name), true in zip(said, (8, 5), strict=True)
+            ] == [("day-1", True), ("day-2", True)]  # fmt: skip
+    assert "differ in gauge factor beyond their intervals" in bench.row["warning"]
+    slopes = bench.curves.groupby("recording_id")["gauge_factor"]
+    assert np.allclose(slopes.get_group("day-1"), 8.0, rtol=0.01)
+    assert np.allclose(slopes.get_group("day-2"), 5.0, rtol=0.01)
+    assert bench.loops.groupby("recording_id")["loading"].max().to_numpy() == pytest.approx([2.4, 1.5], rel=0.02)
+    assert answer_of(bench.row, bench.loops) is None or answer_of(bench.row, bench.loops).loop == ()
+
+
+def test_recordings_that_differ_a_little_are_one_and_its_limits_hold_each():
+    """3 % between two mountings is what mountings do; the limits of the mean over cycles would hold neither."""
+    bench = _on_two_days(5.0, 5.15)
+    assert bench.row["gauge_factor_low"] <= 5.0 < 5.15 <= bench.row["gauge_factor_high"]
+    assert bench.row["gauge_factor_note"].endswith("its limits hold the interval of each of its recordings")
+    assert bench.row["warning"] is None or "differ" not in bench.row["warning"]
+    assert bench.curves["recording_id"].isna().all()
 
 
 def test_rows_fit_their_tables(tmp_path):

@@ -111,16 +111,62 @@ def test_only_recordings_of_the_session_that_left_the_limits_are_listed_with_the
     assert quiet.empty
 
 
-def test_a_sensor_that_left_its_limits_on_the_bench_flags_nobody_who_wore_it():
-    worn = uses({f"S{k}": steady(8, 5000, 0.01, k) for k in range(4)})
-    values = {f"S{k}": steady(2, 5000, 0.01, k) for k in range(4)}
-    values["S1"][1] *= 3
+def on_the_bench(values):
     bench = uses(values).assign(participant_id=None)
+    bench["session_id"] = [f"ses-{recording[-1]}" for recording in bench["recording_id"]]
     bench["recording_id"] = "bench-" + bench["recording_id"]
-    both = pd.concat([worn, bench], ignore_index=True)
-    listed = flagged_recordings(control_chart(both), both)
-    assert set(listed["sensor_id"]) == {"S1"}
-    assert listed["recording_id"].str.startswith("bench-").all()
+    return bench
+
+
+def changed_on_the_bench():
+    """Six sensors on the bench in two sessions; S1 gives half of what it gave in the second."""
+    values = {f"S{k}": steady(2, 5.0, 0.01, k) for k in range(6)}
+    values["S1"][1] *= 0.5
+    return on_the_bench(values).rename(columns={"rest_resistance": "gauge_factor"})
+
+
+def test_what_the_bench_shows_of_a_session_flags_who_wore_the_sensor_then_and_nobody_of_another_session():
+    worn = [("S1", "sub-1", "ses-1"), ("S1", "sub-2", "ses-2"), ("S2", "sub-3", "ses-2"), ("S1", "sub-4", "ses-3")]
+    people = pd.DataFrame(worn, columns=["sensor_id", "participant_id", "session_id"])
+    people["recording_id"] = "walk-of-" + people["participant_id"]
+    bench = changed_on_the_bench()
+    tap = bench[bench["sensor_id"] == "S1"].assign(recording_id=lambda rows: rows["recording_id"] + "-tap")
+    used = pd.concat([bench, tap, people], ignore_index=True)
+    listed = flagged_recordings(control_chart(bench), used).set_index("recording_id")["reason"]
+    assert list(listed.index) == ["bench-S1-02", "bench-S1-02-tap", "walk-of-sub-2"]
+    assert listed["walk-of-sub-2"].startswith("sensor S1: on the bench of this session gauge factor -5")
+
+
+def test_what_one_person_shows_of_a_sensor_flags_no_other_of_that_session():
+    worn = uses({f"S{k}": steady(8, 5000, 0.01, k) for k in range(4)})
+    worn.loc[worn["recording_id"] == "S1-03", "rest_resistance"] *= 3
+    assert list(flagged_recordings(control_chart(worn), worn)["recording_id"]) == ["S1-03"]
+
+
+def test_of_two_sessions_the_first_is_what_the_sensor_was():
+    """One cannot be the odd one of two by its distance from their middle; the second is compared with the first."""
+    chart = control_chart(changed_on_the_bench())
+    own = chart[chart["sensor_id"] == "S1"]
+    assert own["flagged"].tolist() == [False, True]
+    assert own["centre"].tolist() == [own["value"].iloc[0]] * 2
+    assert own["reason"].iloc[1].endswith("% from its first session of two, outside its limits")
+
+
+def test_false_alarms_of_pairs_are_as_rare_as_three_standard_deviations_promise():
+    """The difference of two has sqrt(2) times the standard deviation of one; 27 in 10 000 lie beyond three of it."""
+    flagged = [
+        control_chart(uses({f"S{k}": steady(2, 5000, 0.05, 1000 * seed + k) for k in range(60)}))["flagged"].sum() / 60
+        for seed in range(40)
+    ]
+    assert 0.0005 < np.mean(flagged) < 0.008
+
+
+def test_the_middle_is_the_median_on_logarithms_which_of_four_is_the_geometric_mean_of_the_middle_two():
+    values = {f"S{k}": steady(4, 5000, 0.02, k) for k in range(4)} | {"S9": [100.0, 110.0, 121.0, 400.0]}
+    chart = control_chart(uses(values))
+    own = chart[chart["sensor_id"] == "S9"]
+    assert own["centre"].iloc[0] == pytest.approx(np.sqrt(110.0 * 121.0))
+    assert own["reason"].iloc[3].endswith("% from the middle of its sessions, outside its limits")
 
 
 def test_the_chart_fits_its_result_table(tmp_path):

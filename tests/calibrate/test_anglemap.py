@@ -94,6 +94,19 @@ def test_the_loop_is_taken_off_both_branches():
     assert np.abs(one_branch.angle - angle).max() > 7
 
 
+def test_the_response_to_a_movement_is_what_gives_that_movement_back():
+    """Through the map itself: a response of that extent, there and back and there again, is read as the movement."""
+    done = fit_angle_map(stairs(lambda a: 0.01 * a + 5e-5 * a * a, loop=0.06), RIGID)
+    extent = 60 * done.response_to(0, 60)
+    wave = extent * (1 - np.cos(2 * np.pi * np.arange(600) / 100)) / 2
+    # The leg rests on the lower branch, and a zero that is half a degree off at the start is none of the movement.
+    angle = applied(done, wave - done.loop_width).angle[200:]
+    assert np.ptp(angle) == pytest.approx(60, rel=0.05)
+    small, level = done.branch_radius, done.level_of(30)
+    high = float(done.angle_of(level + small))
+    assert done.response_to(30, high) * (high - 30) == pytest.approx(small - done.loop_width / 2, rel=1e-3)
+
+
 def test_extrapolation_is_marked_and_its_interval_widens():
     done = fit_angle_map(stairs(lambda a: 0.01 * a), RIGID)
     found = applied(done, [0.5, 0.9, 1.0, 1.2, -0.2])

@@ -247,7 +247,7 @@ def _targets(results: Mapping[str, Mapping[str, Figures]]) -> list[str]:
         line(not other["plain"], f"normal walks without one are '{CANNOT_TELL}' or 'no asymmetry found'"
              + (f", but for {_words(Counter(other['plain']))} of {normal['plain'].total()}" if other["plain"] else "")),
         f"- Limps whose amplitudes the gain made equal: at least {100 * min(hidden.values()):.1f} % of the limping "
-        "of each person is still found, without a calibration, from timing and shape alone.",
+        "of each person is still found by the classifier, without a calibration, from timing and shape alone.",
     ]  # fmt: skip
 
 
@@ -316,8 +316,9 @@ def page(results: Mapping[str, Mapping[str, Figures]], cancelling: Mapping[str, 
         "",
         "Without a bench one answering time is undone on all sensors. What is left of a difference between the sides "
         "lengthens one step and shortens the other: in a stride of 1.1 s, 15 ms are 5.5 points of the symmetry index "
-        "of step time. That is what makes normal walks 'not certain', in the tables above too; the settings "
-        "verdict.step_time_error_percent and verdict.phase_error_deg keep it from making them 'gait'. With each "
+        "of step time. That is what makes normal walks 'not certain', in the tables above too; the error of "
+        "measurement that their intervals hold keeps it from making them 'gait' (above that of their rows of gait.tsv, "
+        "in this table that of verdict.step_time_error_percent and verdict.phase_error_deg). With each "
         "sensor's own time constant undone, which its bench measures (answering-times.md), it is gone. The classifier, "
         "trained and tested across these sets, was not misled. Read a verdict that "
         "rests on step time or phase alone with this in mind where the two sensors were not compared on the bench.",

@@ -137,7 +137,9 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
     rater = reference_rater(study, settings["validate"].reference_rater)
     recordings = list(study.recordings.values())
     at, note = _paths(folder)
-    decisions = {name: folder / f"decided_{name}.parquet" for name in ("bouts", "candidates", "label_next")}
+    decisions = {
+        name: folder / f"decided_{name}.parquet" for name in ("bouts", "rule_bouts", "candidates", "label_next")
+    }
     results = folder / "results"
 
     features.run(

@@ -9,6 +9,7 @@ from functools import cache
 
 import pytest
 from gait_data import Recorded, real_walks
+from strainstudy.gait.landmark_errors import FORCE_PLATES, with_measurement_error, with_persistence
 from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
 from strainstudy.gait.verdict import CANNOT_TELL, NO_ASYMMETRY, Measured, Verdict, WalkEvidence, sensor_or_gait
@@ -24,11 +25,13 @@ def walks(kind: str) -> dict[str, Recorded]:
 
 @cache
 def evidence(kind: str, name: str, left_gain: float) -> WalkEvidence:
-    """Numbers of one walk with the left knee scaled."""
+    """Numbers of one walk with the left knee scaled, with the intervals that its row of ``tables/gait.tsv`` has."""
     recorded, parameters = walks(kind)[name], GaitParameters()
     knees = {side: curve * (left_gain if side == "left" else 1.0) for side, curve in recorded.knees.items()}
     strides = detect_walk(knees, recorded.fs, parameters).strides
     row = summarise_walk(strides, parameters, knees=knees, fs=recorded.fs, key=name)
+    row = with_persistence(row, parameters.stride_persistence)
+    row = with_measurement_error(row, strides, FORCE_PLATES, angles={})
     return walk_evidence(row, strides, {}, ())
 
 
@@ -56,12 +59,14 @@ def test_equal_gains_and_a_healthy_walk_show_no_asymmetry():
         assert judge("normal", name, 1.0, calibrated=True).verdict == NO_ASYMMETRY
 
 
-def test_a_stiff_knee_is_found_on_its_side_once_calibrated_and_mostly_from_timing_before():
+def test_a_stiff_knee_is_found_on_its_side_once_calibrated_and_before_its_timing_mostly_says_that_it_may_be_there():
+    """Step times and phases of one walk err by as much as a stiff knee changes them: few are settled by timing."""
     blind, seeing = [], []
     for name in walks("limp"):
         # A threefold gain on the stiff side cancels or turns round the difference of the amplitudes.
         blind.append(judge("limp", name, 3.0, calibrated=False))
         seeing.append(judge("limp", name, 3.0, calibrated=True))
     assert all(verdict.verdict in ("gait", "gait and sensor") and verdict.side == "left" for verdict in seeing)
-    assert sum(verdict.verdict == "gait" for verdict in blind) >= 0.75 * len(blind)
+    assert all(verdict.verdict in ("gait", "not certain", CANNOT_TELL) for verdict in blind)
+    assert sum(verdict.verdict != CANNOT_TELL for verdict in blind) >= 0.75 * len(blind)
     assert all(verdict.side in ("left", None) for verdict in blind)

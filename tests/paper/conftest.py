@@ -81,10 +81,11 @@ def write_tables(root: Path) -> None:
 
     walks = [
         {"recording_id": walk_of(p, s), "participant_id": p, "session_id": f"ses-{s}", "task": "walk", "group": g,
-         "affected_side": a, "status": "good", "duration": 60.0, "sampling_frequency": 100.0}
+         "affected_side": a, "status": "good", "duration": 60.0, "sampling_frequency": 100.0,
+         "channels": "left_knee, right_knee"}
         for p, (g, a) in PEOPLE.items() for s in (1, 2)
     ]  # fmt: skip
-    throat = {**walks[0], "recording_id": "sub-1_throat", "task": "swallow"}
+    throat = {**walks[0], "recording_id": "sub-1_throat", "task": "swallow", "channels": "throat"}
     broken = {
         **throat,
         "recording_id": "sub-1_broken",

@@ -2,12 +2,14 @@
 
 import re
 
+import pandas as pd
 import pytest
+from strainstudy.bench.characterise import RECORDINGS_DIFFER
 from strainstudy.paper.checklist import GUIDELINES, ITEMS, checklist_rows
-from strainstudy.paper.methods import AUTHORS_ADD
+from strainstudy.paper.methods import AUTHORS_ADD, _apart
 from strainstudy.paper.names import FIGURE_NAMES, TABLE_NAMES, paper_files, table_file
 from strainstudy.paper.publications import PUBLISHED
-from strainstudy.paper.references import cited_keys, entries_in
+from strainstudy.paper.references import entries_in
 from strainstudy.tables import read_described
 
 
@@ -42,7 +44,7 @@ def test_a_study_with_nothing_gives_methods_and_no_figure_and_what_was_there_goe
 def test_methods_cite_only_what_the_references_hold(results):
     text = (results / "paper/methods.md").read_text(encoding="utf-8")
     entries = entries_in((results / "paper/references.bib").read_text(encoding="utf-8"))
-    cited = cited_keys(text)
+    cited = {key for group in re.findall(r"\[(@[^\]]+)\]", text) for key in re.findall(r"@(\w+)", group)}
     assert len(cited) > 25
     assert cited - set(entries) == set()
 
@@ -116,3 +118,12 @@ def test_an_item_whose_answer_a_study_does_not_give_goes_to_the_authors():
     assert rows.loc["10", "answered"] == "yes"
     assert rows.loc["13", "answered"] == "authors"
     assert set(rows["guideline"]) == {"GRRAS"}
+
+
+def test_methods_name_a_sensor_whose_recordings_differ_and_what_each_gives():
+    """What the table leaves out for a reason is told with the reason where the table is described."""
+    note = "no single value: 8 (7.9 to 8.1) in a; 5 (4.9 to 5.1) in b; they differ beyond their intervals"
+    row = {"sensor_id": "S_1", "n_cycles": 10, "warning": RECORDINGS_DIFFER, "gauge_factor_note": note}
+    assert _apart(pd.DataFrame([row, row | {"sensor_id": "S_2", "warning": None}])) == (
+        f" Of sensor S_1 no gauge factor, nor what rests on it, is given: {note}."
+    )

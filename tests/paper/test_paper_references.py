@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from strainstudy.paper.references import bibliography, cited_keys, entries_in, entry_of_source
+from strainstudy.paper.references import bibliography, entries_in, entry_of_source
 from strainstudy.sections import SECTIONS
 from strainstudy.settings import describe
 
@@ -118,7 +118,3 @@ def test_two_sources_with_one_doi_and_one_that_the_package_knows_make_no_entry_t
     sources = dict.fromkeys((f"{paper}, table 2", f"{paper}, table 3", "Perry J, Burnfield JM 2010, SLACK"), "yes")
     fresh = set(entries_in(bibliography(TEXT, sources, {}))) - set(ENTRIES)
     assert fresh == {"norm01"}
-
-
-def test_cited_keys_are_those_in_square_brackets():
-    assert cited_keys("Words [@one2001; @two] and mail@host and [link](x) [@three].") == {"one2001", "two", "three"}

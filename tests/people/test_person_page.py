@@ -12,6 +12,7 @@ import pytest
 from browser import running_browser
 from invented_person import invented_facts, invented_tables, recordings_of_person
 from strainstudy.cautions import CAUTIONS
+from strainstudy.gait.verdict import NO_ASYMMETRY
 from strainstudy.people.facts import facts_of, nominal_holds
 from strainstudy.people.names import page_file, people_files
 from strainstudy.people.page import page_text
@@ -126,7 +127,7 @@ def test_nothing_on_the_page_is_wider_than_a_small_screen(chromium, tmp_path):
 def test_another_person_who_wore_the_same_sensor_is_not_named():
     """The reason of a flag is about the sensor; whose session it was is nobody's business here."""
     flagged = {"sensor_id": "K-left", "participant_id": "sub-77", "session_id": "ses-9", "flagged": True,
-               "reason": "rest resistance -44 % of this sensor's median, outside its limits"}  # fmt: skip
+               "reason": "rest resistance -44 % from the middle of its sessions, outside its limits"}  # fmt: skip
     recordings = (*recordings_of_person("sub-01"), *recordings_of_person("sub-77"))
     tables = invented_tables(recordings)
     tables["health"] = pd.DataFrame([flagged])
@@ -137,8 +138,8 @@ def test_another_person_who_wore_the_same_sensor_is_not_named():
     theirs = tuple(r for r in recordings if r.participant_id == "sub-77")
     said = faults_of(facts_of(Participant("sub-77"), theirs, tables, {}))
     assert said == [
-        "ses-9, sensor K-left: rest resistance \u221244 % of this sensor's median, outside its limits. Doubt the "
-        "amplitudes of this session; look at its contacts and leads, and put it on the bench again."
+        "ses-9, sensor K-left: rest resistance \u221244 % from the middle of its sessions, outside its limits. Doubt "
+        "the amplitudes of this session; look at its contacts and leads, and put it on the bench again."
     ]
 
 
@@ -218,6 +219,16 @@ def test_changes_beyond_their_error_come_with_what_they_mean_and_the_rest_by_nam
     assert "more steps per minute" in text
     assert "Each is more than the other people's sessions differ." in text
     assert "Changed no more than the error, 5: range of motion; range of motion, right against left; peak" in text
+
+
+def test_a_walk_without_an_asymmetry_says_what_would_have_been_found():
+    facts = invented_facts(sessions=1)
+    facts.tables["gait"] = facts.tables["gait"].assign(
+        verdict=NO_ASYMMETRY, verdict_side=None, step_time_settled_from=25.4, amplitude_settled_from=float("nan")
+    )
+    page = words_of_page(facts)
+    assert "none found; asymmetries from 25 % of step time on would have been" in page
+    assert NO_ASYMMETRY not in page
 
 
 def test_every_person_with_a_recording_has_a_page_in_the_plan_and_the_bench_has_none():

@@ -7,7 +7,15 @@ import pandas as pd
 import pytest
 from strainstudy.bench.characterise import BenchRecording, characterise
 from strainstudy.gait.verdict import VERDICT_COLUMNS
-from strainstudy.io.store import Trace, TraceWriter
+from strainstudy.io.atomic import write_text
+from strainstudy.io.frames import write_json
+from strainstudy.io.store import Trace, TraceWriter, iter_traces
+from strainstudy.report.content import Picture
+from strainstudy.report.figures import Sources, draw_figure
+from strainstudy.report.kinds import KINDS, tables_of
+from strainstudy.report.names import recording_file
+from strainstudy.report.recordings import NOTHING, Drawings, detected_in, drawing_row, drawings_in, recording_picture
+from strainstudy.report.results import StudyTables, records
 from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BOUTS, EVIDENCE
 from strainstudy.tables.events import EVENTS
@@ -161,11 +169,12 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
     ):
         write_table(frame.assign(sensor_id="S<1>"), spec, root)
 
-    people = [("sub-01_walk", "sub-01", "walk", "stroke"), ("sub-02_swallow", "sub-02", "swallow", "control")]
+    people = [("sub-01_walk", "sub-01", "walk", "stroke", "left_knee, right_knee"),
+              ("sub-02_swallow", "sub-02", "swallow", "control", "throat")]  # fmt: skip
     recordings = [
         {"recording_id": r, "participant_id": p, "session_id": "ses-1", "task": t, "duration": 20.0, "status": "good",
-         "status_description": None, "sensor_flag": None, "group": g}
-        for r, p, t, g in people
+         "status_description": None, "sensor_flag": None, "group": g, "channels": c}
+        for r, p, t, g, c in people
     ]  # fmt: skip
     recordings.append(
         {"recording_id": "bench-1", "participant_id": None, "session_id": "ses-1", "task": "stretch", "duration": 140.0,
@@ -204,8 +213,9 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
     write_table(rows_of(SENSOR_HEALTH, health), SENSOR_HEALTH, root)
 
     for name, spec in EVIDENCE.items():
-        row = {"classifier": {"predictor": "classifier", "scope": "pooled", "trial_type": "all"}}.get(name, {})
-        write_table(rows_of(spec, [row]), spec, root)
+        row = {"predictor": "classifier", "scope": "pooled", "trial_type": "all"}
+        left_out = row | {"scope": "fold", "participant_id": "sub-01"}
+        write_table(rows_of(spec, [row, left_out] if name == "classifier" else [{}]), spec, root)
     pooled = {"recording_id": "pooled", "trial_type": "initial_contact", "side": "all", "criterion": "time", "f1": 0.85}
     write_table(rows_of(AGREEMENT, [pooled]), AGREEMENT, root)
     cells = [{"recording_id": "pooled", "labelled": a, "detected": b, "share": 0.5, "seconds": 60.0}
@@ -222,3 +232,39 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
               for p, c in (("sub-01", 1.0), ("sub-02", 3.0))]  # fmt: skip
     write_table(rows_of(CHANGE, change), CHANGE, root)
     return root
+
+
+def draw_everything(results: Path, labels, out: Path) -> tuple[dict[str, Picture], Drawings]:
+    """Draw what the jobs of a run draw, each kind of figure from the tables that it has declared."""
+    figures = out / "figures"
+    tables = StudyTables(results)
+    frames = [tables(spec) for spec in (EVENTS, BOUTS)]
+    traces = [t for path in sorted((results / "signals").glob("*.parquet")) for t in iter_traces(path)]
+    points: dict[str, dict[str, Trace]] = {}
+    for own in traces:
+        points.setdefault(own.recording_id, {})[own.tracked_point] = own
+    pictures = {}
+    for kind, names in {**KINDS, "bench-1": ("sensor_S<1>",)}.items():
+        sources = Sources(StudyTables(results, tables_of(kind)), figures, labels, points)
+        found = [draw_figure(name, sources) for name in names]
+        pictures |= {picture.name: picture for picture in found if picture is not None}
+    made = []
+    for row in records(tables.recordings):
+        name = str(row["recording_id"])
+        detected = detected_in(*frames, [name]).get(name, NOTHING)
+        picture = (
+            None
+            if row["task"] == "stretch"
+            else recording_picture(row, points.get(name, {}), detected, labels.get(name, {}))
+        )
+        if picture is not None:
+            write_text(figures / recording_file(name), picture.svg)
+        made.append(drawing_row(name, picture, labels.get(name, {}), 0))
+    write_json(out / "drawings.json", made)
+    return pictures, drawings_in([out / "drawings.json"], figures)
+
+
+@pytest.fixture(scope="session")
+def drawn():
+    """Give the function that draws everything."""
+    return draw_everything

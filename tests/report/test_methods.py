@@ -7,12 +7,17 @@ from strainstudy.condition import trace
 from strainstudy.condition.parameters import ConditionParameters
 from strainstudy.gait import walk
 from strainstudy.gait.parameters import GaitParameters
-from strainstudy.report.content import Text
+from strainstudy.report.content import Note, Text
+from strainstudy.report.elsewhere import elsewhere_of
 from strainstudy.report.methods import CONDITION_STEPS, GAIT_STEPS, METHODS, methods_blocks
 from strainstudy.report.results import StudyTables
+from strainstudy.report.sections import shortfalls
+from strainstudy.report.trust import trust_lines
 from strainstudy.sections import SECTIONS
 from strainstudy.tables import write_table
-from strainstudy.tables.classifier import BOUTS
+from strainstudy.tables.classifier import BESIDE, BOUTS
+from strainstudy.tables.events import STRIDES
+from strainstudy.tables.recordings import ADDED, RECORDINGS
 from strainstudy.tables.validation import EVENTS
 from strainstudy_simulator.gaits import Gait
 from strainstudy_simulator.knee import Segment, walk_knees
@@ -102,5 +107,51 @@ def test_over_what_an_interval_is_is_read_from_the_table(tmp_path):
 def test_a_study_without_bench_holds_or_gait_claims_none(tmp_path):
     words = words_of(SETTINGS, StudyTables(tmp_path))
     assert "no bench recordings" in words["bench"]
-    assert "No knee was calibrated" in words["calibrate"]
+    assert "No knee was recorded" in words["calibrate"]
     assert "No gait was found" in words["classify"]
+
+
+TOLD = "trained elsewhere: four adults, imitated stiff knee"
+
+
+@pytest.fixture
+def decided_elsewhere(tmp_path):
+    """Two bouts that a model of others decided, of which the published rule calls one otherwise."""
+    bouts = pd.DataFrame(
+        {"recording_id": "r", "onset": [0.0, 30.0], "duration": 30.0, "trial_type": ["normal_gait", "limping_gait"],
+         "prediction": "final", "trained": TOLD, "rule_trial_type": "normal_gait", "rule_limping_share": 0.0}
+    ).reindex(columns=[*BOUTS.names, *(column.name for column in BESIDE)])  # fmt: skip
+    write_table(bouts, BOUTS, tmp_path, BESIDE)
+    return StudyTables(tmp_path)
+
+
+def test_whose_model_decided_is_said_with_how_the_rule_stands_to_it(decided_elsewhere):
+    words = words_of(SETTINGS, decided_elsewhere)["classify"]
+    assert f"by a stored model {TOLD}, with published limits beside it" in words
+    (line,) = trust_lines(decided_elsewhere, promised=0.9)
+    assert (line.evidence, line.verdict) == (TOLD, "Not known here")
+    assert line.more.endswith("the published rule calls 1 of its 2 bouts otherwise")
+    notes = [block.words for block in shortfalls(decided_elsewhere).blocks if isinstance(block, Note)]
+    assert any(f"states come from a model {TOLD}; the published rule calls 1 of its 2" in words for words in notes)
+
+
+def test_a_study_whose_labels_taught_its_model_says_nothing_of_others(tmp_path):
+    assert elsewhere_of(StudyTables(tmp_path)) is None
+    assert trust_lines(StudyTables(tmp_path), promised=0.9) == []
+
+
+def test_a_study_of_knees_in_degrees_calibrates_nothing_and_one_of_throats_looks_for_no_gait(tmp_path):
+    row = {"recording_id": "w", "status": "good", "task": "walk"}
+    columns = [*RECORDINGS.names, *(column.name for column in ADDED)]
+    for name, points in (("throat", "throat"), ("deg", "left_knee, right_knee")):
+        table = pd.DataFrame([row | {"channels": points}]).reindex(columns=columns)
+        write_table(table, RECORDINGS, tmp_path / name, ADDED)
+    strides = pd.DataFrame([{"recording_id": "w", "range_of_motion": 55.0}]).reindex(columns=list(STRIDES.names))
+    write_table(strides, STRIDES, tmp_path / "deg")
+    throat, deg = (words_of(SETTINGS, StudyTables(tmp_path / name)) for name in ("throat", "deg"))
+    assert throat["gait"] == "No knee was recorded: no gait was looked for."
+    assert throat["swallow"].startswith("Swallow candidates were taken")
+    assert deg["swallow"] == "No throat was recorded: no swallow was looked for."
+    assert deg["calibrate"] == "Knee angles were recorded in degrees: there was nothing to calibrate."
+    assert deg["health"].startswith("No sensor was followed")
+    assert deg["validate"].startswith("Nothing was labelled")

@@ -65,18 +65,16 @@ class Reader(HTMLParser):
         self.words.append(data)
 
 
-def build(results: Path, out: Path, labels) -> tuple[str, Reader]:
-    titles = build_report(
+def build(drawn, results: Path, out: Path, labels) -> tuple[str, Reader]:
+    pictures, drawings = drawn(results, labels, out)
+    build_report(
         results,
-        labels=labels,
+        pictures=pictures,
+        drawings=drawings,
         settings=SETTINGS,
-        signals=sorted((results / "signals").glob("*.parquet")),
         study="harbour <study>",
         page=out / "report.html",
-        figures=out / "figures",
     )
-    figures = out / "figures"
-    assert set(titles) == {p.relative_to(figures).as_posix() for p in figures.rglob("*") if p.is_file()}
     text = (out / "report.html").read_text(encoding="utf-8")
     reader = Reader()
     reader.feed(text)
@@ -85,9 +83,9 @@ def build(results: Path, out: Path, labels) -> tuple[str, Reader]:
 
 
 @pytest.fixture(scope="module")
-def made(results, labels, tmp_path_factory):
+def made(drawn, results, labels, tmp_path_factory):
     out = tmp_path_factory.mktemp("report")
-    return (*build(results, out, labels), out)
+    return (*build(drawn, results, out, labels), out)
 
 
 def test_the_page_needs_no_network(made):
@@ -167,10 +165,10 @@ def test_headings_go_down_one_level_at_a_time_and_pictures_have_words(made):
     assert reader.missing_alternatives == 0
 
 
-def test_every_caution_is_on_every_page(made, tmp_path):
+def test_every_caution_is_on_every_page(drawn, made, tmp_path):
     bare = tmp_path / "bare"
     bare.mkdir()
-    for text in ("".join(made[1].words), "".join(build(bare, tmp_path / "out", {})[1].words)):
+    for text in ("".join(made[1].words), "".join(build(drawn, bare, tmp_path / "out", {})[1].words)):
         for caution in CAUTIONS:
             assert caution.words in text
         assert "No diagnosis" in text
@@ -185,7 +183,7 @@ def test_words_from_the_study_are_escaped(made):
 
 def test_what_fell_short_is_said(made):
     words = "".join(made[1].words)
-    assert "1 of 3 recordings were used in part" in words
+    assert "1 of 3 recordings was used although degraded" in words
     assert "Pooled F1 of initial contact is 0.850 at ±0.50 s, the widest tolerance scored" in words
     assert "sensor or gait cannot be told apart" in words
     assert "No bend recordings" in words
@@ -218,36 +216,36 @@ def test_every_figure_is_a_file_of_its_own(made):
     assert {n.removeprefix("recording_") for n in shown} <= {Path(n).stem for n in names}
 
 
-def test_the_same_results_give_the_same_bytes(results, labels, tmp_path):
+def test_the_same_results_give_the_same_bytes(drawn, results, labels, tmp_path):
     few = tmp_path / "results"
     shutil.copytree(
         results, few, ignore=shutil.ignore_patterns("validation", "change.*", "swallow*", "sensor_health.*")
     )
-    build(few, tmp_path / "a", labels)
-    build(few, tmp_path / "b", labels)
+    build(drawn, few, tmp_path / "a", labels)
+    build(drawn, few, tmp_path / "b", labels)
     names = sorted(p.relative_to(tmp_path / "a") for p in (tmp_path / "a").rglob("*") if p.is_file())
-    assert {p.suffix for p in names} == {".html", ".png", ".svg", ".pdf"}
+    assert {p.suffix for p in names} == {".html", ".json", ".png", ".svg", ".pdf"}
     assert all((tmp_path / "a" / n).read_bytes() == (tmp_path / "b" / n).read_bytes() for n in names)
 
 
-def test_a_study_with_nothing_but_a_rejected_recording_still_has_a_page(results, tmp_path):
+def test_a_study_with_nothing_but_a_rejected_recording_still_has_a_page(drawn, results, tmp_path):
     root = tmp_path / "results"
     (root / "tables").mkdir(parents=True)
     for suffix in (".tsv", ".json"):
         shutil.copy(results / f"tables/recordings{suffix}", root / f"tables/recordings{suffix}")
-    _, reader = build(root, tmp_path / "out", {})
+    _, reader = build(drawn, root, tmp_path / "out", {})
     words = "".join(reader.words)
     assert "No labels" in words
-    assert "No bench recordings" in words
+    assert "The bench recordings gave no figures" in words
 
 
-def test_empty_tables_leave_their_sections_out(results, labels, tmp_path):
+def test_empty_tables_leave_their_sections_out(drawn, results, labels, tmp_path):
     root = tmp_path / "results"
     shutil.copytree(results, root)
     for path in root.rglob("*.tsv"):
         if path.name != "recordings.tsv":
             path.write_text(path.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
-    _, reader = build(root, tmp_path / "out", labels)
+    _, reader = build(drawn, root, tmp_path / "out", labels)
     assert "gait" not in reader.ids
     assert "bench" not in reader.ids
     assert {"summary", "flow", "people", "recordings", "cautions"} <= set(reader.ids)

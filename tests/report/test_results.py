@@ -2,7 +2,6 @@
 
 import pandas as pd
 import pytest
-from labelling import frame
 from strainstudy.condition.bridge import ASSUMED_EQUAL_ARMS
 from strainstudy.errors import StudyError
 from strainstudy.gait.verdict import VERDICT_COLUMNS
@@ -21,7 +20,7 @@ def written(root, frame, spec, extra=()):
 def test_a_renamed_column_is_no_empty_column(tmp_path):
     """A warning that nobody can read any more must not become a report without warnings."""
     path = written(tmp_path, [{"recording_id": "w", "warning": "few strides"}], GAIT, VERDICT_COLUMNS)
-    assert "1 of 1 gait rows carry a warning" in " ".join(b.words for b in shortfalls(StudyTables(tmp_path)).blocks)
+    assert "1 of 1 gait rows carries a warning" in " ".join(b.words for b in shortfalls(StudyTables(tmp_path)).blocks)
     path.write_text(path.read_text(encoding="utf-8").replace("\twarning\t", "\tremark\t"), encoding="utf-8")
     with pytest.raises(StudyError, match=r"tables/gait.tsv.*'warning'"):
         shortfalls(StudyTables(tmp_path))
@@ -39,6 +38,12 @@ def test_a_table_of_a_study_without_that_data_is_empty_with_its_columns(tmp_path
     nothing = StudyTables(tmp_path)(GAIT, *VERDICT_COLUMNS)
     assert nothing.empty
     assert tuple(nothing.columns) == (*GAIT.names, *(column.name for column in VERDICT_COLUMNS))
+
+
+def test_a_table_that_a_job_has_not_declared_is_refused(tmp_path):
+    assert StudyTables(tmp_path, [GAIT])(GAIT).empty
+    with pytest.raises(KeyError, match=r"tables/recordings\.tsv is read by a figure whose kind does not name it"):
+        StudyTables(tmp_path, [GAIT])(RECORDINGS)
 
 
 def test_a_bench_alone_has_no_groups_of_people(tmp_path):
@@ -59,10 +64,7 @@ def test_an_assumed_rest_resistance_and_labels_of_a_side_without_a_sensor_are_to
         {"recording_id": "v", "status": "good", "channels": "left_knee, right_knee", "notes": "ok"},
     ]
     written(tmp_path, rows, RECORDINGS, ADDED)
-    labels = frame(
-        (1, 0, "initial_contact", "right"), (2, 0, "initial_contact", "left"), (0, 9, "limping_gait", "right")
-    )
-    notes = shortfalls(StudyTables(tmp_path), {"w": {"anna": labels}, "v": {"anna": labels}}).blocks
+    notes = shortfalls(StudyTables(tmp_path), {"w": 1}).blocks
     told = [note.words for note in notes if note.level == "fault"]
     assert any(words.startswith("Rest resistance is assumed in 1 of 2 recordings") for words in told)
     assert [words[:11] for words in told if "not recorded" in words] == ["w: 1 labels"]

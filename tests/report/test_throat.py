@@ -19,6 +19,12 @@ from strainstudy.tables.swallows import SWALLOW_SUMMARY
 from strainstudy.tables.throat import THROAT_EVIDENCE
 
 
+def section_in(folder) -> Section | None:
+    """Draw the figure, and make the section that shows it."""
+    picture = swallow_proof_figure(StudyTables(folder), folder)
+    return agreement(StudyTables(folder), {} if picture is None else {picture.name: picture})
+
+
 def plain(spec, rows: list[dict]) -> pd.DataFrame:
     return pd.DataFrame(rows).reindex(columns=[c.name for c in spec.columns])
 
@@ -100,7 +106,7 @@ def test_a_panel_without_rows_is_left_out_with_its_words_and_its_table(tmp_path,
     assert set(panels_of(drawn[0])) == left
     assert {title for title in ("By response shape", "Taken for a swallow", "Movements by class")
             if f"{title}: " in picture.caption} == left  # fmt: skip
-    section = agreement(StudyTables(tmp_path), tmp_path)
+    section = section_in(tmp_path)
     captions = " ".join(block.caption for block in section.parts[0].blocks if isinstance(block, Table))
     for title, words in (
         ("By response shape", "response shape"),
@@ -116,7 +122,7 @@ def test_a_class_that_others_were_learnt_as_is_named_with_them(tmp_path, throat_
         includes=lambda t: t["trial_type"].map({"other": "cough (1 participant)"})
     )
     write_table(table, THROAT_EVIDENCE["throat_classifier"], tmp_path)
-    words = " ".join(b.words for b in agreement(StudyTables(tmp_path), tmp_path).parts[0].blocks if isinstance(b, Text))
+    words = " ".join(b.words for b in section_in(tmp_path).parts[0].blocks if isinstance(b, Text))
     assert "Other includes cough (1 participant)" in words
 
 
@@ -124,7 +130,7 @@ def test_without_any_of_the_tables_there_is_neither_figure_nor_section(tmp_path,
     assert swallow_proof_figure(StudyTables(tmp_path), tmp_path) is None
     throat_evidence(tmp_path, shapes=(), confounders=(), classes=())
     assert swallow_proof_figure(StudyTables(tmp_path), tmp_path) is None
-    assert agreement(StudyTables(tmp_path), tmp_path) is None
+    assert section_in(tmp_path) is None
     assert not list(tmp_path.glob("*.png"))
 
 
@@ -144,7 +150,7 @@ def test_one_class_by_itself_is_still_drawn(tmp_path, throat_evidence, drawn):
 @pytest.fixture
 def swallow_part(tmp_path, throat_evidence) -> Section:
     throat_evidence(tmp_path)
-    (part,) = agreement(StudyTables(tmp_path), tmp_path).parts
+    (part,) = section_in(tmp_path).parts
     return part
 
 
@@ -189,7 +195,7 @@ def test_the_card_of_the_swallow_model_is_named_where_there_is_one(tmp_path, thr
     if stored:
         (tmp_path / "model").mkdir()
         (tmp_path / "model/swallow_card.md").write_text("# Card", encoding="utf-8")
-    (part,) = agreement(StudyTables(tmp_path), tmp_path).parts
+    (part,) = section_in(tmp_path).parts
     assert ("model/swallow_card.md" in " ".join(getattr(b, "words", "") for b in part.blocks)) == stored
 
 

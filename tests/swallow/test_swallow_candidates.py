@@ -3,7 +3,7 @@ import pandas as pd
 import pytest
 from scipy.signal import butter, sosfiltfilt
 from strainstudy.swallow.candidate_labels import label_candidates
-from strainstudy.swallow.candidates import CANDIDATE_COLUMNS, detect_candidates, detect_together
+from strainstudy.swallow.candidates import CANDIDATE_COLUMNS, detect_together
 from strainstudy.swallow.features import FEATURE_NAMES, SWALLOW_FEATURES
 from strainstudy.swallow.generic import accept_generic
 from strainstudy.swallow.parameters import SwallowParameters
@@ -13,7 +13,7 @@ PARAMETERS = SwallowParameters()
 
 
 def _labelled(stream, labels, fs=100.0):
-    found = detect_candidates(stream, fs, PARAMETERS)
+    (found,) = detect_together([(stream, fs)], PARAMETERS)
     return found.assign(trial_type=label_candidates(found, labels))
 
 
@@ -35,7 +35,7 @@ def test_without_labels_swallows_are_found_among_speech_coughs_and_head_movement
     values = []
     for seed in (1, 4):
         stream, labels = throat_stream(seed, kind)
-        found = detect_candidates(stream, 100.0, PARAMETERS)
+        (found,) = detect_together([(stream, 100.0)], PARAMETERS)
         values.append(f1(found[accept_generic(found, PARAMETERS)], labels))
     assert np.mean(values) >= 0.9
 
@@ -43,14 +43,14 @@ def test_without_labels_swallows_are_found_among_speech_coughs_and_head_movement
 @pytest.mark.parametrize("fs", [50.0, 128.0, 333.3, 1000.0])
 def test_sampling_frequency_does_not_change_what_is_found(fs):
     stream, labels = throat_stream(2, fs=fs, noise=0.01 * np.sqrt(fs / 100))
-    found = detect_candidates(stream, fs, PARAMETERS)
+    (found,) = detect_together([(stream, fs)], PARAMETERS)
     assert f1(found[accept_generic(found, PARAMETERS)], labels) >= 0.9
 
 
 def test_unit_and_polarity_do_not_change_what_is_found():
     stream, _ = throat_stream(2)
-    plain = detect_candidates(stream, 100.0, PARAMETERS)
-    turned = detect_candidates(-3.7e-4 * stream + 12.0, 100.0, PARAMETERS)
+    (plain,) = detect_together([(stream, 100.0)], PARAMETERS)
+    (turned,) = detect_together([(-3.7e-4 * stream + 12.0, 100.0)], PARAMETERS)
     assert len(plain) == len(turned)
     np.testing.assert_allclose(turned["onset"], plain["onset"], atol=1e-6)
     np.testing.assert_allclose(turned["amplitude"], 3.7e-4 * plain["amplitude"], rtol=1e-6)
@@ -76,7 +76,7 @@ def test_duration_of_a_smooth_swallow_is_within_a_tenth_of_a_second_of_its_visib
 
         stream += way((t - onset) / rise) - way((t - onset - rise - hold) / fall)
         truth.append((onset + 0.189 * rise, onset + rise + hold + 0.811 * fall))
-    found = detect_candidates(stream, 100.0, PARAMETERS)
+    (found,) = detect_together([(stream, 100.0)], PARAMETERS)
     assert len(found) == 4
     begin, end = np.array(truth).T
     assert np.abs(found["onset"] - begin).max() < 0.1
@@ -101,7 +101,7 @@ def test_two_or_three_swallows_alone_are_found_and_one_smooth_hump_may_be_a_nod(
         rng = np.random.default_rng(count)
         acts = [("swallow", 20.0 + 60.0 * k, 1.1, 1.0) for k in range(count)]
         stream = movements(acts, 60.0 * count + 20.0, 100.0, rng) + 0.01 * rng.standard_normal(6000 * count + 2000)
-        found = detect_candidates(stream, 100.0, PARAMETERS)
+        (found,) = detect_together([(stream, 100.0)], PARAMETERS)
         assert accept_generic(found, PARAMETERS).sum() == swallows
         assert len(found) >= count
 
@@ -122,7 +122,7 @@ def test_a_burst_of_sips_is_one_candidate_a_sip(kind):
     acts += [("swallow", 30.0 + 1.2 * k, 0.85, rng.lognormal(0, 0.15)) for k in range(10)]
     stream = answer(movements(acts, 60.0, 100.0, rng), 100.0, kind)
     stream = stream + 0.01 * np.ptp(stream) * rng.standard_normal(len(stream))
-    found = detect_candidates(stream, 100.0, PARAMETERS)
+    (found,) = detect_together([(stream, 100.0)], PARAMETERS)
     centre = found["onset"] + found["duration"] / 2
     drinking = found[(centre > 29) & (centre < 43)]
     assert len(drinking) == 10
@@ -133,7 +133,7 @@ def test_a_timed_water_test_without_any_rest_between_is_counted():
     rng = np.random.default_rng(12)
     acts = [("swallow", 1.5 + 1.15 * k, 0.9, rng.lognormal(0, 0.1)) for k in range(8)]
     stream = movements(acts, 14.0, 100.0, rng) + 0.01 * rng.standard_normal(1400)
-    found = detect_candidates(stream, 100.0, PARAMETERS)
+    (found,) = detect_together([(stream, 100.0)], PARAMETERS)
     assert accept_generic(found, PARAMETERS).sum() == 8
 
 
@@ -159,7 +159,7 @@ def _noises(hours, fs):
 @pytest.mark.parametrize("name", ["white", "pink", "hum", "drift", "quantised", "quantised drift", "breath"])
 def test_rest_alone_gives_fewer_than_a_fifth_of_a_detection_a_minute(name):
     stream = _noises(2.0, 50.0)[name]
-    found = detect_candidates(stream, 50.0, PARAMETERS)
+    (found,) = detect_together([(stream, 50.0)], PARAMETERS)
     assert len(found) / 120 < 0.2
     assert accept_generic(found, PARAMETERS).sum() / 120 < 0.05
 
@@ -214,7 +214,7 @@ def test_gaps_hold_no_candidates_and_are_counted():
     stream, labels = throat_stream(2)
     holed = stream.copy()
     holed[6000:9000] = np.nan
-    found = detect_candidates(holed, 100.0, PARAMETERS)
+    (found,) = detect_together([(holed, 100.0)], PARAMETERS)
     end = found["onset"] + found["duration"]
     assert not ((found["onset"] > 60) & (end < 90)).any()
     late = found[found["onset"] > 90]
@@ -228,7 +228,7 @@ def test_an_unplugged_stretch_is_no_swallow_and_no_reference_of_rest():
     stream, _ = throat_stream(2)
     stream = stream.copy()
     stream[8000:14000] = 5.0
-    found = detect_candidates(stream, 100.0, PARAMETERS)
+    (found,) = detect_together([(stream, 100.0)], PARAMETERS)
     end = found["onset"] + found["duration"]
     assert not ((found["onset"] > 80.5) & (end < 139.5)).any()
 
@@ -249,7 +249,7 @@ def test_clipped_swallows_are_found_and_marked():
 
 def test_nothing_to_see_gives_an_empty_frame_with_all_columns():
     for stream in (np.zeros(0), np.full(1000, np.nan), np.zeros(5000), np.ones(100)):
-        found = detect_candidates(stream, 100.0, PARAMETERS)
+        (found,) = detect_together([(stream, 100.0)], PARAMETERS)
         assert len(found) == 0
         assert tuple(found.columns) == (*CANDIDATE_COLUMNS, *FEATURE_NAMES)
         assert accept_generic(found, PARAMETERS).shape == (0,)
@@ -257,13 +257,14 @@ def test_nothing_to_see_gives_an_empty_frame_with_all_columns():
 
 def test_too_low_a_sampling_frequency_is_refused_in_words():
     with pytest.raises(ValueError, match="at least 20 Hz, not 10 Hz"):
-        detect_candidates(np.zeros(1000), 10.0, PARAMETERS)
+        detect_together([(np.zeros(1000), 10.0)], PARAMETERS)
 
 
 def test_same_stream_gives_the_same_candidates_to_the_last_bit():
     stream, _ = throat_stream(5, "rings", seconds=120.0)
-    first = detect_candidates(stream, 100.0, PARAMETERS)
-    pd.testing.assert_frame_equal(first, detect_candidates(stream.copy(), 100.0, PARAMETERS), check_exact=True)
+    (first,) = detect_together([(stream, 100.0)], PARAMETERS)
+    (again,) = detect_together([(stream.copy(), 100.0)], PARAMETERS)
+    pd.testing.assert_frame_equal(first, again, check_exact=True)
 
 
 def test_features_are_documented_once_and_finite():
@@ -271,7 +272,7 @@ def test_features_are_documented_once_and_finite():
     assert len(set(names)) == len(names)
     assert all(feature.formula and feature.group and feature.source for feature in SWALLOW_FEATURES)
     stream, _ = throat_stream(1, "lets_go")
-    found = detect_candidates(stream, 100.0, PARAMETERS)
+    (found,) = detect_together([(stream, 100.0)], PARAMETERS)
     assert np.isfinite(found[names].to_numpy()).all()
     assert found["onset"].is_monotonic_increasing
     end = (found["onset"] + found["duration"]).to_numpy()
@@ -296,7 +297,7 @@ def test_swallows_are_found_after_a_throat_has_been_shaken_from_the_first_sample
     t = np.arange(10_000) / 100
     shaking = np.where(t < 45, 0.25 * np.sin(2 * np.pi * 1.9 * t) + 0.3 * np.sin(2 * np.pi * t / 30), 0.0)
     stream = movements(acts, 100.0, 100.0, rng) + shaking + 0.01 * rng.standard_normal(len(t))
-    found = detect_candidates(stream, 100.0, PARAMETERS)
+    (found,) = detect_together([(stream, 100.0)], PARAMETERS)
     late = found[accept_generic(found, PARAMETERS) & (found["onset"] > 47)]
     assert len(late) == 8
     assert np.isfinite(found[list(FEATURE_NAMES)].to_numpy()).all()

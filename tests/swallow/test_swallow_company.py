@@ -397,10 +397,10 @@ def test_the_leak_of_a_first_order_high_pass_is_undone():
 
 
 def test_a_hump_that_comes_back_counts_one_and_a_wave_that_balances_nothing():
-    t = np.linspace(0, 1, 101)
-    assert _hump(np.sin(np.pi * t) ** 2, 100.0, 0.0) == pytest.approx(1.0, abs=0.05)
-    assert _hump(np.sin(2 * np.pi * t), 100.0, 0.0) == pytest.approx(-0.3, abs=0.05)
-    assert _hump(t, 100.0, 0.0) == pytest.approx(1 - np.mean(t[-10:]))
+    t, holds = np.linspace(0, 1, 101), np.zeros(1)
+    assert _hump(np.sin(np.pi * t) ** 2, 100.0, holds) == pytest.approx(1.0, abs=0.05)
+    assert _hump(np.sin(2 * np.pi * t), 100.0, holds) == pytest.approx(-0.3, abs=0.05)
+    assert _hump(t, 100.0, holds) == pytest.approx(1 - np.mean(t[-10:]))
 
 
 def test_shares_inside_spans_are_seconds_of_overlap():

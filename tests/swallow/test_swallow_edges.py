@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 from sklearn.linear_model import Ridge
 from strainstudy.swallow.candidate_labels import label_candidates
-from strainstudy.swallow.candidates import detect_candidates
+from strainstudy.swallow.candidates import detect_together
 from strainstudy.swallow.edges import _FEATURES, EdgeModel, edge_differences, fit_edges, move_edges
 from strainstudy.swallow.parameters import SwallowParameters
 from throat_signals import throat_stream
@@ -21,7 +21,7 @@ def people():
         swallow = labels["trial_type"] == "swallow"
         labels.loc[swallow, "onset"] += 0.08
         labels.loc[swallow, "duration"] += 0.12
-        candidates = detect_candidates(stream, 100.0, SwallowParameters())
+        (candidates,) = detect_together([(stream, 100.0)], SwallowParameters())
         words = label_candidates(candidates, labels)
         found.append((candidates[words == "swallow"], labels))
     return found

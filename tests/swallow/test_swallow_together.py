@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from strainstudy.swallow.candidates import detect_candidates, detect_together
+from strainstudy.swallow.candidates import detect_together
 from strainstudy.swallow.company import compare_with_company
 from strainstudy.swallow.generic import accept_generic
 from strainstudy.swallow.parameters import SwallowParameters
@@ -29,7 +29,7 @@ def test_one_swallow_among_talk_is_told_by_what_other_recordings_of_the_session_
         rng = np.random.default_rng(seed)
         stream = answer(movements(acts, 60.0, 100.0, rng), 100.0, kind) + 0.01 * rng.standard_normal(6000)
         other, _ = throat_stream(seed + 40, kind)
-        found = detect_candidates(stream, 100.0, PARAMETERS)
+        (found,) = detect_together([(stream, 100.0)], PARAMETERS)
         alone += counts(found[accept_generic(found, PARAMETERS)], labels_of(acts))
         found, _ = detect_together([(stream, 100.0), (other, 100.0)], PARAMETERS)
         together += counts(found[accept_generic(found, PARAMETERS)], labels_of(acts))
@@ -37,15 +37,12 @@ def test_one_swallow_among_talk_is_told_by_what_other_recordings_of_the_session_
     assert alone[1] + alone[2] > 1
 
 
-def test_order_of_the_recordings_does_not_matter_and_one_alone_is_as_by_itself():
+def test_order_of_the_recordings_does_not_matter():
     first, second = throat_stream(2)[0], throat_stream(3)[0]
     a, b = detect_together([(first, 100.0), (second, 100.0)], PARAMETERS)
     other_b, other_a = detect_together([(second, 100.0), (first, 100.0)], PARAMETERS)
     for one, two in ((a, other_a), (b, other_b)):
         np.testing.assert_array_equal(one["onset"], two["onset"])
-    pd.testing.assert_frame_equal(
-        detect_together([(first, 100.0)], PARAMETERS)[0], detect_candidates(first, 100.0, PARAMETERS)
-    )
 
 
 def test_recordings_of_other_rates_and_without_a_signal_may_stand_beside():

@@ -264,7 +264,29 @@ def test_variability_that_raters_make_is_named_beside_the_figure_and_not_taken_f
     assert "42.4 ms" in found.reading and found.reading.endswith("cannot be validated with these labels.")
     exact = compare_parameters(pd.DataFrame(rows, columns=columns), QUICK, 0.002).set_index("measure")
     assert pd.isna(exact.loc["stride_time_cv"].validity)
+    assert exact.loc["stride_time_cv"].icc_at_best > 0.95
     assert math.isnan(table.loc["stride_time_mean"].labelled_expected)
+
+
+def test_labels_that_would_fail_a_pipeline_without_error_cannot_validate_one():
+    """CVs of 3 to 5 % and marks 33 ms apart in strides of 1.1 s, 3 %: labels of the truth are 4.2 to 5.8 %, so that
+    bias and squeezed range alone leave an ICC(2,1) below 0.75, though timing is less than half of the variance.
+    """
+    rng, rows = np.random.default_rng(6), []
+    true = rng.uniform(3.0, 5.0, 40)
+    for k, cv in enumerate(true):
+        labelled = float(np.hypot(cv, 3.0))
+        rows += [
+            (f"r{k}", f"p{k}", "stride_time_mean", "limping_gait", "events", 1.1, 1.1),
+            (f"r{k}", f"p{k}", "stride_time_cv", "limping_gait", "events", labelled, cv),
+        ]
+    columns = ["recording_id", "participant_id", "measure", "trial_type", "detected_from", "labelled", "detected"]
+    found = compare_parameters(pd.DataFrame(rows, columns=columns), QUICK, 0.033).set_index("measure")
+    found = found.loc["stride_time_cv"]
+    assert found.from_rater_timing**2 < 0.5 * found.labelled_mean**2
+    assert found.icc_at_best == pytest.approx(found.icc, abs=1e-6)
+    assert found.icc_at_best < 0.75
+    assert found.validity == "cannot be validated with these labels"
 
 
 def test_the_timing_of_raters_is_that_of_their_contacts_at_the_widest_tolerance():

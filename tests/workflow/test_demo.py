@@ -16,6 +16,7 @@ from frictionless import Package
 from strainstudy.io.readers import read_raw
 from strainstudy.provenance.verify import compare
 from strainstudy.report.fault_list import FAULTS_CAPTION
+from strainstudy.stages.labels import labels_of
 from strainstudy.study import load_study
 from strainstudy.tables import read_described
 from strainstudy.vocabulary import GAIT_STATES
@@ -159,9 +160,25 @@ def test_a_bridge_wired_in_reverse_flags_nobody_and_changes_nobody(demo):
     health = read_described(demo / "tables/sensor_health.tsv")
     assert not health.loc[health["sensor_id"] == "kneeL-B", "flagged"].astype(bool).any()
     recordings = read_described(demo / "tables/recordings.tsv")
-    assert recordings.loc[recordings["participant_id"].notna(), "sensor_flag"].isna().all()
+    flagged = recordings[recordings["sensor_flag"].notna()]
+    assert flagged["sensor_flag"].str.startswith(f"sensor {TIRED_SENSOR}:").all()
     calibrations = read_described(demo / "tables/calibrations.tsv")
     assert set(calibrations["polarity"].dropna()) == {1}
+
+
+def test_a_sensor_that_changed_before_the_second_session_flags_that_session_and_has_no_gauge_factor_of_both(demo):
+    """The simulator's cohort halves the gain of `TIRED_SENSOR` before the second session."""
+    recordings = read_described(demo / "tables/recordings.tsv")
+    flagged = recordings[recordings["sensor_flag"].notna()]
+    assert set(flagged["session_id"]) == {"ses-02"}
+    channels = pd.read_csv(ROOT / "demo_raw/channels.tsv", sep="\t")
+    worn = channels.loc[channels["sensor_id"] == TIRED_SENSOR, "recording_id"]
+    of_session = {name for name in worn if "ses-02" in name}
+    assert set(flagged["recording_id"]) == of_session | {f"{TIRED_SENSOR}_ses-02_{task}" for task in ("stretch", "tap")}
+    sensor = read_described(demo / "tables/sensors.tsv").set_index("sensor_id").loc[TIRED_SENSOR]
+    assert pd.isna(sensor["gauge_factor"])
+    each = re.findall(rf"[\d.]+ \([\d.]+ to [\d.]+\) in {TIRED_SENSOR}_(ses-\d+)", sensor["gauge_factor_note"])
+    assert each == ["ses-01", "ses-02"]
 
 
 def test_gait_numbers_obey_their_identities(demo):
@@ -170,6 +187,54 @@ def test_gait_numbers_obey_their_identities(demo):
     np.testing.assert_allclose(gait["cadence"] * gait["stride_time_mean"], 120, rtol=1e-4)
     strides = read_described(demo / "tables/strides.tsv")
     np.testing.assert_allclose(strides["stance_time"] + strides["swing_time"], strides["stride_time"], atol=3e-4)
+
+
+def test_no_contact_of_a_steady_stride_is_one_that_the_rater_put_elsewhere(demo):
+    """A contact that the rater missed has its next label a stride away; a wrong one lies between."""
+    strides = read_described(demo / "tables/strides.tsv")
+    steady = strides[strides["steady"].astype(bool)]
+    study = load_study(ROOT / "demo_raw")
+    compared = 0
+    for name, own in steady.groupby("recording_id"):
+        labels = labels_of([study.recordings[name]]).get(name, {})
+        marks = labels.get("rater1", pd.DataFrame(columns=["onset", "trial_type", "side"]))
+        for side, rows in own.groupby("side"):
+            known = marks.loc[(marks["trial_type"] == "initial_contact") & (marks["side"] == side), "onset"].to_numpy()
+            for onset, lasted in rows[["onset", "stride_time"]].to_numpy():
+                for found in (onset, onset + lasted):
+                    if len(known) and known.min() <= found <= known.max():
+                        off = np.abs(known - found).min()
+                        assert off < 0.15 or off > 0.6 * lasted, (name, side, found)
+                        compared += 1
+    assert compared > 3000
+
+
+def test_every_verdict_on_sensor_or_gait_follows_from_the_numbers_of_its_row(demo):
+    """By the rule that docs/method-sensor.md gives a reader, with the limits of config/config.yaml."""
+    gait = read_described(demo / "tables/gait.tsv")
+    seen = set()
+    for row in gait.to_dict("records"):
+        verdict, evidence = row["verdict"], row["verdict_evidence"]
+        seen.add(verdict)
+        step = [row[f"step_time_symmetry_index{end}"] for end in ("", "_low", "_high")]
+        knee = [row[f"range_of_motion_symmetry_index{end}"] for end in ("", "_low", "_high")]
+        for quoted in re.findall(r"step time (\S+) % \(95 % (\S+) to ([^;]+);", evidence):
+            assert [float(text) for text in quoted] == pytest.approx(step, rel=0.01), row["recording_id"]
+        together = row["gain_ratio"] * row["amplitude_ratio_calibrated"] / row["amplitude_ratio_recorded"]
+        fits = abs(200 * (together - 1) / (together + 1)) <= 8
+        assert fits == ("not what was recorded" not in evidence), row["recording_id"]
+        whole = step[1] > 8 or step[2] < -8
+        assert not whole or verdict in ("gait", "gait and sensor")
+        if verdict in ("no asymmetry found", "sensor"):
+            assert abs(step[0]) <= 8
+            assert abs(knee[0]) <= 16
+            assert fits, row["recording_id"]
+            assert row["step_time_settled_from"] == pytest.approx(
+                8 + max(step[0] - step[1], step[2] - step[0]), abs=0.1
+            )
+        elif abs(step[0]) > 8 and not whole:
+            assert verdict != "not certain" or "reaches back" in evidence
+    assert {"gait and sensor", "sensor", "no asymmetry found", "not certain"} <= seen
 
 
 def test_bouts_do_not_overlap_and_labelled_people_are_predicted_out_of_fold(demo):

@@ -15,8 +15,8 @@ if BENCH in BATCHES:
         log:
             f"{RESULTS}/logs/characterise.log",
         resources:
-            mem_mb=4000,
-            runtime=60,
+            mem_mb=memory_of("characterise"),
+            runtime=time_of("characterise"),
         params:
             code=code_hash("strainstudy.stages.characterise"),
             recordings=lambda w: sheet_rows(BENCH),

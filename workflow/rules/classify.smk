@@ -14,6 +14,7 @@ rule classify:
         model=model_files(),
     output:
         bouts=f"{STAGES}/classify/bouts.parquet",
+        rule_bouts=f"{STAGES}/classify/rule_bouts.parquet",
         candidates=f"{STAGES}/classify/candidates.parquet",
         label_next=f"{STAGES}/classify/label_next.parquet",
         evidence=expand(f"{STAGES}/classify/evidence/{{name}}.parquet", name=[*EVIDENCE, *THROAT_EVIDENCE]),
@@ -27,14 +28,15 @@ rule classify:
         f"{RESULTS}/logs/classify.log",
     threads: 2
     resources:
-        mem_mb=8000,
-        runtime=240,
+        mem_mb=memory_of("classify"),
+        runtime=time_of("classify"),
     params:
         code=code_hash("strainstudy.stages.classify"),
         rows=study_rows(labels=True),
         settings=settings_of(*sorted({section for sections in UPSTREAM.values() for section in sections})),
         reference_rater=REFERENCE_RATER,
         model=GENERAL.model,
+        train_with=GENERAL.train_with,
         results=RESULTS,
     script:
         "../scripts/classify.py"

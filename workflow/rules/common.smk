@@ -10,10 +10,11 @@ from pathlib import Path
 import strainstudy
 from strainstudy.batches import BENCH, group_recordings
 from strainstudy.config import load_config
-from strainstudy.errors import StudyError, caution_lines
+from strainstudy.errors import StudyError, caution_lines, counted
 from strainstudy.intake.contributors import CONTRIBUTORS
 from strainstudy.intake.settings_files import check_config_files
 from strainstudy.intake.start import check_all, look, reference_rater
+from strainstudy.intake.shipped import files_of
 from strainstudy.provenance.code import code_hash
 from strainstudy.records import Study
 from strainstudy.stages.rows import Rows
@@ -121,8 +122,8 @@ def study_files():
 
 
 def model_files():
-    """Files of a model of another study, if the config names one."""
-    return [] if GENERAL.model is None else [str(p) for p in sorted(Path(GENERAL.model).rglob("*")) if p.is_file()]
+    """Files of a model of another study, if the config names one, and of one that comes along and may stand in."""
+    return [str(path) for path in files_of(GENERAL.model, GENERAL.train_with)]
 
 
 def template_files():
@@ -173,11 +174,10 @@ def summary_of_study():
     except StudyError as error:
         refuse(error)
     say([caution for caution in cautions if caution not in CAUTIONS])
-    n = len(cautions)
-    more = f", with {n} caution{'' if n == 1 else 's'} (above)" if n else ""
-    people, recordings = len(STUDY.participants), STUDY.recordings.values()
+    more = f", with {counted(len(cautions), 'caution')} (above)" if cautions else ""
+    recordings = STUDY.recordings.values()
     labelled = sum(bool(r.labels) for r in recordings)
     return (
-        f"{GENERAL.study}: in order{more}. {people} participants, {len(STUDY.sensors)} sensors, "
-        f"{len(recordings)} recordings, {labelled} with labels."
+        f"{GENERAL.study}: in order{more}. {counted(len(STUDY.participants), 'participant')}, "
+        f"{counted(len(STUDY.sensors), 'sensor')}, {counted(len(recordings), 'recording')}, {labelled} with labels."
     )

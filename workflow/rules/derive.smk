@@ -24,9 +24,11 @@ rule derive:
         f"{RESULTS}/logs/derive/{{batch}}.log",
     wildcard_constraints:
         batch=r"people-\d+",
+    group:
+        submitted_with("batch")
     resources:
-        mem_mb=4000,
-        runtime=120,
+        mem_mb=memory_of("derive"),
+        runtime=time_of("derive"),
     params:
         code=code_hash("strainstudy.stages.derive"),
         recordings=lambda w: sheet_rows(w.batch, label_tasks=["bend"], reference=True),

@@ -7,9 +7,11 @@ rule ingest:
         quality=f"{STAGES}/ingest/{{batch}}.quality.json",
     log:
         f"{RESULTS}/logs/ingest/{{batch}}.log",
+    group:
+        submitted_with("batch")
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("ingest"),
+        runtime=time_of("ingest"),
     params:
         code=code_hash("strainstudy.stages.ingest"),
         recordings=lambda w: sheet_rows(w.batch),

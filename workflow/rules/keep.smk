@@ -15,7 +15,8 @@ OWN_RULES = tuple(workflow.modifier.rules)
 def declared_files():
     """Outputs and logs of every job that there could be, relative to the results folder."""
     patterns = {strip_wildcard_constraints(path) for rule in OWN_RULES for path in [*rule.output, *rule.log]}
-    return [os.path.relpath(path, RESULTS) for pattern in patterns for path in of_all_batches(pattern)]
+    made = {path for pattern in patterns for path in expand(pattern, batch=list(BATCHES), kind=list(FIGURE_KINDS))}
+    return sorted(os.path.relpath(path, RESULTS) for path in made)
 
 
 TO_SHARE = share_files(STUDY, SETTINGS["share"], TABLES_TO_SHARE)
@@ -23,6 +24,8 @@ PLANNED = planned_files([*declared_files(), *TO_SHARE], STUDY.recordings.values(
 NO_LONGER_MADE = read_ledger(Path(RESULTS)).names.difference(PLANNED)
 files_read = [Path(path) for path in [*study_files(), *SETTING_FILES, *model_files()]]
 in_the_way = planned_problems(Path(RESULTS), PLANNED, files_read)
+if workflow.is_main_process:
+    in_the_way += future_problems(files_read)
 if in_the_way and not UNLOCKING:
     sys.stderr.write(f"{StudyError(in_the_way)}\n")
     sys.exit(1)
@@ -34,11 +37,13 @@ BEGUN = []
 onstart:
     # A check alone writes no results.
     working = {rule.name for rule in OWN_RULES} - {rules.all.rule.name, rules.check.rule.name}
-    waiting = list(workflow.dag.needrun_jobs())
-    if any(job.rule.name in working for job in waiting):
+    waiting = [job for job in workflow.dag.needrun_jobs() if job.rule.name in working]
+    if waiting:
         look_before_work(waiting)
+        take_results()
         begin(Path(RESULTS), PLANNED, Path(GENERAL.study))
         BEGUN.append(Path(RESULTS))
+        show_plan(waiting)
 
 
 onsuccess:

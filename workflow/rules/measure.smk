@@ -8,6 +8,7 @@ rule measure:
         knee_bends=of_all_batches(rules.derive.output.knee_bends),
         segment_notes=of_all_batches(rules.derive.output.segment_notes),
         bouts=rules.classify.output.bouts,
+        rule_bouts=rules.classify.output.rule_bouts,
         candidates=rules.classify.output.candidates,
         label_next=rules.classify.output.label_next,
         health=rules.tabulate.output.health,
@@ -29,8 +30,8 @@ rule measure:
     log:
         f"{RESULTS}/logs/measure.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("measure"),
+        runtime=time_of("measure"),
     params:
         code=code_hash("strainstudy.stages.measure"),
         rows=study_rows(labels=True),

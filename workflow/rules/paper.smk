@@ -16,8 +16,8 @@ rule paper:
     log:
         f"{RESULTS}/logs/paper.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("paper"),
+        runtime=time_of("paper"),
     params:
         code=code_hash("strainstudy.stages.paper"),
         rows=study_rows(labels=True, reference=True),

@@ -27,9 +27,11 @@ rule people:
         made=f"{STAGES}/people/{{batch}}.json",
     log:
         f"{RESULTS}/logs/people/{{batch}}.log",
+    group:
+        submitted_with("people")
     resources:
-        mem_mb=2000,
-        runtime=30,
+        mem_mb=memory_of("people"),
+        runtime=time_of("people"),
     params:
         code=code_hash("strainstudy.stages.people"),
         recordings=lambda w: sheet_rows(w.batch, label_tasks=HELD_TASKS),

@@ -24,8 +24,8 @@ rule provenance:
     log:
         f"{RESULTS}/logs/provenance.log",
     resources:
-        mem_mb=1000,
-        runtime=10,
+        mem_mb=memory_of("provenance"),
+        runtime=time_of("provenance"),
     params:
         code=code_hash("strainstudy.stages.provenance"),
         study=GENERAL.study,

@@ -1,10 +1,10 @@
-# Figures as files and one page that needs no network.
+# One page that needs no network, composed of tables and of what is drawn already.
 rule report:
     input:
         tables=[*rules.tabulate.output, *rules.measure.output, *rules.validate.output],
-        signals=of_all_batches(rules.derive.output.signals),
         model=[rules.classify.output.card, rules.classify.output.history],
-        labels=lambda w: label_files(),
+        figures=expand(rules.figures.output.made, kind=list(FIGURE_KINDS)),
+        drawings=expand(rules.drawings.output.made, batch=PEOPLED),
         template=template_files(),
     output:
         page=f"{RESULTS}/report.html",
@@ -12,13 +12,11 @@ rule report:
     log:
         f"{RESULTS}/logs/report.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("report"),
+        runtime=time_of("report"),
     params:
         code=code_hash("strainstudy.stages.report"),
-        rows=study_rows(labels=True),
         study=GENERAL.study,
-        reference_rater=REFERENCE_RATER,
         settings=settings_of(*(section for section in SETTINGS if section != "share")),
         results=RESULTS,
     script:

@@ -19,9 +19,11 @@ rule review:
         made=f"{STAGES}/review/{{batch}}.json",
     log:
         f"{RESULTS}/logs/review/{{batch}}.log",
+    group:
+        submitted_with("review")
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("review"),
+        runtime=time_of("review"),
     params:
         code=code_hash("strainstudy.stages.review"),
         recordings=lambda w: sheet_rows(w.batch, label_tasks=BODY_TASKS),

@@ -12,8 +12,8 @@ rule review_shared:
     log:
         f"{RESULTS}/logs/review_shared.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("review_shared"),
+        runtime=time_of("review_shared"),
     params:
         code=code_hash("strainstudy.stages.review"),
         rows=study_rows(labels=True),

@@ -19,8 +19,8 @@ rule share:
     log:
         f"{RESULTS}/logs/share.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("share"),
+        runtime=time_of("share"),
     params:
         code=code_hash("strainstudy.stages.share"),
         rows=study_rows(labels=True, reference=True),

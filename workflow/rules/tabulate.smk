@@ -23,8 +23,8 @@ rule tabulate:
     log:
         f"{RESULTS}/logs/tabulate.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("tabulate"),
+        runtime=time_of("tabulate"),
     params:
         code=code_hash("strainstudy.stages.tabulate"),
         rows=study_rows(),

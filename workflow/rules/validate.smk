@@ -42,8 +42,8 @@ rule validate:
     log:
         f"{RESULTS}/logs/validate.log",
     resources:
-        mem_mb=4000,
-        runtime=60,
+        mem_mb=memory_of("validate"),
+        runtime=time_of("validate"),
     params:
         code=code_hash("strainstudy.stages.validate"),
         rows=study_rows(labels=True, reference=True),

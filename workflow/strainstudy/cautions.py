@@ -5,7 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["CAUTIONS", "Caution"]
+__all__ = ["CAUTIONS", "KNOWN_COVERAGE", "Caution"]
+
+KNOWN_COVERAGE: Final = (
+    "on 64 invented people intervals of 90 % held the true angle in 82 % of the samples of walks, in 72 to 75 % from "
+    "15 to 30 degrees"
+)
+"""What docs/coverage.md found of the knee angle's interval; stands wherever the interval does."""
 
 
 @dataclass(frozen=True)

@@ -61,7 +61,15 @@ class StudyConfig:
         maximum=1000,
     )
     model: str | None = setting(
-        None, "Folder of a trained model (its model/) to use instead of training one", source="ours: train by default"
+        None,
+        "Model to use instead of training one: open-walks (comes along), rule (no model), or the model/ folder of "
+        "another run; null trains, and open-walks decides where there are too few labels",
+        source="ours: train where labels teach, else a model with its limits said",
+    )
+    train_with: str | None = setting(
+        None,
+        "Model that comes along whose data is learnt from together with the labels of the study: open-walks",
+        source="ours: a lab's own labels are its own",
     )
     norms: str = setting("config/norms.tsv", "Table of published norms", source="ours: the table that comes along")
 

@@ -9,13 +9,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = ["Problem", "RecordingError", "StudyError", "caution_lines", "further_rows", "some_of"]
+__all__ = ["Problem", "RecordingError", "StudyError", "caution_lines", "counted", "further_rows", "some_of"]
 
 
 def some_of(names: Sequence[str], most: int, between: str = ", ") -> str:
     """Name the first ones and count the rest."""
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return between.join(names[:most]) + more
+
+
+def counted(number: int, noun: str, plural: str | None = None) -> str:
+    """Write a number with its noun, whose plural has an s if none is given."""
+    return f"{number} {noun if number == 1 else plural or noun + 's'}"
 
 
 def further_rows(rows: Sequence[object]) -> str:

@@ -1,23 +1,52 @@
-"""What a job says while it works, and what is left when it fails: progress lines, and a log that is never empty."""
+"""What a job says while it works, and what is left when it fails: a log that is never empty, with its counts.
+
+The story of a job goes to its log alone. The terminal belongs to whatever shows the run as a whole, which finds in the
+log how far the job is (`read_counts`) and why it failed (`read_failure`); only where nothing shows the run
+(`DISPLAY` is not set) does a failing job say so on the terminal itself.
+"""
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import logging
+import os
+import re
 import sys
 import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
 from copy import copy
 from pathlib import Path
-from typing import Self
+from typing import NamedTuple, Self
 
-from .errors import RecordingError, StudyError
+from .errors import RecordingError, StudyError, counted
+from .io.atomic import bring_to_disk
+from .io.running import sharing, watch_engine
 
-__all__ = ["Progress", "job"]
+__all__ = ["DISPLAY", "Counts", "Progress", "job", "read_counts", "read_failure"]
+
+DISPLAY = "STRAINSTUDY_DISPLAY"
+"""Environment variable that is set where something shows the run as a whole."""
+_COUNTS = re.compile(r"(?P<done>\d+) of (?P<of>\d+) (?P<noun>\w+?)s?(?:, (?P<faults>\d+) faults?)?")
+_FAILS = "] fails: "
+_TAIL_BYTES = 8192
+"""As much of a log's end as is read again and again while the job runs (ours: dozens of lines)."""
+_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+
+
+class Counts(NamedTuple):
+    """How far a job is: done, of how many, of what, how many of those done have a fault, and in which of its stages."""
+
+    done: int
+    of: int
+    noun: str
+    faults: int
+    stage: str
 
 
 class Progress:
-    """Lines to the terminal and to the job's log.
+    """Lines to the job's log.
 
     Parameters
     ----------
@@ -30,6 +59,7 @@ class Progress:
     def __init__(self, log: Path, title: str) -> None:
         self._log = log
         self._title = title
+        self._faults = 0
         log.parent.mkdir(parents=True, exist_ok=True)
         # A link in its place would lead the log into another file.
         log.unlink(missing_ok=True)
@@ -42,31 +72,94 @@ class Progress:
         return part
 
     def say(self, text: str) -> None:
-        """Write one line to the terminal and to the log."""
-        self.show(text)
+        """Write one line to the log."""
         self.note(f"[{self._title}] {text}")
 
+    def count(self, text: str, done: int, of: int, noun: str = "recording", *, fault: bool = False) -> None:
+        """Write a line that says how far the job is, and whether the last one done has a fault."""
+        self._faults += fault
+        so_far = f", {counted(self._faults, 'fault')}" if self._faults else ""
+        self.say(f"{text}; {done} of {counted(of, noun)}{so_far}")
+
+    def fail(self, text: str) -> None:
+        """Say why the job ends: in the log, and on the terminal where nothing else will."""
+        line = f"[{self._title}{_FAILS}{' '.join(text.split())}"
+        try:
+            self.note(line)
+        except OSError:
+            self._write(line)
+        else:
+            if DISPLAY not in os.environ:
+                self._write(line)
+
     def show(self, text: str) -> None:
-        """Write one line to the terminal alone."""
-        sys.stderr.write(f"[{self._title}] {text}\n")
+        """Write one line to the terminal alone, which no log shall keep."""
+        self._write(f"[{self._title}] {text}")
+
+    def _write(self, line: str) -> None:
+        sys.stderr.write(f"{line}\n")
         sys.stderr.flush()
 
     def note(self, text: str) -> None:
-        """Write to the log alone."""
+        """Write to the log as it stands."""
         with self._log.open("a", encoding="utf-8") as file:
             file.write(text + "\n")
+
+
+def _tail(log: Path) -> list[str]:
+    try:
+        with log.open("rb") as file:
+            file.seek(max(0, os.fstat(file.fileno()).st_size - _TAIL_BYTES))
+            return file.read().decode("utf-8", errors="replace").splitlines()
+    except OSError:
+        return []
+
+
+def read_counts(log: Path) -> Counts | None:
+    """Find in a job's log how far it is; None where it has not said so."""
+    for line in reversed(_tail(log)):
+        found = _COUNTS.fullmatch(line.rpartition("; ")[2])
+        if found is not None:
+            stage = line.removeprefix("[").split("]")[0].split(" ")[0]
+            return Counts(int(found["done"]), int(found["of"]), found["noun"], int(found["faults"] or 0), stage)
+    return None
+
+
+def read_failure(log: Path) -> str | None:
+    """Find in a job's log why it failed; None where it did not say so, as when it was killed."""
+    lines = [line for line in _tail(log) if _FAILS in line]
+    return lines[-1].partition(_FAILS)[2] if lines else None
+
+
+def _words_of(error: Exception, log: str) -> str:
+    """Say in one line why a job ends and what to do."""
+    story = f"the whole story is in {log}"
+    if isinstance(error, StudyError):
+        return " ".join(str(problem) for problem in error.problems)
+    if isinstance(error, RecordingError):
+        return str(error)
+    if isinstance(error, MemoryError):
+        return f"out of memory; run fewer jobs at once (--cores 1), or on a cluster give it more mem_mb; {story}"
+    if isinstance(error, OSError) and error.errno in _FULL:
+        where = f" ({error.filename})" if error.filename else ""
+        return f"the disk is full{where}; make room and give the same command again, which goes on from here"
+    if isinstance(error, OSError) and error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
+        return f"{error.filename} may not be written ({error.strerror}); have its permissions changed; {story}"
+    return f"{type(error).__name__}: {error}; {story}"
 
 
 @contextmanager
 def job(log: str, title: str) -> Iterator[Progress]:
     """Run a job's body with its log; end the process with one clear line if the body fails.
 
+    The process ends as well when the engine that started it does.
+
     Parameters
     ----------
     log : str
         Path of the log file.
     title : str
-        Stage and batch for the progress lines.
+        Stage and batch for the lines of the log.
 
     Yields
     ------
@@ -77,22 +170,28 @@ def job(log: str, title: str) -> Iterator[Progress]:
     SystemExit
         With status 1, after the log has the whole story.
     """
-    progress = Progress(Path(log), title)
+    watch_engine()
+    try:
+        progress = Progress(Path(log), title)
+    except OSError as error:
+        sys.stderr.write(f"[{title}{_FAILS}{_words_of(error, log)}\n")
+        raise SystemExit(1) from None
     handler = logging.FileHandler(log, encoding="utf-8")
     logging.captureWarnings(capture=True)
     logging.getLogger("py.warnings").addHandler(handler)
-    progress.say("starts")
     try:
-        yield progress
-    except (StudyError, RecordingError) as error:
-        progress.say(str(error))
-        raise SystemExit(1) from None
+        with sharing(Path(log)) as results:
+            progress.say("starts")
+            yield progress
+            if results is not None:
+                bring_to_disk(results)
+            progress.say("done")
     except Exception as error:
-        progress.note(traceback.format_exc())
-        progress.say(f"fails: {type(error).__name__}: {error}; the whole story is in {log}")
+        if not isinstance(error, StudyError | RecordingError):
+            with contextlib.suppress(OSError):  # a full disk has no room for the story; the line below is told anyway
+                progress.note(traceback.format_exc())
+        progress.fail(_words_of(error, log))
         raise SystemExit(1) from None
-    else:
-        progress.say("done")
     finally:
         logging.getLogger("py.warnings").removeHandler(handler)
         logging.captureWarnings(capture=False)

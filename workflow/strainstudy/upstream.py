@@ -31,6 +31,7 @@ _BOUTS: Final = (
     "classify.probability_min",
     "classify.swing_ratio_limit",
     "classify.coordination_limit_percent",
+    "classify.prevalence",
 )
 _NOT_OF: Final[Mapping[str, frozenset[str]]] = {
     "gait": frozenset(

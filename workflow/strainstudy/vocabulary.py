@@ -17,7 +17,10 @@ BENCH_POINTS: Final = ("sensor", "reference_strain", "reference_displacement")
 TRACKED_POINTS: Final = BODY_POINTS + BENCH_POINTS
 
 VOLT_UNITS: Final = ("V", "mV")
-RESPONSE_UNITS: Final = (*VOLT_UNITS, "ohm", "a.u.")
+STRAIN_SENSOR_UNITS: Final = (*VOLT_UNITS, "ohm")
+"""Units that only a strain sensor has: its response is a relative change of resistance. Degrees have no lag, and
+arbitrary units may be anything."""
+RESPONSE_UNITS: Final = (*STRAIN_SENSOR_UNITS, "a.u.")
 REFERENCE_SUFFIX: Final = ":reference"
 """Behind the tracked point of a channel in degrees that stands beside a sensor."""
 REFERENCE_UNITS: Final = {"reference_strain": "percent", "reference_displacement": "mm"}

@@ -20,14 +20,13 @@ import pandas as pd
 from scipy.optimize import nnls
 
 from ..calibrate.answer import Answer
+from ..stats.normal import NORMAL_95
 from .holds import LN9
 
 __all__ = ["answer_of"]
 
 _RADII: Final = np.array([0.05, 0.1, 0.15, 0.2, 0.25])
 """Shares of the span: up to a quarter, at which a play has just crossed when the cycle is half way."""
-_NORMAL_95: Final = 1.96
-"""Standard errors from a mean to a limit of 95 % (normal distribution)."""
 
 
 def _loop(row: Mapping[str, Any], loops: pd.DataFrame) -> tuple[tuple[float, float], ...]:
@@ -66,7 +65,7 @@ def answer_of(row: Mapping[str, Any], loops: pd.DataFrame) -> Answer | None:
         value, low, high = (float(row[f"{name}{end}"]) for end in ("", "_low", "_high"))
         if all(map(math.isfinite, (value, low, high))):
             constants.append(value / LN9)
-            errors.append((high - low) / (2 * _NORMAL_95) / LN9)
+            errors.append((high - low) / (2 * NORMAL_95) / LN9)
     if not constants:
         return None
     error = math.hypot(*errors) / len(errors)

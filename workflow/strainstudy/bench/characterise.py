@@ -6,7 +6,7 @@ before any low-pass filter: a filter shortens noise and lengthens response times
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -14,15 +14,16 @@ import numpy as np
 import pandas as pd
 
 from ..io.store import FloatArray
+from ..stats.normal import NORMAL_95
 from .cycles import find_cycles, find_holds, find_taps, moves
 from .holds import FADED, LN9, STEP_COLUMNS, Creep, HoldSpan, creep_constants, step_table
-from .intervals import Estimate, ratio_of_means, repeated
+from .intervals import Estimate, absolute, ratio_of_means, repeated
 from .lag import NOT_SEPARABLE, Lag, estimate_lag
 from .loops import LoopFigures, loop_figures
 from .noise import DETECTION_FACTOR, noise_floor
 from .parameters import BenchParameters
 
-__all__ = ["BenchRecording", "SensorBench", "characterise", "reference_strain"]
+__all__ = ["RECORDINGS_DIFFER", "BenchRecording", "SensorBench", "characterise", "reference_strain"]
 
 _REST_SHARE = 0.05
 """Share of the reference's range above its lowest within which a hold is a rest (ours)."""
@@ -32,9 +33,16 @@ _MARGIN_S = 0.1
 """Seconds left out at the end of a rest, before the bench moves on (ours)."""
 _LIKE = 0.05
 """Share by which gauge factors of recordings may differ that are taken as one (ours)."""
+_OF_THE_GAIN = ("response_full_scale", "signal_to_noise", "detection_limit", "stretch_to_tap_ratio", "repeatability",
+                "drift")  # fmt: skip
+"""Figures that stand or fall with one gauge factor."""
 _CORNER_SAMPLES = 4.0
 """Samples within which a step of the bench is abrupt: its start is then known to a sample only (ours)."""
 _NONE = Estimate()
+RECORDINGS_DIFFER = (
+    "its recordings differ in gauge factor beyond their intervals: what rests on one gauge factor is withheld, "
+    "gauge_factor_note has each"
+)
 
 
 @dataclass(frozen=True)
@@ -69,7 +77,8 @@ class SensorBench:
     row : dict
         The columns of ``tables/sensors.tsv`` without ``sensor_id``; limits as ``<name>_low``, ``<name>_high``.
     curves, loops, cycles, steps : DataFrame
-        Rows of the tables ``sensor_curves``, ``sensor_loops``, ``bench_cycles``, ``bench_steps`` without ``sensor_id``.
+        Rows of the tables ``sensor_curves``, ``sensor_loops``, ``bench_cycles``, ``bench_steps`` without ``sensor_id``;
+        the first two with ``recording_id``, None where all recordings agree and stand together.
     """
 
     row: dict[str, float | int | str | None]
@@ -158,7 +167,7 @@ def _lag_of_steps(steps: pd.DataFrame, fs: float) -> Lag:
     value, low, high = repeated(delay + tau, known["sum_se"].to_numpy(dtype=float))
     # Of a step within a few samples it is not known where between two of them it started.
     abrupt = float(np.nanmedian(known["bench_time"])) * fs < _CORNER_SAMPLES
-    unsure = 1.96 / fs / np.sqrt(12.0) if abrupt else 0.0
+    unsure = NORMAL_95 / fs / np.sqrt(12.0) if abrupt else 0.0
     below, above = float(np.hypot(value - low, unsure)), float(np.hypot(high - value, unsure))
     return Lag(Estimate(value, value - below, value + above), "steps", float(tau.mean()))
 
@@ -184,13 +193,22 @@ def _limits(name: str, estimate: Estimate, factor: float = 1.0) -> dict[str, flo
     return {name: value, f"{name}_low": low, f"{name}_high": high}
 
 
-def _single_gauge_factor(loops: LoopFigures, parameters: BenchParameters) -> tuple[Estimate, str]:
-    """Give one gauge factor only where the curve is straight beyond doubt."""
+def _single_gauge_factor(
+    loops: LoopFigures, parts: Mapping[str, LoopFigures], parameters: BenchParameters
+) -> tuple[Estimate, str]:
+    """Give one gauge factor only where the curve is straight and the recordings agree; limits hold each recording's."""
     limit = parameters.single_gauge_factor_limit_percent
+    if _apart(parts):
+        each = "; ".join(f"{_words(part.gauge_factor)} in {name}" for name, part in parts.items())
+        return _NONE, f"no single value: {each}; they differ beyond their intervals, see sensor_curves"
     worst = loops.linearity.high if np.isfinite(loops.linearity.high) else loops.linearity.value
     ends = f"{loops.curve['gauge_factor'].iloc[0]:.3g} to {loops.curve['gauge_factor'].iloc[-1]:.3g}"
     if worst <= limit:
-        return loops.gauge_factor, f"one value: non-linearity at most {worst:.2g} % of full scale (limit {limit:g} %)"
+        note = f"one value: non-linearity at most {worst:.2g} % of full scale (limit {limit:g} %)"
+        held = _holding(loops.gauge_factor, [part.gauge_factor for part in parts.values()])
+        if held != loops.gauge_factor:
+            note += "; its limits hold the interval of each of its recordings"
+        return held, note
     return _NONE, (
         f"no single value: non-linearity up to {worst:.2g} % of full scale exceeds {limit:g} %; "
         f"by strain interval {ends}, see sensor_curves"
@@ -242,21 +260,44 @@ def _ratio_to_taps(loops: LoopFigures | None, taps: FloatArray) -> Estimate:
     return ratio_of_means(np.abs(height), np.abs(taps))
 
 
-def _sessions_differ(loops: LoopFigures) -> bool:
-    means = loops.cycles.groupby("recording_id")["gauge_factor"].mean().abs()
-    return bool(means.max() > (1.0 + _LIKE) * means.min())
+def _words(estimate: Estimate) -> str:
+    value, low, high = estimate
+    return f"{value:.4g} ({low:.4g} to {high:.4g})" if np.isfinite(low) else f"{value:.4g}"
+
+
+def _holding(whole: Estimate, parts: Sequence[Estimate]) -> Estimate:
+    """Widen the limits of a mean to those of its parts, whose cycles are alike within and not between them."""
+    if len(parts) < 2 or not np.isfinite(whole.low):
+        return whole
+    ends = np.array([whole, *parts])
+    return Estimate(whole.value, float(np.nanmin(ends)), float(np.nanmax(ends)))
+
+
+def _apart(parts: Mapping[str, LoopFigures]) -> bool:
+    """Whether gauge factors of recordings differ by more than `_LIKE`, and beyond their intervals where there are."""
+    found = sorted((part.gauge_factor for part in parts.values()), key=lambda estimate: abs(estimate.value))
+    if len(found) < 2 or not abs(found[-1].value) > (1.0 + _LIKE) * abs(found[0].value):
+        return False
+    least, most = (absolute(end) if np.isfinite(end.low) else end for end in (found[0], found[-1]))
+    return not most.low <= least.high
 
 
 def _warn(
-    loops: LoopFigures | None, lag: Lag, steps: pd.DataFrame, ratio: Estimate, creep: Creep, longest_hold: float
+    loops: LoopFigures | None,
+    parts: Mapping[str, LoopFigures],
+    lag: Lag,
+    steps: pd.DataFrame,
+    ratio: Estimate,
+    creep: Creep,
+    longest_hold: float,
 ) -> list[str]:
     words = []
     if loops is None:
         words.append("no settled cycle found: no gauge factor, linearity, hysteresis, repeatability or drift")
     elif loops.n < 3:
         words.append(f"{loops.n} settled cycles: intervals need 3 or more")
-    elif _sessions_differ(loops):
-        words.append("its recordings differ in gauge factor by more than 5 %: the figures mix them, see bench_cycles")
+    elif _apart(parts):
+        words.append(RECORDINGS_DIFFER)
     if lag.method == NOT_SEPARABLE and loops is not None:
         words.append("hysteresis may hold a clock offset: cycle at two speeds, or add steps, to tell them apart")
     if steps.empty:
@@ -310,6 +351,8 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
         if piece.reference is not None
     ]
     loops = loop_figures(pieces, parameters)
+    own = {r.recording_id: loop_figures([piece], parameters) for r, piece in zip(stretches, pieces, strict=True)}
+    parts = {name: figures for name, figures in own.items() if figures is not None}
     lag = next((lag for lag, frame in zip(lags, cycles, strict=True) if frame["used"].any()), Lag(_NONE, "none"))
 
     rests = [
@@ -327,7 +370,7 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
     taps = pd.concat(tap_frames, ignore_index=True) if tap_frames else pd.DataFrame({"amplitude": []})
     ratio = _ratio_to_taps(loops, taps["amplitude"].to_numpy(dtype=float))
     longest = max((span.response.size / span.sampling_frequency for span in creep_spans), default=0.0)
-    words = _warn(loops, lag, steps, ratio, creep, longest)
+    words = _warn(loops, parts, lag, steps, ratio, creep, longest)
 
     row: dict[str, float | int | str | None] = {
         "n_recordings": len(recordings),
@@ -342,7 +385,7 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
     }
     gauge_factor = _NONE
     if loops:
-        gauge_factor, row["gauge_factor_note"] = _single_gauge_factor(loops, parameters)
+        gauge_factor, row["gauge_factor_note"] = _single_gauge_factor(loops, parts, parameters)
     full = loops.full_scale_response if loops else np.nan
     signal = Estimate(full / noise.value, full / noise.high, full / noise.low) if noise.value > 0 else _NONE
     constants = [*creep.constants, _NONE, _NONE][:2]
@@ -362,30 +405,39 @@ def characterise(recordings: Sequence[BenchRecording], parameters: BenchParamete
     row |= _limits("detection_limit", _detection_limit(noise, loops))
     row |= _limits("stretch_to_tap_ratio", ratio)
     row |= _limits("lag", lag.estimate)
+    shown: Mapping[str, LoopFigures] = {"": loops} if loops else {}
+    if _apart(parts):
+        row |= {name: np.nan for name in row if name.removesuffix("_low").removesuffix("_high") in _OF_THE_GAIN}
+        shown = parts
     return SensorBench(
         row=row,
-        curves=_curve_rows(loops),
-        loops=_loop_rows(loops),
+        curves=_curve_rows(shown),
+        loops=_loop_rows(shown),
         cycles=_cycle_rows(cycles, stretches, loops, taps),
         steps=_step_rows(steps),
         warnings=tuple(words),
     )
 
 
-def _curve_rows(loops: LoopFigures | None) -> pd.DataFrame:
-    if loops is None:
-        return pd.DataFrame(
-            columns=["strain_low", "strain_high", "gauge_factor", "gauge_factor_low", "gauge_factor_high", "r2", "n"]
+def _curve_rows(shown: Mapping[str, LoopFigures]) -> pd.DataFrame:
+    names = ["strain_low", "strain_high", "gauge_factor", "gauge_factor_low", "gauge_factor_high", "r2", "n"]
+    frames = [
+        loops.curve.assign(
+            strain_low=100.0 * loops.curve["strain_low"], strain_high=100.0 * loops.curve["strain_high"],
+            recording_id=recording or None,
         )
-    return loops.curve.assign(
-        strain_low=100.0 * loops.curve["strain_low"], strain_high=100.0 * loops.curve["strain_high"]
-    )
+        for recording, loops in shown.items()
+    ]  # fmt: skip
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=[*names, "recording_id"])
 
 
-def _loop_rows(loops: LoopFigures | None) -> pd.DataFrame:
-    if loops is None:
-        return pd.DataFrame(columns=["strain", "loading", "unloading", "loading_sd", "unloading_sd"])
-    return loops.loop.assign(strain=100.0 * loops.loop["strain"])
+def _loop_rows(shown: Mapping[str, LoopFigures]) -> pd.DataFrame:
+    names = ["strain", "loading", "unloading", "loading_sd", "unloading_sd"]
+    frames = [
+        loops.loop.assign(strain=100.0 * loops.loop["strain"], recording_id=recording or None)
+        for recording, loops in shown.items()
+    ]
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=[*names, "recording_id"])
 
 
 def _cycle_rows(

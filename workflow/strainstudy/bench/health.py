@@ -1,14 +1,15 @@
 """Is each sensor still the one it was? Rest resistance, gauge factor and noise over the uses of a study.
 
-In: one number per recording. Out: an individuals chart per sensor and measure over its sessions, and the recordings
-that used a flagged sensor. A session counts once, by the median of its recordings: those share one donning, so their
-scatter is not that between sessions, and limits from it would be far too narrow.
+In: one number per recording. Out: an individuals chart per sensor and measure over its sessions, and the recordings of
+the sessions in which a sensor was outside its limits. A session counts once, by the median of its recordings: those
+share one donning, so their scatter is not that between sessions, and limits from it would be far too narrow.
 
 Shewhart's individuals chart: centre +- 3 standard deviations, the standard deviation from moving ranges of two
 successive uses (ISO 7870-2, *Control charts, part 2: Shewhart control charts*). The numbers are positive and vary by
-factors, so the chart is kept on their logarithms. A sensor is used too few times for limits of its own, so the
-moving ranges of all sensors of the study are pooled (those of exactly 0 left out: a number repeated to the last digit
-is one of the sheet and was not measured), and their median is taken (over 0.9539, the median of the range
+factors, so the chart is kept on their logarithms. Of two sessions there is no middle: the first says what the sensor
+was, and the limits are those of a difference of two, sqrt(2) as wide. A sensor is used too few times for limits of its
+own, so the moving ranges of all sensors of the study are pooled (those of exactly 0 left out: a number repeated to the
+last digit is one of the sheet and was not measured), and their median is taken (over 0.9539, the median of the range
 of two of a normal distribution), which a single jump does not widen.
 """
 
@@ -23,11 +24,22 @@ from scipy.special import ndtri
 from ..io.store import FloatArray
 from .parameters import HealthParameters
 
-__all__ = ["HEALTH_COLUMNS", "MEASURES", "RANGE_MEDIAN", "HealthParameters", "control_chart", "flagged_recordings"]
+__all__ = [
+    "FIRST_OF_TWO",
+    "HEALTH_COLUMNS",
+    "MEASURES",
+    "MIDDLE",
+    "RANGE_MEDIAN",
+    "HealthParameters",
+    "control_chart",
+    "flagged_recordings",
+]
 
 MEASURES: Final = ("rest_resistance", "gauge_factor", "noise")
 # Median of |x1 - x2| of two standard normal numbers: sqrt(2) times the upper quartile.
 RANGE_MEDIAN: Final = float(np.sqrt(2.0) * ndtri(0.75))
+FIRST_OF_TWO: Final = "its first session of two"
+MIDDLE: Final = "the middle of its sessions"
 _ONE_SIDED: Final = ("noise",)
 HEALTH_COLUMNS: Final = (
     "sensor_id", "measure", "use", "participant_id", "session_id", "n_recordings", "value", "centre", "limit_low",
@@ -38,10 +50,12 @@ HEALTH_COLUMNS: Final = (
 def _chart(group: pd.DataFrame, measure: str, sigma: float, ranges: int, parameters: HealthParameters) -> pd.DataFrame:
     values = group["value"].to_numpy(dtype=float)
     n = values.size
-    centre = float(np.exp(np.median(np.log(values))))
+    pair = n == 2
+    centre = float(values[0]) if pair else float(np.exp(np.median(np.log(values))))
     low = high = float("nan")
     if ranges >= parameters.fewest_ranges and n >= 2:
-        band = max(parameters.control_limit_sd * sigma, float(np.log1p(parameters.smallest_change_percent / 100.0)))
+        spread = sigma * (float(np.sqrt(2.0)) if pair else 1.0)
+        band = max(parameters.control_limit_sd * spread, float(np.log1p(parameters.smallest_change_percent / 100.0)))
         high = centre * float(np.exp(band))
         low = 0.0 if measure in _ONE_SIDED else centre * float(np.exp(-band))
     reasons: list[str] = []
@@ -52,10 +66,8 @@ def _chart(group: pd.DataFrame, measure: str, sigma: float, ranges: int, paramet
         elif low <= value <= high:
             reasons.append("")
         else:
-            name = measure.replace("_", " ")
-            reasons.append(
-                f"{name} {100.0 * (value / centre - 1.0):+.0f} % of this sensor's median, outside its limits"
-            )
+            name, change = measure.replace("_", " "), 100.0 * (value / centre - 1.0)
+            reasons.append(f"{name} {change:+.0f} % from {FIRST_OF_TWO if pair else MIDDLE}, outside its limits")
     outside = np.array([bool(np.isfinite(high)) and not low <= value <= high for value in values])
     return group.assign(
         measure=measure, use=np.arange(1, n + 1), centre=centre, limit_low=low, limit_high=high, n=n,
@@ -106,7 +118,10 @@ def control_chart(uses: pd.DataFrame, parameters: HealthParameters | None = None
 
 
 def flagged_recordings(health: pd.DataFrame, used: pd.DataFrame) -> pd.DataFrame:
-    """List the recordings of the sessions in which a sensor was outside its limits, and of nobody else.
+    """List the recordings of the sessions in which a sensor was outside its limits, and of no other session.
+
+    What a person shows of a sensor is that person's; what the bench shows of it in a session is so for all who wore it
+    in that session.
 
     Parameters
     ----------
@@ -129,8 +144,13 @@ def flagged_recordings(health: pd.DataFrame, used: pd.DataFrame) -> pd.DataFrame
     # on the bench there is no person, and missing ids are alike
     said = {tuple(use): list(rows["reason"]) for use, rows in _filled(outside, keys).groupby(keys, sort=True)}
     hit = _filled(used, keys).drop_duplicates(["recording_id", "sensor_id"])
-    uses = [tuple(use) for use in hit[keys].itertuples(index=False)]
-    hit = hit.assign(reason=[f"sensor {use[0]}: {'; '.join(said[use])}" if use in said else "" for use in uses])
+    reasons = []
+    for sensor, person, session in hit[keys].itertuples(index=False):
+        own = list(said.get((sensor, person, session), []))
+        if person and session:
+            own += [f"on the bench of this session {words}" for words in said.get((sensor, "", session), [])]
+        reasons.append(f"sensor {sensor}: {'; '.join(own)}" if own else "")
+    hit = hit.assign(reason=reasons)
     hit = hit[hit["reason"] != ""]
     return hit[columns].sort_values(columns[:2], kind="stable").reset_index(drop=True)
 

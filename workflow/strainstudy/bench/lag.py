@@ -23,6 +23,7 @@ from scipy import stats
 from scipy.optimize import minimize_scalar
 
 from ..io.store import FloatArray
+from ..stats.normal import NORMAL_95
 from .intervals import Estimate
 
 __all__ = ["NOT_SEPARABLE", "Lag", "cycle_samples", "estimate_lag", "identifiable_by", "loop_basis"]
@@ -69,7 +70,7 @@ class Lag:
     def standard_error(self) -> float:
         """Half the 95 % interval over 1.96; 0 where no interval is known."""
         width = self.estimate.high - self.estimate.low
-        return float(width / 3.92) if np.isfinite(width) else 0.0
+        return float(width / (2 * NORMAL_95)) if np.isfinite(width) else 0.0
 
 
 def loop_basis(u: FloatArray, direction: FloatArray, knots: int) -> FloatArray:
@@ -244,5 +245,5 @@ def estimate_lag(response: FloatArray, reference: FloatArray, fs: float, cycles:
     half = float(stats.t.ppf(0.975, n - 1) * np.sqrt(n / (n - 1) * np.sum(score**2)))
     if method == "cycles with corners":
         # Near the right shift only the samples next to a corner speak, so it is known to a sampling interval.
-        half = float(np.hypot(half, 1.96 / fs / np.sqrt(12.0)))
+        half = float(np.hypot(half, NORMAL_95 / fs / np.sqrt(12.0)))
     return Lag(Estimate(lag_s, lag_s - half, lag_s + half), method)

@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from ..io.store import FloatArray
+from ..stats.normal import NORMAL_95
 from .firstorder import undo_first_order
 from .intervals import Estimate, absolute, effective_dof, mean, slope, spread
 from .lag import Lag, cycle_samples, loop_basis
@@ -177,7 +178,7 @@ def _drift(number: FloatArray, level: FloatArray, run: np.ndarray, scale: float)
 
 def _with_lag(hysteresis: Estimate, lag: Lag, half_cycle_s: float) -> Estimate:
     """Widen by what the error of the removed delay does: 2 x delay / time of a half cycle, in shares of span."""
-    extra = 100.0 * 2.0 * 1.96 * lag.standard_error / half_cycle_s
+    extra = 100.0 * 2.0 * NORMAL_95 * lag.standard_error / half_cycle_s
     value, low, high = hysteresis
     below, above = float(np.hypot(value - low, extra)), float(np.hypot(high - value, extra))
     return Estimate(value, max(value - below, 0.0), value + above)

@@ -184,7 +184,7 @@ class AngleMap:
 
     @property
     def response_per_degree(self) -> float:
-        """Mean slope over the calibrated range, without sign: what of an amplitude is the sensor's gain."""
+        """Mean slope over the calibrated range, without sign."""
         return (self.levels[-1] - self.levels[0]) / (self.angles[-1] - self.angles[0])
 
     def angle_of(self, levels: npt.ArrayLike) -> Array:
@@ -198,6 +198,21 @@ class AngleMap:
         width = self.levels[-1] - self.levels[0]
         found = brentq(lambda level: float(curve(level)) - angle_deg, chord - 10 * width, chord + 10 * width)
         return float(found)
+
+    def response_to(self, low_deg: float, high_deg: float) -> float:
+        """Response per degree to a knee that bends from one angle to another and back: by the curve, less the loop.
+
+        Within a loop the response stays behind the knee at either end, so that a movement of twice ``branch_radius`` or
+        more loses its whole width (play operator; Brokate & Sprekels 1996, ch. 2).
+
+        Parameters
+        ----------
+        low_deg, high_deg : float
+            Degrees, the second the larger.
+        """
+        travel = self.level_of(high_deg) - self.level_of(low_deg)
+        lost = self.loop_width * min(travel / (2 * self.branch_radius), 1.0) if self.loop_width > 0 else 0.0
+        return (travel - lost) / (high_deg - low_deg)
 
     def zero(self, drift: npt.ArrayLike, rest_ohm: float = math.nan) -> tuple[float, float]:
         """Angle at which the leg of a recording rests, and its standard error, both in degrees.

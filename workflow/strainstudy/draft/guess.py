@@ -11,14 +11,14 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Final
 
-from ..vocabulary import BENCH_TASKS, KNEES, MISSING, VOLT_UNITS
+from ..vocabulary import BENCH_TASKS, KNEES, MISSING, RESPONSE_UNITS
 from .columns import Column, alternate, column_by_name, unit_by_size
 from .files import Seen
 from .names import Named
 
 __all__ = ["Drafted", "put_together"]
 
-_ELECTRIC: Final = (*VOLT_UNITS, "ohm", "a.u.", None)
+_ELECTRIC: Final = (*RESPONSE_UNITS, None)
 _REFERENCES: Final = ("reference_strain", "reference_displacement")
 
 

@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from ..stats.matching import match_instants
+from ..stats.normal import NORMAL_95
 from ..tables.gait import MEASURED, USUAL
 from ..vocabulary import SIDES
 from .measures import ASYMMETRIES
@@ -34,7 +35,6 @@ from .measures import ASYMMETRIES
 __all__ = [
     "CELLS",
     "FORCE_PLATES",
-    "NO_ERROR",
     "AngleError",
     "LandmarkErrors",
     "errors_for",
@@ -53,8 +53,6 @@ MINIMUM_PEOPLE: Final = 5
 """Fewer other people with labels than this give no usable error of the method (ours)."""
 MINIMUM_STRIDES: Final = 6
 """Strides of a walk below which its mean error is not used (ours)."""
-_NORMAL_95: Final = 1.96
-"""Quantile of the normal distribution at 0.975."""
 SIZES: Final = ("stride_time_sd", "stride_time_cv", "phase_deviation", "coordination_index")
 """Measures that cannot be negative and may be near 0, nor can their limits."""
 LIKENESSES: Final = ("waveform_likeness", *(f"stride_regularity_{side}" for side in SIDES))
@@ -119,10 +117,6 @@ FORCE_PLATES: Final = LandmarkErrors(
 )
 """From vertical ground reaction force above 50 N under healthy adults on a treadmill, who walked normally and with one
 knee held stiff. Legs err otherwise in the two, so that each person counts as one in either (docs/coverage.md)."""
-
-
-NO_ERROR: Final = LandmarkErrors(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1_000_000, "none")
-"""Landmarks that are taken as they are, known as well as one could wish."""
 
 
 @dataclass(frozen=True)
@@ -393,7 +387,6 @@ def with_measurement_error(
     strides: pd.DataFrame,
     errors: LandmarkErrors,
     *,
-    answer_error_s: float = 0.0,
     angles: Mapping[str, AngleError],
 ) -> Row:
     """Add to a row what its strides do not tell: the error of the method.
@@ -406,9 +399,6 @@ def with_measurement_error(
         The strides it was made of.
     errors : LandmarkErrors
         Of the method.
-    answer_error_s : float
-        Standard error of the time of the right contacts against the left ones by the sensors' own answers, seconds,
-        where ``errors`` do not hold it.
     angles : mapping of side to AngleError
         Of each knee; empty without calibrated angles.
 
@@ -419,9 +409,7 @@ def with_measurement_error(
         much, ``interval_kind`` and ``error_source``.
     """
     used = strides[strides["steady"].to_numpy(dtype=bool)]
-    whole = replace(errors, difference_s=math.hypot(errors.difference_s, answer_error_s))
-    reach = whole.reach
-    halves = {name: reach * error for name, error in _standard_errors(row, used, whole).items()}
+    halves = {name: errors.reach * error for name, error in _standard_errors(row, used, errors).items()}
     halves |= _angle_halves(row, angles)
     done: Row = dict(row)
     for name in MEASURED:
@@ -435,7 +423,7 @@ def with_measurement_error(
             if isinstance(limit, float) and math.isfinite(limit):
                 moved = value + sign * math.hypot(limit - value, half)
                 done[f"{name}{end}"] = max(moved, 0.0) if name in SIZES else moved
-    done["interval_kind"], done["error_source"] = USUAL, whole.source
+    done["interval_kind"], done["error_source"] = USUAL, errors.source
     return done
 
 
@@ -448,7 +436,7 @@ def _angle_halves(row: Mapping[str, object], angles: Mapping[str, AngleError]) -
             value = row.get(f"{name}_mean_{side}")
             if isinstance(value, float) and value > 0:
                 own = math.hypot(error.share * value, math.sqrt(ends) * error.any_deg)
-                found[f"{name}_mean_{side}"] = _NORMAL_95 * math.hypot(own, error.zero_deg)
+                found[f"{name}_mean_{side}"] = NORMAL_95 * math.hypot(own, error.zero_deg)
                 relative[f"{name} {side}"] = own / value
     shares = [relative.get(f"range_of_motion {side}", math.nan) for side in SIDES]
     left, right = (row.get(f"range_of_motion_mean_{side}") for side in SIDES)
@@ -459,5 +447,5 @@ def _angle_halves(row: Mapping[str, object], angles: Mapping[str, AngleError]) -
                 float(np.ptp(asymmetry(left * (1 + moved * shares[0]), np.full(2, right)))) / 2,
                 float(np.ptp(asymmetry(np.full(2, left), right * (1 + moved * shares[1])))) / 2,
             )
-            found[f"range_of_motion_{title}"] = _NORMAL_95 * math.hypot(*parts)
+            found[f"range_of_motion_{title}"] = NORMAL_95 * math.hypot(*parts)
     return found

@@ -69,6 +69,7 @@ def gait_facts(
             "windows": {str(k): len(v) for k, v in per_state},
             "participants_by_state": {str(k): int(v["participant_id"].nunique()) for k, v in per_state},
             "labelled_time_s": number(entry["labelled_time"]),
+            "prevalence": number(entry["prevalence"]),
         },
         "scores": {
             name: number(entry[name])
@@ -123,7 +124,8 @@ def gait_card_words(card: Mapping[str, Any], history: pd.DataFrame, others: Sequ
             f"{score_words(scores, 'balanced_accuracy_within_gait')}; 0.5 is chance",
             f"- The same by all time labelled so, turns left out: {score_words(scores, 'balanced_accuracy')}",
             f"- Log loss of the probabilities: {score_words(scores, 'log_loss')}; 0 is perfect, 0.693 knows nothing",
-            f"- Limping side right: {score_words(scores, 'side_accuracy')} of the labelled limping time",
+            f"- Limping side right: {score_words(scores, 'side_accuracy')} of the time labelled as limping on a side, "
+            "turns left out",
             f"- Permutation test: p = {score_words(scores, 'permutation_p')}; the chance of such a score if labels "
             "meant nothing",
         ],

@@ -87,6 +87,11 @@ class StateResult(Outcome):
         None where nothing was trained.
     model : TrainedModel or None
         None where nothing was trained.
+    rule_bouts : DataFrame or None
+        Bouts by the published rule alone, where a model decided that no label of the study taught; ``bouts``,
+        ``predictions`` and ``label_next`` then have ``trained`` and `elsewhere.rule_beside` as further columns.
+    given_sha256 : str or None
+        Hash of the file of that model, as its card has it.
     """
 
     bouts: pd.DataFrame
@@ -94,3 +99,5 @@ class StateResult(Outcome):
     label_next: pd.DataFrame
     evidence: Evidence | None = None
     model: TrainedModel | None = None
+    rule_bouts: pd.DataFrame | None = None
+    given_sha256: str | None = None

@@ -19,6 +19,7 @@ from .prepare import ANALYSIS_RATE_HZ
 __all__ = ["Rhythm", "local_rhythm"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 
 RATE_HZ = 50.0
 """Enough for movement below 6 Hz, at half the work."""
@@ -86,31 +87,76 @@ def local_rhythm(speeds: list[FloatArray], shortest: float, longest: float) -> R
     together = np.sum(each, axis=0)
     power = together[:, 0]
     weight = np.minimum(power / (np.median(power[power > 0.1 * power.max()]) + np.finfo(float).tiny), 1.0)
-    path = _best_path(_rises(together, fair, lags * rate) * weight[:, None])
+    places = lags * rate
+    path = _best_path(_rises(together, fair, places) * weight[:, None])
     centre = starts + width / 2.0
     grid = np.arange(size_out) / thin
-    windows_at = np.arange(starts.size)
+    strengths = (_along(_Likeness.of(acf, fair, int(places[-1])), places, path) for acf in each)
     return Rhythm(
         stride_time=np.exp(np.interp(grid, centre, np.log(lags[path]))),
-        strengths=tuple(np.interp(grid, centre, _rises(acf, fair, lags * rate)[windows_at, path]) for acf in each),
+        strengths=tuple(np.interp(grid, centre, strength) for strength in strengths),
     )
 
 
-def _rises(acf: FloatArray, fair: FloatArray, place: FloatArray) -> FloatArray:
-    """Autocorrelation at each lag above the trough before it: a slow movement still resembles itself a little later.
+def _rises(acf: FloatArray, fair: FloatArray, places: FloatArray) -> FloatArray:
+    """Read the rises of all windows at all lags, shape (windows, lags)."""
+    likeness = _Likeness.of(acf, fair, int(places[-1]))
+    return np.column_stack([likeness.rise(place) for place in places.tolist()])
+
+
+def _along(likeness: _Likeness, places: FloatArray, path: IntArray) -> FloatArray:
+    """Read for each window the rise at its own lag."""
+    found = np.empty(path.size)
+    for lag in np.unique(path).tolist():
+        own = np.flatnonzero(path == lag)
+        found[own] = likeness.rise(float(places[lag]), own)
+    return found
+
+
+@dataclass(frozen=True)
+class _Likeness:
+    """Autocorrelation of windows, to be read at lags between its columns.
 
     Half-way between the biased and the unbiased estimate: a multiple of the stride must not win by chance.
+
+    Parameters
+    ----------
+    scaled : ndarray, shape (lags, windows)
+        Lags first, so that what is done to one lag of all windows runs through memory in order.
+    least : tuple of ndarray
+        Least of 1, 2, 4, ... neighbouring lags from each on, each shape (fewer lags, windows).
     """
-    low = place.astype(int)
-    part = place - low
-    scaled = acf / (np.maximum(acf[:, :1], np.finfo(float).tiny) * np.sqrt(fair))
-    table = scaled[:, low] * (1 - part) + scaled[:, low + 1] * part
-    trough = np.column_stack([scaled[:, (at + 1) // 2 : at + 1].min(axis=1) for at in low])
-    rises: FloatArray = table - np.maximum(trough, 0.0)
-    return rises
+
+    scaled: FloatArray
+    least: tuple[FloatArray, ...]
+
+    @classmethod
+    def of(cls, acf: FloatArray, fair: FloatArray, longest: int) -> _Likeness:
+        """Scale autocorrelations of shape (windows, lags), of which lags up to ``longest`` are read."""
+        kept = slice(0, longest + 2)
+        scale = np.maximum(acf[:, :1], np.finfo(float).tiny) * np.sqrt(fair[kept])
+        scaled = np.ascontiguousarray((acf[:, kept] / scale).T)
+        least = [scaled]
+        # the longest trough covers half the lags
+        while 2 ** len(least) <= longest // 2 + 1:
+            half = 2 ** (len(least) - 1)
+            least.append(np.minimum(least[-1][:-half], least[-1][half:]))
+        return cls(scaled, tuple(least))
+
+    def rise(self, place: float, windows: IntArray | slice = slice(None)) -> FloatArray:
+        """Give it at a lag above the trough before it: a slow movement still resembles itself a little later."""
+        low = int(place)
+        part = place - low
+        value = self.scaled[low, windows] * (1 - part) + self.scaled[low + 1, windows] * part
+        first, last = (low + 1) // 2, low + 1
+        level = (last - first).bit_length() - 1
+        spans = self.least[level]
+        trough = np.minimum(spans[first, windows], spans[last - 2**level, windows])
+        rise: FloatArray = value - np.maximum(trough, 0.0)
+        return rise
 
 
-def _best_path(table: FloatArray) -> NDArray[np.intp]:
+def _best_path(table: FloatArray) -> IntArray:
     steps, lags = table.shape
     index = np.arange(lags)
     cost = PATH_COST * np.abs(index[:, None] - index[None, :]) / STEPS_PER_OCTAVE

@@ -52,6 +52,15 @@ class StateParameters(LearnParameters):
         minimum=1.0,
         maximum=3.0,
     )
+    prevalence: float | None = setting(
+        None,
+        "Share of the walking that is expected to be limping, 0 to 1, to which probabilities are brought; null leaves "
+        "them as they are for the mix of states in training",
+        source="ours: nobody but the user knows it; the formula is that of Saerens et al. 2002, Neural Computation "
+        "14(1):21-41 (from memory)",
+        minimum=0.001,
+        maximum=0.999,
+    )
     coordination_limit_percent: float = setting(
         9.62,
         "Rule without labels: phase coordination index above which gait is called limping",

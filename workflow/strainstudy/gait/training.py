@@ -3,13 +3,14 @@
 In: windows with features, rule-made states, labels of the reference rater, participants. Out: `StateResult`. Three
 ways lead to a prediction, and every bout says which: with labels of at least two people of each state a model is
 trained for every left-out participant (``out_of_fold``), and one of all labelled people predicts those without
-labels (``final``); a model of another study, where one is given, predicts everybody (``final``); with neither, the
-published limits decide (``rule``).
+labels (``final``); a model of another study, where one is given or stands in, predicts everybody (``final``), with the
+published rule beside it; with neither, and where that model lacks too much, the published limits decide (``rule``).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -18,18 +19,20 @@ import pandas as pd
 from ..learn.attention import label_next, mistakes, novelty
 from ..learn.card import make_card
 from ..learn.crossfit import recipe_of
-from ..learn.decide import Decision, decide, silent
+from ..learn.decide import LACKING, Decision, decide, silent
 from ..learn.evidence import ablation, importance, learning_curve, permutation_test
 from ..learn.external import Given
-from ..learn.feature_rows import FloatArray
-from ..learn.fitting import PersonClassifier
+from ..learn.feature_rows import FloatArray, Rows, Task, stack
+from ..learn.fitting import PersonClassifier, person_weights, too_few
 from ..learn.history import hash_labels, hash_words
 from ..learn.model_store import dump_models
+from ..learn.prior import with_prevalence
 from ..learn.scores import probability_sums, reliability_table, score_rows
 from ..learn.threads import one_thread
 from ..upstream import Values, settings_words
 from ..vocabulary import GAIT_STATES
 from .baselines import baseline_probabilities
+from .elsewhere import RULE_DECIDES, disputed, rule_beside, trained_words
 from .feature_specs import FeatureSpec
 from .limits import rule_probability, rule_side
 from .model_card import CAUTIONS, gait_facts
@@ -61,6 +64,65 @@ def _bouts(states: pd.DataFrame, windows: pd.DataFrame, parameters: StateParamet
         word = str(some["prediction"].iloc[0]) if len(some) else default
         frames.append(bouts_of(str(name), own, some, parameters, word))
     return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=list(BOUT_COLUMNS))
+
+
+def _prevalence(rows: Rows, task: Task) -> float:
+    """Share of limping that probabilities are calibrated for: every participant has the same weight, as there."""
+    own = rows.take(rows.labelled & rows.learn)
+    if not len(own):
+        return float("nan")
+    weights = person_weights(own.groups)
+    return float((weights * (task.reported_labels(own.y) == GAIT_STATES[1])).sum() / weights.sum())
+
+
+def _trained_mix(rows: Rows, extra: Rows | None, task: Task, decided: Decision, whole: float) -> FloatArray:
+    """Share of limping among the training people of the model of each row, shape (n,)."""
+    mix = np.full(len(rows), whole)
+    for k in sorted(set(decided.fold[decided.fold >= 0].tolist())):
+        others = rows.take((decided.fold >= 0) & (decided.fold != k))
+        mix[decided.fold == k] = _prevalence(others if extra is None else stack(others, extra), task)
+    return mix
+
+
+def _flagged(windows: pd.DataFrame, unlike: Mapping[str, str]) -> pd.DataFrame:
+    """Say in what each recording that a model of another study decides is outside of what it was trained on."""
+    known = [
+        "; ".join(filter(None, [unlike.get(str(name)), caution])) or None if made == "final" else caution
+        for name, made, caution in zip(windows["recording_id"], windows["prediction"], windows["caution"], strict=True)
+    ]
+    return windows.assign(caution=pd.Series(known, index=windows.index, dtype=object))
+
+
+def _filled_by_rule(windows: pd.DataFrame, rule: tuple[FloatArray, FloatArray]) -> pd.DataFrame:
+    """Let the rule decide the recordings of which the model knows too little to speak at all, and say so."""
+    silent_in = windows.groupby("recording_id")["probability_limping"].transform("count").eq(0)
+    heard = pd.Series(np.isfinite(rule[0]), index=windows.index).groupby(windows["recording_id"]).transform("any")
+    at = (silent_in & heard).to_numpy()
+    said = [
+        f"{caution or LACKING}: {RULE_DECIDES}" if ruled else caution
+        for caution, ruled in zip(windows["caution"], at.tolist(), strict=True)
+    ]
+    return windows.assign(
+        probability_limping=np.where(at, rule[0], windows["probability_limping"]),
+        probability_normal=np.where(at, 1.0 - rule[0], windows["probability_normal"]),
+        probability_left=np.where(at, rule[1], windows["probability_left"]),
+        prediction=np.where(at, "rule", windows["prediction"]),
+        caution=pd.Series(said, index=windows.index, dtype=object),
+    )
+
+
+def _without_pseudo(predictions: pd.DataFrame) -> pd.DataFrame:
+    """Take out what the rule works with, which is no probability."""
+    ruled = (predictions["prediction"] == "rule").to_numpy()
+    names = ["probability_normal", "probability_limping"]
+    return predictions.assign(**{name: predictions[name].where(~ruled) for name in names})
+
+
+def _with_beside(frame: pd.DataFrame, made_by: pd.Series, ruled: pd.DataFrame, told: str) -> pd.DataFrame:
+    """Say of each row who taught the model that decided it, and what the rule says."""
+    by_model = (made_by == "final").to_numpy()
+    trained = pd.Series([told if own else None for own in by_model], index=frame.index, dtype=object)
+    return frame.assign(trained=trained).join(rule_beside(frame, ruled))
 
 
 def _seconds_by_person(
@@ -157,6 +219,10 @@ def train_states(
     parameters: StateParameters,
     *,
     given: Given | None = None,
+    standby: Given | None = None,
+    more: pd.DataFrame | None = None,
+    more_words: str | None = None,
+    unlike: Mapping[str, str] | None = None,
     settings: Values | None = None,
     specs: Sequence[FeatureSpec] = GAIT_FEATURES,
     say: Callable[[str], None] = silent,
@@ -177,6 +243,15 @@ def train_states(
         Settings.
     given : Given, optional
         A checked model of another study; nothing is trained then. Every row it decides says why to doubt it here.
+    standby : Given, optional
+        Such a model that decides only where the labels cannot train one.
+    more : DataFrame, optional
+        Windows of other people as `task.labelled_windows` gives them, which are learnt from and neither predicted nor
+        scored. Tests of the evidence that train anew are of the study's own labels alone.
+    more_words : str, optional
+        What they are, for card and history.
+    unlike : mapping of recording_id to str, optional
+        In what a recording is outside of what a model of another study was trained on (`elsewhere.unlike`).
     settings : mapping of section to mapping of name to value, optional
         All that the model rests on (`upstream.upstream_settings`), for its card and the history; none known without.
     specs : sequence of FeatureSpec
@@ -196,10 +271,20 @@ def train_states(
         affected = {str(p): str(s) for p, s in sides.items() if s in ("left", "right")}
     rows = gait_rows(windows, task, affected, parameters)
     recipe = recipe_of(parameters, parameters.families)
-    decided = decide(rows, task, recipe, parameters, given=given, say=say)
+    extra = None if more is None else gait_rows(more, task, {}, parameters)
+    decided = decide(
+        rows, task, recipe, parameters, given=given, standby=standby if len(windows) else None, more=extra, say=say
+    )
     method, fitted = decided.method, decided.fitted
+    used = given or standby if method == "external" else None
     rule = rule_probability(windows, parameters), rule_side(windows, parameters)
     limping, left = rule if method == "rule" else _spread(decided)
+    mix = _prevalence(rows if extra is None else stack(rows, extra), task)
+    if parameters.prevalence is not None and method != "rule":
+        trained = _trained_mix(
+            rows, extra, task, decided, mix if used is None else float(used.card["data"]["prevalence"])
+        )
+        limping = with_prevalence(limping, trained, parameters.prevalence)
     windows = windows.assign(
         probability_normal=1.0 - limping,
         probability_limping=limping,
@@ -208,13 +293,33 @@ def train_states(
         prediction=decided.prediction,
         caution=decided.caution,
     )
+    if used is not None:
+        windows = _filled_by_rule(_flagged(windows, unlike or {}), rule)
+    limping = windows["probability_limping"].to_numpy(dtype=float)
     bouts = _bouts(states, windows, parameters, "rule" if method == "rule" else "final")
     predictions = windows[list(PREDICTION_COLUMNS)]
     spans = label_next(windows, limping, GAIT_STATES, novelty(rows.x, rows.labelled, rows.groups), parameters)
+    if used is not None:
+        beside = windows.assign(probability_limping=rule[0], probability_left=rule[1], caution=None, prediction="rule")
+        ruled = _bouts(states, beside, parameters, "rule")
+        told = trained_words(used.card)
+        of_recording = windows.drop_duplicates("recording_id").set_index("recording_id")["prediction"]
+        bouts, predictions, spans = (
+            _with_beside(frame, made_by, ruled, told)
+            for frame, made_by in (
+                (bouts, bouts["prediction"]),
+                (predictions, predictions["prediction"]),
+                (spans, spans["recording_id"].map(of_recording)),
+            )
+        )
+        given_sha256 = used.card.get("model_sha256")
+        without = _without_pseudo(predictions)
+        return StateResult(
+            method, decided.reason, disputed(bouts), without, spans, rule_bouts=ruled, given_sha256=given_sha256
+        )
     if fitted is None:
-        if method == "rule":
-            predictions = predictions.assign(probability_normal=np.nan, probability_limping=np.nan)
-        return StateResult(method, decided.reason, bouts, predictions, spans)
+        return StateResult(method, decided.reason, bouts, _without_pseudo(predictions), spans)
+    alone = extra is None or too_few(rows.take(rows.labelled), task) is None
     person_of = dict(zip(windows["recording_id"], windows["participant_id"], strict=True))
     say("scoring the classifier and its baselines")
     scores, sums = _scores(windows, states, bouts, labels, person_of, parameters)
@@ -223,7 +328,7 @@ def train_states(
     evidence = Evidence(
         classifier=scores,
         reliability=reliability_table(sums, parameters),
-        permutation=permutation_test(rows, task, parameters),
+        permutation=permutation_test(rows, task, parameters if alone else replace(parameters, permutations=0)),
         learning_curve=learning_curve(rows, task, recipe),
         ablation=ablation(rows, task, groups, recipe, decided.fold),
         importance=importance(rows, fitted, groups, parameters),
@@ -233,12 +338,18 @@ def train_states(
     models = decided.models
     content = dump_models(models)
     entry = _entry(scores, models[next(iter(models))], labels, specs, settings or {})
-    card = make_card(
-        models,
-        specs,
-        content,
-        gait_facts(windows, entry | _within_gait(scores), settings or {}, evidence.permutation),
-        CAUTIONS,
+    if more_words is not None:
+        entry |= {
+            "setting": f"{entry['setting']}; trained with {more_words}",
+            "label_hash": hash_words(f"{entry['label_hash']} {more_words}"),
+        }
+    facts = gait_facts(
+        windows, entry | _within_gait(scores) | {"prevalence": mix}, settings or {}, evidence.permutation
     )
+    cautions: tuple[str, ...] = CAUTIONS
+    if more_words is not None:
+        facts["company"] = more_words
+        cautions = (*CAUTIONS, f"It learnt as well from other people: {more_words}.")
+    card = make_card(models, specs, content, facts, cautions)
     model = TrainedModel(content, card, entry, _person_losses(sums))
     return StateResult(method, decided.reason, bouts, predictions, spans, evidence, model)

@@ -46,19 +46,35 @@ USUAL_SWINGS = 2
 """Swings of each knee in a usual turn, which lasts 2 to 3 s."""
 
 
+def _median(values: FloatArray) -> FloatArray:
+    """Median of each row of finite values, which numpy's own takes ten times as long to find in a few."""
+    ordered = np.sort(values, axis=-1)
+    n = values.shape[-1]
+    middle: FloatArray = 0.5 * (ordered[..., (n - 1) // 2] + ordered[..., n // 2])
+    return middle
+
+
 def _flanks(logs: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Medians of the values some places before and some places after each; where one is missing, the other."""
-    padded = np.pad(logs, FAR, constant_values=np.nan)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, FAR - NEAR + 1)
-    n = logs.size
-    few = np.full(n, float(np.median(logs)))
+    """Medians of the values some places before and some places after each; where one is missing, the other.
+
+    Parameters
+    ----------
+    logs : ndarray, shape (k, n)
+        One measure of the swings of a knee in each row.
+    """
+    k, n = logs.shape
+    padded = np.full((k, n + 2 * FAR), np.nan)
+    padded[:, FAR : FAR + n] = logs
+    windows = np.lib.stride_tricks.sliding_window_view(padded, FAR - NEAR + 1, axis=1)
+    few = _median(logs)[:, None]
+    # NaN sort last; how many lie within the walk is the same for each measure
+    place = np.arange(n)
     sides = []
-    rows = np.arange(n)
-    for part in (windows[:n], windows[FAR + NEAR : FAR + NEAR + n]):
-        ordered = np.sort(part, axis=1)  # NaN sort last
-        count = np.count_nonzero(np.isfinite(part), axis=1)
-        middle = 0.5 * (ordered[rows, np.maximum(count - 1, 0) // 2] + ordered[rows, count // 2])
-        sides.append(np.where(count >= 2, middle, np.nan))
+    for first in (0, FAR + NEAR):
+        ordered = np.sort(windows[:, first : first + n], axis=2)
+        inside = np.clip(place + first + FAR - NEAR + 1, FAR, FAR + n) - np.clip(place + first, FAR, FAR + n)
+        middle = 0.5 * (ordered[:, place, np.maximum(inside - 1, 0) // 2] + ordered[:, place, inside // 2])
+        sides.append(np.where(inside >= 2, middle, np.nan))
     before, after = sides
     before, after = np.where(np.isnan(before), after, before), np.where(np.isnan(after), before, after)
     return np.where(np.isnan(before), few, before), np.where(np.isnan(after), few, after)
@@ -66,21 +82,22 @@ def _flanks(logs: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 def _departures(size: FloatArray, stride: FloatArray) -> tuple[FloatArray, FloatArray]:
     """By how much (log ratio) each swing of a knee is smaller, and slower, than both flanks."""
-    sizes, times = (np.log(np.maximum(x, np.finfo(float).tiny)) for x in (size, stride))
-    return np.minimum(*_flanks(sizes)) - sizes, times - np.maximum(*_flanks(times))
+    sizes, times = logs = np.log(np.maximum(np.stack([size, stride]), np.finfo(float).tiny))
+    before, after = _flanks(logs)
+    return np.minimum(before[0], after[0]) - sizes, times - np.maximum(before[1], after[1])
 
 
-def _spread(departure: FloatArray, least: float) -> float:
+def _spread(departure: FloatArray, middle: float, least: float) -> float:
     """Robust standard deviation of the departures of a knee, not below what a regular walk is given."""
-    return max(MAD_TO_SD * float(np.median(np.abs(departure - np.median(departure)))), least)
+    return max(MAD_TO_SD * float(_median(np.abs(departure - middle))), least)
 
 
-def _evidence(departure: FloatArray, usual: float, spread: float) -> FloatArray:
+def _evidence(departure: FloatArray, middle: float, usual: float, spread: float) -> FloatArray:
     """Log likelihood ratio of each swing: normal about the usual departure of a turn, against about the walk's own."""
     # the nearer of two flanks lies above the middle more often than below
-    own = departure - min(float(np.median(departure)), 0.0)
+    own = departure - min(middle, 0.0)
     reach = CLIPPED * spread + usual
-    evidence: FloatArray = usual * (np.clip(own, -reach, reach) - usual / 2.0) / spread**2
+    evidence: FloatArray = usual * (np.minimum(np.maximum(own, -reach), reach) - usual / 2.0) / spread**2
     return evidence
 
 
@@ -129,8 +146,9 @@ def turning(peak: FloatArray, side: IntArray, size: FloatArray, stride: FloatArr
             (smaller[members], USUAL_SMALLER, LEAST_SMALLER),
             (slower[members], USUAL_SLOWER, LEAST_SLOWER),
         ):
-            spread = _spread(departure, least)
-            evidence[members] += _evidence(departure, turn, spread)
+            middle = float(_median(departure))
+            spread = _spread(departure, middle, least)
+            evidence[members] += _evidence(departure, middle, turn, spread)
             usual += USUAL_SWINGS * turn**2 / (2.0 * spread**2)
     sums = [np.concatenate([[0.0], np.cumsum(x)]) for x in (evidence, smaller, slower)]
     lengths = np.arange(SHORTEST, min(longest, k) + 1)

@@ -11,10 +11,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-__all__ = ["Measured", "WalkEvidence", "gain_ratio_of_bends", "ratio_of_symmetry_index"]
+from ..stats.normal import NORMAL_95
 
-_NORMAL_95: Final = 1.96
-"""Standard errors from a mean to a limit of 95 % (normal distribution)."""
+__all__ = ["Measured", "WalkEvidence", "gain_ratio_of_bends", "ratio_of_symmetry_index", "symmetry_index_of_ratio"]
 
 
 @dataclass(frozen=True)
@@ -40,12 +39,12 @@ class Measured:
 
     def widened(self, sd: float) -> Measured:
         """Add an error that the interval does not hold, of standard deviation ``sd``, in quadrature."""
-        low, high = (math.hypot(self.value - limit, _NORMAL_95 * sd) for limit in (self.low, self.high))
+        low, high = (math.hypot(self.value - limit, NORMAL_95 * sd) for limit in (self.low, self.high))
         return Measured(self.value, self.value - low, self.value + high)
 
     def settled_from(self, limit: float) -> float:
-        """Smallest size that would have been found beyond a limit with an interval as wide as this; NaN if unknown."""
-        return limit + (self.high - self.low) / 2.0 if self.known else math.nan
+        """Size from which on it would be found beyond a limit with such an interval, either way; NaN if unknown."""
+        return limit + max(self.value - self.low, self.high - self.value) if self.known else math.nan
 
     def mapped(self, function: Callable[[float], float]) -> Measured:
         """Apply an increasing function to the value and its limits."""
@@ -72,11 +71,12 @@ class WalkEvidence:
         Symmetry index, (right - left) / (0.5 (right + left)) x 100, of the range of motion in response units and in
         degrees. Robinson, Herzog & Nigg 1987.
     gain_ratio : Measured
-        Right over left response per degree, or gauge factor, of the sensors.
+        Right over left response of the sensors to one and the same movement, or gauge factor.
     gain_ratio_source : {"bends", "reference", "bench", "none"}
         Where the gain ratio comes from.
     step_time : Measured
-        Symmetry index of step time, percent; positive when the step onto the right foot takes longer.
+        Symmetry index of step time, percent; positive when the step onto the right foot takes longer. Its interval, and
+        that of the phase, hold the error of landmarks that are read off knees.
     phase : Measured
         Left-right phase minus 180 degrees.
     peak_timing : Measured
@@ -110,15 +110,20 @@ def ratio_of_symmetry_index(percent: float) -> float:
     return math.inf if percent >= 200.0 else (200.0 + percent) / (200.0 - percent)
 
 
+def symmetry_index_of_ratio(ratio: float) -> float:
+    """Symmetry index, percent, from right over left: undoes `ratio_of_symmetry_index`."""
+    return 200.0 if math.isinf(ratio) else 200.0 * (ratio - 1.0) / (ratio + 1.0)
+
+
 def gain_ratio_of_bends(
-    right: tuple[float, float], left: tuple[float, float], coverage_factor: float = 1.96
+    right: tuple[float, float], left: tuple[float, float], coverage_factor: float = NORMAL_95
 ) -> Measured:
     """Gain ratio from two bend calibrations, with its interval.
 
     Parameters
     ----------
-    right, left : tuple of (slope, standard error)
-        Response per degree over the calibrated range. The slopes have one sign.
+    right, left : tuple of (response, standard error)
+        Per degree of one movement. Both have one sign.
     coverage_factor : float
         Standard errors to each side; 1.96 for 95 % of a normal distribution.
 

@@ -39,7 +39,8 @@ class VerdictParameters:
     )
     step_time_error_percent: float = setting(
         6.6,
-        "Standard deviation of the symmetry index of step time as read from knees, added to its interval",
+        "Standard deviation of the symmetry index of step time as read from knees, for a walk whose row of "
+        "tables/gait.tsv has no error of its own",
         source="measured against 50 N force-plate contacts on the open walks of Pearl et al. 2022, "
         "doi 10.21203/rs.3.rs-1902381/v1, 4 people",
         unit="%",
@@ -48,7 +49,8 @@ class VerdictParameters:
     )
     phase_error_deg: float = setting(
         6.0,
-        "Standard deviation of the left-right phase as read from knees, added to its interval",
+        "Standard deviation of the left-right phase as read from knees, for a walk whose row of tables/gait.tsv has "
+        "no error of its own",
         source="ours: step_time_error_percent as a part of half a cycle",
         unit="deg",
         minimum=0,

@@ -277,15 +277,17 @@ def _states(
     code[: busy.size][~busy] = REST
     walk = np.full(n, -1)
 
+    def at(times: FloatArray | float) -> IntArray:
+        samples: IntArray = np.clip(np.round(np.asarray(times) * ANALYSIS_RATE_HZ), 0, n).astype(np.intp)
+        return samples
+
     def covered(starts: FloatArray, stops: FloatArray) -> BoolArray:
-        edges = np.zeros(n + 1)
-        np.add.at(edges, np.clip(np.round(starts * ANALYSIS_RATE_HZ), 0, n).astype(np.intp), 1.0)
-        np.add.at(edges, np.clip(np.round(stops * ANALYSIS_RATE_HZ), 0, n).astype(np.intp), -1.0)
-        inside: BoolArray = np.cumsum(edges)[:n] > 0.5
+        edges = np.bincount(at(starts), minlength=n + 1) - np.bincount(at(stops), minlength=n + 1)
+        inside: BoolArray = np.cumsum(edges)[:n] > 0
         return inside
 
     for number, span in enumerate(spans):
-        walk[covered(np.array([span.start]), np.array([span.stop]))] = number
+        walk[at(span.start) : at(span.stop)] = number
     code[walk >= 0] = GAIT
     flowing = strides[strides["steady"].to_numpy(dtype=bool)]
     onset = flowing["onset"].to_numpy(dtype=float)

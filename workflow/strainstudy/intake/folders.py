@@ -15,6 +15,7 @@ from ..io.places import fault_of, lies_in, places_of
 from ..records import Study
 from .contributors import CONTRIBUTORS
 from .files import LABELS
+from .shipped import RULE, choose_model, shipped_folder, shipped_names
 
 __all__ = ["input_problems", "model_problems", "path_problems", "results_of"]
 
@@ -158,10 +159,12 @@ def input_problems(config: Mapping[str, Any], study: Study | None, files: Iterab
 def model_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
     """Find out whether the model that a config names can be used; without one nothing is imported or read."""
     model, results = config.get("model"), config.get("results")
-    if not isinstance(model, str) or _text_fault("model", model) is not None:
-        return []
+    problems = _company_problems(config, file)
+    if not isinstance(model, str) or model == RULE or problems or _text_fault("model", model) is not None:
+        return problems
+    folder = choose_model(model).named or Path(model)
     if isinstance(results, str) and any(
-        lies_in(place, results_of(results)) for place in (Path(model), Path(model).absolute().parent)
+        lies_in(place, results_of(results)) for place in (folder, folder.absolute().parent)
     ):
         message = "the model of these results themselves, which this run writes anew"
         return [Problem(file, message, "copy it elsewhere first, and name the copy", column="model", value=model)]
@@ -170,7 +173,30 @@ def model_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
     from ..swallow.model_card import SWALLOW_MODEL
 
     try:
-        read_external(Path(model), {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL})
+        given = read_external(folder, {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL})
     except StudyError as error:
         return list(error.problems)
+    if _prevalence(config) is not None and "gait" in given and given["gait"].card["data"].get("prevalence") is None:
+        message = "the card of the model does not say how much of its training was limping"
+        remedy = "leave classify.prevalence out, or train that model again"
+        return [Problem(file, message, remedy, column="classify.prevalence", value=str(_prevalence(config)))]
+    return []
+
+
+def _prevalence(config: Mapping[str, Any]) -> Any:
+    section = config.get("classify")
+    return section.get("prevalence") if isinstance(section, Mapping) else None
+
+
+def _company_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
+    """Find a setting ``train_with`` that names nothing, or stands beside a model that leaves nothing to train."""
+    model, company = config.get("model"), config.get("train_with")
+    if not isinstance(company, str):
+        return []
+    if shipped_folder(company) is None:
+        remedy = f"use one of: {', '.join(shipped_names())}"
+        return [Problem(file, "no model of this name comes along", remedy, column="train_with", value=company)]
+    if isinstance(model, str) and model != RULE:
+        message = "nothing is trained where a model is given"
+        return [Problem(file, message, "leave out model, or train_with", column="train_with", value=company)]
     return []

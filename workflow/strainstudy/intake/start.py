@@ -20,6 +20,7 @@ from ..validate.norms import read_norms
 from ..vocabulary import KNEES
 from .claims import folder_problems
 from .folders import input_problems, model_problems, path_problems
+from .shipped import choose_model
 
 __all__ = ["check_all", "look", "reference_rater"]
 
@@ -143,12 +144,13 @@ def _share_problems(config: Mapping[str, Any], study: Study | None, file: str) -
 def _model_fit(config: Mapping[str, Any], study: Study, file: str) -> list[Problem]:
     """Compare what a given model can tell with what the study records."""
     model = config.get("model")
-    if not isinstance(model, str) or not Path(model).is_dir():
+    folder = choose_model(model).named if isinstance(model, str) else None
+    if folder is None or not folder.is_dir():
         return []
     points = {channel.tracked_point for recording in study.recordings.values() for channel in recording.channels}
     needed = {"gait": bool(points & set(KNEES.values())), "swallows": "throat" in points}
     files = {"gait": GAIT_FILES, "swallows": SWALLOW_FILES}
-    there = {name: (Path(model) / files[name].model).is_file() for name in needed}
+    there = {name: (folder / files[name].model).is_file() for name in needed}
     lacking = [name for name in needed if needed[name] and not there[name]]
     if not lacking:
         return []

@@ -105,7 +105,8 @@ def read_ledger(results: Path) -> Ledger:
 def _write_ledger(results: Path, ledger: Ledger) -> None:
     lines = [f"now\t{name}" for name in sorted(ledger.now)]
     lines += [f"before\t{name}" for name in sorted(ledger.before - ledger.now)]
-    write_text(results / LEDGER, _LEDGER_HEAD + "".join(f"{line}\n" for line in (_sum_of(lines), *lines)))
+    text = _LEDGER_HEAD + "".join(f"{line}\n" for line in (_sum_of(lines), *lines))
+    write_text(results / LEDGER, text, lasting=True)
 
 
 def begin(results: Path, planned: Iterable[str], study: Path) -> None:
@@ -123,7 +124,7 @@ def begin(results: Path, planned: Iterable[str], study: Path) -> None:
     results.mkdir(parents=True, exist_ok=True)
     old, now = read_ledger(results), frozenset(planned)
     seen = os.path.relpath(os.path.realpath(study), os.path.realpath(results))
-    write_text(results / MARKER, f"{_MARKER_HEAD}study: {seen}\n")
+    write_text(results / MARKER, f"{_MARKER_HEAD}study: {seen}\n", lasting=True)
     _write_ledger(results, Ledger(now, old.names - now))
 
 
@@ -137,7 +138,7 @@ def note(results: Path, names: Iterable[str]) -> None:
 def adopt(results: Path, names: Iterable[str]) -> None:
     """Make a folder ours whose files of these names an earlier version wrote."""
     _write_ledger(results, Ledger(before=frozenset(names)))
-    write_text(results / MARKER, _MARKER_HEAD)
+    write_text(results / MARKER, _MARKER_HEAD, lasting=True)
 
 
 def _parts(results: Path, names: Collection[str]) -> Iterator[Path]:

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from .feature_rows import FloatArray, Rows, Task
+from .feature_rows import FloatArray, Rows, Task, stack
 from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit
 from .folds import assert_apart, leave_out
 from .parameters import LearnParameters
@@ -125,6 +125,7 @@ def crossfit(
     recipe: Recipe,
     fold: IntArray,
     patterns: Mapping[str, tuple[int, ...]] | None = None,
+    more: Rows | None = None,
 ) -> CrossFit:
     """Train once for every fold on the other folds, and predict it.
 
@@ -140,6 +141,8 @@ def crossfit(
         From `fold_labels`; rows with -1 are neither learnt from nor predicted.
     patterns : mapping of recording to tuple of int, optional
         Features each recording has; `available` by default.
+    more : Rows, optional
+        Labelled rows of other people, learnt from in every fold and never predicted.
 
     Returns
     -------
@@ -158,6 +161,7 @@ def crossfit(
     wanted = set(task.reported)
     for k in sorted(set(fold[fold >= 0].tolist())):
         train = rows.take((fold >= 0) & (fold != k) & rows.labelled & rows.learn)
+        train = train if more is None else stack(train, more.take(more.labelled & more.learn))
         test = np.flatnonzero(fold == k)
         assert_apart(train.groups, rows.groups[test])
         if set(task.reported_labels(train.y).tolist()) != wanted:

@@ -17,13 +17,24 @@ import numpy as np
 
 from .crossfit import CrossFit, available, crossfit, fold_labels, predict, restricted
 from .external import Given
-from .feature_rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray
+from .feature_rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray, stack
 from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit, too_few
 from .parameters import LearnParameters
 
-__all__ = ["Decision", "Outcome", "choose_variant", "decide", "doubt_of", "outside_range", "silent", "train_variants"]
+__all__ = [
+    "LACKING",
+    "Decision",
+    "Outcome",
+    "choose_variant",
+    "decide",
+    "doubt_of",
+    "outside_range",
+    "silent",
+    "train_variants",
+]
 
 _GIVEN: Final = "a model of another study was given"
+LACKING: Final = "features that the model needs are missing"
 RANGE_MARGIN = 0.25
 """Share of the training range by which a value may lie beyond it: few people do not show all there is."""
 
@@ -95,6 +106,12 @@ def silent(words: str) -> None:
 def external_words(caution: str | None) -> str:
     """Say why nothing was trained where a model of another study was given, and why to doubt that model."""
     return _GIVEN if caution is None else f"{_GIVEN}; {caution}"
+
+
+def standby_words(reason: str | None, standby: Given) -> str:
+    """Say why a model that stands in decided, which, and why to doubt it."""
+    name = standby.card.get("elsewhere", {}).get("name", "a model that comes along")
+    return "; ".join(filter(None, [reason, f"{name} stands in", standby.caution]))
 
 
 def doubt_of(reason: str | None) -> str | None:
@@ -175,6 +192,8 @@ def decide(
     parameters: LearnParameters,
     *,
     given: Given | None = None,
+    standby: Given | None = None,
+    more: Rows | None = None,
     say: Callable[[str], None] = silent,
 ) -> Decision:
     """Predict every row with what may be had.
@@ -191,6 +210,11 @@ def decide(
         Folds and seed.
     given : Given, optional
         A checked model of another study; nothing is trained then. Every row it decides says why to doubt it here.
+    standby : Given, optional
+        Such a model that decides only where the rows cannot train one.
+    more : Rows, optional
+        Labelled rows of other people, which are learnt from and neither predicted nor scored. One labelled participant
+        is then enough.
     say : callable
         Told in words what is being done.
 
@@ -202,18 +226,22 @@ def decide(
     fold = np.full(n, -1, dtype=np.intp)
     fitted: CrossFit | None = None
     models: Mapping[str, PersonClassifier] = {}
-    method, reason = "rule", too_few(rows.take(rows.labelled), task)
+    own = rows.take(rows.labelled)
+    method, reason = "rule", too_few(own if more is None or not len(own) else stack(own, more), task)
     if given is not None and set(given.models) & set(task.variants):
         method, reason, models = "external", external_words(given.caution), given.models
     elif reason is None:
         method, fold = "trained", fold_labels(rows, task, parameters)
         say(f"training on {len(set(rows.groups[rows.labelled].tolist()))} labelled participants, each left out in turn")
-        fitted = crossfit(rows, task, recipe, fold)
+        fitted = crossfit(rows, task, recipe, fold, more=more)
         say("training the model that is stored")
-        models = train_variants(rows, task, recipe)
+        models = train_variants(rows if more is None else stack(rows, more), task, recipe)
         if not models:
             method, reason = "rule", "no feature varies among the labelled participants"
             fitted, fold = None, np.full(n, -1, dtype=np.intp)
+    if method == "rule" and standby is not None and set(standby.models) & set(task.variants):
+        method, reason, models = "external", standby_words(reason, standby), standby.models
+        given = standby
     classes = tuple(dict.fromkeys([*task.classes, *(c for model in models.values() for c in model.task.classes)]))
     p = np.full((n, len(classes)), np.nan)
     compared = np.zeros(n, dtype=np.bool_)
@@ -231,7 +259,7 @@ def decide(
             _range_cautions(rows, task, part.model, part.index, caution)
     for name, index in _by_variant(rows, task, models, np.flatnonzero(fold < 0)).items() if models else ():
         if name is None:
-            caution[index] = "features that the model needs are missing"
+            caution[index] = LACKING
             continue
         prediction[index] = "final"
         for block in sorted(set(rows.blocks[index].tolist())):

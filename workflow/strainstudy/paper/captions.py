@@ -10,13 +10,15 @@ from typing import Any, Final
 
 import pandas as pd
 
+from ..cautions import KNOWN_COVERAGE
 from ..report.content import number_text
 from ..report.results import StudyTables
 from ..tables.angles import ANGLES
-from ..tables.sensors import SENSORS
+from ..tables.sensors import SENSOR_LOOPS, SENSORS
 from ..tables.validation import CONFUSION
 from .drawings import FEWEST_FOR_INTERVAL
 from .names import WIDTHS_MM, figure_file
+from .prose import listed
 from .style import Panel
 from .words import interval
 
@@ -69,7 +71,8 @@ def _of_angle(tables: StudyTables, panels: Sequence[Panel]) -> str:
             f" Over {_people(r['n_participants'])} and {number_text(r['seconds'] / 60.0, 2)} min: RMSE "
             f"{interval(r, 'rmse')}°, bias {interval(r, 'bias')}°, limits of agreement "
             f"{number_text(r['limit_low'])} to {number_text(r['limit_high'])}°, R² {number_text(r['r2'], 2)}; the "
-            f"prediction interval held {number_text(100 * r['coverage'], 3)} % of the samples."
+            f"prediction interval held {number_text(100 * r['coverage'], 3)} % of the samples, where it claims "
+            f"{number_text(100 * r['coverage_nominal'], 3)} % ({KNOWN_COVERAGE})."
         )
     which = panels[0].frame["recording_id"].iloc[0]
     return (
@@ -139,10 +142,13 @@ def _of_classifier(tables: StudyTables, panels: Sequence[Panel]) -> str:
 def _of_loops(tables: StudyTables, panels: Sequence[Panel]) -> str:
     cycles = tables(SENSORS)["n_cycles"]
     n = f"{int(cycles.min())} to {int(cycles.max())}" if cycles.notna().any() else "no"
+    loops = tables(SENSOR_LOOPS)
+    apart = sorted(str(name) for name in loops.loc[loops["recording_id"].notna(), "sensor_id"].unique())
+    two = f"; of {listed(apart)} a loop of each recording, as they differ in gauge factor" if apart else ""
     return (
         f"Relative resistance change against strain on the bench: {_panels(panels)}. Mean of the settled "
-        f"full-amplitude cycles of each sensor (n = {n} cycles); bands: one standard deviation between cycles; delay "
-        "between the sensor's record and the reference's removed."
+        f"full-amplitude cycles of each sensor (n = {n} cycles){two}; bands: one standard deviation between cycles; "
+        "delay between the sensor's record and the reference's removed."
     )
 
 

@@ -297,11 +297,15 @@ def draw_per_person(axis: Any, frame: pd.DataFrame) -> None:
 
 
 def draw_loop(axis: Any, frame: pd.DataFrame) -> None:
-    """Draw the mean loop of a sensor with one SD over cycles: strain, loading, unloading, and their SDs."""
-    strain = frame["strain"].to_numpy(dtype=float)
-    for name, colour, style in (("loading", BLACK, "-"), ("unloading", GREY, "--")):
-        mean, sd = (frame[f"{name}{end}"].to_numpy(dtype=float) for end in ("", "_sd"))
-        axis.fill_between(strain, mean - sd, mean + sd, color=colour, alpha=0.2, linewidth=0)
-        axis.plot(strain, mean, style, color=colour, label=name)
+    """Draw the mean loop of a sensor with one SD over cycles: strain, loading, unloading, and their SDs.
+
+    Where ``recording_id`` is given, the recordings differ, and each has a loop.
+    """
+    for _, own in frame.groupby("recording_id", sort=True, dropna=False):
+        strain = own["strain"].to_numpy(dtype=float)
+        for name, colour, style in (("loading", BLACK, "-"), ("unloading", GREY, "--")):
+            mean, sd = (own[f"{name}{end}"].to_numpy(dtype=float) for end in ("", "_sd"))
+            axis.fill_between(strain, mean - sd, mean + sd, color=colour, alpha=0.2, linewidth=0)
+            axis.plot(strain, mean, style, color=colour, label=name)
     axis.set(xlabel="strain (%)", ylabel="ΔR/R₀")
     axis.locator_params(nbins=4)

@@ -7,11 +7,13 @@ section that a study has no data for is left out.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import pandas as pd
 
+from ..bench.characterise import RECORDINGS_DIFFER
+from ..records import Sensor
 from ..report.content import number_text
 from ..report.methods import CONDITION_STEPS
 from ..report.results import StudyTables
@@ -63,7 +65,13 @@ def _participants(tables: StudyTables, facts: Facts) -> list[str]:
     ages = [person.age for person in people if person.age is not None]
     if ages:
         spread = f" (SD {number_text(pd.Series(ages).std())})" if len(ages) > 1 else ""
-        said.append(f"Their mean age was {number_text(sum(ages) / len(ages))}{spread} years, range {span(ages)}.")
+        said.append(
+            f"Their mean age was {number_text(sum(ages) / len(ages))}{spread} years, range {span(ages)}."
+            if len(ages) > 1
+            else f"The age of one was {number_text(ages[0])} years."
+            if len(people) > 1
+            else f"Age was {number_text(ages[0])} years."
+        )
     recordings = tables.recordings
     body = recordings[~recordings["task"].isin(BENCH_TASKS)]
     sessions = body.groupby("participant_id")["session_id"].nunique()
@@ -76,16 +84,17 @@ def _participants(tables: StudyTables, facts: Facts) -> list[str]:
         if walkways:
             said.append(f"They walked {listed([walked[name] for name in walkways])}.")
         said.append(
-            f"Each came for {span([float(n) for n in sessions])} sessions; {counted(len(body), 'recording')} were "
-            f"made ({listed(tasks)}), of which {int((status == 'rejected').sum())} could not be used and "
-            f"{int((status == 'degraded').sum())} were used although degraded; "
+            f"Each came for {span([float(n) for n in sessions])} session{'s' if sessions.max() > 1 else ''}; "
+            f"{counted(len(body), 'recording')} were "
+            f"made ({listed(tasks)}), of which {int((status == 'rejected').sum()) or 'none'} could not be used and "
+            f"{int((status == 'degraded').sum()) or 'none'} used although degraded; "
             f"{number_text(used['duration'].sum() / 60.0)} minutes were analysed (`tables/flow`)."
         )
     return [" ".join(said)]
 
 
-def _bridge(facts: Facts) -> str:
-    worn = [s for s in facts.sensors.values() if s.excitation_v is not None]
+def _bridge(sensors: Sequence[Sensor]) -> str:
+    worn = [s for s in sensors if s.excitation_v is not None]
     if not worn:
         return ""
     gains = span([s.amplifier_gain for s in worn])
@@ -100,24 +109,29 @@ def _bridge(facts: Facts) -> str:
 
 
 def _sensors(tables: StudyTables, facts: Facts) -> list[str]:
-    if not facts.sensors:
-        return []
     places: dict[str, set[str]] = {}
+    used: set[str] = set()
     for recording in facts.recordings.values():
         for channel in recording.channels:
             sensor = channel.sensor_id or recording.sensor_id
+            used |= {sensor} if sensor else set()
             if sensor and channel.tracked_point not in BENCH_POINTS:
                 where = "knees" if channel.tracked_point in SIDE_OF_POINT else channel.tracked_point
                 places.setdefault(where, set()).add(sensor)
+    own = [sensor for name, sensor in facts.sensors.items() if name in used]
+    if not own:
+        rates = tables.recordings.loc[tables.recordings["status"] != "rejected", "sampling_frequency"].dropna()
+        at = f", sampled at {span(list(rates), ' Hz')}" if len(rates) else ""
+        return [f"Knee angles were recorded in degrees{at}."] if tables.angles_as_recorded else []
     worn = [f"{len(ids)} over the {where}" for where, ids in sorted(places.items())]
+    were = "was" if len(own) == 1 else "were"
     said = [
-        f"{counted(len(facts.sensors), 'piezoresistive strain sensor')} were used"
-        + (f", {listed(worn)}." if worn else ".")
+        f"{counted(len(own), 'piezoresistive strain sensor')} {were} used" + (f", {listed(worn)}." if worn else ".")
     ]
-    lengths = [s.gauge_length_mm for s in facts.sensors.values() if s.gauge_length_mm is not None]
+    lengths = [s.gauge_length_mm for s in own if s.gauge_length_mm is not None]
     health = tables(SENSOR_HEALTH)
     rest = health.loc[(health["measure"] == "rest_resistance") & health["value"].notna(), "value"] / 1000.0
-    stated = [s.rest_ohm / 1000.0 for s in facts.sensors.values() if s.rest_ohm is not None]
+    stated = [s.rest_ohm / 1000.0 for s in own if s.rest_ohm is not None]
     facts_said = [f"their gauge length was {span(lengths)} mm"] if lengths else []
     if len(rest) or stated:
         facts_said.append(f"their resistance at rest {span(list(rest) or stated)} kΩ")
@@ -126,7 +140,7 @@ def _sensors(tables: StudyTables, facts: Facts) -> list[str]:
         facts_said.append(f"signals were sampled at {span(list(rates), ' Hz')}")
     if facts_said:
         said.append(f"{facts_said[0][:1].upper()}{facts_said[0][1:]}" + "".join(f"; {w}" for w in facts_said[1:]) + ".")
-    said.append(_bridge(facts))
+    said.append(_bridge(own))
     return [" ".join(filter(None, said))]
 
 
@@ -151,23 +165,37 @@ def _bench(tables: StudyTables, facts: Facts) -> list[str]:
         f"On the bench {counted(len(sensors), 'sensor')} went through {listed(parts)} each{ranges}. "
         f"{settled}Relative resistance change was read against the reference's strain. Non-linearity is the largest "
         "deviation of the mean of both branches from the line through its ends, and a single gauge factor is given "
-        f"up to {number_text(s.single_gauge_factor_limit_percent, 2)} % of full scale; hysteresis is the largest "
+        f"up to {number_text(s.single_gauge_factor_limit_percent, 2)} % of full scale where the recordings of the "
+        "sensor agree within their intervals or 5 %; hysteresis is the largest "
         "difference of the branches of a cycle over its span [@iec61298], after the delay between the two records "
         "was removed [@visintin1994; @brokatesprekels1996]; repeatability is two standard deviations of readings at "
         "one strain from one direction. Response time is 10 to 90 % of a first-order answer to the step as the "
         "bench made it; creep, the change during a hold, was fitted with exponentials [@golubpereyra1973]. The "
         "detection limit is the strain that gives three times the noise floor [@longwinefordner1983]. Intervals "
         "allow for correlated cycles [@bayleyhammersley1946] (`tables/sensors`). Resistance at rest, gauge factor "
-        "and noise were followed over the study on control charts [@iso7870]."
+        f"and noise were followed over the study on control charts [@iso7870].{_apart(sensors)}"
     ]
 
 
-def _signals(_tables: StudyTables, facts: Facts) -> list[str]:
+def _apart(sensors: pd.DataFrame) -> str:
+    """Name the sensors whose recordings differ, with what each gives."""
+    apart = sensors[sensors["warning"].astype(str).str.contains(RECORDINGS_DIFFER, regex=False)]
+    return "".join(
+        f" Of sensor {row['sensor_id']} no gauge factor, nor what rests on it, is given: {row['gauge_factor_note']}."
+        for row in apart.to_dict("records")
+    )
+
+
+def _signals(tables: StudyTables, facts: Facts) -> list[str]:
     ingest, s = facts.settings["ingest"], facts.settings["condition"]
     steps = [f"{words}{_STEP_SOURCES.get(name, '')}" for name, words in CONDITION_STEPS.items()]
+    kinds = {
+        "knees": f"{number_text(s.knee_lowpass_hz, 2)} Hz for knees",
+        "throat": f"{number_text(s.throat_lowpass_hz, 2)} Hz for the throat",
+        "bench": f"{number_text(s.bench_lowpass_hz, 2)} Hz on the bench",
+    }
     cutoff = (
-        f"{number_text(s.knee_lowpass_hz, 2)} Hz for knees, {number_text(s.throat_lowpass_hz, 2)} Hz for the throat "
-        f"and {number_text(s.bench_lowpass_hz, 2)} Hz on the bench"
+        listed([words for kind, words in kinds.items() if kind in tables.recorded])
         if s.cutoff == "fixed"
         else "chosen for each trace by residual analysis"
     )
@@ -175,8 +203,9 @@ def _signals(_tables: StudyTables, facts: Facts) -> list[str]:
         "Raw files were brought to a uniform time grid, and gaps, repeated and backward time stamps, saturated "
         "samples and unplugged channels were counted. A channel was left out if more than "
         f"{100 * ingest.rejected_fraction:g} % of it was missing or saturated; a recording with more than "
-        f"{100 * ingest.degraded_missing:g} % missing samples counts as degraded. Bridge output was turned into "
-        "resistance by the exact inverse of the bridge equation, and into relative resistance change. Signals were "
+        f"{100 * ingest.degraded_missing:g} % missing samples counts as degraded. Bridge output, where volts were "
+        "recorded, was turned into resistance by the exact inverse of the bridge equation, and into relative "
+        "resistance change. Signals were "
         f"then, in this order, {listed(steps)}. The low-pass cutoff was {cutoff}; spikes were samples more than "
         f"{s.spike_threshold:g} scaled median absolute deviations from the median around them; gaps of at most "
         f"{s.gap_bridge_s:g} s were bridged."

@@ -7,8 +7,10 @@ from typing import Any, Final
 
 import pandas as pd
 
+from ..cautions import KNOWN_COVERAGE
 from ..gait.limits import FALSE_ALARMS
 from ..report.content import number_text
+from ..report.elsewhere import elsewhere_of
 from ..report.results import StudyTables
 from ..settings import describe
 from ..tables.angles import ANGLES, CALIBRATIONS
@@ -18,7 +20,7 @@ from ..tables.events import STRIDES
 from ..tables.gait import ANSWERS, GAIT
 from ..tables.standing import CHANGE, GROUPS, NORMS, RETEST
 from ..tables.swallows import SWALLOW_SUMMARY
-from ..tables.validation import EVENTS, PARAMETERS, STATES
+from ..tables.validation import EVENTS, PARAMETERS, RATERS, STATES
 from ..vocabulary import EVENT_TYPES, GAIT_STATES, SIDES
 from .facts import Facts
 from .prose import counted, listed, span
@@ -68,7 +70,7 @@ def _angles(tables: StudyTables, facts: Facts) -> list[str]:
         f"{counted(len(calibrations), 'calibration')} succeeded. Every angle has a prediction interval of "
         f"{100 * s.prediction_level:g} %, which holds the scatter of the holds, hysteresis, and drift of the zero "
         f"over the session; where holds could not show hysteresis, {s.assumed_hysteresis_percent:g} % of the span "
-        "was allowed for [@amjadi2016]."
+        f"was allowed for [@amjadi2016]. It is narrower than its level says: {KNOWN_COVERAGE}."
     )
     sources = pd.concat([tables(GAIT, *ANSWERS)[f"answer_time_source_{side}"] for side in SIDES]).dropna()
     own = sources.isin(["bench", "reference"]).sum()
@@ -137,13 +139,18 @@ def _swallows(tables: StudyTables, facts: Facts) -> list[str]:
         "rule": "by a rule that needs no labels",
     }
     told = [words for way, words in ways.items() if (summary["prediction"] == way).any()]
+    limits = []
+    if summary["prediction"].isin(["out_of_fold", "final"]).any():
+        limits.append(f"a probability of {c.swallow_probability_min:g}")
+    if (summary["prediction"] == "rule").any():
+        limits.append(f"a score of the rule of {s.generic_score:g}")
     text = (
         "Candidates of swallows were cut from the activity of the throat signal over its resting activity "
         f"[@boll1979; @jackson2005], one swallow taken to last about {s.typical_duration_s:g} s "
         f"[@molfentersteele2012]. They were told from other movements {listed(told)}; a candidate was called a "
-        f"swallow from a probability of {c.swallow_probability_min:g} on. Onset and end are where its activity "
+        f"swallow from {listed(limits)} on. Onset and end are where its activity "
         f"passes {100 * s.edge_fraction:g} % of its largest [@flashhogan1985], corrected by ridge regression where "
-        f"labels gave intervals [@hoerlkennard1970]. {int(counts.sum())} swallows were found in "
+        f"labels of other people gave intervals [@hoerlkennard1970]. {int(counts.sum())} swallows were found in "
         f"{counted(len(counts), 'recording')}. Rates have exact Poisson intervals [@garwood1936]."
     )
     volumes = summary["volume"].dropna()
@@ -236,7 +243,20 @@ def _classifier(tables: StudyTables, facts: Facts) -> list[str]:
                 f"({p_text(float(p['p_value']))}) [@phipsonsmyth2010]."
             )
         said.append(text)
-    if "final" in used:
+    if card is not None and "company" in card:
+        said.append(f"The classifier learnt as well from other people, none of whom was tested: {card['company']}.")
+    if c.prevalence is not None and used - {"rule"}:
+        said.append(
+            f"Probabilities of limping were brought to an expected share of {100 * c.prevalence:g} % of the walking by "
+            "the ratio of the prior odds [@saerens2002]."
+        )
+    foreign = elsewhere_of(tables)
+    if foreign is not None:
+        said.append(
+            f"No labels of this study taught the classifier: gait was called by a stored model {foreign.told}; "
+            f"{foreign.beside}."
+        )
+    elif "final" in used:
         said.append(
             "Gait of participants without labels was called by the classifier of all labelled participants or of "
             "another study."
@@ -255,20 +275,50 @@ def statistics_text(tables: StudyTables, facts: Facts) -> list[str]:
     """Write the statistics of what was compared, and the software."""
     v, c = facts.settings["validate"], facts.settings["classify"]
     said = []
-    if len(tables(EVENTS)):
+    events = tables(EVENTS)
+    if len(events):
+        kinds = set(events["trial_type"])
         contacts = listed([f"{t:g}" for t in v.contact_tolerances_s])
         overlaps = listed([f"{t:g}" for t in v.overlap_thresholds])
         centres = listed([f"{t:g}" for t in v.centre_tolerances_s])
-        said.append(
+        counts = []
+        instants = [EVENT_TYPES[k].plural for k in ("initial_contact", "toe_off") if k in kinds]
+        spans = [EVENT_TYPES[k].plural for k in ("swallow", "knee_bend") if k in kinds]
+        if instants:
+            counts.append(f"{listed(instants)} count within {contacts} s")
+        if spans:
+            counts.append(
+                f"{listed(spans)} {'count ' if not instants else ''}with an overlap over union of at least {overlaps}, "
+                f"or with centres within {centres} s"
+            )
+        text = (
             "Detected events were matched to labelled ones one to one, with most matches, then least distance "
-            f"[@jonkervolgenant1987]. Contacts and toe-offs count within {contacts} s; swallows and knee bends with "
-            f"an overlap over union of at least {overlaps}, or with centres within {centres} s. Precision, recall "
-            "and F1 are pooled over participants, with 95 % intervals by resampling participants "
-            f"({v.bootstrap_draws} draws, bias-corrected and accelerated) [@davisonhinkley1997; @efron1987; "
-            "@hesterberg2015]; those of a single recording are Wilson's [@wilson1927; @newcombe1998]. Agreement in "
-            "states, and between raters, is given by Cohen's kappa [@cohen1960]."
+            "[@jonkervolgenant1987]."
         )
-    if len(tables(PARAMETERS)):
+        if counts:
+            text += f" {counts[0][:1].upper()}{counts[0][1:]}{''.join(f'; {words}' for words in counts[1:])}."
+        if events.loc[events["recording_id"] == "pooled", "f1_low"].notna().any():
+            text += (
+                " Precision, recall and F1 are pooled over participants, with 95 % intervals by resampling "
+                f"participants ({v.bootstrap_draws} draws, bias-corrected and accelerated) [@davisonhinkley1997; "
+                "@efron1987; @hesterberg2015]; those of a single recording are Wilson's [@wilson1927; @newcombe1998]."
+            )
+        else:
+            text += (
+                " Precision, recall and F1 are of too few participants for intervals; those of a single recording have "
+                "Wilson's [@wilson1927; @newcombe1998]."
+            )
+        of_states, of_raters = tables(STATES)["measure"].eq("kappa").any(), tables(RATERS)["kappa"].notna().any()
+        agreed = [name for name, there in (("labels", of_states), ("a second rater", of_raters)) if there]
+        if agreed:
+            text += f" Agreement in states with {listed(agreed)} is given by Cohen's kappa [@cohen1960]."
+        said.append(text)
+    if len(tables(PARAMETERS)) and tables(PARAMETERS)["loa_lower"].isna().all():
+        said.append(
+            "Measures of the pipeline were compared with the same measures from labels; there were too few pairs for "
+            "limits of agreement or coefficients."
+        )
+    elif len(tables(PARAMETERS)):
         said.append(
             "Measures of the pipeline were compared with the same measures from labels by bias and 95 % limits of "
             f"agreement (bias ± {v.limits_multiplier:g} SD) [@blandaltman1986; @blandaltman1999], several values of "
@@ -287,7 +337,7 @@ def statistics_text(tables: StudyTables, facts: Facts) -> list[str]:
             "A participant's change between sessions was called detectable beyond Student's t (two-sided, 0.05) "
             f"times the standard error of the change, the error taken from {listed(basis)}."
         )
-    if len(tables(GROUPS)) and tables(GROUPS)["other_group"].notna().any():
+    if len(tables(GROUPS)) and tables(GROUPS)["hedges_g"].notna().any():
         said.append(
             "Groups were compared by the difference of means with Welch's interval [@welch1947] and Hedges' g "
             "[@hedges1981] with the interval of the noncentral t distribution [@steigerfouladi1997]. No hypothesis "

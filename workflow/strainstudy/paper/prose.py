@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ..errors import counted
+
 __all__ = ["counted", "listed", "span"]
-
-
-def counted(n: int, noun: str, plural: str | None = None) -> str:
-    """Write a number with its noun."""
-    return f"{n} {noun if n == 1 else plural or noun + 's'}"
 
 
 def listed(words: Sequence[str]) -> str:

@@ -281,7 +281,8 @@ def _angles(tables: StudyTables, _facts: Facts) -> Rows:
                 "bias (°)": interval(row, "bias"),
                 "limits of agreement (°)": _NONE if _NONE in limits else " to ".join(limits),
                 "R²": number_text(row["r2"], 2),
-                "coverage of the interval": number_text(row["coverage"], 2),
+                "coverage of the interval": interval(row, "coverage", 2),
+                "coverage claimed": number_text(row["coverage_nominal"], 2),
             }
         )
     return found
@@ -320,7 +321,7 @@ def _classifier(tables: StudyTables, _facts: Facts) -> Rows:
             "F1": interval(row, "f1"),
             "balanced accuracy": interval(row, "balanced_accuracy"),
             "the same within gait": interval(row, "balanced_accuracy_within_gait"),
-            "limping side right": interval(row, "side_accuracy"),
+            "limping side right, turns left out": interval(row, "side_accuracy"),
             "log loss (nat)": interval(row, "log_loss"),
             "Brier score": interval(row, "brier"),
             "calibration error": interval(row, "calibration_error"),

@@ -11,10 +11,9 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Final
 
-__all__ = ["bibliography", "cited_keys", "entries_in", "entry_of_source", "software_entry"]
+__all__ = ["bibliography", "entries_in", "entry_of_source", "software_entry"]
 
 _ENTRY: Final = re.compile(r"^@(\w+)\{([^,\s]+),\n(.*?)\n\}$", re.DOTALL | re.MULTILINE)
-_CITED: Final = re.compile(r"@([a-z][a-z0-9_]*)")
 _AUTHORS: Final = re.compile(
     r"((?:[^\W\d_][\w'’-]+ )+?[A-Z]{1,3}(?:, (?:[^\W\d_][\w'’-]+ )+?[A-Z]{1,3})*)( et al\.)?(?=[ ,])"
 )
@@ -49,11 +48,6 @@ def entries_in(text: str) -> dict[str, str]:
             raise ValueError(f"references.bib has two entries {match[2]}")
         found[match[2]] = match[0]
     return found
-
-
-def cited_keys(text: str) -> set[str]:
-    """Find the keys that a Markdown text cites, as ``[@key]`` or ``[@one; @other]``."""
-    return {key for group in re.findall(r"\[(@[^\]]+)\]", text) for key in _CITED.findall(group)}
 
 
 def _escaped(text: str) -> str:

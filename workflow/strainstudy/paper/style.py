@@ -153,9 +153,9 @@ def save(figure: Figure, path: Path, form: str) -> None:
     """Write a figure without dates or random ids, at the width it was laid out with."""
     engine = figure.get_layout_engine()
     if engine is not None:
-        # the layout is worked out once and kept for all files
+        # the layout is worked out once and kept for all files; any engine left would draw everything twice
         engine.execute(figure)
-        figure.set_layout_engine("none")
+        figure.set_layout_engine(None)
     stream = io.BytesIO()
     figure.savefig(stream, format=form, metadata=_METADATA[form])
     write_bytes(path, stream.getvalue())

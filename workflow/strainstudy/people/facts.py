@@ -30,7 +30,8 @@ TABLES: Final[Mapping[str, tuple[str, ...]]] = {
     "bends": ("recording_id", "side", "onset", "duration", *_ANGLES),
     "gait": (
         "recording_id", "trial_type", "n_strides_left", "n_strides_right", "warning", "prediction", "verdict",
-        "verdict_side", *(f"{name}{end}" for name in WALK_MEASURES for end in ("", "_low", "_high")),
+        "verdict_side", "step_time_settled_from", "amplitude_settled_from",
+        *(f"{name}{end}" for name in WALK_MEASURES for end in ("", "_low", "_high")),
     ),
     "curves": ("recording_id", "trial_type", "side", "percent", "mean", "sd", "n"),
     "bouts": ("recording_id", "onset", "duration", "trial_type", "limping_side"),
@@ -46,6 +47,7 @@ TABLES: Final[Mapping[str, tuple[str, ...]]] = {
     ),
 }  # fmt: skip
 """What the pages read of the results, and which columns of it."""
+_SOMETIMES: Final[Mapping[str, tuple[str, ...]]] = {"gait": ("trained", "rule_limping_share")}
 _MOST_SESSIONS: Final = 4
 """Sessions side by side; of more the first and the last ones are shown, for two sheets to be enough (ours)."""
 
@@ -168,7 +170,8 @@ def facts_of(
     }
     own: dict[str, pd.DataFrame] = {}
     for name, columns in TABLES.items():
-        frame = tables[name][list(columns)]
+        there = [column for column in _SOMETIMES.get(name, ()) if column in tables[name]]
+        frame = tables[name][[*columns, *there]]
         if name == "health":
             # of the sensors that were worn, whoever wore them then: a fault of one concerns everybody who did
             own[name] = frame[frame["sensor_id"].isin(list(worn))]

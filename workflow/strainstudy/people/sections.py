@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ..gait.published_curve import PUBLISHED_CURVE_SOURCE, PUBLISHED_CURVE_WHOSE
+from ..gait.verdict import verdict_words
 from ..vocabulary import BODY_POINTS, SIDES
 from .facts import Facts, rows_of
 from .figures import STATE_WORDS, bend_figure, curve_figure, swallow_strip, walk_figure
@@ -68,7 +69,7 @@ def _verdicts(facts: Facts, session: str) -> str:
         if isinstance(row["verdict"], str):
             side = f", {row['verdict_side']} side" if isinstance(row["verdict_side"], str) else ""
             walk = f"{facts.short(row['recording_id'])} {STATE_WORDS[row['trial_type']]}"
-            said.setdefault(f"{row['verdict']}{side}", []).append(walk)
+            said.setdefault(f"{verdict_words(row)}{side}", []).append(walk)
     return "; ".join(f"{verdict} ({', '.join(walked)})" for verdict, walked in said.items()) or "\u2013"
 
 
@@ -180,6 +181,16 @@ def walks(facts: Facts) -> str:
     decided = sorted({str(r["prediction"]) for r in rows if isinstance(r["prediction"], str)})
     if decided:
         notes.append(f"Gait states were decided {listed(_DECIDED.get(word, word) for word in decided)}.")
+    trained = sorted({str(r["trained"]) for r in rows if isinstance(r.get("trained"), str)})
+    if trained:
+        shares = [
+            f"{r['session']} {facts.short(r['recording_id'])} ({STATE_WORDS[r['trial_type']]}) "
+            f"{100 * r['rule_limping_share']:.0f} %"
+            for r in rows
+            if pd.notna(r["rule_limping_share"])
+        ]
+        beside = f" Of the strides the published rule calls limping: {listed(shares)}." if shares else ""
+        notes.append(f"That classifier was {listed(trained)}.{beside}")
     if len(gait) > len(rows):
         notes.append(f"{len(gait) - len(rows)} more columns are in tables/gait.tsv.")
     text += paragraph(" ".join(notes), "how")

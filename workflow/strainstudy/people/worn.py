@@ -80,7 +80,9 @@ def _health(facts: Facts) -> list[str]:
                 "contacts and leads, and put it on the bench again."
             )
             continue
-        where = "on another person" if isinstance(row["participant_id"], str) else "on the bench"
+        where = "on another person"
+        if not isinstance(row["participant_id"], str):
+            where = f"on the bench in {row['session_id']}" if isinstance(row["session_id"], str) else "on the bench"
         elsewhere.setdefault((str(row["sensor_id"]), where), []).append(why)
     for (sensor, where), reasons in elsewhere.items():
         said.append(f"Sensor {sensor}, worn here too, {where}: {'; '.join(reasons)}. Test it before it is worn again.")

@@ -22,14 +22,25 @@ from .content import Picture, interval_text, number_text
 from .names import sensor_figure
 from .results import StudyTables, records
 from .spoken import spoken
+from .strips import MOST_DOTS, SHARES, draw_strips, looked_at, strips_of
 from .style import ALERT, BLACK, GREY, PLAIN, SIDE_COLOURS, drawing, panels, written
 
-__all__ = ["calibration_figure", "draw_health", "health_figure", "sensor_figures"]
+__all__ = [
+    "bench_figure", "calibration_figure", "draw_gains", "draw_health", "draw_holds", "health_figure", "held_angles",
+]  # fmt: skip
 
 _MOST_SENSORS = 24
 """Sensors that are drawn one by one (ours)."""
 _OFF_DEG = 10.0
 """Degrees between hold and reading from which on the recording is named (ours)."""
+_BAND_DEG = 15.0
+"""Degrees between the middles of bands of holds (ours: protocols go in steps of 15 or 30)."""
+_BAND_SHIFT_DEG = 2.2
+"""Degrees that the bands of the two sides are drawn apart from their angle (ours)."""
+_NAMED = 3
+"""Recordings named in the figure (ours)."""
+_SIDE_LOOKS = {"left": ("o", -1.0), "right": ("s", 1.0)}
+"""Marker of a side, and to which side of an angle it is drawn."""
 _BEFORE_S = 0.6
 """Seconds before a hold that its figure begins (ours: the way there is in it)."""
 # There is one such figure a sensor: its room is fixed, because working it out takes a second each.
@@ -37,14 +48,16 @@ _ROOM = {"left": 0.085, "right": 0.985, "bottom": 0.095, "top": 0.945, "wspace":
 
 
 def _loop(axis: Any, loop: pd.DataFrame, row: Mapping[str, Any]) -> None:
-    x = loop["strain"].to_numpy()
-    for name, colour, style in (("loading", PLAIN, "-"), ("unloading", PLAIN, "--")):
-        y, sd = loop[name].to_numpy(), loop[f"{name}_sd"].to_numpy()
-        axis.plot(x, y, style, color=colour, label=name)
-        axis.fill_between(x, y - sd, y + sd, color=colour, alpha=0.2, linewidth=0)
+    for _, own in loop.groupby("recording_id", sort=True, dropna=False):
+        x = own["strain"].to_numpy()
+        for name, colour, style in (("loading", PLAIN, "-"), ("unloading", PLAIN, "--")):
+            y, sd = own[name].to_numpy(), own[f"{name}_sd"].to_numpy()
+            axis.plot(x, y, style, color=colour, label=name)
+            axis.fill_between(x, y - sd, y + sd, color=colour, alpha=0.2, linewidth=0)
+        axis.plot(x[[0, -1]], own["loading"].to_numpy()[[0, -1]], ":", color=GREY, label="terminal line")
     if len(loop):
-        axis.plot(x[[0, -1]], loop["loading"].to_numpy()[[0, -1]], ":", color=GREY, label="terminal line")
-        axis.legend(loc="upper left")
+        handles, names = axis.get_legend_handles_labels()
+        axis.legend(handles[:3], names[:3], loc="upper left")
     axis.set(xlabel="strain (%)", ylabel="ΔR/R (1)", title="Loop")
     text = (
         f"hysteresis {number_text(row.get('hysteresis'), 2)} %\nnon-linearity {number_text(row.get('linearity'), 2)} %"
@@ -116,58 +129,61 @@ def _cycles(axis: Any, cycles: pd.DataFrame) -> None:
     axis.set(xlabel="settled full cycle", ylabel="% of full scale", title="Cycles over time")
 
 
-def sensor_figures(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder: Path) -> list[Picture]:
-    """Draw the four panels of each sensor of the bench.
+def bench_figure(
+    tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], name: str, folder: Path
+) -> Picture | None:
+    """Draw the four panels of a sensor of the bench.
 
     Parameters
     ----------
     tables : StudyTables
     traces : mapping of recording to tracked point to Trace
         Bench recordings.
+    name : str
+        Of the figure, as `sensor_figure` makes it of the sensor.
     folder : Path
         Where figures are written.
 
     Returns
     -------
-    list of Picture
+    Picture or None
+        None for a sensor without a loop.
     """
-    loops, curves = tables(SENSOR_LOOPS), tables(SENSOR_CURVES)
-    cycles, steps = tables(BENCH_CYCLES), tables(BENCH_STEPS)
-    pictures = []
-    for row in records(tables(SENSORS)):
-        sensor = str(row["sensor_id"])
-        own = {
-            name: frame[frame["sensor_id"] == sensor]
-            for name, frame in {"loop": loops, "curve": curves, "cycles": cycles, "steps": steps}.items()
-        }
-        if own["loop"].empty:
-            continue
-        with drawing():
-            figure, axes = panels(2, 2, width=7.4, height=5.0, room=_ROOM)
-            _loop(axes[0, 0], own["loop"], row)
-            _curve(axes[0, 1], own["curve"])
-            _step(axes[1, 0], own["steps"], traces)
-            _cycles(axes[1, 1], own["cycles"])
-            name = sensor_figure(sensor)
-            png = written(figure, name, folder)
-        pictures.append(
-            Picture(
-                name,
-                f"Sensor {sensor} on the bench",
-                f"Mean loop over n = {row['n_cycles']} settled cycles (bands: SD over cycles); gauge factor by strain "
-                f"interval with 95 % intervals over cycles; first step and its hold, response low-passed as in the "
-                f"study (time constants are from the unfiltered signal); hysteresis and low end of each cycle. "
-                f"n = {row['n_steps']} steps, {row['n_taps']} taps. Gauge factor: {row['gauge_factor_note']}.",
-                f"Four panels. Hysteresis {interval_text(row, 'hysteresis', 2)} % of full scale, response time "
-                f"{interval_text(row, 'response_time', 2)} s.",
-                png,
-            )
-        )
-    return pictures
+    sensors = tables(SENSORS)
+    named = sensors[[sensor_figure(str(sensor)) == name for sensor in sensors["sensor_id"]]]
+    if named.empty:
+        return None
+    row = records(named)[0]
+    sensor = str(row["sensor_id"])
+    loop, curve, steps, cycles = (
+        frame[frame["sensor_id"] == sensor]
+        for frame in (tables(SENSOR_LOOPS), tables(SENSOR_CURVES), tables(BENCH_STEPS), tables(BENCH_CYCLES))
+    )
+    if loop.empty:
+        return None
+    with drawing():
+        figure, axes = panels(2, 2, width=7.4, height=5.0, room=_ROOM)
+        _loop(axes[0, 0], loop, row)
+        _curve(axes[0, 1], curve)
+        _step(axes[1, 0], steps, traces)
+        _cycles(axes[1, 1], cycles)
+        png = written(figure, name, folder)
+    apart = " of each recording, as they differ in gauge factor" if loop["recording_id"].notna().any() else ""
+    return Picture(
+        name,
+        f"Sensor {sensor} on the bench",
+        f"Mean loop{apart} over n = {row['n_cycles']} settled cycles (bands: SD over cycles); gauge factor by "
+        f"strain interval with 95 % intervals over cycles; first step and its hold, response low-passed as in "
+        f"the study (time constants are from the unfiltered signal); hysteresis and low end of each cycle. "
+        f"n = {row['n_steps']} steps, {row['n_taps']} taps. Gauge factor: {row['gauge_factor_note']}.",
+        f"Four panels. Hysteresis {interval_text(row, 'hysteresis', 2)} % of full scale, response time "
+        f"{interval_text(row, 'response_time', 2)} s.",
+        png,
+    )
 
 
 def draw_health(axis: Any, health: pd.DataFrame) -> None:
-    """Draw one measure of all sensors in order of use, as percent from each sensor's median.
+    """Draw one measure of all sensors in order of use, as percent from each sensor's centre line.
 
     Parameters
     ----------
@@ -202,7 +218,7 @@ def draw_health(axis: Any, health: pd.DataFrame) -> None:
         names.append(sensor)
         position = float(x[-1]) + 2.0
     axis.set_xticks(ticks, names, rotation=30, ha="right")
-    axis.set(ylabel="% from the median")
+    axis.set(ylabel="% from the centre line")
     axis.grid(visible=False, axis="x")
 
 
@@ -223,8 +239,9 @@ def health_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "sensor_health",
         "Sensors over the study",
-        "Each point is one session of one sensor, in order of use, as percent from the sensor's own median; grey: "
-        "control limits (3 standard deviations from moving ranges pooled over all sensors); diamonds: outside, "
+        "Each point is one session of one sensor, in order of use, as percent from the middle of its sessions (the "
+        "median on logarithms; of two sessions from the first); grey: control limits (3 standard deviations from "
+        "moving ranges pooled over all sensors); diamonds: outside, "
         f"n = {len(bad)} of {len(health)}. One-use sensors have no limits.",
         f"Control charts of {health['sensor_id'].nunique()} sensors; {len(bad)} values outside their limits.",
         png,
@@ -232,56 +249,122 @@ def health_figure(tables: StudyTables, folder: Path) -> Picture | None:
     )
 
 
+def draw_holds(axis: Any, holds: pd.DataFrame) -> list[str]:
+    """Draw the angle read in each hold against the angle it was held at, sides beside each other.
+
+    Parameters
+    ----------
+    axis : Axes
+    holds : DataFrame
+        recording_id, side, nominal and angle (deg). Of a side with more than `MOST_DOTS` bands stand for the holds: the
+        middle 50 and 90 % of those at about the same angle.
+
+    Returns
+    -------
+    list of str
+        Recordings with a hold that is read more than 10 degrees off, farthest first.
+    """
+    off = (holds["angle"] - holds["nominal"]).abs()
+    for side, (marker, sign) in _SIDE_LOOKS.items():
+        own, colour = holds[holds["side"] == side], SIDE_COLOURS[side]
+        far = own[off[own.index] > _OFF_DEG]
+        if len(own) <= MOST_DOTS:
+            axis.plot(own["nominal"] + 0.8 * sign, own["angle"], marker, color=colour, markersize=3.5, alpha=0.7)
+        else:
+            near = (own["nominal"] / _BAND_DEG).round() * _BAND_DEG
+            for angle, rows in own.groupby(near, sort=True):
+                at = float(angle) + _BAND_SHIFT_DEG * sign
+                read = rows["angle"].to_numpy() - rows["nominal"].to_numpy() + float(angle)
+                for share, width, alpha in SHARES:
+                    low, high = np.quantile(read, [0.5 - share / 2, 0.5 + share / 2])
+                    axis.bar(at, high - low, bottom=low, width=4.0 * width, color=colour, alpha=alpha, linewidth=0)
+                axis.plot([at - 1.3, at + 1.3], [np.median(read)] * 2, color=BLACK, linewidth=1.2)
+            axis.plot(far["nominal"] + _BAND_SHIFT_DEG * sign, far["angle"], "D", color=ALERT, markersize=4)
+        axis.plot([], [], marker, color=colour, markersize=4, label=f"{side} knee (n = {len(own)})")
+    worst = holds.assign(off=off)[off > _OFF_DEG].sort_values(["off", "recording_id"], ascending=[False, True])
+    worst = worst.drop_duplicates("recording_id")
+    for row in records(worst)[:_NAMED]:
+        name = str(row["recording_id"]).removeprefix("sub-")
+        axis.annotate(name, (row["nominal"], row["angle"]), (-5, 3), textcoords="offset points", ha="right",
+                      fontsize=6.5, color=ALERT)  # fmt: skip
+    if len(holds):
+        ends = np.array([holds["nominal"].min() - 5, holds["nominal"].max() + 5])
+        axis.plot(ends, ends, ":", color=GREY, label="equal")
+        axis.legend(loc="upper left")
+    axis.set(xlabel="nominal angle of the hold (deg)", ylabel="calibrated angle (deg)")
+    return [str(name) for name in worst["recording_id"]]
+
+
+def draw_gains(axis: Any, gains: pd.DataFrame) -> list[str]:
+    """Draw the response per degree of every calibration, a row for each knee and session.
+
+    Parameters
+    ----------
+    axis : Axes
+    gains : DataFrame
+        Rows of ``tables/calibrations.tsv`` with a ``response_per_degree``.
+
+    Returns
+    -------
+    list of str
+        People whose gain lies far from the others of the row, farthest first.
+    """
+    gains = gains.assign(gain=1000.0 * gains["response_per_degree"].abs())
+    rows = []
+    for session, of_session in gains.groupby(gains["session_id"].fillna("no session").astype(str), sort=True):
+        for side, (marker, _) in _SIDE_LOOKS.items():
+            own = of_session[of_session["tracked_point"] == f"{side}_knee"]
+            rows.append((f"{session}, {side} knee (n = {len(own)})", SIDE_COLOURS[side], marker, own))
+    odd = draw_strips(axis, strips_of(rows, "gain", "participant_id"))
+    axis.set(xlabel="response per degree (10⁻³ / deg)")
+    return odd
+
+
 def calibration_figure(
     tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFrame]], folder: Path
 ) -> Picture | None:
     """Draw the angle read in each labelled hold against its nominal angle, and the gain of each calibration."""
     calibrations = tables(CALIBRATIONS)
-    pairs = _held(tables, labels)
+    pairs = held_angles(tables(KNEE_BENDS), labels)
     gains = calibrations[calibrations["response_per_degree"].notna()]
     if pairs.empty and gains.empty:
         return None
     with drawing():
-        figure, axes = panels(1, 2, width=7.4, height=3.4)
-        for side, colour, marker in (("left", SIDE_COLOURS["left"], "o"), ("right", SIDE_COLOURS["right"], "s")):
-            own = pairs[pairs["side"] == side]
-            shift = -0.8 if side == "left" else 0.8
-            axes[0, 0].plot(own["nominal"] + shift, own["angle"], marker, color=colour, markersize=3.5, alpha=0.7,
-                            label=f"{side} knee")  # fmt: skip
-            rows = gains[gains["tracked_point"] == f"{side}_knee"]
-            axes[0, 1].plot(
-                rows["session_id"].astype(str), 1000.0 * rows["response_per_degree"].abs(), marker, color=colour,
-                markersize=5, alpha=0.7, label=f"{side} knee",
-            )  # fmt: skip
-        if len(pairs):
-            ends = np.array([pairs["nominal"].min() - 5, pairs["nominal"].max() + 5])
-            axes[0, 0].plot(ends, ends, ":", color=GREY, label="equal")
-            axes[0, 0].legend(loc="upper left")
-        axes[0, 0].set(xlabel="nominal angle of the hold (deg)", ylabel="calibrated angle (deg)", title="Holds")
-        axes[0, 1].set(
-            xlabel="session", ylabel="response per degree (10⁻³ / deg)", title="Gain of each sleeve and sensor"
-        )
-        axes[0, 1].margins(x=0.3)
-        if len(gains):
-            axes[0, 1].legend(loc="upper right")
+        rows = 2 * gains["session_id"].nunique(dropna=False)
+        figure, axes = panels(1, 2, width=8.6, height=max(3.4, 0.9 + 0.19 * rows))
+        off, odd = draw_holds(axes[0, 0], pairs), draw_gains(axes[0, 1], gains)
+        axes[0, 0].set_title("Holds")
+        axes[0, 1].set_title("Gain of each sleeve and sensor")
         png = written(figure, "knee_calibration", folder)
-    off = pairs[(pairs["angle"] - pairs["nominal"]).abs() > _OFF_DEG]
     return Picture(
         "knee_calibration",
         "Knee calibration",
         f"Left: calibrated angle of each labelled hold against its nominal angle, n = {len(pairs)} holds of "
         f"{pairs['recording_id'].nunique()} recordings; these holds made the maps, so this shows consistency, not "
         f"accuracy. Right: response per degree of n = {len(gains)} calibrations: why raw amplitudes of two knees "
-        "cannot be compared.",
+        f"cannot be compared. More than {MOST_DOTS} in a row or a knee are drawn as bands of the middle 50 and 90 %, "
+        "holds together that are within 7.5 degrees of each other; the stroke is the median.",
         "Calibrated against nominal angle, and the gain of each calibration.",
         png,
-        first=", ".join(sorted({str(name) for name in off["recording_id"]})),
+        first=looked_at([*off, *odd]),
     )
 
 
-def _held(tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFrame]]) -> pd.DataFrame:
-    """Pair labelled holds with the bends detected during them."""
-    bends = tables(KNEE_BENDS)
+def held_angles(bends: pd.DataFrame, labels: Mapping[str, Mapping[str, pd.DataFrame]]) -> pd.DataFrame:
+    """Pair labelled holds with the bends detected during them.
+
+    Parameters
+    ----------
+    bends : DataFrame
+        ``tables/knee_bends.tsv``.
+    labels : mapping of recording to rater to DataFrame
+        The rater who counts first.
+
+    Returns
+    -------
+    DataFrame
+        recording_id, side, nominal, angle (deg).
+    """
     rows = []
     for recording, raters in sorted(labels.items()):
         own = bends[(bends["recording_id"] == recording) & bends["angle"].notna()]

@@ -222,9 +222,9 @@ def interval_of(name: str, digits: int = 3) -> Maker:
     return lambda row: interval_text(row, name, digits)
 
 
-def pictures_of(*pictures: Picture | None) -> list[Block]:
-    """Keep the pictures that there are."""
-    return [picture for picture in pictures if picture is not None]
+def pictures_of(pictures: Mapping[str, Picture], *names: str) -> list[Picture]:
+    """Give the pictures of these names that there are."""
+    return [pictures[name] for name in names if name in pictures]
 
 
 def _look(cells: Sequence[str], *, numeric: bool) -> str:

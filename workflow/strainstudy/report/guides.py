@@ -73,8 +73,8 @@ GUIDES: Final[Mapping[str, Guide]] = {
         "wired the wrong way round.",
     ),
     "sensor_health": Guide(
-        "Each session of each sensor as percent from the sensor's own median; grey are the limits that its usual "
-        "changes from use to use stay within.",
+        "Each session of each sensor as percent from the middle of its sessions (of two, from the first); grey are the "
+        "limits that its usual changes from use to use stay within.",
         "Good: all within grey. Bad: a diamond (named), or a run of points that drifts one way.",
         "A jump of resistance in one session is wiring or a contact: check it before anything measured with it is "
         "used. A drift is wear: replace the sensor.",

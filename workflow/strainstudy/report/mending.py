@@ -13,6 +13,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from ..bench.characterise import RECORDINGS_DIFFER
 from ..gait.verdict import CANNOT_TELL, VERDICT_COLUMNS
 from ..tables.angles import CALIBRATIONS
 from ..tables.faults import FAULTS
@@ -29,12 +30,14 @@ _BEYOND_PERCENT: Final = 20.0
 """Percent of a recording's angle beyond its calibration from which on it is a fault (ours)."""
 _BEYOND: Final = re.compile(r"(left|right)_knee: (?:(?!_knee).)*?([\d.]+)% of the angle lies beyond")
 _SHARE: Final = re.compile(r"[\d.]+ ?%")
+_ROW: Final = "row of "
+"""What stands before the row of a sheet in a remedy (`stages.bodies.polarity_remedy`)."""
 _OF_A_SENSOR: Final = ("wired in reverse", "sensor changed")
 _WORST: Final = ("wired in reverse", "unreadable", "sensor changed")
 """Kinds that come first, in this order (ours)."""
 _WORDS: Final = {
     "wired in reverse": "Sensor {sensor} is wired the wrong way round",
-    "unreadable": "Recordings could not be used",
+    "unreadable": "{recordings} could not be used",
     "sensor changed": "Sensor {sensor} is not what it was",
     "saturated": "The signal reaches the limit of its amplifier",
     "no signal": "A sensor gives no signal for a while",
@@ -76,14 +79,28 @@ def _told(tables: StudyTables) -> list[Mending]:
         remedies = [str(text) for text in rows["remedy"].value_counts().index]
         found.append(
             Mending(
-                _WORDS.get(str(kind), str(kind).capitalize()).format(sensor=sensor),
+                _WORDS.get(str(kind), str(kind).capitalize()).format(sensor=sensor, recordings=_recordings(len(rows))),
                 f"({named(places)}).",
-                f"{named(remedies)[:1].upper()}{named(remedies)[1:]}.",
+                _sentence(remedies),
                 len(rows),
                 str(kind),
             )
         )
     return found
+
+
+def _recordings(n: int) -> str:
+    return "1 recording" if n == 1 else f"{n} recordings"
+
+
+def _sentence(remedies: list[str]) -> str:
+    """Write what to do once: of remedies that differ in their rows of a sheet only, the rows one after the other."""
+    rows: dict[str, list[str]] = {}
+    for remedy in remedies:
+        start, between, row = remedy.partition(_ROW)
+        rows.setdefault(start + between, []).append(row)
+    words = named(start + (named(own) if start.endswith(_ROW) else "") for start, own in rows.items())
+    return f"{words[:1].upper()}{words[1:]}."
 
 
 def _place(row: Mapping[str, Any], kind: str) -> str:
@@ -166,8 +183,8 @@ def mendings(tables: StudyTables) -> list[Mending]:
         Mending(
             f"On the bench, {named(rows['sensor_id'])}:",
             f"{warning}.",
-            "Take the value of each session by itself, and put the sensor on the bench again."
-            if "gauge factor" in str(warning)
+            "Take the value of each recording by itself, and put the sensor on the bench again."
+            if RECORDINGS_DIFFER in str(warning)
             else "Hold longer, or repeat the run.",
             len(rows),
         )

@@ -13,11 +13,12 @@ from typing import Any, Final
 import pandas as pd
 
 from ..gait.limits import FALSE_ALARMS
+from ..gait.verdict import VERDICT_COLUMNS
 from ..settings import describe
 from ..tables.angles import CALIBRATIONS
-from ..tables.classifier import BOUTS
+from ..tables.classifier import BOUTS, EVIDENCE
 from ..tables.gait import ANSWERS, GAIT
-from ..tables.sensors import SENSORS
+from ..tables.sensors import SENSOR_HEALTH, SENSORS
 from ..tables.spec import TableSpec
 from ..tables.standing import GROUPS
 from ..tables.swallows import SWALLOW_SUMMARY
@@ -25,6 +26,7 @@ from ..tables.validation import CONFOUNDERS, PARAMETERS, RATERS, SHAPES, STATES
 from ..tables.validation import EVENTS as AGREEMENT
 from ..vocabulary import GAIT_STATES, SIDES
 from .content import Block, Table, Text
+from .elsewhere import elsewhere_of
 from .results import StudyTables
 
 __all__ = ["CONDITION_STEPS", "GAIT_STEPS", "METHODS", "methods_blocks"]
@@ -70,8 +72,35 @@ def _calibrate(tables: StudyTables) -> str:
     return (
         f"Knee sensors were, once conditioned, calibrated to degrees {', or '.join(said)}."
         if said
-        else "No knee was calibrated to degrees, as no holds at known angles were labelled."
+        else _not_calibrated(tables)
     )
+
+
+def _not_calibrated(tables: StudyTables) -> str:
+    if "knees" not in tables.recorded:
+        return "No knee was recorded: there was nothing to calibrate to degrees."
+    if tables.angles_as_recorded:
+        return "Knee angles were recorded in degrees: there was nothing to calibrate."
+    if tables(CALIBRATIONS).empty:
+        return "No knee was calibrated to degrees: no bend recording with labelled holds, and no reference angle."
+    return "No knee was calibrated to degrees; tables/calibrations.tsv says why of each."
+
+
+def _of_knees(sentence: str, undone: str) -> Callable[[StudyTables], str]:
+    """Give a sentence about knees where there were any, else what was not done."""
+    return lambda tables: sentence if "knees" in tables.recorded else f"No knee was recorded: {undone}."
+
+
+def _health(tables: StudyTables) -> str:
+    if tables(SENSOR_HEALTH).empty:
+        return "No sensor was followed over the study: no use of one gave a rest resistance, gauge factor or noise."
+    return "Rest resistance, gauge factor and noise of each sensor were followed on individuals charts, where measured."
+
+
+def _verdict(tables: StudyTables) -> str:
+    if tables(GAIT, *VERDICT_COLUMNS)["verdict"].isna().all():
+        return "No walk let both sides be compared."
+    return "Differences between the sides were weighed: could the sensors' gains have made them?"
 
 
 def _condition(tables: StudyTables) -> str:
@@ -80,8 +109,9 @@ def _condition(tables: StudyTables) -> str:
     told = pd.concat([gait[name] for name in names])
     own = [words for way, words in (("bench", "its bench"), ("reference", "a reference")) if (told == way).any()]
     steps = (
-        "Bridge output was turned into resistance by the exact inverse of the bridge equation and into relative "
-        f"resistance change. Signals were then, in this order, {', '.join(CONDITION_STEPS.values())}."
+        "Bridge output, where volts were recorded, was turned into resistance by the exact inverse of the bridge "
+        "equation and into relative resistance change. Signals were then, in this order, "
+        f"{', '.join(CONDITION_STEPS.values())}."
     )
     if not own:
         return steps
@@ -97,6 +127,8 @@ def _swallow(tables: StudyTables) -> str:
         "final": "by the stored classifier, for people it was not trained on",
         "rule": "by a rule that needs no labels",
     }
+    if "throat" not in tables.recorded:
+        return "No throat was recorded: no swallow was looked for."
     used = set(tables(SWALLOW_SUMMARY)["prediction"].dropna())
     said = [words for way, words in ways.items() if way in used]
     told = f"told from other movements {'; '.join(said)}" if said else "but none was found"
@@ -109,6 +141,10 @@ def _classify(tables: StudyTables) -> str:
         "final": "in people without labels by the classifier of all labelled people or of another study",
         "rule": f"by published limits, without a classifier ({FALSE_ALARMS})",
     }
+    foreign = elsewhere_of(tables)
+    if foreign is not None:
+        ways["final"] = f"by a stored model {foreign.told}, with published limits beside it"
+        ways["rule"] = f"where that model lacked too much, by published limits ({FALSE_ALARMS})"
     bouts = tables(BOUTS)
     used = set(bouts.loc[bouts["trial_type"].isin(GAIT_STATES), "prediction"].dropna())
     said = [words for way, words in ways.items() if way in used]
@@ -121,7 +157,9 @@ def _classify(tables: StudyTables) -> str:
 
 def _bench(tables: StudyTables) -> str:
     if tables(SENSORS).empty:
-        return "No sensor was characterised: the study has no bench recordings."
+        there = "bench" in tables.recorded
+        why = "its bench recordings gave no figures" if there else "the study has no bench recordings"
+        return f"No sensor was characterised: {why}."
     return "Sensors were characterised from cycles, steps and holds of the bench's reference."
 
 
@@ -139,10 +177,13 @@ def _validate(tables: StudyTables) -> str:
         parts = [(whole, rows[pooled]), (f"{words} of one recording", rows[~pooled])]
         said += [f"{what} ({_methods_of(own)})" for what, own in parts if own["interval_method"].notna().any()]
     how = f" Intervals of {', of '.join(said)}." if said else ""
-    return (
-        f"Detections were matched to labels one to one.{how} Limits of gait measures are over the strides of one "
-        "recording, those of the classifier's scores over participants."
-    )
+    matched = "Nothing was labelled, so that nothing was compared with labels."
+    if len(tables(AGREEMENT)):
+        matched = "Detections were matched to labels one to one."
+    limits = " Limits of gait measures are over the strides of one recording." if len(tables(GAIT)) else ""
+    if len(tables(EVIDENCE["classifier"])):
+        limits += " Those of the classifier's scores are over participants."
+    return f"{matched}{how}{limits}"
 
 
 METHODS: Final[Mapping[str, Sentence]] = {
@@ -150,17 +191,25 @@ METHODS: Final[Mapping[str, Sentence]] = {
     "disconnected channels were counted, and recordings graded good, degraded or rejected.",
     "calibrate": _calibrate,
     "condition": _condition,
-    "gait": f"In this order were found: {', '.join(GAIT_STEPS.values())}; nothing in units of the signal decided.",
-    "bends": "Knee bends and holds were found where a knee stood out of its own rest, was bent and brought back within "
-    "the recording, and did so for longer than a step takes; those within a walk were left out. Their angle is the "
-    "median of the plateau where the knee was calibrated.",
+    "gait": _of_knees(
+        f"In this order were looked for: {', '.join(GAIT_STEPS.values())}; nothing in units of the signal decided.",
+        "no gait was looked for",
+    ),
+    "bends": _of_knees(
+        "Knee bends and holds were looked for where a knee stood out of its own rest, was bent and brought back within "
+        "the recording, and did so for longer than a step takes; those within a walk were left out. Their angle is the "
+        "median of the plateau where the knee's angle is known.",
+        "no bend was looked for",
+    ),
     "swallow": _swallow,
     "bench": _bench,
-    "health": "Rest resistance, gauge factor and noise of each sensor were followed on individuals charts.",
-    "features": "Features were taken from windows of a few strides, in groups kept apart: timing, shape, calibrated "
-    "amplitude.",
+    "health": _health,
+    "features": _of_knees(
+        "Features were taken from windows of a few strides, in groups kept apart: timing, shape, calibrated amplitude.",
+        "there are no features of gait",
+    ),
     "classify": _classify,
-    "verdict": "Differences between the sides were weighed: could the sensors' gains have made them?",
+    "verdict": _verdict,
     "validate": _validate,
     "share": "What a person wrote leaves the lab only in columns that the settings name.",
 }

@@ -9,7 +9,7 @@ from ..records import Recording
 from ..tables.spec import TableSpec, text
 from ..vocabulary import BENCH_TASKS
 
-__all__ = ["FIGURES", "FIGURE_LIST", "figure_files", "forms_of", "recording_file", "sensor_figure"]
+__all__ = ["FIGURES", "FIGURE_LIST", "bench_sensors", "figure_files", "forms_of", "recording_file", "sensor_figure"]
 
 _PAGE_AND_PRINT: Final = ("png", "svg", "pdf")
 _OF_SENSOR: Final = ("png", "svg")
@@ -80,6 +80,12 @@ def forms_of(name: str) -> tuple[str, ...]:
     return FIGURES.get(name, _OF_SENSOR)
 
 
+def bench_sensors(recordings: Iterable[Recording]) -> list[str]:
+    """List the sensors that have been on the bench, sorted."""
+    bench = [recording for recording in recordings if recording.task in BENCH_TASKS]
+    return sorted({sensor for r in bench for sensor in (r.sensor_id, *(c.sensor_id for c in r.channels)) if sensor})
+
+
 def figure_files(recordings: Iterable[Recording]) -> list[str]:
     """List every file that the report of these recordings may write, relative to the folder of figures.
 
@@ -94,9 +100,7 @@ def figure_files(recordings: Iterable[Recording]) -> list[str]:
         Sorted; which of them are written depends on what the recordings hold.
     """
     known = list(recordings)
-    bench = [recording for recording in known if recording.task in BENCH_TASKS]
-    sensors = {sensor for r in bench for sensor in (r.sensor_id, *(c.sensor_id for c in r.channels)) if sensor}
     names = {f"{name}.{form}" for name, forms in FIGURES.items() for form in forms}
-    names |= {f"{sensor_figure(sensor)}.{form}" for sensor in sensors for form in _OF_SENSOR}
+    names |= {f"{sensor_figure(sensor)}.{form}" for sensor in bench_sensors(known) for form in _OF_SENSOR}
     names |= {recording_file(r.recording_id) for r in known if r.task not in BENCH_TASKS}
     return sorted(names)

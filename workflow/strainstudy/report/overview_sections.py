@@ -5,12 +5,13 @@ In: result tables. Out: sections. The first screen holds at most as much as a re
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any, Final
 
 import pandas as pd
 
-from ..gait.verdict import VERDICT_COLUMNS
+from ..gait.verdict import VERDICT_COLUMNS, verdict_words
 from ..tables.angles import CALIBRATIONS
 from ..tables.classifier import BOUTS
 from ..tables.gait import GAIT
@@ -35,7 +36,7 @@ from .content import (
 )
 from .mending import Mending
 from .results import StudyTables, records
-from .spoken import spoken, state
+from .spoken import people_text, spoken, state
 from .trust import Line
 
 __all__ = ["flow", "limping_of", "people", "summary"]
@@ -125,14 +126,15 @@ def _who(tables: StudyTables) -> Section:
     counted = persons["group"].value_counts()
     groups = ", ".join(f"{name} {n}" for name, n in sorted(counted.items()))
     sessions = own[["participant_id", "session_id"]].drop_duplicates()
-    by_session = ", ".join(f"{name} {n} people" for name, n in sorted(sessions["session_id"].value_counts().items()))
+    visits = sessions["session_id"].value_counts()
+    by_session = ", ".join(f"{name} {people_text(n)}" for name, n in sorted(visits.items()))
     items = [
-        Item(f"{len(persons)} people", f"({groups})." if groups else ""),
-        Item(f"{len(sessions)} visits:", f"{by_session}."),
+        Item(people_text(len(persons)), f"({groups})." if groups else ""),
+        Item(f"{len(sessions)} visit{'' if len(sessions) == 1 else 's'}:", f"{by_session}."),
         Item(
             f"{_usable(own):.0f} of {_minutes(own):.0f} minutes usable,",
             f"in {int((own['status'] != 'rejected').sum())} of {len(own)} recordings; "
-            f"{int((own['status'] == 'degraded').sum())} of them used in part.",
+            f"{int((own['status'] == 'degraded').sum()) or 'none'} of them degraded.",
             Link("Flow of recordings", "#flow"),
         ),
     ]
@@ -147,7 +149,10 @@ def _who(tables: StudyTables) -> Section:
             Item("Limping, with the side:", "; ".join(said) + "." if said else "nobody.", Link("All people", "#people"))
         )
     if len(bench):
-        items.append(Item(f"{tables(SENSORS)['sensor_id'].nunique()} sensors", f"in {len(bench)} bench recordings."))
+        sensors, n = tables(SENSORS)["sensor_id"].nunique(), len(bench)
+        items.append(
+            Item(f"{sensors} sensor{'' if sensors == 1 else 's'}", f"in {n} bench recording{'' if n == 1 else 's'}.")
+        )
     return Section("summary-who", "Who was measured", (Items(tuple(items)),))
 
 
@@ -183,7 +188,8 @@ def _outcomes(tables: StudyTables) -> Section:
     header = ("measure", "gait", *groups)
     table = Table(caption, header, tuple(rows), ("text", "short", *("short",) * len(groups)))
     more = Text("", Link("All sessions and measures", "#groups"))
-    return Section("summary-outcomes", "What came out", (table, more) if rows else (more,))
+    nothing = Text("None of the main measures is here; others may be.")
+    return Section("summary-outcomes", "What came out", (table if rows else nothing, more))
 
 
 def _mean_words(row: Mapping[str, Any]) -> str:
@@ -211,7 +217,7 @@ def _mend(faults: list[Mending]) -> Section:
     if not faults:
         return Section("summary-mend", "What to mend first", (Text("Nothing: no fault was found."),))
     items = tuple(Item(f"{f.what}", f"{f.where} {f.remedy}") for f in faults[:_FIRST_FAULTS])
-    more = Text("", Link(f"All {len(faults)} faults", "#faults"))
+    more = Text("", Link("The fault, whole" if len(faults) == 1 else f"All {len(faults)} faults", "#faults"))
     return Section("summary-mend", "What to mend first", (Items(items, ordered=True), more))
 
 
@@ -230,6 +236,11 @@ def summary(tables: StudyTables, faults: list[Mending], lines: list[Line]) -> Se
         return Section("summary", "At a glance", (Note("No recording was read.", "fault"),))
     cards = (_who(tables), _mend(faults), _outcomes(tables), _trust(lines))
     return Section("summary", "At a glance", (Cards(cards),))
+
+
+def _percent(share: float, decimals: int) -> str:
+    """Write a share in percent as the reason beside it does, so that one number is printed in one way."""
+    return "n/a" if pd.isna(share) else f"{share:.{decimals}%}".removesuffix("%")
 
 
 def flow(tables: StudyTables) -> Section | None:
@@ -270,8 +281,8 @@ def flow(tables: StudyTables) -> Section | None:
             columns: list[Column] = [
                 ("recording", "recording_id", False),
                 ("minutes", lambda r: number_text(r["duration"] / 60.0), True),
-                ("missing (%)", lambda r: number_text(100.0 * r["missing_fraction"], 2), True),
-                ("cut off (%)", lambda r: number_text(100.0 * r["clipped_fraction"], 2), True),
+                ("missing (%)", lambda r: _percent(r["missing_fraction"], 1), True),
+                ("cut off (%)", lambda r: _percent(r["clipped_fraction"], 2), True),
                 ("why", "status_description", False),
             ]  # fmt: skip
             blocks.append(table_of(odd, words, columns))
@@ -288,20 +299,22 @@ def people(tables: StudyTables) -> Section | None:
     counted = counted[counted["volume"].isna() & counted["swallow_count"].notna()]
     swallowed = {
         key: (float(rows["swallow_count"].sum()), float(rows["observed_time"].sum()))
-        for key, rows in counted.groupby(["participant_id", "session_id"], sort=True)
+        for key, rows in counted.groupby(["participant_id", "session_id", counted["task"].eq("free")], sort=True)
     }
     verdicts = tables.with_person(tables(GAIT, *VERDICT_COLUMNS))
     rows = []
     for (person, session), visit in own.groupby(["participant_id", "session_id"], sort=True):
         first = records(visit)[0]
         row = walked.get((person, session))
-        rate = "n/a"
-        if (person, session) in swallowed:
-            count, seconds = swallowed[(person, session)]
-            rate = number_text(60.0 * count / seconds, 2) if seconds else "n/a"
-        said = verdicts[(verdicts["participant_id"] == person) & (verdicts["session_id"] == session)]["verdict"]
+        rates = []
+        for unasked in (True, False):
+            count, seconds = swallowed.get((person, session, unasked), (0.0, 0.0))
+            rates.append(number_text(60.0 * count / seconds, 2) if seconds else "n/a")
+        judged = verdicts[(verdicts["participant_id"] == person) & (verdicts["session_id"] == session)]
+        said = {verdict_words(r) for r in records(judged[judged["verdict"].notna()])}
         odd = visit[visit["status"] != "good"]
-        wrong = [f"{r['task']} {r['status']}" for r in records(odd)]
+        told = Counter(f"{r['task']} {r['status']}" for r in records(odd))
+        wrong = [words + (f" ({n} recordings)" if n > 1 else "") for words, n in told.items()]
         flags = visit["sensor_flag"].dropna().astype(str)
         wrong += sorted({f"{flag.split(':')[0]} outside its limits" for text in flags for flag in text.split("; ")
                          if flag.startswith("sensor ")})  # fmt: skip
@@ -310,13 +323,14 @@ def people(tables: StudyTables) -> Section | None:
                 str(person), str(session), spoken(first["group"]),
                 spoken(first["affected_side"]), number_text(_usable(visit)),
                 _limp_words(row) if row else "no walking", row["prediction"] if row else "n/a",
-                ", ".join(sorted({str(v) for v in said.dropna()})) or "n/a", rate, "; ".join(wrong) or "none",
+                "; ".join(sorted(said)) or "n/a", *rates, "; ".join(wrong) or "none",
             )
         )  # fmt: skip
     header = ("person", "session", "group", "affected side", "minutes usable", "walking", "decided by",
-              "is it sensor or gait?", "swallows per minute", "wrong in the recordings")  # fmt: skip
+              "is it sensor or gait?", "swallows per minute, unasked",
+              "swallows per minute, task", "wrong in the recordings")  # fmt: skip
     keep = [k for k, _ in enumerate(header) if not all(row[k] == "n/a" for row in rows)]
-    looks = ("short", "short", "short", "short", "number", "text", "text", "text", "number", "text")
+    looks = ("short", "short", "short", "short", "number", "text", "text", "text", "number", "number", "text")
     table = Table(
         "People by session", tuple(header[k] for k in keep), tuple(tuple(row[k] for k in keep) for row in rows),
         tuple(looks[k] for k in keep),

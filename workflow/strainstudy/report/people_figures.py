@@ -20,9 +20,9 @@ from ..tables.standing import CHANGE, NORMS
 from ..tables.swallows import SWALLOW_SUMMARY
 from .content import Picture
 from .results import StudyTables, records
-from .spoken import measured, spoken, with_unit
-from .strips import MOST_DOTS, Strip, draw_strips, strips_of
-from .style import ALERT, BLACK, GREEN, GREY, PLAIN, STATE_COLOURS, drawing, panels, written
+from .spoken import measured, people_text, spoken, with_unit
+from .strips import MOST_DOTS, Strip, draw_strips, looked_at, strips_of
+from .style import ALERT, BLACK, GREEN, GREY, PLAIN, STATE_COLOURS, drawing, panels, placed, written
 
 __all__ = ["change_figure", "draw_change", "draw_standing", "gait_figure", "norms_figure", "swallow_figure"]
 
@@ -46,14 +46,6 @@ _MOST_PANELS: Final = 12
 """Measures drawn beside published values; the table has all (ours)."""
 _CUT: Final = 5.0
 """Multiples of the detectable change at which a change is cut (ours)."""
-_NAMED: Final = 8
-"""People named over a figure (ours)."""
-
-
-def _looked_at(names: Sequence[str]) -> str:
-    """Name the first few, and say how many more there are."""
-    unique = list(dict.fromkeys(names))
-    return ", ".join(unique[:_NAMED]) + (f" and {len(unique) - _NAMED} more" if len(unique) > _NAMED else "")
 
 
 def _of(frame: pd.DataFrame, name: str, missing: str) -> pd.Series:
@@ -105,14 +97,14 @@ def gait_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "gait",
         "Gait by group, state and session",
-        f"n = {gait['recording_id'].nunique()} recordings of {people} people; n of a row: people. Filled: first "
+        f"n = {gait['recording_id'].nunique()} recordings of {people_text(people)}; n of a row: people. Filled: first "
         f"session, open: later; a row of more than {MOST_DOTS} walks is drawn as bands of the middle 50 and 90 %. "
         "Diamonds: far from the others of the row (modified z score above 3.5, Iglewicz & Hoaglin 1993). Asymmetries: "
         "(right − left) / (0.5 (right + left)) × 100 (Robinson et al. 1987), negative where the left is larger; that "
         "of the range only where both knees are calibrated. Intervals of each walk stand in the table.",
         "Gait measures by group, state and session.",
         png,
-        first=_looked_at(odd),
+        first=looked_at(odd),
     )
 
 
@@ -142,12 +134,13 @@ def swallow_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "swallows",
         "Swallows by task and session",
         f"n = {int(summary['swallow_count'].sum())} detected swallows in {len(summary)} recordings of "
-        f"{summary['participant_id'].nunique()} people; n of a row: recordings; filled: first session, open: later. "
-        "Timed water tests are the swallow recordings with a volume: a set volume drunk in one go, at a rate not to "
-        "be held against that of others. Intervals of each rate stand in the table. Counts do not show aspiration.",
+        f"{people_text(summary['participant_id'].nunique())}; n of a row: recordings; filled: first session, open: "
+        "later. Timed water tests are the swallow recordings with a volume: a set volume drunk in one go, at a "
+        "rate not to be held against that of others. Intervals of each rate stand in the table. Counts "
+        "do not show aspiration.",
         "Swallow measures by task and session, timed water tests apart from other recordings.",
         png,
-        first=_looked_at(odd),
+        first=looked_at(odd),
     )
 
 
@@ -159,10 +152,16 @@ def _short_source(source: str, population: str) -> str:
     return f"{words}: {population}"
 
 
-_WRAP: Final = 58
+_WRAP: Final = 52
 """Letters of a line of a source's name (ours)."""
-_LINE, _BETWEEN, _TITLE = 0.72, 0.3, 2.6
+_ROW_IN: Final = 0.136
+"""Height of a row of people, in inches (ours)."""
+_LINE, _BETWEEN, _TITLE = 0.80, 0.20, 2.9
 """Rows that a line of a source takes, the room between sources, and what a panel needs for title and ticks (ours)."""
+_NAMES_IN, _PLOT_IN, _MARGIN_IN = 2.55, 2.1, 0.2
+"""Width of the names, of the plot and of what is right of it, in inches: two columns fit 1,300 pixels (ours)."""
+_TITLE_IN: Final = 0.2
+"""Height of the title of a panel, in inches (ours)."""
 
 
 def draw_standing(axis: Any, own: pd.DataFrame) -> None:
@@ -202,6 +201,8 @@ def draw_standing(axis: Any, own: pd.DataFrame) -> None:
         top -= _LINE * len(called) + _BETWEEN
     axis.set_yticks(ticks, names, fontsize=6.5)
     axis.set_ylim(top, len(strips) - 0.3)
+    axis.tick_params(axis="x", labelsize=7)
+    axis.locator_params(axis="x", nbins=6)
 
 
 def _rows_of(own: pd.DataFrame) -> float:
@@ -220,6 +221,26 @@ def _rows_of(own: pd.DataFrame) -> float:
     )
 
 
+def _columns(rows: Sequence[float]) -> tuple[list[tuple[float, float, float, float]], float, float]:
+    """Place panels of so many rows in two columns of about the same height, one below the other in reading order.
+
+    Returns
+    -------
+    list of (left, top, width, height), width, height
+        Of the axes and of the figure, in inches.
+    """
+    first = min(range(1, len(rows) + 1), key=lambda k: max(sum(rows[:k]), sum(rows[k:])))
+    boxes = []
+    for column, own in enumerate((rows[:first], rows[first:])):
+        left, top = column * (_NAMES_IN + _PLOT_IN + _MARGIN_IN) + _NAMES_IN, 0.05
+        for own_rows in own:
+            boxes.append((left, top + _TITLE_IN, _PLOT_IN, _ROW_IN * (own_rows - _TITLE)))
+            top += _ROW_IN * own_rows
+    height = 0.1 + _ROW_IN * max(sum(rows[:first]), sum(rows[first:]))
+    columns = 2 if first < len(rows) else 1
+    return boxes, columns * (_NAMES_IN + _PLOT_IN + _MARGIN_IN), height
+
+
 def norms_figure(tables: StudyTables, folder: Path) -> Picture | None:
     """Draw where people stand among published values, with all sources of a measure below each other."""
     norms = tables(NORMS)
@@ -230,22 +251,19 @@ def norms_figure(tables: StudyTables, folder: Path) -> Picture | None:
     if not measures:
         return None
     frames = [norms[norms["base"] == m] for m in measures]
+    boxes, width, height = _columns([_rows_of(own) for own in frames])
     with drawing():
-        rows = [_rows_of(own) for own in frames]
-        figure, axes = panels(
-            len(frames), 1, width=7.6, height=0.2 + 0.165 * sum(rows),
-            gridspec_kw={"height_ratios": [own - _TITLE for own in rows]},
-        )  # fmt: skip
-        for axis, measure, own in zip(axes.flat, measures, frames, strict=True):
+        figure, axes = placed(width, height, boxes)
+        for axis, measure, own in zip(axes, measures, frames, strict=True):
             draw_standing(axis, own)
-            axis.set_title(with_unit(measure, own["unit"].iloc[0]), fontsize=8.5)
+            axis.set_title(with_unit(measure, own["unit"].iloc[0]), fontsize=8.5, x=-_NAMES_IN / _PLOT_IN + 0.02)
         png = written(figure, "norms", folder)
     return Picture(
         "norms",
         "Position among published values",
         f"Upper rows: one value per person, session and gait state (bands for more than {MOST_DOTS}), "
-        f"n = {norms['participant_id'].nunique()} people. Below: the published range of each source (grey) and its "
-        "mean (stroke); an arrow: a limit with one end. Good sources differ because definitions, sensors and walk "
+        f"n = {people_text(norms['participant_id'].nunique())}. Below: the published range of each source (grey) and "
+        "its mean (stroke); an arrow: a limit with one end. Good sources differ because definitions, sensors and walk "
         "lengths differ: an orientation, never a pass or fail. How each number is known stands in "
         "validation/norms.tsv.",
         "Values of people beside the ranges of several published sources.",
@@ -303,11 +321,11 @@ def change_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "change",
         "Change between sessions",
-        f"n = {len(change)} changes of {change['participant_id'].nunique()} people, states of gait together; grey: "
-        "within the minimal detectable change (its error is named in tables/change.tsv); diamonds: beyond it, "
+        f"n = {len(change)} changes of {people_text(change['participant_id'].nunique())}, states of gait together; "
+        "grey: within the minimal detectable change (its error is named in tables/change.tsv); diamonds: beyond it, "
         f"{n}, in {counted} families of measures that are made of the same thing. "
         "Of so many comparisons a few lie beyond without any true change.",
         "Changes between sessions as multiples of the minimal detectable change.",
         png,
-        first=_looked_at(beyond),
+        first=looked_at(beyond),
     )

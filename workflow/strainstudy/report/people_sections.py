@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from ..gait.verdict import VERDICT_COLUMNS
+from ..gait.verdict import VERDICT_COLUMNS, verdict_words
 from ..people.names import page_file as person_file
 from ..review.names import page_file
 from ..tables.families import PREDICTION
@@ -20,6 +19,7 @@ from .content import (
     Column,
     Link,
     Note,
+    Picture,
     Section,
     Text,
     interval_of,
@@ -27,10 +27,9 @@ from .content import (
     pictures_of,
     table_of,
 )
-from .curve_figures import curves_figure
-from .people_figures import change_figure, gait_figure, norms_figure, swallow_figure
 from .results import StudyTables
 from .spoken import DECIDED, spoken, state, with_unit
+from .trust import step_time_sizes
 from .words import CAUTIONS, READING
 
 __all__ = ["gait", "groups", "person_cell", "standing", "swallows"]
@@ -42,8 +41,17 @@ def person_cell(row: Mapping[str, Any]) -> str:
     return Link(person, person_file(person)) if isinstance(person, str) else "n/a"
 
 
-def gait(tables: StudyTables, folder: Path) -> Section | None:
-    """Gait by person and session, with the verdict on sensor or gait."""
+def gait(tables: StudyTables, pictures: Mapping[str, Picture], *, step_time_limit: float) -> Section | None:
+    """Gait by person and session, with the verdict on sensor or gait.
+
+    Parameters
+    ----------
+    tables : StudyTables
+    pictures : mapping of str to Picture
+        Figures by name.
+    step_time_limit : float
+        Symmetry index of step time that healthy people may have (setting of the verdict), percent.
+    """
     frame = tables(GAIT, PREDICTION, *VERDICT_COLUMNS)
     if frame.empty:
         return None
@@ -51,11 +59,12 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
     verdicts = frame["verdict"].value_counts(dropna=True)
     blocks: list[Block] = [
         Text(READING["gait"]),
-        *pictures_of(gait_figure(tables, folder), curves_figure(tables, folder)),
+        *pictures_of(pictures, "gait", "knee_curves"),
     ]
     if len(verdicts):
         counted = "; ".join(f"{word}: {n}" for word, n in sorted(verdicts.items()))
-        blocks.append(Text(f"Sensor or gait, rows of n = {len(frame)}: {counted}."))
+        sizes = step_time_sizes(tables, step_time_limit)
+        blocks.append(Text(f"Sensor or gait, rows of n = {len(frame)}: {counted}. {sizes}".rstrip()))
     columns: list[Column] = [
         ("person", person_cell, False),
         ("session", "session_id", False),
@@ -71,7 +80,7 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
     judged: list[Column] = [
         ("recording", _opened, False),
         ("state", lambda r: spoken(r["trial_type"]), False),
-        ("sensor or gait", "verdict", False),
+        ("sensor or gait", _answer, False),
         ("weaker or limping side", "verdict_side", False),
         ("evidence", "verdict_evidence", False),
     ]
@@ -82,12 +91,17 @@ def gait(tables: StudyTables, folder: Path) -> Section | None:
     return Section("gait", "Gait", tuple(blocks))
 
 
+def _answer(row: Mapping[str, Any]) -> str:
+    """Write the verdict of a row; where none was found, from which asymmetry on one would have been."""
+    return "n/a" if pd.isna(row["verdict"]) else verdict_words(row)
+
+
 def _opened(row: Mapping[str, Any]) -> Link:
     """Give a recording as a link to the page on which it is looked at."""
     return Link(str(row["recording_id"]), page_file(str(row["recording_id"])))
 
 
-def swallows(tables: StudyTables, folder: Path) -> Section | None:
+def swallows(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | None:
     """Swallows by recording."""
     summary = tables(SWALLOW_SUMMARY)
     if summary.empty:
@@ -98,7 +112,7 @@ def swallows(tables: StudyTables, folder: Path) -> Section | None:
     said = [f"in {counts[word]} {words}" for word, words in DECIDED.items() if word in counts]
     if said:
         blocks.append(Text(f"Recordings in which movements of the throat were judged, and by what: {'; '.join(said)}."))
-    blocks += pictures_of(swallow_figure(tables, folder))
+    blocks += pictures_of(pictures, "swallows")
     columns: list[Column] = [
         ("recording", _opened, False),
         ("task", "task", False),
@@ -118,14 +132,14 @@ def _or_nothing(word: Any) -> str:
     return "" if word is None or pd.isna(word) else str(word)
 
 
-def standing(tables: StudyTables, folder: Path) -> list[Section]:
+def standing(tables: StudyTables, pictures: Mapping[str, Picture]) -> list[Section]:
     """Norms, change between sessions, groups."""
     sections = []
-    norms = norms_figure(tables, folder)
+    norms = pictures.get("norms")
     if norms is not None:
         blocks = (Text(READING["norms"]), norms, *_sources_at_odds(tables))
         sections.append(Section("norms", "Beside published values", blocks))
-    change = change_figure(tables, folder)
+    change = pictures.get("change")
     if change is not None:
         table = tables(CHANGE)
         marked = [table[name].fillna(value=False).astype(bool) for name in ("exceeds", "lead")]

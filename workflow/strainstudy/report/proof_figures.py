@@ -13,16 +13,24 @@ from ..tables.validation import CONFUSION, PARAMETERS, RATERS
 from ..tables.validation import EVENTS as AGREEMENT
 from .content import Picture, number_text
 from .results import StudyTables, records
-from .spoken import CRITERIA, measured, spoken, state
-from .strips import draw_strips, strips_of
+from .spoken import CRITERIA, measured, people_text, spoken, state
+from .strips import draw_strips, looked_at, strips_of
 from .style import ALERT, BLACK, GREY, PLAIN, drawing, ink_on, panels, written
 
 __all__ = [
     "agreement_figure",
     "bland_altman_figure",
     "classifier_figure",
+    "draw_found",
+    "draw_left_out",
+    "draw_parameters",
+    "draw_raters",
+    "draw_timing",
+    "event_rows",
     "evidence_figure",
     "forest",
+    "parameter_rows",
+    "rater_rows",
     "raters_figure",
 ]
 
@@ -32,8 +40,6 @@ _PREDICTORS: Final = {
     "amplitude_ratio": (GREY, "^"),
     "majority": (GREY, "x"),
 }
-_NAMED: Final = 8
-"""People named over a figure (ours)."""
 _POOR: Final = 0.75
 """Recall below which a person left out is named (ours)."""
 _CUT_PERCENT: Final = 60.0
@@ -127,8 +133,8 @@ def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
     classifier = tables(EVIDENCE["classifier"])
     confusion = tables(CONFUSION)
     reliability = tables(EVIDENCE["reliability"])
-    if classifier.empty and confusion.empty:
-        return None
+    if not (classifier["scope"] == "fold").any():
+        return None  # nobody was left out
     with drawing():
         figure, axes = panels(1, 3, width=10.0, height=3.4, gridspec_kw={"width_ratios": [1.1, 0.9, 1.5]})
         _confusion(axes[0, 0], confusion)
@@ -147,7 +153,7 @@ def classifier_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "were labelled, beside three simple rules.",
         "Confusion matrix, reliability curve and score of each person.",
         png,
-        first=", ".join(worst[:_NAMED]) + (f" and {len(worst) - _NAMED} more" if len(worst) > _NAMED else ""),
+        first=looked_at(worst),
     )
 
 
@@ -254,34 +260,50 @@ def _coinciding(rows: list[dict[str, Any]], columns: tuple[str, ...]) -> list[tu
     ]
 
 
-def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
-    """Draw pooled F1 and timing error of every event type and tolerance."""
-    events = tables(AGREEMENT)
+def event_rows(events: pd.DataFrame) -> pd.DataFrame:
+    """Take the pooled rows of ``validation/events.tsv``, those that coincide as one, each with its ``name``."""
     pooled = events[(events["recording_id"] == "pooled") & events["f1"].notna() & (events["n_labelled"].fillna(0) > 0)]
-    if pooled.empty:
-        return None
     whole = pooled[pooled["side"] == "all"]
     told = _coinciding(records(whole if len(whole) else pooled), ("f1", "f1_low", "bias", "loa_lower"))
-    pooled = pd.DataFrame([row for row, _ in told])
-    names = [f"{spoken(r['trial_type'])}, {words} (n = {r['n_labelled']})" for r, words in told]
+    rows = [row | {"name": f"{spoken(row['trial_type'])}, {words} (n = {row['n_labelled']})"} for row, words in told]
+    return pd.DataFrame(rows, columns=[*events.columns, "name"])
+
+
+def draw_found(axis: Any, rows: pd.DataFrame) -> None:
+    """Draw F1 with its interval, a row for each type and tolerance: the rows of `event_rows`."""
+    forest(axis, rows, list(rows["name"]), "f1", PLAIN)
+    axis.set(xlabel="F1, 95 % interval over people")
+    axis.set_xlim(right=1.01)
+
+
+def draw_timing(axis: Any, rows: pd.DataFrame) -> None:
+    """Draw bias and limits of agreement in time, a row for each type and tolerance: the rows of `event_rows`."""
+    y = np.arange(len(rows))[::-1]
+    bias, low, high = (1000.0 * rows[c].to_numpy(dtype=float) for c in ("bias", "loa_lower", "loa_upper"))
+    axis.hlines(y, low, high, color=GREY, linewidth=3, alpha=0.6)
+    axis.plot(bias, y, "|", color=BLACK, markersize=9, markeredgewidth=1.6)
+    axis.axvline(0.0, color=BLACK, linewidth=0.8)
+    axis.set(xlabel="detected − labelled (ms)")
+
+
+def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw pooled F1 and timing error of every event type and tolerance."""
+    rows = event_rows(tables(AGREEMENT))
+    if rows.empty:
+        return None
     with drawing():
         figure, axes = panels(
-            1, 2, width=8.6, height=0.9 + 0.2 * len(pooled), sharey=True, gridspec_kw={"width_ratios": [1, 1]}
+            1, 2, width=8.6, height=0.9 + 0.2 * len(rows), sharey=True, gridspec_kw={"width_ratios": [1, 1]}
         )
-        forest(axes[0, 0], pooled, names, "f1", PLAIN)
-        axes[0, 0].set(xlabel="F1, 95 % interval over people", title="Found and not made up")
-        axes[0, 0].set_xlim(right=1.01)
-        y = np.arange(len(pooled))[::-1]
-        bias, low, high = (1000.0 * pooled[c].to_numpy(dtype=float) for c in ("bias", "loa_lower", "loa_upper"))
-        axes[0, 1].hlines(y, low, high, color=GREY, linewidth=3, alpha=0.6)
-        axes[0, 1].plot(bias, y, "|", color=BLACK, markersize=9, markeredgewidth=1.6)
-        axes[0, 1].axvline(0.0, color=BLACK, linewidth=0.8)
-        axes[0, 1].set(xlabel="detected − labelled (ms)", title="Timing, limits of agreement")
+        draw_found(axes[0, 0], rows)
+        draw_timing(axes[0, 1], rows)
+        axes[0, 0].set_title("Found and not made up")
+        axes[0, 1].set_title("Timing, limits of agreement")
         png = written(figure, "agreement_events", folder)
     return Picture(
         "agreement_events",
         "Detected events against labels",
-        f"Pooled over n = {int(pooled['n_participants'].max())} people; number of labelled events in brackets. "
+        f"Pooled over n = {people_text(int(rows['n_participants'].max()))}; number of labelled events in brackets. "
         "One-to-one matching with most matches, then least distance. Limits of agreement (bias ± multiplier of the "
         "settings x SD) are for one event of a person not yet seen (Bland & Altman 1986, 2007).",
         "F1 and timing error of each event type.",
@@ -289,95 +311,133 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
     )
 
 
-def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
-    """Draw bias and limits of agreement of each parameter, as percent of its mean."""
-    parameters = tables(PARAMETERS)
+_ENDS: Final = ("bias", "bias_low", "bias_high", "loa_lower", "loa_upper")
+
+
+def parameter_rows(parameters: pd.DataFrame) -> pd.DataFrame:
+    """Take a row for each measure and state of ``validation/parameters.tsv``, in percent of the mean from labels.
+
+    Returns
+    -------
+    DataFrame
+        name, n_participants, and bias, bias_low, bias_high, loa_lower, loa_upper in percent; an interval that is not
+        known has no width. Signed asymmetries, whose mean is near zero, are left out.
+    """
     own = parameters[parameters["bias"].notna() & (pd.to_numeric(parameters["labelled_mean"]).abs() > 0)]
     own = own[~own["measure"].astype(str).str.contains("symmetry|log_ratio|phase_dev|coordination")]
     # One row a measure: what the result tables say, else what detected events say.
     own = own.sort_values("detected_from", ascending=False, kind="stable")
     own = own.drop_duplicates(["measure", "trial_type"]).sort_values(["measure", "trial_type"], kind="stable")
-    if own.empty:
-        return None
     scale = 100.0 / own["labelled_mean"].abs().to_numpy(dtype=float)
     names = [
         f"{measured(m)}{', ' + state(s) if state(s) else ''} (n = {n})"
         for m, s, n in zip(own["measure"], own["trial_type"], own["n_pairs"], strict=True)
     ]
-    y = np.arange(len(own))[::-1]
+    numbers = {c: own[c].fillna(own["bias"]).to_numpy(dtype=float) * scale for c in _ENDS}
+    return pd.DataFrame({"name": names, "n_participants": own["n_participants"].to_numpy(), **numbers})
+
+
+def draw_parameters(axis: Any, rows: pd.DataFrame) -> list[str]:
+    """Draw bias and limits of agreement: the rows of `parameter_rows`.
+
+    Returns
+    -------
+    list of str
+        Names of the rows that are wider than the axis.
+    """
+    y = np.arange(len(rows))[::-1]
+    bias, low_bias, high_bias, low, high = (rows[c].to_numpy(dtype=float) for c in _ENDS)
+    axis.hlines(y, low, high, color=GREY, linewidth=4, alpha=0.5)
+    wide = np.maximum(np.abs(low), np.abs(high)) > _CUT_PERCENT
+    for at, a, b in zip(y[wide], low[wide], high[wide], strict=True):
+        axis.text(1.01, at, f"{a:.0f} to {b:.0f} %".replace("-", "\u2212"), transform=axis.get_yaxis_transform(),
+                  va="center", fontsize=7, color=ALERT)  # fmt: skip
+    reach = np.clip([bias - low_bias, high_bias - bias], 0, None)
+    axis.errorbar(bias, y, xerr=reach, fmt="o", color=PLAIN, markersize=4)
+    axis.axvline(0.0, color=BLACK, linewidth=0.8)
+    axis.set_yticks(y, rows["name"], fontsize=7)
+    axis.set(
+        xlabel=f"pipeline − labels (% of the mean from labels), cut at ±{_CUT_PERCENT:g}",
+        ylim=(-0.7, len(rows) - 0.3), xlim=(-_CUT_PERCENT, _CUT_PERCENT),
+    )  # fmt: skip
+    return list(rows.loc[wide, "name"])
+
+
+def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw bias and limits of agreement of each parameter, as percent of its mean."""
+    rows = parameter_rows(tables(PARAMETERS))
+    if rows.empty:
+        return None
     with drawing():
-        figure, axes = panels(1, 1, width=7.8, height=0.9 + 0.21 * len(own))
-        axis = axes[0, 0]
-        low, high, bias = (own[c].to_numpy(dtype=float) * scale for c in ("loa_lower", "loa_upper", "bias"))
-        axis.hlines(y, low, high, color=GREY, linewidth=4, alpha=0.5)
-        wide = np.maximum(np.abs(low), np.abs(high)) > _CUT_PERCENT
-        for at, a, b in zip(y[wide], low[wide], high[wide], strict=True):
-            axis.text(1.01, at, f"{a:.0f} to {b:.0f} %".replace("-", "\u2212"), transform=axis.get_yaxis_transform(),
-                      va="center", fontsize=7, color=ALERT)  # fmt: skip
-        ends = [own[c].fillna(own["bias"]).to_numpy(dtype=float) * scale for c in ("bias_low", "bias_high")]
-        axis.errorbar(
-            bias, y, xerr=np.clip([bias - ends[0], ends[1] - bias], 0, None), fmt="o", color=PLAIN, markersize=4
-        )
-        axis.axvline(0.0, color=BLACK, linewidth=0.8)
-        axis.set_yticks(y, names, fontsize=7)
-        axis.set(
-            xlabel=f"pipeline − labels (% of the mean from labels), cut at ±{_CUT_PERCENT:g}",
-            ylim=(-0.7, len(own) - 0.3), xlim=(-_CUT_PERCENT, _CUT_PERCENT),
-        )  # fmt: skip
+        figure, axes = panels(1, 1, width=7.8, height=0.9 + 0.21 * len(rows))
+        wide = draw_parameters(axes[0, 0], rows)
         png = written(figure, "agreement_parameters", folder)
     return Picture(
         "agreement_parameters",
         "Parameters: pipeline against labels",
         "Point: bias with its 95 % interval; grey: limits of agreement (bias ± multiplier of the settings x SD; "
         "repeated measures per person, Bland & Altman 2007). n of pairs in brackets, at most "
-        f"{int(own['n_participants'].max())} people. Signed "
+        f"{people_text(int(rows['n_participants'].max()))}. Signed "
         "asymmetries, whose mean is near zero, stand in the table below.",
         "Bias and limits of agreement of each parameter.",
         png,
-        first="; ".join(name for name, far in zip(names, wide, strict=True) if far),
+        first="; ".join(wide),
     )
 
 
-def raters_figure(tables: StudyTables, folder: Path) -> Picture | None:
-    """Draw the second rater and the pipeline, both against the reference rater."""
-    raters = tables(RATERS)
-    rows = []
+def rater_rows(raters: pd.DataFrame) -> pd.DataFrame:
+    """Take what ``validation/raters.tsv`` compares, rows that coincide as one.
+
+    Returns
+    -------
+    DataFrame
+        name, and rater, rater_low, rater_high, own, own_low, own_high: F1 or kappa with the reference rater.
+    """
     whole = raters[(raters["side"] == "all") | raters["f1"].isna()]
     found = records(whole if len(whole) else raters)
     timed = [r for r in found if pd.notna(r["f1"]) and pd.notna(r["pipeline_f1"])]
     same = ("f1", "f1_low", "pipeline_f1", "pipeline_f1_low")
     told = [(r, "f1", f"{words}, n = {r['n_labelled']}") for r, words in _coinciding(timed, same)]
     told += [(r, "kappa", "κ") for r in found if pd.notna(r["kappa"]) and pd.notna(r["pipeline_kappa"])]
+    rows = []
     for r, name, detail in told:
         ends = [r[f"{n}{e}"] for n in (name, f"pipeline_{name}") for e in ("", "_low", "_high")]
         rows.append((f"{spoken(r['trial_type'])} ({detail})", *ends))
-    if not rows:
+    return pd.DataFrame(rows, columns=["name", "rater", "rater_low", "rater_high", "own", "own_low", "own_high"])
+
+
+def draw_raters(axis: Any, rows: pd.DataFrame) -> None:
+    """Draw the second rater and the pipeline beside each other: the rows of `rater_rows`."""
+    y = np.arange(len(rows))[::-1]
+    for name, colour, marker, shift, label in (
+        ("rater", GREY, "s", 0.14, "second rater"),
+        ("own", PLAIN, "o", -0.14, "pipeline"),
+    ):
+        value = rows[name].to_numpy(dtype=float)
+        low, high = (rows[f"{name}_{e}"].fillna(rows[name]).to_numpy(dtype=float) for e in ("low", "high"))
+        reach = np.clip([value - low, high - value], 0, None)
+        axis.errorbar(value, y + shift, xerr=reach, fmt=marker, color=colour, markersize=4, elinewidth=0.9, label=label)
+    axis.set_yticks(y, rows["name"], fontsize=7)
+    axis.set(xlabel="agreement with the reference rater (F1, or κ for states)", ylim=(-0.7, len(rows) - 0.3))
+    axis.legend(loc="lower left")
+
+
+def raters_figure(tables: StudyTables, folder: Path) -> Picture | None:
+    """Draw the second rater and the pipeline, both against the reference rater."""
+    raters = tables(RATERS)
+    rows = rater_rows(raters)
+    if rows.empty:
         return None
-    frame = pd.DataFrame(rows, columns=["name", "rater", "rater_low", "rater_high", "own", "own_low", "own_high"])
     with drawing():
-        figure, axes = panels(1, 1, width=7.8, height=1.1 + 0.26 * len(frame))
-        axis = axes[0, 0]
-        y = np.arange(len(frame))[::-1]
-        for name, colour, marker, shift, label in (
-            ("rater", GREY, "s", 0.14, "second rater"),
-            ("own", PLAIN, "o", -0.14, "pipeline"),
-        ):
-            value = frame[name].to_numpy(dtype=float)
-            low, high = (frame[f"{name}_{e}"].fillna(frame[name]).to_numpy(dtype=float) for e in ("low", "high"))
-            reach = np.clip([value - low, high - value], 0, None)
-            axis.errorbar(
-                value, y + shift, xerr=reach, fmt=marker, color=colour, markersize=4, elinewidth=0.9, label=label
-            )
-        axis.set_yticks(y, frame["name"], fontsize=7)
-        axis.set(xlabel="agreement with the reference rater (F1, or κ for states)", ylim=(-0.7, len(frame) - 0.3))
-        axis.legend(loc="lower left")
+        figure, axes = panels(1, 1, width=7.8, height=1.1 + 0.26 * len(rows))
+        draw_raters(axes[0, 0], rows)
         png = written(figure, "raters", folder)
     people = int(raters["n_participants"].max()) if raters["n_participants"].notna().any() else 0
     return Picture(
         "raters",
         "As good as a second rater?",
-        f"Both against {raters['reference_rater'].iloc[0]}, on the recordings that both raters labelled, n = {people} "
-        "people; 95 % intervals over people.",
+        f"Both against {raters['reference_rater'].iloc[0]}, on the recordings that both raters labelled, n = "
+        f"{people_text(people)}; 95 % intervals over people.",
         "Agreement of the second rater and of the pipeline with the reference rater.",
         png,
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
@@ -18,6 +17,7 @@ from .content import (
     Column,
     Link,
     Note,
+    Picture,
     Section,
     Table,
     Text,
@@ -27,10 +27,9 @@ from .content import (
     pictures_of,
     table_of,
 )
-from .proof_figures import agreement_figure, bland_altman_figure, classifier_figure, evidence_figure, raters_figure
 from .results import StudyTables, records
 from .spoken import spoken, state, with_unit
-from .throat_figures import CLASSES, confounder_rows, shape_rows, swallow_proof_figure
+from .throat_rows import CLASSES, confounder_rows, shape_rows
 from .trust import Line
 from .words import CAUTIONS, READING
 
@@ -89,19 +88,35 @@ def _opening(row: Mapping[str, Any]) -> Link:
     return Link(str(row["recording_id"]), link_to(str(row["recording_id"]), row["onset"], row["duration"]))
 
 
-def classifier(tables: StudyTables, folder: Path) -> Section | None:
+def _to_label(following: pd.DataFrame) -> list[Block]:
+    if following.empty:
+        return []
+    spans: list[Column] = [
+        ("recording", _opening, False),
+        ("onset (s)", "onset", True),
+        ("duration (s)", "duration", True),
+        ("why", "reason", False),
+    ]
+    return [table_of(following, "What to label next; each leads to where it can be labelled", spans)]
+
+
+def classifier(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | None:
     """Show the classifier and its proof."""
     scores = tables(EVIDENCE["classifier"])
-    blocks = pictures_of(classifier_figure(tables, folder), evidence_figure(tables, folder))
-    if scores.empty and not blocks:
+    blocks = pictures_of(pictures, "classifier", "classifier_evidence")
+    following = tables(LABEL_NEXT).head(10)
+    if scores.empty and not blocks and following.empty:
         return None
+    if scores.empty:
+        untested = Text(READING["classifier_untested"])
+        return Section("classifier", "Normal or limping", (untested, *blocks, *_to_label(following)))
     pooled = scores[(scores["scope"] == "pooled") & (scores["trial_type"] == "all")]
     columns: list[Column] = [
         ("called by", lambda r: spoken(r["predictor"]), False),
         ("people", "n_participants", True),
         ("within time found as gait", interval_of("balanced_accuracy_within_gait"), False),
         ("by time, turns left out", interval_of("balanced_accuracy"), False),
-        ("limping side right", interval_of("side_accuracy"), False),
+        ("limping side right, turns left out", interval_of("side_accuracy"), False),
         ("log loss (nat)", interval_of("log_loss"), False),
         ("Brier score", interval_of("brier"), False),
         ("calibration error", interval_of("calibration_error"), False),
@@ -136,15 +151,7 @@ def classifier(tables: StudyTables, folder: Path) -> Section | None:
             ("probability", "probability", True),
         ]
         own.append(table_of(mistakes, "Worst mistakes; each leads to where its labels can be corrected", spans))
-    following = tables(LABEL_NEXT).head(10)
-    if len(following):
-        spans = [
-            ("recording", _opening, False),
-            ("onset (s)", "onset", True),
-            ("duration (s)", "duration", True),
-            ("why", "reason", False),
-        ]
-        own.append(table_of(following, "What to label next; each leads to where it can be labelled", spans))
+    own += _to_label(following)
     return Section("classifier", "Normal or limping", tuple(own))
 
 
@@ -187,10 +194,10 @@ def _throat_classes(tables: StudyTables) -> list[Block]:
     return [Text(words), table_of(scores, caption, known)]
 
 
-def _swallows(tables: StudyTables, folder: Path) -> tuple[Section, ...]:
+def _swallows(tables: StudyTables, pictures: Mapping[str, Picture]) -> tuple[Section, ...]:
     """Show swallows by the sensor's response shape, what was taken for one, and the classes of throat movements."""
     shapes, confounders, classes = shape_rows(tables), confounder_rows(tables), _throat_classes(tables)
-    blocks = pictures_of(swallow_proof_figure(tables, folder))
+    blocks: list[Block] = [*pictures_of(pictures, "agreement_swallows")]
     if len(shapes):
         blocks.append(Text(READING["agreement_swallows"]))
         columns: list[Column] = [
@@ -259,23 +266,23 @@ def believed(lines: Sequence[Line]) -> list[Block]:
     return [Text(READING["believed"]), Table("What may be believed", header, rows, ("text",) * len(header))]
 
 
-def agreement(tables: StudyTables, folder: Path, lines: Sequence[Line] = ()) -> Section | None:
+def agreement(tables: StudyTables, pictures: Mapping[str, Picture], lines: Sequence[Line] = ()) -> Section | None:
     """Show detection against labels and between raters."""
-    pictures = pictures_of(
-        agreement_figure(tables, folder), raters_figure(tables, folder), bland_altman_figure(tables, folder)
-    )
+    shown = pictures_of(pictures, "agreement_events", "raters", "agreement_parameters")
     states = tables(STATES)
-    swallows = _swallows(tables, folder)
-    if not pictures and states.empty and not swallows:
+    swallows = _swallows(tables, pictures)
+    if not shown and states.empty and not swallows:
         return None
-    blocks: list[Block] = [Text(READING["agreement"]), *believed(lines), *pictures, *_outcomes(tables)]
+    blocks: list[Block] = [Text(READING["agreement"]), *believed(lines), *shown, *_outcomes(tables)]
     columns: list[Column] = [
         ("state", lambda r: spoken(r["trial_type"]), False),
         ("measure", lambda r: spoken(r["measure"]), False),
         ("people", "n_participants", True),
         ("value", interval_of("value"), False),
     ]
-    blocks.append(_readings(states[states["recording_id"] == "pooled"], "States by time, pooled", columns))
+    pooled = states[states["recording_id"] == "pooled"]
+    if len(pooled):
+        blocks.append(_readings(pooled, "States by time, pooled", columns))
     parameters = tables(PARAMETERS)
     expected = parameters[parameters["labelled_expected"].notna()]
     if len(expected):

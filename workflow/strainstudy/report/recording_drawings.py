@@ -7,17 +7,20 @@ small. Each column of pixels holds the least and greatest sample under it, so no
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
 from typing import Final
 from xml.sax.saxutils import escape
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from ..io.store import FloatArray, Trace
 from ..palette import BLACK, GREEN, KIND_COLOURS, SIDE_COLOURS, STATE_COLOURS
 from ..vocabulary import INTERVALS, SIDE_OF_POINT, STATES
 from .spoken import spoken
+
+IntArray = npt.NDArray[np.int_]
+BoolArray = npt.NDArray[np.bool_]
 
 __all__ = ["draw_recording", "trace_path"]
 
@@ -27,6 +30,8 @@ _PANEL, _ROW, _GAP, _AXIS = 88, 13, 5, 30
 """Pixels: heights of a curve, of a row of spans, of what parts them, of the time axis (ours)."""
 _COLUMNS = 480
 """Points of a curve: least and greatest of so many parts, about one for two pixels (ours)."""
+_BLOCK: Final = 2**20
+"""Samples looked at together, which bounds the memory of a long recording (ours)."""
 _STATES: Final = ("rest", "normal_gait", "limping_gait", "turn", "gait", "other")
 _OTHERS: Final = tuple(name for name in INTERVALS if name not in STATES)
 _LETTERS: Final = {"rest": "rest", "normal_gait": "normal", "limping_gait": "limping", "turn": "turn", "gait": "gait"}
@@ -57,25 +62,55 @@ def trace_path(values: FloatArray, low: float, high: float, *, width: float, hei
     n = values.size
     if n == 0 or not high > low:
         return ""
-    edges = np.linspace(0, n, min(_COLUMNS, n) + 1).astype(int)
+    at, breaks = _turning(values)
+    x = np.rint(10.0 * width * at / max(n - 1, 1)).astype(int).tolist()
+    share = (np.clip(values[at], low, high) - low) / (high - low)
+    y = np.rint(10.0 * height * (1.0 - share)).astype(int).tolist()
     parts: list[str] = []
     last: tuple[int, int] | None = None
-    for a, b in pairwise(edges.tolist()):
-        piece = values[a:b]
-        finite = np.flatnonzero(np.isfinite(piece))
-        if finite.size == 0:
-            last = None
-            continue
-        ends = sorted({int(finite[np.argmin(piece[finite])]), int(finite[np.argmax(piece[finite])])})
-        for k in ends:
-            x = round(10.0 * width * (a + k) / max(n - 1, 1))
-            y = round(10.0 * height * (1.0 - (float(np.clip(piece[k], low, high)) - low) / (high - low)))
-            if last is None:
-                parts.append(f"M{x} {y}")
-            elif (x, y) != last:
-                parts.append(f"l{x - last[0]} {y - last[1]}")
-            last = (x, y)
+    for point, broken in zip(zip(x, y, strict=True), breaks.tolist(), strict=True):
+        if last is None or broken:
+            parts.append(f"M{point[0]} {point[1]}")
+        elif point != last:
+            parts.append(f"l{point[0] - last[0]} {point[1] - last[1]}")
+        last = point
     return "".join(parts).replace(" -", "-")
+
+
+def _turning(values: FloatArray) -> tuple[IntArray, BoolArray]:
+    """Find the least and the greatest sample of each column, in the order they come.
+
+    Parameters
+    ----------
+    values : array, shape (n,)
+
+    Returns
+    -------
+    at : array of int
+        Samples; one where both are the same.
+    breaks : array of bool
+        Whether a column without any value lies before it.
+    """
+    n = values.size
+    edges = np.linspace(0, n, min(_COLUMNS, n) + 1).astype(int)
+    longest = int(np.diff(edges).max())
+    rows = max(_BLOCK // longest, 1)
+    found, empty = [], []
+    for first in range(0, edges.size - 1, rows):
+        start, end = edges[first:-1][:rows], edges[first + 1 :][:rows]
+        # A shorter column repeats its last sample, which changes neither its least nor its greatest.
+        samples = np.minimum(start[:, None] + np.arange(longest), end[:, None] - 1)
+        block = values[samples]
+        finite = np.isfinite(block)
+        least = np.argmin(np.where(finite, block, np.inf), axis=1) + start
+        most = np.argmax(np.where(finite, block, -np.inf), axis=1) + start
+        found.append(np.column_stack([np.minimum(least, most), np.maximum(least, most)]))
+        empty.append(~finite.any(axis=1))
+    ends, without = np.concatenate(found), np.concatenate(empty)
+    kept = np.column_stack([~without, ~without & (ends[:, 0] != ends[:, 1])])
+    breaks = np.zeros(ends.shape, dtype=bool)
+    breaks[1:, 0] = without[:-1]
+    return ends[kept], breaks[kept]
 
 
 def _nice_step(span: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -10,7 +11,11 @@ from typing import Any
 import pandas as pd
 
 from ..tables import Column, TableSpec, read_table
+from ..tables.angles import CALIBRATIONS
+from ..tables.bends import KNEE_BENDS
+from ..tables.events import STRIDES
 from ..tables.recordings import ADDED, RECORDINGS
+from ..vocabulary import BENCH_TASKS, SIDE_OF_POINT
 
 __all__ = ["StudyTables", "records"]
 
@@ -27,10 +32,13 @@ class StudyTables:
     ----------
     results : Path
         Results folder.
+    only : collection of TableSpec, optional
+        Those that may be read, where a job has declared them.
     """
 
-    def __init__(self, results: Path) -> None:
+    def __init__(self, results: Path, only: Collection[TableSpec] | None = None) -> None:
         self.results = results
+        self._only = None if only is None else {spec.path for spec in only}
         self._read: dict[tuple[str, tuple[Column, ...]], pd.DataFrame] = {}
 
     def __call__(self, spec: TableSpec, *added: Column) -> pd.DataFrame:
@@ -52,7 +60,11 @@ class StudyTables:
         ------
         StudyError
             If the file is there and lacks any of these columns.
+        KeyError
+            If it is not among those that may be read: the job would not run again when it changes.
         """
+        if self._only is not None and spec.path not in self._only:
+            raise KeyError(f"{spec.path} is read by a figure whose kind does not name it: add it to report/kinds.py")
         key = (spec.path, added)
         if key not in self._read:
             there = (self.results / spec.path).is_file()
@@ -68,6 +80,23 @@ class StudyTables:
             if name not in frame:  # carried from the people of a study, and a bench alone has none
                 frame[name] = pd.Series(index=frame.index, dtype=object)
         return frame.sort_values("recording_id", kind="stable", ignore_index=True)
+
+    @cached_property
+    def recorded(self) -> frozenset[str]:
+        """What was recorded and could be used: of ``knees``, ``throat``, ``bench`` and ``bends``."""
+        own = self.recordings[self.recordings["status"] != "rejected"]
+        points = {point.partition(":")[0] for cell in own["channels"].dropna() for point in str(cell).split(", ")}
+        found = {"knees"} if points & set(SIDE_OF_POINT) else set()
+        found |= {"throat"} if "throat" in points else set()
+        found |= {"bench"} if own["task"].isin(BENCH_TASKS).any() else set()
+        return frozenset(found | ({"bends"} if (own["task"] == "bend").any() else set()))
+
+    @cached_property
+    def angles_as_recorded(self) -> bool:
+        """Whether knee angles were recorded as such, so that there was nothing to calibrate."""
+        if not self(CALIBRATIONS).empty:
+            return False
+        return bool(self(STRIDES)["range_of_motion"].notna().any() or self(KNEE_BENDS)["angle"].notna().any())
 
     def with_person(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Add participant, session, task, group to a frame of recordings."""

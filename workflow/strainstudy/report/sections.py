@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from pathlib import Path
-from typing import Any
+from collections.abc import Collection, Mapping
+from typing import Any, Final
 
 import pandas as pd
 
 from ..condition.bridge import ASSUMED_EQUAL_ARMS
 from ..gait.verdict import VERDICT_COLUMNS
-from ..io.store import Trace
 from ..tables.angles import ANGLES, CALIBRATIONS
-from ..tables.classifier import EVIDENCE
+from ..tables.classifier import BOUTS, EVIDENCE
 from ..tables.gait import GAIT
 from ..tables.sensors import SENSOR_HEALTH, SENSORS
 from ..tables.standing import CHANGE
+from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.validation import EVENTS as AGREEMENT
 from ..tables.validation import RATERS, STATES
-from ..validate.row_frames import LabelsByRater
-from ..validate.unrecorded import unrecorded_counts
-from .content import Block, Item, Items, Note, Section, Text, interval_text, number_text
+from ..vocabulary import EVENT_TYPES, GAIT_STATES
+from .content import Block, Item, Items, Note, Picture, Section, Text, interval_text, number_text
+from .elsewhere import elsewhere_of
 from .fault_list import fault_list
 from .mending import Mending, mendings
 from .methods import methods_blocks
@@ -29,14 +28,20 @@ from .people_sections import gait, groups, standing, swallows
 from .proof_sections import agreement, classifier
 from .results import StudyTables, records
 from .sensor_sections import angle_range, bench, calibration
-from .spoken import spoken
-from .trust import trust_lines, weak_amounts
+from .spoken import people_text, spoken
+from .trust import coarse_labels, trust_lines, unsettled_amounts, weak_amounts
 from .words import CAUTIONS, READING
 
 __all__ = ["study_sections"]
 
 _WEAK_F1 = 0.9
 """Pooled F1 below which an event type is listed among what fell short (ours)."""
+
+
+_NO_THROAT_MODEL = (
+    "Swallows were in part told by a rule that needs no labels. No model of throats comes along: no labelled throat "
+    "signal of real people is free to be handed on."
+)
 
 
 def cautions() -> Section:
@@ -61,46 +66,161 @@ def mending(tables: StudyTables, faults: list[Mending]) -> Section | None:
     return Section("faults", "What to mend", (Text(READING["faults"]), Items(items, ordered=True), *fault_list(tables)))
 
 
-def shortfalls(tables: StudyTables, labels: LabelsByRater | None = None, *, promised: float = 0.9) -> Section:
-    """Say what the study could not be told."""
+def shortfalls(
+    tables: StudyTables,
+    unrecorded: Mapping[str, int] | None = None,
+    labelled: Mapping[str, Collection[str]] | None = None,
+    *,
+    promised: float = 0.9,
+) -> Section:
+    """Say what the study could not be told.
+
+    Parameters
+    ----------
+    tables : StudyTables
+    unrecorded : mapping of recording to int, optional
+        Labels of a side that was not recorded.
+    labelled : mapping of recording to collection of str, optional
+        Types of event that anybody labelled in it.
+    promised : float, optional
+        Probability that the interval of an angle is to cover.
+    """
     notes: list[Block] = []
     recordings = tables.recordings
-    for status, words in (("rejected", "could not be used"), ("degraded", "were used in part")):
+    for status, words in (("rejected", "could not be used"), ("degraded", "used although degraded")):
         n = int((recordings["status"] == status).sum())
         if n:
-            notes.append(Note(f"{n} of {len(recordings)} recordings {words}: see Flow of recordings.", "fault"))
+            were = ("was " if n == 1 else "were ") if status == "degraded" else ""
+            notes.append(Note(f"{n} of {len(recordings)} recordings {were}{words}: see Flow of recordings.", "fault"))
     notes += _assumed_rest(recordings)
-    notes += _unrecorded_sides(recordings, labels or {})
+    notes += _unrecorded_sides(unrecorded or {})
     frame = tables(GAIT, *VERDICT_COLUMNS)
     few = int(frame["warning"].notna().sum())
     if few:
-        notes.append(Note(f"{few} of {len(frame)} gait rows carry a warning (mostly fewer than 20 strides)."))
+        carry = "carries" if few == 1 else "carry"
+        notes.append(Note(f"{few} of {len(frame)} gait rows {carry} a warning (mostly fewer than 20 strides)."))
     unsure = int((frame["verdict"].astype(str).str.contains("cannot be told apart")).sum())
     if unsure:
         notes.append(
             Note(
-                f"{unsure} walks differ between the sides in amplitude only and have no bend calibration: sensor or "
-                "gait cannot be told apart."
+                f"{unsure} {'walk differs' if unsure == 1 else 'walks differ'} between the sides in amplitude only and "
+                f"{'has' if unsure == 1 else 'have'} no bend calibration: sensor or gait cannot be told apart."
             )
         )
-    for spec, words in (
-        (AGREEMENT, "No labels: nothing says how well events were found in this study."),
-        (RATERS, "No second rater: nothing says how well people agree among themselves."),
-        (SENSORS, "No bench recordings: sensors are not characterised."),
-        (CALIBRATIONS, "No bend recordings: no angle in degrees, amplitudes of two knees cannot be compared."),
-        (CHANGE, "No second session: no change."),
-        (EVIDENCE["classifier"], "No labels of limping and normal gait: states come from published rules only."),
-    ):
-        if tables(spec).empty:
-            notes.append(Note(words))
+    notes += _not_recorded(tables)
+    notes += _not_labelled(tables, labelled or {})
+    notes += _elsewhere(tables)
+    if (tables(SWALLOW_SUMMARY)["prediction"] == "rule").any():
+        notes.append(Note(_NO_THROAT_MODEL))
     notes += _weak_detection(tables)
     notes += [Note(f"Does not agree with labels: {words}.", "fault") for words in weak_amounts(tables)]
+    notes += [Note(words) for words in (*coarse_labels(tables), *unsettled_amounts(tables))]
     notes += _weak_turns(tables)
     notes += _narrow_intervals(tables, promised)
     notes += _sensors_out(tables)
     if not notes:
         notes.append(Text("Nothing fell short of what was asked of it."))
     return Section("shortfalls", "What fell short", tuple(notes))
+
+
+def _not_recorded(tables: StudyTables) -> list[Note]:
+    """Tell what was not recorded, of which nothing can be said, apart from what was recorded and gave nothing."""
+    there, recordings = tables.recorded, tables.recordings
+    said = []
+    if "knees" not in there:
+        said.append("No knee was recorded, or none could be used: nothing is said of gait and knee angles.")
+    if "throat" not in there:
+        said.append("No throat was recorded, or none could be used: nothing is said of swallows.")
+    if "bench" not in there:
+        said.append("No bench recordings: sensors are not characterised.")
+    elif tables(SENSORS).empty:
+        said.append("The bench recordings gave no figures: sensors are not characterised.")
+    if "knees" in there and tables(CALIBRATIONS).empty and not tables.angles_as_recorded:
+        why = (
+            "No hold is labelled in the bend recordings, and no reference calibrates"
+            if "bends" in there
+            else "No bend recordings, and no reference that calibrates"
+        )
+        said.append(f"{why}: no angle in degrees, amplitudes of two knees cannot be compared.")
+    people = recordings[recordings["participant_id"].notna() & (recordings["status"] != "rejected")]
+    if len(people) and tables(CHANGE).empty:
+        again = bool(people.drop_duplicates(["participant_id", "session_id"])["participant_id"].duplicated().any())
+        said.append(
+            "No change: nobody has the same measure in two sessions."
+            if again
+            else "Nobody was recorded in a second session: no change."
+        )
+    return [Note(words) for words in said]
+
+
+def _elsewhere(tables: StudyTables) -> list[Note]:
+    """Say whose model decided about gait where it is not this study's, and how the published rule stands to it."""
+    foreign = elsewhere_of(tables)
+    if foreign is None:
+        return []
+    return [
+        Note(
+            f"Normal and limping: states come from a model {foreign.told}; {foreign.beside}. Look at those walks "
+            "first: a limp that shifts steps without stiffening a knee the rule sees better. How well either works on "
+            "these people nothing says."
+        )
+    ]
+
+
+_EXPECTED: Final = {
+    "knees": ("initial_contact", "toe_off", *GAIT_STATES),
+    "bends": ("knee_bend",),
+    "throat": ("swallow",),
+}
+"""What is looked for where it was recorded, and can be labelled."""
+
+
+def _not_labelled(tables: StudyTables, labelled: Mapping[str, Collection[str]]) -> list[Note]:
+    """Tell what was recorded and not labelled, and what was labelled in too few people to learn or to test."""
+    agreement = tables(AGREEMENT)
+    used = {name for names in labelled.values() for name in names}
+    used |= set(agreement.loc[agreement["n_labelled"].fillna(0) > 0, "trial_type"].astype(str))
+    states = tables(STATES)
+    used |= set(states.loc[states["labelled_seconds"].fillna(0) > 0, "trial_type"].astype(str))
+    if not used:
+        return (
+            [Note("No labels: nothing says how well events were found in this study.")]
+            if tables.recorded - {"bench"}
+            else []
+        )
+    notes = []
+    missing = [name for point, names in _EXPECTED.items() if point in tables.recorded for name in names]
+    missing = [
+        (EVENT_TYPES[name].plural if name in EVENT_TYPES else spoken(name)) for name in missing if name not in used
+    ]
+    if missing:
+        notes.append(Note(f"Not labelled, so that nothing says how well it was found: {', '.join(missing)}."))
+    if tables(RATERS).empty:
+        notes.append(Note("No second rater: nothing says how well people agree among themselves."))
+    if "knees" in tables.recorded and tables(EVIDENCE["classifier"]).empty:
+        notes.append(Note(_untested_classifier(tables, labelled)))
+    return notes
+
+
+def _untested_classifier(tables: StudyTables, labelled: Mapping[str, Collection[str]]) -> str:
+    """Say why there are no scores of a classifier of gait."""
+    who = tables.recordings.set_index("recording_id")["participant_id"]
+    people: dict[str, set[str]] = {name: set() for name in GAIT_STATES}
+    for recording, names in labelled.items():
+        for name in set(names) & set(GAIT_STATES):
+            people[name].add(str(who.get(recording)))
+    counts = {name: len(own) for name, own in people.items()}
+    used = set(tables(BOUTS).loc[tables(BOUTS)["trial_type"].isin(GAIT_STATES), "prediction"].dropna())
+    ways = {"rule": "published rules", "final": "a stored classifier"}
+    told = " and ".join(words for way, words in ways.items() if way in used)
+    decided = f" Normal and limping come from {told} here." if told and elsewhere_of(tables) is None else ""
+    if not any(counts.values()):
+        return f"No labels of normal and limping gait: no classifier was tested.{decided}"
+    said = ", ".join(f"{spoken(name)} in {people_text(n) if n else 'nobody'}" for name, n in counts.items())
+    return (
+        f"Too few people for a classifier of gait to be tested: labelled are {said}; it needs both states, and two "
+        f"people or more of whom each can be left out.{decided}"
+    )
 
 
 def _assumed_rest(recordings: pd.DataFrame) -> list[Note]:
@@ -118,7 +238,7 @@ def _assumed_rest(recordings: pd.DataFrame) -> list[Note]:
     ]
 
 
-def _unrecorded_sides(recordings: pd.DataFrame, labels: LabelsByRater) -> list[Note]:
+def _unrecorded_sides(unrecorded: Mapping[str, int]) -> list[Note]:
     """Tell of labels that nothing could be compared with."""
     return [
         Note(
@@ -126,7 +246,7 @@ def _unrecorded_sides(recordings: pd.DataFrame, labels: LabelsByRater) -> list[N
             "nowhere. Were the sides exchanged in channels.tsv, or in the labels?",
             "fault",
         )
-        for name, n in unrecorded_counts(labels, recordings).items()
+        for name, n in unrecorded.items()
     ]
 
 
@@ -160,18 +280,32 @@ def _weak_turns(tables: StudyTables) -> list[Note]:
 
 
 def _narrow_intervals(tables: StudyTables, promised: float) -> list[Note]:
-    """Name the parts of the knee's range in which the interval of the angle holds the reference too seldom."""
+    """Name the movements and parts of the knee's range in which the angle's interval holds the reference too seldom."""
     angles = tables(ANGLES)
-    own = angles[(angles["recording_id"] == "pooled") & angles["participant_id"].isna() & (angles["phase"] == "all")]
+    own = angles[(angles["recording_id"] == "pooled") & angles["participant_id"].isna()]
     short = own[pd.to_numeric(own["coverage"]) < promised]
-    return [
-        Note(
-            f"The {100 * promised:.0f} % interval of the knee angle holds the reference in "
-            f"{100 * row['coverage']:.0f} % of the time {angle_range(row)} ({row['n_participants']} people).",
-            "fault",
+    words = []
+    for row in records(short.sort_values(["phase", "angle_from", "angle_to"], kind="stable", na_position="first")):
+        moving = "" if row["phase"] == "all" else f"{row['phase']}, "
+        limits = ", too few to tell more"
+        if pd.notna(row["coverage_low"]):
+            ends = f"{100 * row['coverage_low']:.0f} to {100 * row['coverage_high']:.0f} %"
+            unsure = "" if row["coverage_high"] < promised else ", so that these people do not settle it"
+            limits = f"; {ends} by the spread between them{unsure}"
+        n = int(row["n_participants"])
+        words.append(
+            f"{moving}{angle_range(row)} {100 * row['coverage']:.0f} % of {number_text(row['seconds'], 2)} s "
+            f"({people_text(n)}{limits})"
         )
-        for row in records(short)
-    ]
+    if not words:
+        return []
+    start = f"The {100 * promised:.0f} % interval of the knee angle holds the reference less often than it claims"
+    return [Note(f"{start}: {'; '.join(words)}.", "fault")]
+
+
+def _when(row: Mapping[str, Any]) -> str:
+    where = "on the bench, " if pd.isna(row["participant_id"]) else ""
+    return f"{where}{row['session_id']}: {row['reason']}" if pd.notna(row["session_id"]) else f"{where}{row['reason']}"
 
 
 def _sensors_out(tables: StudyTables) -> list[Note]:
@@ -179,7 +313,7 @@ def _sensors_out(tables: StudyTables) -> list[Note]:
     health = tables(SENSOR_HEALTH)
     bad = health[health["flagged"].fillna(value=False).astype(bool)]
     return [
-        Note(f"Sensor {sensor} left its limits: {'; '.join(sorted({str(r) for r in rows['reason']}))}.", "fault")
+        Note(f"Sensor {sensor} left its limits: {'; '.join(dict.fromkeys(map(_when, records(rows))))}.", "fault")
         for sensor, rows in bad.groupby("sensor_id", sort=True)
     ]
 
@@ -187,24 +321,26 @@ def _sensors_out(tables: StudyTables) -> list[Note]:
 def study_sections(
     tables: StudyTables,
     *,
-    labels: Mapping[str, Mapping[str, pd.DataFrame]],
     settings: Mapping[str, Any],
-    bench_traces: Mapping[str, Mapping[str, Trace]],
+    pictures: Mapping[str, Picture],
+    unrecorded: Mapping[str, int],
+    labelled: Mapping[str, Collection[str]],
     recordings: Section | None,
-    folder: Path,
 ) -> list[Section]:
     """Give all sections in reading order.
 
     Parameters
     ----------
     tables : StudyTables
-    labels : mapping of recording to rater to DataFrame
     settings : mapping of section to parameters
-    bench_traces : mapping of recording to tracked point to Trace
+    pictures : mapping of str to Picture
+        Figures by name, as far as the study gives them.
+    unrecorded : mapping of recording to int
+        Labels of a side that was not recorded.
+    labelled : mapping of recording to collection of str
+        Types of event that anybody labelled in it.
     recordings : Section or None
         Every recording of a person with where it is drawn.
-    folder : Path
-        Where figures are written.
 
     Returns
     -------
@@ -217,16 +353,16 @@ def study_sections(
         mending(tables, faults),
         flow(tables),
         people(tables),
-        gait(tables, folder),
-        calibration(tables, labels, folder),
-        swallows(tables, folder),
-        classifier(tables, folder),
-        agreement(tables, folder, lines),
-        *standing(tables, folder),
+        gait(tables, pictures, step_time_limit=settings["verdict"].step_time_limit_percent),
+        calibration(tables, pictures),
+        swallows(tables, pictures),
+        classifier(tables, pictures),
+        agreement(tables, pictures, lines),
+        *standing(tables, pictures),
         groups(tables),
-        bench(tables, bench_traces, folder),
+        bench(tables, pictures),
         recordings,
-        shortfalls(tables, labels, promised=promised),
+        shortfalls(tables, unrecorded, labelled, promised=promised),
         Section("methods", "Methods and settings", methods_blocks(settings, tables)),
         cautions(),
     ]

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
 
-from ..io.store import Trace
 from ..tables.angles import ANGLES, CALIBRATIONS
 from ..tables.sensors import SENSOR_CURVES, SENSOR_HEALTH, SENSORS
-from .bench_figures import calibration_figure, health_figure, sensor_figures
 from .content import (
     Block,
     Column,
     Link,
     Note,
+    Picture,
     Section,
     Table,
     Text,
@@ -26,6 +24,8 @@ from .content import (
     pictures_of,
     table_of,
 )
+from .mending import named
+from .names import sensor_figure
 from .results import StudyTables, records
 from .spoken import spoken
 from .words import READING
@@ -70,10 +70,13 @@ def _gauge_factor(tables: StudyTables) -> Any:
     def words(row: Mapping[str, Any]) -> str:
         if pd.notna(row["gauge_factor"]):
             return interval_text(row, "gauge_factor")
-        own = curves.loc[curves["sensor_id"] == row["sensor_id"], "gauge_factor"]
-        if own.empty:
-            return "n/a"
-        return f"{number_text(own.iloc[0])} to {number_text(own.iloc[-1])}, by interval"
+        own = curves[curves["sensor_id"] == row["sensor_id"]]
+        said = []
+        for recording, rows in own.groupby("recording_id", sort=True, dropna=False):
+            slopes = rows.sort_values("strain_low")["gauge_factor"]
+            where = f" in {recording}" if isinstance(recording, str) else ""
+            said.append(f"{number_text(slopes.iloc[0])} to {number_text(slopes.iloc[-1])}, by strain interval{where}")
+        return "; ".join(said) or "n/a"
 
     return words
 
@@ -85,11 +88,11 @@ def _odd_sensors(tables: StudyTables) -> set[str]:
     return {str(name) for name in (*sensors.loc[sensors["warning"].notna(), "sensor_id"], *flagged)}
 
 
-def bench(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder: Path) -> Section | None:
+def bench(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | None:
     """Sensors on the bench and over the study."""
     sensors = tables(SENSORS)
-    health = health_figure(tables, folder)
-    if sensors.empty and health is None:
+    health = pictures_of(pictures, "sensor_health")
+    if sensors.empty and not health:
         return None
     blocks: list[Block] = [Text(READING["bench"])]
     if len(sensors):
@@ -105,14 +108,17 @@ def bench(tables: StudyTables, traces: Mapping[str, Mapping[str, Trace]], folder
         blocks.append(table_of(sensors, "Time, noise and taps of each sensor, with 95 % intervals", columns))
         for row in records(sensors[sensors["warning"].notna()]):
             blocks.append(Note(f"Sensor {row['sensor_id']}: {row['warning']}."))
-    blocks += pictures_of(health)
+    blocks += health
     flagged = tables.recordings[tables.recordings["sensor_flag"].notna()]
     if len(flagged):
+        people = flagged["participant_id"].dropna()
+        who = f", of {named(people)}" if len(people) else ""
         sentence = (
-            f"{len(flagged)} recordings use a sensor that left its control limits; tables/recordings.tsv names them."
+            f"{len(flagged)} {'recordings use' if len(flagged) > 1 else 'recording uses'} a sensor in a session in "
+            f"which it was outside its control limits{who}; tables/recordings.tsv names each."
         )
         blocks.append(Note(sentence, "fault"))
-    drawn = sensor_figures(tables, traces, folder)
+    drawn = pictures_of(pictures, *(sensor_figure(str(name)) for name in sensors["sensor_id"]))
     odd = {f"Sensor {name} on the bench" for name in _odd_sensors(tables)}
     shown = drawn if len(drawn) <= _MOST_FIGURES else [p for p in drawn if p.title in odd][:_MOST_FIGURES]
     blocks += shown
@@ -132,14 +138,14 @@ def _claim(row: Mapping[str, Any]) -> str:
     )
 
 
-def calibration(tables: StudyTables, labels: Mapping[str, Mapping[str, pd.DataFrame]], folder: Path) -> Section | None:
+def calibration(tables: StudyTables, pictures: Mapping[str, Picture]) -> Section | None:
     """Knee calibration and, where there is a reference, its proof."""
     calibrations = tables(CALIBRATIONS)
     angles = tables(ANGLES)
-    picture = calibration_figure(tables, labels, folder)
-    if calibrations.empty and angles.empty and picture is None:
+    shown = pictures_of(pictures, "knee_calibration")
+    if calibrations.empty and angles.empty and not shown:
         return None
-    blocks: list[Block] = [Text(READING["calibration"]), *pictures_of(picture)]
+    blocks: list[Block] = [Text(READING["calibration"]), *shown]
     refused = calibrations[~calibrations["status"].isin(["fitted"])] if len(calibrations) else calibrations
     if len(refused):
         refusals: list[Column] = [

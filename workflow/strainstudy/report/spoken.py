@@ -11,7 +11,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-__all__ = ["CRITERIA", "DECIDED", "measured", "spoken", "state", "unit", "with_unit"]
+__all__ = ["CRITERIA", "DECIDED", "measured", "people_text", "spoken", "state", "unit", "with_unit"]
 
 _MEASURES: Final[Mapping[str, str]] = {
     "cadence": "cadence",
@@ -40,7 +40,7 @@ _MEASURES: Final[Mapping[str, str]] = {
     "swallowing_speed": "drinking speed",
     "knee_bend_angle": "knee bend, angle held",
     "balanced_accuracy": "mean recall of the classes (balanced accuracy)",
-    "side_right": "limping side right",
+    "side_right": "limping side right, turns counted as missed",
     "rest_resistance": "resistance at rest",
     "gauge_factor": "gauge factor",
     "noise": "noise",
@@ -138,3 +138,8 @@ def with_unit(measure: Any, name: Any) -> str:
     """Write a measure with its unit in brackets."""
     own = unit(name, measure)
     return f"{measured(measure)} ({own})" if own else measured(measure)
+
+
+def people_text(n: int) -> str:
+    """Write a number of people."""
+    return "1 person" if n == 1 else f"{n} people"

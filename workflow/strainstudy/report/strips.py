@@ -15,10 +15,12 @@ import pandas as pd
 from ..io.store import FloatArray
 from .style import ALERT, BLACK
 
-__all__ = ["MOST_DOTS", "Strip", "draw_strips", "outliers", "strips_of"]
+__all__ = ["MOST_DOTS", "SHARES", "Strip", "draw_strips", "looked_at", "outliers", "strips_of"]
 
 MOST_DOTS: Final = 40
 """People of a row up to whom each has a dot; more are bands (ours)."""
+SHARES: Final = ((0.90, 0.48, 0.35), (0.50, 0.68, 0.9))
+"""Bands: share of the values within, width as part of a row, opacity (ours)."""
 _FEWEST: Final = 8
 """People of a row from whom on one can lie far from the others (ours)."""
 _FAR: Final = 3.5
@@ -27,6 +29,8 @@ _MAD_TO_SD: Final = 1.4826
 """Standard deviations of a normal distribution in its median absolute deviation (Iglewicz & Hoaglin 1993)."""
 _NAMED: Final = 2
 """Outliers named in a row of a figure (ours)."""
+_LOOKED_AT: Final = 8
+"""People or recordings named over a figure (ours)."""
 
 
 class Strip(NamedTuple):
@@ -66,6 +70,13 @@ def strips_of(
     return strips
 
 
+def looked_at(names: Sequence[str]) -> str:
+    """Name the first few, and say how many more there are."""
+    unique = list(dict.fromkeys(names))
+    more = len(unique) - _LOOKED_AT
+    return ", ".join(unique[:_LOOKED_AT]) + (f" and {more} more" if more > 0 else "")
+
+
 def outliers(values: FloatArray) -> FloatArray:
     """Give the modified z score of each value; 0 where too few are there or most are the same."""
     if values.size < _FEWEST:
@@ -100,6 +111,7 @@ def draw_strips(axis: Any, strips: Sequence[Strip], *, named: bool = True, media
         Names of the outliers, farthest first.
     """
     found: list[tuple[float, str]] = []
+    axis.use_sticky_edges = False  # a band that ends where the axis begins looks cut
     for k, strip in enumerate(strips):
         y = len(strips) - 1.0 - k
         x = strip.values
@@ -112,9 +124,9 @@ def draw_strips(axis: Any, strips: Sequence[Strip], *, named: bool = True, media
             axis.plot(x[~odd], (y + _spread(x.size))[~odd], strip.marker, color=strip.colour, markerfacecolor=face,
                       markersize=4, markeredgewidth=0.9)  # fmt: skip
         else:
-            for share, height, alpha in ((0.90, 0.24, 0.35), (0.50, 0.34, 0.9)):
+            for share, height, alpha in SHARES:
                 low, high = np.quantile(x, [0.5 - share / 2, 0.5 + share / 2])
-                axis.barh(y, high - low, left=low, height=2 * height, color=strip.colour, alpha=alpha, linewidth=0)
+                axis.barh(y, high - low, left=low, height=height, color=strip.colour, alpha=alpha, linewidth=0)
         if median and x.size > 2:
             axis.plot([np.median(x)] * 2, [y - 0.38, y + 0.38], color=BLACK, linewidth=1.4)
         worst = np.argsort(-np.abs(far), kind="stable")[: int(odd.sum())]

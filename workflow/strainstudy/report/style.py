@@ -24,7 +24,7 @@ from .names import forms_of
 
 __all__ = [
     "ALERT", "BLACK", "GREEN", "GREY", "ORANGE", "PLAIN", "SIDE_COLOURS", "SKY", "STATE_COLOURS", "WHITE",
-    "drawing", "ink_on", "panels", "written",
+    "drawing", "ink_on", "panels", "placed", "written",
 ]  # fmt: skip
 
 _STYLE: Final[Any] = {
@@ -106,6 +106,26 @@ def panels(
     return figure, figure.subplots(rows, columns, squeeze=False, **options)
 
 
+def placed(width: float, height: float, boxes: Sequence[tuple[float, float, float, float]]) -> tuple[Figure, list[Any]]:
+    """Make a figure with axes where they are told to be, which needs no working out.
+
+    Parameters
+    ----------
+    width, height : float
+        In inches.
+    boxes : sequence of (left, top, width, height)
+        Of each axis, in inches from the upper left corner.
+
+    Returns
+    -------
+    Figure, list of Axes
+    """
+    figure = Figure(figsize=(width, height))
+    FigureCanvasAgg(figure)
+    axes = [figure.add_axes((x / width, 1.0 - (y + h) / height, w / width, h / height)) for x, y, w, h in boxes]
+    return figure, axes
+
+
 def written(figure: Figure, name: str, folder: Path) -> bytes:
     """Write a figure in its forms (`forms_of`) without dates or random ids, and give the PNG.
 
@@ -124,9 +144,9 @@ def written(figure: Figure, name: str, folder: Path) -> bytes:
     forms = forms_of(name)
     engine = figure.get_layout_engine()
     if engine is not None:
-        # The layout is worked out once and kept for all files.
+        # The layout is worked out once and kept for all files; any engine left would draw everything twice.
         engine.execute(figure)
-        figure.set_layout_engine("none")
+        figure.set_layout_engine(None)
     png = b""
     for form in forms:
         stream = io.BytesIO()

@@ -1,11 +1,11 @@
 """The figure of proof for swallows: found under each kind of sensor, made up in speech and the like, and called what.
 
-In: validation tables. Out: the picture, and the rows of each panel in reading order for the tables beside it.
+In: validation tables. Out: the picture.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any, Final
@@ -13,43 +13,20 @@ from typing import Any, Final
 import pandas as pd
 
 from ..tables.throat import THROAT_EVIDENCE
-from ..tables.validation import CONFOUNDERS, SHAPES
 from .content import Picture, number_text
 from .proof_figures import forest
 from .results import StudyTables, records
 from .spoken import spoken
 from .style import GREEN, GREY, PLAIN, drawing, ink_on, panels, written
+from .throat_rows import CLASSES, confounder_rows, ordered, shape_rows
 
-__all__ = ["CLASSES", "confounder_rows", "shape_rows", "swallow_proof_figure"]
+__all__ = ["swallow_proof_figure"]
 
-CLASSES: Final = ("swallow", "speech", "cough", "head_movement", "other")
-_SHAPES: Final = ("one_hump", "two_phase", "ringing", "unknown")
-_CONFOUNDED: Final = ("speech", "cough", "head_movement", "artefact", "all")
 _TOGETHER: Final = "speech, coughs and\nhead movements together"
-
-
-def _ordered(frame: pd.DataFrame, column: str, order: Sequence[str]) -> pd.DataFrame:
-    """Sort by a known order; words that are not in it come last, by name."""
-    known = {word: k for k, word in enumerate(order)}
-    place = [(known.get(word, len(known)), word) for word in frame[column].astype(str)]
-    return frame.iloc[sorted(range(len(frame)), key=place.__getitem__)].reset_index(drop=True)
 
 
 def _people(count: Any) -> str:
     return f"{count} person" if count == 1 else f"{count} people"
-
-
-def shape_rows(tables: StudyTables) -> pd.DataFrame:
-    """Give the pooled rows of swallows by response shape, at the widest distance of centres that was scored."""
-    frame = tables(SHAPES)
-    own = frame[(frame["criterion"] == "centre") & ((frame["n_labelled"] > 0) | (frame["n_detected"] > 0))]
-    return _ordered(own[own["tolerance"] == own["tolerance"].max()], "response_shape", _SHAPES)
-
-
-def confounder_rows(tables: StudyTables) -> pd.DataFrame:
-    """Give the pooled rows of what was taken for a swallow."""
-    frame = tables(CONFOUNDERS)
-    return _ordered(frame[frame["recording_id"] == "pooled"], "confounder", _CONFOUNDED)
 
 
 def _by_shape(axis: Any, rows: pd.DataFrame) -> None:
@@ -77,8 +54,8 @@ def _by_confounder(axis: Any, rows: pd.DataFrame) -> None:
 
 
 def _by_class(axis: Any, confusion: pd.DataFrame) -> None:
-    labelled = list(_ordered(confusion.drop_duplicates("label"), "label", CLASSES)["label"])
-    called = list(_ordered(confusion.drop_duplicates("called"), "called", CLASSES)["called"])
+    labelled = list(ordered(confusion.drop_duplicates("label"), "label", CLASSES)["label"])
+    called = list(ordered(confusion.drop_duplicates("called"), "called", CLASSES)["called"])
     count, share = (
         confusion.pivot_table(index="label", columns="called", values=name, aggfunc="sum")
         .reindex(index=labelled, columns=called)

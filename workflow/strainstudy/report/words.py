@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from ..cautions import CAUTIONS, Caution
+from ..cautions import CAUTIONS, KNOWN_COVERAGE, Caution
 
 __all__ = ["CAUTIONS", "READING", "Caution"]
 
@@ -16,7 +16,8 @@ READING: Final = {
     "bench's is removed before hysteresis is read, so that an offset of two clocks is not sold as hysteresis.",
     "calibration": "A sleeve and its sensor turn flexion into resistance with a gain that differs from knee to knee "
     "and from one donning to the next. Holds at known angles, or a reference beside the sensor in part of the time, "
-    "give each sensor and session its own map to degrees.",
+    "give each sensor and session its own map to degrees. The interval of an angle is narrower than it claims: "
+    f"{KNOWN_COVERAGE}.",
     "recordings": "Each recording is drawn as the pipeline saw it, in a file of its own, and has a page on which to "
     "look closer and to correct its labels; those that ask to be looked at are drawn here. Degrees where calibrated, "
     "both knees on one axis, else the relative resistance change. Strokes at the foot of a knee's panel are detected "
@@ -27,17 +28,22 @@ READING: Final = {
     "gait": "Measures of steady strides only: starts, stops and turns are left out. Below 20 strides a row carries a "
     "warning. Intervals are of the person's usual value of that day: a few strides are a sample of it, and each "
     "landmark has an error of its own; how well these very strides were measured stands in the columns _error of "
-    "tables/gait.tsv. The column 'sensor or gait' says whether a difference between the sides can be the sensors' own.",
+    "tables/gait.tsv. The column 'sensor or gait' says whether a difference between the sides can be the sensors' own: "
+    "a value within its limit is no asymmetry found; beyond it with the whole interval it is found; beyond it with an "
+    "interval that reaches back it is not certain, as is an amplitude as recorded that gain and degrees do not give.",
     "swallows": "Swallows found in the throat signal among speech, coughs and head movements.",
     "classifier": "Every number here is of people left out of everything that was fitted: scaling, selection, "
     "calibration of probabilities, smoothing. Three simple rules stand beside the classifier; one that does no "
     "better than they is not needed.",
+    "classifier_untested": "No classifier was tested here: that needs labels of normal and of limping gait, of two "
+    "people or more, so that each can be left out in turn. How each walk was decided stands in the table of people.",
     "agreement": "Detected events, states and the parameters that come from them against hand labels, and against a "
     "second rater where there is one.",
     "believed": "Off by: between these limits 95 of 100 recordings differ from their labels. Believe it: yes where the "
-    "lower 95 % limit of ICC(2,1) reaches 0.75, with care from 0.5 on (Koo & Li 2016), no below; events and states "
-    "from an F1 of 0.9 on (ours). ICC is low where people hardly differ, even if errors are small: compare 'off by' "
-    "with the difference that you want to see.",
+    "lower 95 % limit of ICC(2,1) reaches 0.75, with care from 0.5 on (Koo & Li 2016), no below, not shown where the "
+    "limits reach from below 0.5 to 0.75 or there are none; an amount of which the labels are too coarse cannot be "
+    "validated with them; events and states from an F1 of 0.9 on (ours). ICC is low where people hardly differ, "
+    "even if errors are small: compare 'off by' with the difference that you want to see.",
     "agreement_swallows": "Swallows against hand labels. Sensors differ in what they make of a swallow: one hump, two "
     "phases (out and back past rest), or ringing. Where one shape lies far below the others, swallows under such "
     "sensors are missed or made up more often; each shape rests on other recordings and in part on other people, so "

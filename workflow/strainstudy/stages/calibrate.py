@@ -20,6 +20,7 @@ from ..calibrate.wiring import Wiring, turned, wiring_of
 from ..condition.bridge import Bridge
 from ..condition.channel import bridge_of
 from ..condition.response import strain
+from ..errors import counted
 from ..faults import Fault
 from ..io.atomic import write_text
 from ..io.frames import read_json, write_rows
@@ -29,14 +30,12 @@ from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..reference_use import calibrates, calibrating_spans
 from ..tables.signals import SIGNAL_WORDS
-from ..vocabulary import REFERENCE_SUFFIX, SIDE_OF_POINT, VOLT_UNITS
+from ..vocabulary import REFERENCE_SUFFIX, SIDE_OF_POINT, STRAIN_SENSOR_UNITS, VOLT_UNITS
 from .bodies import channel_of, of_reference_rater, polarity_remedy, sensor_of, wired_sensor
 
 __all__ = ["QUANTITIES", "run"]
 
 QUANTITIES = ("response", "drift", "strain", "angle", "angle_low", "angle_high", "reference_angle")
-RELATIVE = (*VOLT_UNITS, "ohm")
-"""Units whose response is a relative change of resistance, as the bench's is."""
 NO_HOLDS = Refusal("no bend recording with labelled holds in this session")
 
 AnyKnee = TypeVar("AnyKnee", bound=KneeTrace)
@@ -230,7 +229,8 @@ def run(
                     response, drift = knee.response, knee.drift
                 if answer is not None and isinstance(entry, AngleMap):
                     entry = replace(entry, lag_s=answer.time_constant_s, lag_error_s=answer.error_s)
-                if answer is not None and trace.units not in RELATIVE:
+                relative = trace.units in STRAIN_SENSOR_UNITS
+                if answer is not None and not relative:
                     # A loop in relative change is one of another scale.
                     answer = replace(answer, loop=())
                 angles, said = _angles(trace, knee, entry)
@@ -238,7 +238,9 @@ def run(
                 columns = {
                     "response": response,
                     "drift": drift,
-                    "strain": strain(response, sensor.gauge_factor if sensor and trace.units in RELATIVE else None),
+                    "strain": strain(
+                        response, sensor.gauge_factor if sensor and trace.units in STRAIN_SENSOR_UNITS else None
+                    ),
                     "reference_angle": np.full(trace.n, np.nan) if reference is None else reference["response"],
                     **angles,
                 }
@@ -260,4 +262,5 @@ def run(
                 )
     write_rows(notes, rows)
     refused = sum(row["status"] == "refused" for row in table)
-    progress.say(f"{len(recordings)} recordings, {len(fitted) - refused} angle maps, {refused} refused")
+    maps_made = counted(len(fitted) - refused, "angle map")
+    progress.say(f"{counted(len(recordings), 'recording')}, {maps_made}, {refused} refused")

@@ -11,6 +11,7 @@ import pandas as pd
 from ..bench.answer import answer_of
 from ..bench.characterise import BenchRecording, characterise, reference_strain
 from ..bench.parameters import BenchParameters
+from ..errors import counted
 from ..io.frames import write_frame, write_json
 from ..io.store import Trace, read_recording
 from ..jobs import Progress
@@ -105,7 +106,7 @@ def run(
             answers[sensor_id] = answer.to_dict()
         for name, frame in made.items():
             frames[name].append(frame.assign(sensor_id=sensor_id))
-        progress.say(f"{sensor_id}: {len(pieces)} recordings; {number} of {len(by_sensor)} sensors")
+        progress.count(f"{sensor_id}: {counted(len(pieces), 'recording')}", number, len(by_sensor), "sensor")
     uses = [_use(*key, pieces, parameters) for key, pieces in sorted(by_use.items())]
     write_json(outputs["answers"], answers)
     write_frame(outputs["uses"], pd.DataFrame(uses, columns=list(USE_COLUMNS)))

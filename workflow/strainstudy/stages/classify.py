@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from ..classify_parameters import ClassifyParameters
+from ..gait.elsewhere import trained_words, unlike
 from ..gait.feature_specs import feature_table
 from ..gait.model_card import GAIT_MODEL, gait_card_words, no_model_words
 from ..gait.model_card import UNTRAINED as GAIT_UNTRAINED
@@ -22,11 +24,12 @@ from ..io.atomic import write_bytes, write_text
 from ..io.frames import read_frames, write_frame, write_json
 from ..io.store import FloatArray
 from ..jobs import Progress
-from ..learn.card import write_card
+from ..learn.card import read_card, write_card
 from ..learn.card_words import untrained_lines
 from ..learn.external import Given, read_external
 from ..learn.history import extend
 from ..learn.model_files import NO_MODEL
+from ..provenance.manifest import sha256_of
 from ..records import Participant, Recording
 from ..settings import build
 from ..swallow.candidate_labels import CANDIDATE_CLASSES, label_candidates
@@ -41,15 +44,16 @@ from ..swallow.parameters import SwallowParameters
 from ..swallow.scores import confusion_rows, score_candidates
 from ..swallow.training import CandidateResult, classify_candidates
 from ..tables import read_table, write_table, write_typed
-from ..tables.classifier import EVIDENCE, FEATURES, HISTORY, PREDICTIONS
+from ..tables.classifier import BESIDE, EVIDENCE, FEATURES, HISTORY, PREDICTIONS
 from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
-from ..upstream import UPSTREAM, Values, upstream_settings
+from ..tables.training import TRAINING
+from ..upstream import UPSTREAM, Values, difference_words, upstream_settings
 from .bodies import seat_of
 from .labels import labels_of
 
 BoolArray = npt.NDArray[np.bool_]
 
-__all__ = ["run"]
+__all__ = ["extend_history", "read_training", "run"]
 
 
 def _with_person(frame: pd.DataFrame, recordings: Sequence[Recording]) -> pd.DataFrame:
@@ -92,19 +96,53 @@ def _moved_edges(
     return pd.concat(parts).loc[candidates.index]
 
 
-def _history(results: Path, result: StateResult, parameters: ClassifyParameters) -> pd.DataFrame:
+def extend_history(results: Path, trained: Sequence[StateResult], parameters: ClassifyParameters) -> pd.DataFrame:
+    """Add the models that were trained, each compared with the one before; none if the last one is there already."""
     path = results / HISTORY.path
     old = read_table(results, HISTORY) if path.is_file() and path.with_suffix(".json").is_file() else None
-    if result.model is None:
-        return HISTORY.empty() if old is None else old
-    return extend(old, result.model.history_entry, result.model.participant_log_loss, parameters)
+    models = [result.model for result in trained if result.model is not None]
+    history = old
+    if models and old is not None and len(extend(old, models[-1].history_entry, {}, parameters)) == len(old):
+        return old
+    for model in models:
+        history = extend(history, model.history_entry, model.participant_log_loss, parameters)
+    return HISTORY.empty() if history is None else history
+
+
+def read_training(folder: Path, settings: Values) -> tuple[pd.DataFrame, str]:
+    """Read the labelled windows of a model that comes along, and say what they are.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the model.
+    settings : mapping of section to mapping of name to value
+        What this study's models rest on (`upstream.upstream_settings`).
+
+    Returns
+    -------
+    DataFrame
+        As `gait.task.labelled_windows` gives them; no participant of a study is called so.
+    str
+        Its name, its people, its hash; and in which settings it was made otherwise than this study runs.
+    """
+    frame = read_table(folder, TRAINING).assign(touched=True)
+    owner = folder.name
+    frame = frame.assign(**{name: f"{owner}/" + frame[name] for name in ("recording_id", "participant_id", "unit")})
+    for name in ("label", "label_side"):
+        frame[name] = pd.Series([None if pd.isna(word) else word for word in frame[name]], dtype=object)
+    card = read_card((folder / GAIT_FILES.card).read_text(encoding="utf-8"), str(folder / GAIT_FILES.card))
+    said = trained_words(card).removeprefix("trained elsewhere: ")
+    words = f"{owner} ({said}; {sha256_of(folder / TRAINING.path)[:12]})"
+    return frame, "; ".join(filter(None, [words, difference_words(card.get("settings"), settings)]))
 
 
 def _write_gait_model(folder: Path, result: StateResult, history: pd.DataFrame, untrained: Sequence[str]) -> None:
     """Write the model with its card; where there is none, an earlier run's goes and the card says why."""
     if result.model is None:
         (folder / GAIT_FILES.model).unlink(missing_ok=True)
-        write_json(folder / GAIT_FILES.card, {"card": NO_MODEL, "reason": result.reason})
+        decided = {} if result.given_sha256 is None else {"decided_by_model_sha256": result.given_sha256}
+        write_json(folder / GAIT_FILES.card, {"card": NO_MODEL, "reason": result.reason, **decided})
         write_text(folder / GAIT_FILES.words, no_model_words(untrained))
     else:
         write_bytes(folder / GAIT_FILES.model, result.model.content)
@@ -196,6 +234,8 @@ def run(
     settings: Values,
     reference_rater: str | None,
     external: Path | None,
+    standby: Path | None = None,
+    train_with: Path | None = None,
     windows: Sequence[Path],
     states: Sequence[Path],
     candidates: Sequence[Path],
@@ -216,11 +256,15 @@ def run(
     reference_rater : str or None
         Whose labels are learnt.
     external : Path or None
-        Model folder of another study.
+        Model folder of another study, which decides everything.
+    standby : Path or None
+        Folder of a model of gait that comes along, which decides where labels teach none.
+    train_with : Path or None
+        Folder of a model that comes along, whose data is learnt from as well.
     windows, states, candidates : sequence of Path
         What features and segment left, all batches.
     outputs : mapping of str to Path
-        ``bouts``, ``candidates``, ``label_next``, ``evidence`` (a folder).
+        ``bouts``, ``rule_bouts``, ``candidates``, ``label_next``, ``evidence`` (a folder).
     results : Path
         Results folder, for ``model/`` and ``tables/features.tsv``.
     progress : Progress
@@ -235,24 +279,29 @@ def run(
     stored = {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL}
     given = {} if external is None else read_external(external, stored, upstream)
     throats = given.get("swallow")
+    stands_in = None if standby is None else read_external(standby, stored, upstream).get("gait")
+    told = next((model.card for model in (given.get("gait"), stands_in) if model is not None), {})
+    more, more_words = (None, None) if train_with is None else read_training(train_with, upstream["gait"])
     people = pd.DataFrame(
         [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
         columns=["participant_id", "affected_side"],
     )
-    result = train_states(
-        _with_person(read_frames(windows), recordings),
-        read_frames(states),
-        labels,
-        people,
-        parameters,
+    taught = _with_person(read_frames(windows), recordings), read_frames(states), labels, people
+    learn = partial(
+        train_states,
+        *taught,
         given=given.get("gait"),
+        standby=stands_in,
+        unlike=unlike(told, recordings, participants),
         settings=upstream["gait"],
         say=progress.say,
     )
+    result = learn(parameters, more=more, more_words=more_words)
     progress.say(f"gait: {result}")
 
     frames = {} if result.evidence is None else result.evidence.frames()
-    history = _history(results, result, parameters)
+    alone = [] if more is None else [learn(replace(parameters, permutations=0))]
+    history = extend_history(results, [*alone, result], parameters)
     rows = _with_person(read_frames(candidates), recordings)
     swallow = build(SwallowParameters, settings["swallow"])
     decided, evidence = _swallows(
@@ -276,9 +325,11 @@ def run(
     for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
         frame = (frames | evidence).get(name, spec.empty())
         write_typed(spec.of(frame), spec, outputs["evidence"] / f"{name}.parquet")
-    write_table(PREDICTIONS.of(result.predictions), PREDICTIONS, results)
+    beside = () if result.rule_bouts is None else BESIDE
+    write_frame(outputs["rule_bouts"], result.bouts.iloc[:0] if result.rule_bouts is None else result.rule_bouts)
+    write_table(PREDICTIONS.of(result.predictions, beside), PREDICTIONS, results, beside)
     write_table(_dictionary(), FEATURES, results)
-    write_table(HISTORY.of(history), HISTORY, results)
+    write_table(HISTORY.of(history), HISTORY, results, lasting=True)
     untrained = [
         *untrained_lines(GAIT_UNTRAINED, result),
         *untrained_lines(SWALLOW_UNTRAINED, decided),

@@ -89,5 +89,5 @@ def run(
                 columns = {"response": clean.response, "drift": clean.drift, "unfiltered": own.response}
                 writer.write(replace(trace, columns=columns))
                 rows.append(_note(trace, own, clean))
-            progress.say(f"{recording.recording_id}; {number} of {len(recordings)} recordings")
+            progress.count(recording.recording_id, number, len(recordings))
     write_rows(notes, rows)

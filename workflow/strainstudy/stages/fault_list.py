@@ -121,7 +121,7 @@ def reversed_seats(
 def sensor_faults(chart: pd.DataFrame) -> list[dict[str, Any]]:
     """Make a row for each session in which a sensor lay outside its control limits.
 
-    Of two uses neither is known to be the odd one, so they make one row.
+    Of two sessions both values are told; the fault stands with the second.
 
     Parameters
     ----------
@@ -132,11 +132,11 @@ def sensor_faults(chart: pd.DataFrame) -> list[dict[str, Any]]:
     flagged = chart[chart["flagged"].fillna(value=False).astype(bool)] if len(chart) else chart
     for (sensor, measure), own in flagged.groupby(["sensor_id", "measure"], sort=True):
         name = str(measure).replace("_", " ")
-        pair = len(own) == 2 and int(own["n"].iloc[0]) == 2
-        for row in own.to_dict("records")[-1:] if pair else own.to_dict("records"):
+        for row in own.to_dict("records"):
             words = str(row["reason"])
-            if pair:
-                first, last = own.to_dict("records")
+            if int(row["n"]) == 2:
+                both = chart[(chart["sensor_id"] == sensor) & (chart["measure"] == measure)].sort_values("use")
+                first, last = both.to_dict("records")
                 change = 100 * (last["value"] / first["value"] - 1)
                 words = (
                     f"{name} {first['value']:.4g} in {first['session_id']} and {last['value']:.4g} in"

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from ..errors import counted
 from ..gait.window_parameters import FeatureParameters
 from ..gait.windows import GAIT_FEATURES, WINDOW_COLUMNS, gait_features
 from ..io.frames import read_frame, read_json, write_frame
@@ -74,4 +75,4 @@ def run(
         frames.append(_windows(knees, own, signs, parameters).assign(recording_id=recording.recording_id))
     whole = pd.concat(frames[1:] or frames, ignore_index=True)
     write_frame(windows, whole[list(frames[0].columns)])
-    progress.say(f"{len(whole)} gait windows in {len(recordings)} recordings")
+    progress.say(f"{counted(len(whole), 'gait window')} in {counted(len(recordings), 'recording')}")

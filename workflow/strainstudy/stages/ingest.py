@@ -56,5 +56,6 @@ def run(
                 writer.write(trace)
             rows.append(ingested.quality | {"faults": [fault.to_dict() for fault in ingested.faults]})
             why = f" ({recording.file}): {reason}" if status == "rejected" else f": {reason}" if reason else ""
-            progress.say(f"{recording.recording_id} {status}{why}; {number} of {len(recordings)} recordings")
+            said = f"{recording.recording_id} {status}{why}"
+            progress.count(said, number, len(recordings), fault=status != "good")
     write_rows(quality, rows)

@@ -12,7 +12,7 @@ from ..io.labels import LABEL_COLUMNS, read_labels
 from ..io.sheets import read_sheet
 from ..records import Recording
 
-__all__ = ["beyond_the_end", "labels_of", "until_the_end"]
+__all__ = ["beyond_the_end", "labels_of", "reference_first", "until_the_end"]
 
 
 def labels_of(recordings: Iterable[Recording]) -> dict[str, dict[str, pd.DataFrame]]:
@@ -32,6 +32,16 @@ def labels_of(recordings: Iterable[Recording]) -> dict[str, dict[str, pd.DataFra
         recording.recording_id: {rater: read_labels(path) for rater, path in sorted(recording.labels.items())}
         for recording in recordings
         if recording.labels
+    }
+
+
+def reference_first(
+    labels: Mapping[str, Mapping[str, pd.DataFrame]], reference_rater: str | None
+) -> dict[str, dict[str, pd.DataFrame]]:
+    """Put the reference rater before the others of each recording, who follow by name."""
+    return {
+        recording: dict(sorted(raters.items(), key=lambda item: (item[0] != reference_rater, item[0])))
+        for recording, raters in labels.items()
     }
 
 

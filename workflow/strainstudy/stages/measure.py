@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,10 +14,10 @@ import pandas as pd
 from ..calibrate.anglemap import AngleMap
 from ..calibrate.maps import MapKey, maps_from_json
 from ..calibrate.referencemap import ReferenceMap
+from ..errors import counted
 from ..gait.landmark_errors import (
     CELLS,
     FORCE_PLATES,
-    NO_ERROR,
     errors_for,
     landmark_cells,
     with_measurement_error,
@@ -34,7 +34,7 @@ from ..records import Participant, Recording
 from ..swallow.measures import measure_swallows, summarise_swallows
 from ..swallow.parameters import SwallowParameters
 from ..tables import Column, TableSpec, read_table, write_table, write_typed
-from ..tables.classifier import BOUTS, LABEL_NEXT
+from ..tables.classifier import BESIDE, BOUTS, LABEL_NEXT, RULE_SHARE, RULE_SIDE, RULE_STATE, TRAINED
 from ..tables.curves import CURVES
 from ..tables.events import EVENTS, STRIDES
 from ..tables.families import PREDICTION, WHO
@@ -95,6 +95,31 @@ def state_of(strides: pd.DataFrame, bouts: pd.DataFrame, column: str = "trial_ty
     return states
 
 
+def _beside(
+    strides: pd.DataFrame, bouts: pd.DataFrame, ruled: pd.DataFrame
+) -> tuple[bool, Callable[[pd.DataFrame], pd.DataFrame]]:
+    """Set what the published rule says beside strides, and give what does so for rows of a recording and gait state.
+
+    Both leave frames as they are where no model decided that was trained elsewhere.
+    """
+    if "trained" not in bouts:
+        return False, lambda frame: frame
+    strides["trained"] = state_of(strides, bouts, "trained")
+    strides["rule_trial_type"] = state_of(strides, ruled)
+    known = strides[strides["rule_trial_type"].isin(GAIT_STATES)]
+    keys = ["recording_id", "trial_type"]
+    share = (known["rule_trial_type"] == GAIT_STATES[1]).astype(float).groupby([known[k] for k in keys]).mean()
+    trained = strides.dropna(subset=["trained"]).groupby(keys)["trained"].first()
+
+    def beside(frame: pd.DataFrame) -> pd.DataFrame:
+        at = pd.MultiIndex.from_frame(frame[keys])
+        return frame.assign(
+            trained=trained.reindex(at).to_numpy(dtype=object), rule_limping_share=share.reindex(at).to_numpy(float)
+        )
+
+    return True, beside
+
+
 def _gait_rows(
     recording: Recording,
     strides: pd.DataFrame,
@@ -118,9 +143,6 @@ def _gait_rows(
             continue
         row = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{recording.recording_id} {state}")
         answer = math.hypot(*(answer["error"] or 0.0 for answer in answers.values()))
-        # The verdict is of these very strides, and puts its own error of the landmarks beside what they tell.
-        told = with_measurement_error(row, own, NO_ERROR, answer_error_s=answer, angles={})
-        judged = sensor_or_gait(walk_evidence(told, own, maps, flagged, limping=state == "limping_gait"), verdict)
         # Labels of this study hold what the answers of its sensors do to contacts; force plates do not.
         plates = replace(FORCE_PLATES, difference_s=math.hypot(FORCE_PLATES.difference_s, answer))
         row = with_measurement_error(
@@ -129,6 +151,9 @@ def _gait_rows(
             errors_for(recording.participant_id, state, cells, plates),
             angles={side: angle_error(entry) for side, entry in maps.items()},
         )
+        limping = state == "limping_gait"
+        evidence = walk_evidence(row, own, maps, flagged, limping=limping, parameters=verdict)
+        judged = sensor_or_gait(evidence, verdict)
         for side in SIDES:
             undone = answers.get(side, {})
             row[f"answer_time_{side}"] = undone.get("time_constant")
@@ -233,7 +258,7 @@ def run(
     inputs : mapping of `BATCH_INPUTS` to mapping of batch to Path
         What the stages before left.
     decisions : mapping of str to Path
-        ``bouts``, ``candidates``, ``label_next`` of classify.
+        ``bouts``, ``rule_bouts``, ``candidates``, ``label_next`` of classify.
     typed : mapping of `TYPED` to Path
         Tables as Parquet, for validation.
     results : Path
@@ -253,6 +278,7 @@ def run(
     strides = read_frames(inputs["strides"].values())
     strides["trial_type"] = state_of(strides, bouts)
     strides["prediction"] = state_of(strides, bouts, "prediction")
+    beside, beside_walks = _beside(strides, bouts, read_frame(decisions["rule_bouts"]))
     health = read_table(results, SENSOR_HEALTH)
     flagged = health[health["flagged"].fillna(value=False).astype(bool)]
     uses = flagged[["sensor_id", "participant_id", "session_id"]].itertuples(index=False)
@@ -289,14 +315,19 @@ def run(
             write_typed(frame, spec, typed[name], extra)
 
     extra = [*ANSWERS, *ERRORS, PREDICTION, *VERDICT_COLUMNS]
-    gait_table = pd.DataFrame(rows) if rows else GAIT.empty(extra)
-    keep("gait", _with_who(gait_table, recordings, participants), GAIT, [*extra, *WHO])
+    of_walks = [TRAINED, RULE_SHARE] if beside else []
+    gait_table = beside_walks(pd.DataFrame(rows) if rows else GAIT.empty(extra))
+    keep("gait", _with_who(gait_table, recordings, participants), GAIT, [*extra, *WHO, *of_walks])
     filled = [frame for frame in curves if len(frame)]
-    keep("curves", CURVES.of(pd.concat(filled, ignore_index=True) if filled else curves[0]), CURVES)
-    keep("strides", STRIDES.of(strides, [PREDICTION]), STRIDES, [PREDICTION])
-    keep("bouts", BOUTS.of(bouts), BOUTS)
+    curve_table = CURVES.of(pd.concat(filled, ignore_index=True) if filled else curves[0])
+    keep("curves", beside_walks(curve_table), CURVES, of_walks)
+    of_strides = [PREDICTION, *([TRAINED, RULE_STATE] if beside else [])]
+    keep("strides", STRIDES.of(strides, of_strides), STRIDES, of_strides)
+    of_bouts = [*BESIDE, RULE_SIDE] if beside else []
+    keep("bouts", BOUTS.of(bouts, of_bouts), BOUTS, of_bouts)
     label_next = read_frame(decisions["label_next"])
-    keep("label_next", LABEL_NEXT.of(label_next), LABEL_NEXT)
+    of_spans = BESIDE if beside else ()
+    keep("label_next", LABEL_NEXT.of(label_next, of_spans), LABEL_NEXT, of_spans)
 
     candidates = read_frame(decisions["candidates"])
     swallows, summaries = _swallow_tables(recordings, candidates, notes, swallow)
@@ -304,4 +335,9 @@ def run(
     keep("swallow_summary", _with_who(summaries, recordings, participants), SWALLOW_SUMMARY, WHO)
     events = _event_rows(read_frames(inputs["events"].values()), read_frames(inputs["knee_bends"].values()), swallows)
     keep("events", events, EVENTS, [PREDICTION])
-    progress.say(f"{len(bouts)} bouts, {len(strides)} strides, {len(swallows)} swallows, {len(events)} events")
+    progress.say(
+        ", ".join(
+            counted(len(rows), noun)
+            for rows, noun in ((bouts, "bout"), (strides, "stride"), (swallows, "swallow"), (events, "event"))
+        )
+    )

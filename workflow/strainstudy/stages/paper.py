@@ -10,6 +10,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from ..errors import counted
 from ..gait.model_files import GAIT_FILES
 from ..io.atomic import write_text
 from ..io.frames import read_json
@@ -236,4 +237,4 @@ def run(
     write_table(checklist_rows(_guidelines(tables, facts), made), CHECKLIST, results)
     for name in set(paper_files()) - set(made):
         (results / name).unlink(missing_ok=True)
-    progress.say(f"{len(of_figures)} figures and {len(of_tables)} tables for a paper")
+    progress.say(f"{counted(len(of_figures), 'figure')} and {counted(len(of_tables), 'table')} for a paper")

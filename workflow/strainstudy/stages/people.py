@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from ..errors import counted
 from ..io.atomic import write_text
 from ..io.frames import read_frame, read_rows, write_json
 from ..jobs import Progress
@@ -77,4 +78,4 @@ def run(
         write_text(results / page_file(person), text)
         sizes[page_file(person)] = len(text.encode())
     write_json(made, sizes)
-    progress.say(f"{len(sizes)} pages, {sum(sizes.values()) / 1e6:.2f} MB")
+    progress.say(f"{counted(len(sizes), 'page')}, {sum(sizes.values()) / 1e6:.2f} MB")

@@ -13,7 +13,7 @@ from typing import Any
 import pandas as pd
 import yaml
 
-from ..errors import Problem, StudyError
+from ..errors import Problem, StudyError, counted
 from ..io.atomic import write_bytes, write_text
 from ..io.frames import write_json
 from ..io.ledger import LEDGER, clear, read_ledger, settle
@@ -41,10 +41,6 @@ def _date() -> str:
     """Give the date of SOURCE_DATE_EPOCH (reproducible-builds.org), else that of this release, never the clock's."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH")
     return RELEASED if epoch is None else datetime.fromtimestamp(int(epoch), UTC).date().isoformat()
-
-
-def _counted(names: Sequence[str]) -> str:
-    return f"{len(names)} file{'s' if len(names) != 1 else ''}"
 
 
 def _setting_rows(settings: Mapping[str, Any], words: Mapping[str, str]) -> list[Setting]:
@@ -144,4 +140,5 @@ def run(
     settle(results)
     for name in removed:
         progress.show(f"removed {name}")
-    progress.say(f"{len(manifest)} files" + (f"; {_counted(removed)} of earlier runs removed" if removed else ""))
+    gone = f"; {counted(len(removed), 'file')} of earlier runs removed" if removed else ""
+    progress.say(counted(len(manifest), "file") + gone)

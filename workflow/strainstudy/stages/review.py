@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from ..errors import counted
 from ..io.atomic import write_text
 from ..io.frames import read_frame, read_json, write_json
 from ..io.store import read_recording
@@ -76,7 +77,7 @@ def run(
         write_text(page, text)
         sizes[page_file(name)] = len(text.encode())
     write_json(made, sizes)
-    progress.say(f"{len(sizes)} pages, {sum(sizes.values()) / 1e6:.1f} MB")
+    progress.say(f"{counted(len(sizes), 'page')}, {sum(sizes.values()) / 1e6:.1f} MB")
 
 
 def _own(frame: pd.DataFrame) -> dict[str, pd.DataFrame]:
@@ -125,4 +126,4 @@ def run_shared(
     for name, text in asset_texts().items():
         write_text(results / name, text)
     write_text(results / INDEX, index_text(Path(study).name, listed))
-    progress.say(f"{len(listed)} recordings to look at")
+    progress.say(f"{counted(len(listed), 'recording')} to look at")

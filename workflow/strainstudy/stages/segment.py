@@ -15,6 +15,7 @@ import pandas as pd
 from ..bends.detect import BEND_COLUMNS, bends_of_knees
 from ..bends.parameters import BendParameters
 from ..calibrate.answer import Answer
+from ..errors import counted
 from ..gait.angles import in_degrees
 from ..gait.parameters import GaitParameters
 from ..gait.strides import STRIDE_COLUMNS
@@ -27,7 +28,7 @@ from ..swallow.activity import observed_seconds
 from ..swallow.candidates import CANDIDATE_COLUMNS, detect_together
 from ..swallow.features import FEATURE_NAMES
 from ..swallow.parameters import SwallowParameters
-from ..vocabulary import KNEES, VOLT_UNITS
+from ..vocabulary import KNEES, STRAIN_SENSOR_UNITS, VOLT_UNITS
 from .bodies import angles_of, knees_of, limits_of, seat_of
 
 __all__ = ["FRAMES", "Recorded", "run", "segment_recording", "throat_candidates"]
@@ -44,8 +45,6 @@ SIZES = ("swing_peak", "range_of_motion", "amplitude", "response_range")
 """Columns of strides that a bridge wired in reverse makes wrong; times stay."""
 WALKS = ("walk", "free")
 BENDS = ("bend", "free")
-LAGGING = (*VOLT_UNITS, "ohm")
-"""Units that only a strain sensor has; degrees have no lag, and arbitrary units may be anything."""
 
 
 def _outside_gait(bends: pd.DataFrame, states: pd.DataFrame) -> pd.DataFrame:
@@ -130,7 +129,7 @@ def _undone(traces: Mapping[str, Trace], answers: Mapping[str, Answer], lag_s: f
         if point in answers:
             own = answers[point]
             found[side] = {"time_constant": own.time_constant_s, "error": own.error_s, "source": own.source}
-        elif point in traces and traces[point].units in LAGGING:
+        elif point in traces and traces[point].units in STRAIN_SENSOR_UNITS:
             found[side] = {"time_constant": lag_s, "error": None, "source": "assumed"}
     return found
 
@@ -241,14 +240,13 @@ def run(
             candidates = throat_candidates(throats.pop(seat), recorded, swallow)
             found["candidates"] = list(candidates.items())
             words = (
-                f"{sum(map(len, candidates.values()))} candidates in {len(candidates)} throat recordings of the session"
+                f"{counted(sum(map(len, candidates.values())), 'candidate')} in "
+                f"{counted(len(candidates), 'throat recording')} of the session"
             )
             counts = f"{counts}, {words}" if counts else words
         for name, own in found.items():
             parts[name] += [frame.assign(recording_id=of) for of, frame in own if len(frame)]
-        progress.say(
-            f"{recording.recording_id}: {counts or 'nothing to cut'}; {number} of {len(recordings)} recordings"
-        )
+        progress.count(f"{recording.recording_id}: {counts or 'nothing to cut'}", number, len(recordings))
     for name, columns in FRAMES.items():
         names = ["recording_id", *columns]
         whole = pd.concat(parts[name], ignore_index=True) if parts[name] else pd.DataFrame(columns=names)

@@ -8,6 +8,7 @@ from pathlib import Path, PurePosixPath
 
 import pandas as pd
 
+from ..errors import counted
 from ..ingest.parameters import IngestParameters
 from ..io.atomic import write_text
 from ..io.ledger import note
@@ -120,4 +121,4 @@ def run(
     _clear(results, planned, written)
     for text in texts:
         progress.say(f"{text.column} {'leaves the lab' if text.allowed else f'stays: {text.instead} instead'}")
-    progress.say(f"{len(shared)} recordings in {SHARED}; {path.name} says which words leave the lab")
+    progress.say(f"{counted(len(shared), 'recording')} in {SHARED}; {path.name} says which words leave the lab")

@@ -145,9 +145,20 @@ def _uses(
     return uses.sort_values(["session_id", "recording_id", "sensor_id"], kind="stable", ignore_index=True)
 
 
-def _health(uses: pd.DataFrame, parameters: HealthParameters) -> tuple[pd.DataFrame, pd.DataFrame]:
-    chart = control_chart(uses, parameters) if len(uses) else pd.DataFrame(columns=list(HEALTH_COLUMNS))
-    return chart, flagged_recordings(chart, uses)
+def _used(recordings: Sequence[Recording]) -> pd.DataFrame:
+    """List which recording used which sensor, of whom and in which session; measured or not."""
+    rows = [
+        {
+            "recording_id": recording.recording_id,
+            "sensor_id": sensor,
+            "participant_id": recording.participant_id,
+            "session_id": recording.session_id,
+        }
+        for recording in recordings
+        for point in {channel.tracked_point: None for channel in recording.channels}
+        if (sensor := sensor_of(recording, point)) is not None
+    ]
+    return pd.DataFrame(rows, columns=["recording_id", "sensor_id", "participant_id", "session_id"])
 
 
 def run(
@@ -188,7 +199,9 @@ def run(
     segmented = {name: notes for path in inputs["segment_notes"] for name, notes in read_json(path).items()}
     known = {recording.recording_id: recording for recording in recordings}
     withheld = reversed_seats(segmented, known)
-    chart, flagged = _health(_uses(recordings, calibrated, uses, withheld), health)
+    measured = _uses(recordings, calibrated, uses, withheld)
+    chart = control_chart(measured, health) if len(measured) else pd.DataFrame(columns=list(HEALTH_COLUMNS))
+    flagged = flagged_recordings(chart, _used(recordings))
     write_table(chart, SENSOR_HEALTH, results)
 
     carried, columns = _carried(recordings, participants, {*RECORDINGS.names, *(column.name for column in ADDED)})

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from ..errors import counted
 from ..io.store import Trace, iter_traces
 from ..jobs import Progress
 from ..records import Participant, Recording
@@ -130,9 +131,9 @@ def run(
         calibrating=frozenset(r.recording_id for r in recordings if calibrates(r.reference_use)),
         clearing_pause_s=swallow.clearing_pause_s,
     )
-    progress.say(f"{len(study.labels)} of {len(recordings)} recordings have labels")
+    progress.say(f"{len(study.labels)} of {counted(len(recordings), 'recording')} with labels")
     for name, n in unrecorded_counts(labels, table).items():
-        progress.say(f"{name}: {n} labels of a side that was not recorded are not compared")
+        progress.say(f"{name}: not compared: {counted(n, 'label')} of a side that was not recorded")
     # at the start large files are not read to their end, and of those that end early nothing is refused
     for problem in beyond_the_end(recordings, lengths):
         progress.say(f"nothing can be compared with this label: {problem}")

@@ -10,16 +10,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from .intervals import Interval, no_interval
+from .normal import NORMAL_95
 
 __all__ = [
-    "LIMITS_MULTIPLIER",
     "BlandAltman",
     "Concordance",
     "bland_altman",
@@ -29,9 +28,6 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
-
-LIMITS_MULTIPLIER: Final = 1.96
-"""Standard deviations from the bias to a limit; the paper of 1986 rounds it to 2."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +78,7 @@ def _without_spread(n: int, people: int, bias: float) -> BlandAltman:
 
 
 def bland_altman(
-    first: ArrayLike, second: ArrayLike, *, multiplier: float = LIMITS_MULTIPLIER, level: float = 0.95
+    first: ArrayLike, second: ArrayLike, *, multiplier: float = NORMAL_95, level: float = 0.95
 ) -> BlandAltman:
     """Limits of agreement of single, independent pairs (Bland & Altman 1986).
 
@@ -159,7 +155,7 @@ def bland_altman_repeated(
     second: ArrayLike,
     person: ArrayLike,
     *,
-    multiplier: float = LIMITS_MULTIPLIER,
+    multiplier: float = NORMAL_95,
     level: float = 0.95,
 ) -> BlandAltman:
     """Limits of agreement with several pairs per person, the true value varying between pairs.

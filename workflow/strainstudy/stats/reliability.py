@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from .intervals import Interval, no_interval
+from .normal import NORMAL_95
 
 __all__ = ["Icc", "MeanSquares", "icc", "mean_squares", "minimal_detectable_change"]
 
@@ -154,7 +155,7 @@ def icc(ratings: ArrayLike, kind: Kind = "2,1", *, level: float = 0.95) -> Icc:
     return Icc(kind, value, Interval(low, high, "F (Shrout-Fleiss 1979, McGraw-Wong 1996)"))
 
 
-def minimal_detectable_change(standard_error: float, *, multiplier: float = 1.96) -> float:
+def minimal_detectable_change(standard_error: float, *, multiplier: float = NORMAL_95) -> float:
     """Smallest change between two measurements that error does not explain: 1.96 x sqrt(2) x SEM.
 
     Parameters

@@ -24,7 +24,7 @@ from .restore import leak_rate, restore
 from .strokes import STROKE_MEASURES, outline_fit, stroke_measures
 from .typical import company_likeness, compare_with_typical, waveforms, windows
 
-__all__ = ["CANDIDATE_COLUMNS", "detect_candidates", "detect_together"]
+__all__ = ["CANDIDATE_COLUMNS", "detect_together"]
 
 CANDIDATE_COLUMNS = (
     "onset",
@@ -266,8 +266,3 @@ def _above_steps(level: Array, pieces: Pieces, least: float) -> Pieces:
 
 def _cut(activities: Mapping[int, Activity], parameters: SwallowParameters) -> dict[int, Pieces]:
     return dict(zip(activities, cut_together(list(activities.values()), parameters), strict=True))
-
-
-def detect_candidates(throat: npt.NDArray[np.floating], fs: float, parameters: SwallowParameters) -> pd.DataFrame:
-    """Find everything in one continuous throat stream that could be a swallow; see `detect_together`."""
-    return detect_together([(throat, fs)], parameters)[0]

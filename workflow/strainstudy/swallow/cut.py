@@ -23,7 +23,7 @@ from scipy.signal import find_peaks
 from .activity import Activity, Array
 from .parameters import SwallowParameters
 
-__all__ = ["Pieces", "body_of", "cut_together"]
+__all__ = ["Pieces", "bodies_of", "cut_together"]
 
 Indices = npt.NDArray[np.intp]
 Pieces = list[tuple[int, int]]
@@ -48,6 +48,8 @@ _SMALLEST_SHARE = 0.01
 """As are those below this share of the stream's large ones (ours, for speed)."""
 _BODY_SHARE = 0.1
 """The body of a piece is what has at least this share of its largest activity (ours)."""
+_AT_ONCE = 512
+"""Pieces whose body is looked for in one go, for memory (ours)."""
 _POINTS = 24
 """Points of a waveform over its own length (ours: the strokes of a swallow are few)."""
 _ALONE_S = 0.6
@@ -61,18 +63,39 @@ _MOST_ALIKE = 300
 def _lowest_between(values: Array, peaks: Indices) -> Indices:
     """Position of the lowest value between each two neighbouring peaks; the middle of it where it is flat."""
     lowest = np.empty(len(peaks) - 1, dtype=np.intp)
-    for k, (left, right) in enumerate(pairwise(peaks)):
+    for k, (left, right) in enumerate(pairwise(peaks.tolist())):
         between = values[left : right + 1]
         at = np.flatnonzero(between == between.min())
         lowest[k] = left + at[len(at) // 2]
     return lowest
 
 
-def body_of(coarse: Array, left: int, right: int) -> tuple[int, int]:
-    """First and last sample of a piece with at least a tenth of its largest activity."""
-    piece = coarse[left:right]
-    above = piece > _BODY_SHARE * piece.max()
-    return left + int(above.argmax()), right - 1 - int(above[::-1].argmax())
+def bodies_of(coarse: Array, left: Indices, right: Indices) -> tuple[Indices, Indices]:
+    """First and last sample of each piece with at least a tenth of its largest activity.
+
+    Parameters
+    ----------
+    coarse : array, shape (n,)
+    left, right : array of int, shape (m,)
+        First sample of each piece and one past its last, in any order.
+
+    Returns
+    -------
+    first, last : array of int, shape (m,)
+    """
+    first, last = np.empty_like(left), np.empty_like(right)
+    length = right - left
+    # Pieces of about one length go together: little is looked at in vain.
+    by_length = np.argsort(length, kind="stable")
+    for start in range(0, len(left), _AT_ONCE):
+        own = by_length[start : start + _AT_ONCE]
+        step = np.arange(int(length[own[-1]]))
+        # Beyond its end a piece repeats its last sample, which changes neither its largest nor where it lies.
+        piece = coarse[np.minimum(left[own, None] + step, right[own, None] - 1)]
+        above = piece > _BODY_SHARE * piece.max(axis=1, keepdims=True)
+        first[own] = left[own] + above.argmax(axis=1)
+        last[own] = np.minimum(left[own] + len(step) - above[:, ::-1].argmax(axis=1), right[own]) - 1
+    return first, last
 
 
 def _waveforms(slow: Array, first: Indices, last: Indices) -> Array:
@@ -118,7 +141,20 @@ class _Run:
         return pieces[::-1]
 
 
-def _possible(activity: Activity, peaks: Indices, within: tuple[int, int], typical_s: float) -> _Run:
+@dataclass(frozen=True)
+class _Valleys:
+    """A run of activity between its peaks: the samples of its valleys, and those each possible piece lies between.
+
+    ``cost`` is that of the valleys of each piece.
+    """
+
+    bounds: Indices
+    start: Indices
+    stop: Indices
+    cost: Array
+
+
+def _valleys(activity: Activity, peaks: Indices, within: tuple[int, int]) -> _Valleys:
     """List the pieces into which a run with the given peaks can be cut; none reaches beyond ``within``."""
     coarse, fs = activity.coarse, activity.fs
     reach = int(2 * fs)
@@ -128,29 +164,44 @@ def _possible(activity: Activity, peaks: Indices, within: tuple[int, int], typic
     depth = coarse[valleys] / np.minimum(coarse[peaks[:-1]], coarse[peaks[1:]])
     joined = np.concatenate([[0.0], np.cumsum(1 - depth)])
     before = np.concatenate([[0.0], depth])
-    pairs = []
-    for stop in range(1, len(peaks) + 1):
-        for start in range(stop - 1, max(stop - 1 - _MOST_JOINED, -1), -1):
-            if (peaks[stop - 1] - peaks[start]) / fs > _LONGEST_PIECE_S:
-                break
-            pairs.append((start, stop, *body_of(coarse, int(bounds[start]), int(bounds[stop]))))
-    start, stop, first, last = np.array(pairs, dtype=np.intp).T
-    length = (last - first + 1) / fs / typical_s
-    cost = _VALLEY_COST * (joined[stop - 1] - joined[start] + before[start])
-    cost += 0.5 * (np.log(length) / _LENGTH_SPREAD) ** 2
-    return _Run(bounds, start, stop, cost, length, _waveforms(activity.slow, first, last))
+    stop = np.repeat(np.arange(1, len(peaks) + 1), _MOST_JOINED)
+    start = stop - 1 - np.tile(np.arange(_MOST_JOINED), len(peaks))
+    stop, start = stop[start >= 0], start[start >= 0]
+    near = (peaks[stop - 1] - peaks[start]) / fs <= _LONGEST_PIECE_S
+    start, stop = start[near], stop[near]
+    return _Valleys(bounds, start, stop, _VALLEY_COST * (joined[stop - 1] - joined[start] + before[start]))
+
+
+def _possible(
+    activity: Activity, runs: Sequence[Indices], limits: Sequence[tuple[int, int]], typical_s: float
+) -> list[_Run]:
+    """List the pieces into which runs with the given peaks can be cut; none reaches beyond the limits of its run."""
+    parts = [_valleys(activity, peaks, within) for peaks, within in zip(runs, limits, strict=True)]
+    left, right = (
+        np.concatenate([part.bounds[at] for part, at in zip(parts, places, strict=True)])
+        for places in ([part.start for part in parts], [part.stop for part in parts])
+    )
+    first, last = bodies_of(activity.coarse, left, right)
+    length = (last - first + 1) / activity.fs / typical_s
+    cost = np.concatenate([part.cost for part in parts]) + 0.5 * (np.log(length) / _LENGTH_SPREAD) ** 2
+    waves = _waveforms(activity.slow, first, last)
+    ends = np.cumsum([len(part.cost) for part in parts])
+    return [
+        _Run(part.bounds, part.start, part.stop, cost[own], length[own], waves[own])
+        for part, own in zip(parts, (slice(a, b) for a, b in pairwise([0, *ends.tolist()])), strict=True)
+    ]
 
 
 def _lone_waveforms(activity: Activity, pieces: Pieces, parameters: SwallowParameters) -> Array:
     """Waveforms of the events of usual length with a pause on both sides, shape (m, points)."""
     if not pieces:
         return np.empty((0, _POINTS))
-    bodies = np.array([body_of(activity.coarse, *piece) for piece in pieces])
-    pause = np.concatenate([[np.inf], (bodies[1:, 0] - bodies[:-1, 1]) / activity.fs, [np.inf]])
-    length = (bodies[:, 1] - bodies[:, 0]) / activity.fs
+    first, last = bodies_of(activity.coarse, *np.array(pieces, dtype=np.intp).T)
+    pause = np.concatenate([[np.inf], (first[1:] - last[:-1]) / activity.fs, [np.inf]])
+    length = (last - first) / activity.fs
     alone = (pause[:-1] > _ALONE_S) & (pause[1:] > _ALONE_S)
     usual = (length >= parameters.shortest_s) & (length <= parameters.longest_s)
-    return _waveforms(activity.slow, *bodies[alone & usual].T)
+    return _waveforms(activity.slow, first[alone & usual], last[alone & usual])
 
 
 def _common_waveform(waves: Array) -> Array | None:
@@ -192,10 +243,7 @@ def _possible_in(activity: Activity, parameters: SwallowParameters) -> list[_Run
         return []
     between = [int(_lowest_between(activity.coarse, np.array([a[-1], b[0]]))[0]) for a, b in pairwise(runs)]
     limits = pairwise([0, *between, len(activity.coarse)])
-    return [
-        _possible(activity, peaks, within, parameters.typical_duration_s)
-        for peaks, within in zip(runs, limits, strict=True)
-    ]
+    return _possible(activity, runs, list(limits), parameters.typical_duration_s)
 
 
 def cut_together(activities: Sequence[Activity], parameters: SwallowParameters) -> list[Pieces]:

@@ -19,7 +19,7 @@ from typing import Final
 import numpy as np
 
 from .activity import Activity, Array
-from .cut import Pieces, body_of
+from .cut import Pieces, bodies_of
 
 __all__ = ["leak_rate", "restore"]
 
@@ -49,26 +49,26 @@ _SMALLEST: Final = 0.15
 _PULSE_S: Final = 0.3
 
 
-def _restored(level: Array, fs: float, rate: float) -> Array:
+def _restored(level: Array, fs: float, rate: float | Array) -> Array:
     whole: Array = (level + rate * np.cumsum(level) / fs) / (1 + rate * _PULSE_S)
     return whole
 
 
-def _hump(wave: Array, fs: float, rate: float) -> float:
-    """Share of an event's area on one side, less what is missing to the base line at the end."""
-    whole = _restored(wave, fs, rate)
+def _hump(wave: Array, fs: float, rates: Array) -> Array:
+    """Share of an event's area on one side, less what is missing to the base line at the end, for each leak rate."""
+    whole = _restored(wave, fs, rates[:, None])
     size = np.abs(whole)
-    left_over = float(size[-max(int(0.1 * fs), 1) :].mean() / size.max())
-    return abs(float(whole.sum())) / float(size.sum()) - left_over
+    left_over = size[:, -max(int(0.1 * fs), 1) :].mean(axis=1) / size.max(axis=1)
+    share: Array = np.abs(whole.sum(axis=1)) / size.sum(axis=1) - left_over
+    return share
 
 
 def _lone_runs(activity: Activity, pieces: Pieces, longest_s: float) -> list[tuple[int, int]]:
     """List runs no longer than ``longest_s`` with a pause on both sides: first and last sample."""
     fs = activity.fs
-    bodies = np.array([body_of(activity.coarse, *piece) for piece in pieces])
-    cuts = np.flatnonzero(bodies[1:, 0] - bodies[:-1, 1] > _PAUSE_S * fs)
-    first = bodies[np.concatenate([[0], cuts + 1]), 0]
-    last = bodies[np.concatenate([cuts, [len(bodies) - 1]]), 1]
+    begins, ends = bodies_of(activity.coarse, *np.array(pieces, dtype=np.intp).T)
+    cuts = np.flatnonzero(begins[1:] - ends[:-1] > _PAUSE_S * fs)
+    first, last = begins[np.concatenate([[0], cuts + 1])], ends[np.concatenate([cuts, [len(ends) - 1]])]
     size = np.array([activity.coarse[a : b + 1].max() for a, b in zip(first, last, strict=True)])
     length = (last - first) / fs
     usual = (length >= _SHORTEST_S) & (length <= longest_s) & (size >= _SMALLEST * np.percentile(size, 90))
@@ -110,7 +110,8 @@ def leak_rate(looks: Sequence[tuple[Activity, Pieces]]) -> float:
     if not waves or (len(waves) == 1 and len(waves[0][0]) <= (_LONGEST_S + 2 * _MARGIN_S) * waves[0][1]):
         # A single event may as well be a change of posture, which a sensor that lets go makes a hump of.
         return 0.0
-    marks = [float(np.median([_hump(wave, fs, rate) for wave, fs in waves])) for rate in _RATES_PER_S]
+    rates = np.array(_RATES_PER_S)
+    marks = np.median([_hump(wave, fs, rates) for wave, fs in waves], axis=0)
     best = int(np.argmax(marks))
     return _RATES_PER_S[best] if marks[best] > marks[0] + gain else 0.0
 

@@ -38,8 +38,22 @@ _FARTHEST: Final = 2.0
 """No single measure counts for more than this, where swallows are at -1 and coughs at 1 (ours)."""
 
 
+def _bends(level: Array, inside: Mask) -> tuple[Array, Mask]:
+    """Keep of each row the samples that do not lie on the way from one neighbour to the other, and which are any."""
+    steps = np.diff(level, axis=1)
+    kept = inside.copy()
+    kept[:, 1:-1] &= ~((steps[:, :-1] * steps[:, 1:] > 0) & inside[:, 2:])
+    count = kept.sum(axis=1)
+    bends = np.zeros((len(level), int(count.max())))
+    there = np.arange(bends.shape[1]) < count[:, None]
+    bends[there] = level[kept]
+    return bends, there
+
+
 def turning_points(level: Array, inside: Mask, least: Array) -> Array:
     """Count turning points of each row, leaving out ways back of less than ``least``, shape (m,)."""
+    # What turns, turns where the signal does: the samples on the way are passed over.
+    level, inside = _bends(level, inside)
     highest, lowest = level[:, 0].copy(), level[:, 0].copy()
     rising, falling = np.ones(len(level), dtype=bool), np.ones(len(level), dtype=bool)
     count = np.zeros(len(level))

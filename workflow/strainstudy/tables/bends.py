@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from ..cautions import KNOWN_COVERAGE
 from .spec import TableSpec, count, flag, number, text
 
 __all__ = ["KNEE_BENDS"]
@@ -24,7 +25,7 @@ KNEE_BENDS: Final = TableSpec(
         ),
         number("duration", "Duration", "Length of the plateau of a hold, of the whole movement of a bend.", "s", 3),
         number("angle", "Angle", "Median calibrated angle of the plateau; n/a without calibration.", "deg", 2),
-        number("angle_low", "Angle, lower limit", "Lower prediction limit of the angle.", "deg", 2),
+        number("angle_low", "Angle, lower limit", f"Lower prediction limit of the angle; {KNOWN_COVERAGE}.", "deg", 2),
         number("angle_high", "Angle, upper limit", "Upper prediction limit of the angle.", "deg", 2),
         number(
             "creep",

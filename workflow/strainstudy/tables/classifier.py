@@ -8,7 +8,38 @@ from typing import Final
 from .families import DURATION, FOLD, ONSET, PARTICIPANT, PEOPLE_BEHIND, PREDICTION, RECORDING, hits, probability_scores
 from .spec import TableSpec, count, flag, interval, number, text
 
-__all__ = ["BOUTS", "EVIDENCE", "FEATURES", "HISTORY", "LABEL_NEXT", "PREDICTIONS"]
+__all__ = [
+    "BESIDE",
+    "BOUTS",
+    "EVIDENCE",
+    "FEATURES",
+    "HISTORY",
+    "LABEL_NEXT",
+    "PREDICTIONS",
+    "RULE_SHARE",
+    "RULE_SIDE",
+    "RULE_STATE",
+    "TRAINED",
+]
+
+TRAINED: Final = text(
+    "trained",
+    "Trained",
+    "Where the model that decided was trained, and on whom; n/a where the rule decided.",
+)
+RULE_STATE: Final = text(
+    "rule_trial_type", "State by the rule", "normal_gait or limping_gait by published limits alone, of the larger part."
+)
+RULE_SHARE: Final = number(
+    "rule_limping_share",
+    "Limping by the rule",
+    "Part that published limits alone call limping, of what they call normal or limping gait.",
+    "1",
+    3,
+)
+RULE_SIDE: Final = text("rule_limping_side", "Limping side by the rule", "left or right, of limping gait by the rule.")
+BESIDE: Final = (TRAINED, RULE_STATE, RULE_SHARE)
+"""Added to tables where a model decided that no label of the study taught: whose it is, and the rule beside it."""
 
 BOUTS: Final = TableSpec(
     path="tables/bouts.tsv",
@@ -125,7 +156,12 @@ HISTORY: Final = TableSpec(
         number("labelled_time", "Labelled time", "Seconds with a state label.", "s", 1),
         *interval("balanced_accuracy", "Balanced accuracy", "Normal against limping, by time.", "1"),
         *interval("log_loss", "Log loss", "Of the windows, participants weighted alike.", "nat"),
-        number("side_accuracy", "Side right", "Share of labelled limping time on the right side.", "1"),
+        number(
+            "side_accuracy",
+            "Side right, turns left out",
+            "Share of the time labelled as limping on a side, less what was called a turn, that is called so.",
+            "1",
+        ),
         text("participant_log_loss", "Log loss by participant", "For the comparison with the next model."),
         text("compared_with", "Compared with", "Model before."),
         count("n_compared", "Participants compared", "Tested by both models."),
@@ -188,7 +224,13 @@ _CLASSIFIER: Final = TableSpec(
             "The same over the time that was found to be normal or limping gait, not rest or other.",
             "1",
         ),
-        *interval("side_accuracy", "Side right", "Share of limping time labelled with a side that is called so.", "1"),
+        *interval(
+            "side_accuracy",
+            "Side right, turns left out",
+            "Share of the time labelled as limping on a side, less what was called a turn, that is called so; "
+            "side_right of validation/states.tsv counts what was called a turn as missed.",
+            "1",
+        ),
         *probability_scores(
             "Mean -ln of the probability of the labelled state.", "Mean squared error of the probability of limping."
         ),

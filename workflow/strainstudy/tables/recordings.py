@@ -24,7 +24,7 @@ RECORDINGS: Final = TableSpec(
             "Missing",
             "Fraction of the samples of the channels in use without a value: gaps, empty cells, unplugged stretches.",
             "1",
-            4,
+            6,
         ),
         count("gap_count", "Gaps", "Stretches in which a channel in use has no value."),
         number(
@@ -32,7 +32,7 @@ RECORDINGS: Final = TableSpec(
             "Saturated",
             "Fraction of samples at a converter's or amplifier's rail, of the channel that has most.",
             "1",
-            4,
+            6,
         ),
         text("status", "Status", "good, degraded or rejected."),
         text("status_description", "Reason", "Why it is not good, and what to do."),

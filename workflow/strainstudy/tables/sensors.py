@@ -11,6 +11,9 @@ __all__ = ["BENCH_CYCLES", "BENCH_STEPS", "SENSORS", "SENSOR_CURVES", "SENSOR_HE
 
 _ID: Final = text("sensor_id", "Sensor", "As in sensors.tsv of the study.")
 _RECORDING: Final = text("recording_id", "Recording", "As in recordings.tsv of the study.")
+_ONE_OF_SOME: Final = text(
+    "recording_id", "Recording", "Which one, where recordings of the sensor differ in gauge factor; n/a: all together."
+)
 _FS: Final = "% of full scale"
 
 SENSORS: Final = TableSpec(
@@ -30,7 +33,8 @@ SENSORS: Final = TableSpec(
             "gauge_factor",
             "Gauge factor",
             "Slope of relative resistance change over strain, mean of the branches; only where the curve is straight "
-            "within the set limit, else see sensor_curves.",
+            "within the set limit and the recordings of the sensor agree, else see gauge_factor_note, sensor_curves. "
+            "Its limits hold the interval of each recording.",
             "1",
         ),
         text("gauge_factor_note", "Gauge factor, note", "Why there is or is not a single gauge factor."),
@@ -113,7 +117,7 @@ SENSORS: Final = TableSpec(
 SENSOR_CURVES: Final = TableSpec(
     "tables/sensor_curves.tsv",
     "Gauge factor by strain interval",
-    "One row per sensor and strain interval.",
+    "One row per sensor and strain interval; for each recording where those of the sensor differ in gauge factor.",
     (
         _ID,
         number("strain_low", "From strain", "Lower end of the interval.", "%"),
@@ -121,14 +125,16 @@ SENSOR_CURVES: Final = TableSpec(
         *interval("gauge_factor", "Gauge factor", "Slope of the mean of the branches in the interval.", "1"),
         number("r2", "R2", "Squared correlation of all samples in the interval, both branches.", "1"),
         count("n", "Cycles", "Cycles the interval rests on."),
+        _ONE_OF_SOME,
     ),
-    ("sensor_id", "strain_low"),
+    ("sensor_id", "recording_id", "strain_low"),
 )
 
 SENSOR_LOOPS: Final = TableSpec(
     "tables/sensor_loops.tsv",
     "Mean loop of each sensor",
-    "Response against strain, mean over the cycles used, for the loading and the unloading branch.",
+    "Response against strain, mean over the cycles used, for the loading and the unloading branch; for each recording "
+    "where those of the sensor differ in gauge factor.",
     (
         _ID,
         number("strain", "Strain", "Reference strain.", "%"),
@@ -136,8 +142,9 @@ SENSOR_LOOPS: Final = TableSpec(
         number("unloading", "Unloading", "Mean relative resistance change while releasing.", "1"),
         number("loading_sd", "Loading, SD", "Standard deviation over cycles.", "1"),
         number("unloading_sd", "Unloading, SD", "Standard deviation over cycles.", "1"),
+        _ONE_OF_SOME,
     ),
-    ("sensor_id", "strain"),
+    ("sensor_id", "recording_id", "strain"),
 )
 
 BENCH_CYCLES: Final = TableSpec(
@@ -198,9 +205,18 @@ SENSOR_HEALTH: Final = TableSpec(
         text("session_id", "Session", "In which session; n/a on the bench."),
         count("n_recordings", "Recordings", "Recordings of that session the value is the median of."),
         number("value", "Value", "Median of the session."),
-        number("centre", "Centre line", "Median over the sessions of this sensor."),
-        number("limit_low", "Lower control limit", "Three standard deviations below, from moving ranges."),
-        number("limit_high", "Upper control limit", "Three standard deviations above, from moving ranges."),
+        number(
+            "centre",
+            "Centre line",
+            "Median over the sessions of this sensor, on logarithms (of an even number the geometric mean of the "
+            "middle two); of two sessions the first.",
+        ),
+        number(
+            "limit_low",
+            "Lower control limit",
+            "Three standard deviations below, from moving ranges; of two sessions, of the difference of two.",
+        ),
+        number("limit_high", "Upper control limit", "The same above."),
         count("n", "Uses", "Sessions of this sensor with this measure."),
         count("n_ranges", "Moving ranges", "Moving ranges that the limits rest on, over all sensors."),
         flag("flagged", "Flagged", "Outside its control limits."),

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from ..cautions import KNOWN_COVERAGE
+
 __all__ = ["SIGNAL_WORDS"]
 
-_LIMIT = "limit of the angle's prediction interval (setting calibrate.prediction_level)"
+_LIMIT = f"limit of the angle's prediction interval (setting calibrate.prediction_level; {KNOWN_COVERAGE})"
 
 SIGNAL_WORDS: Final[Mapping[str, Mapping[str, str]]] = {
     "recording_id": {"title": "Recording", "description": "Id of the recording."},

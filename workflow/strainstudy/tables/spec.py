@@ -164,7 +164,9 @@ def _sidecar(spec: TableSpec, columns: Sequence[Column]) -> dict[str, Any]:
     }
 
 
-def write_table(frame: pd.DataFrame, spec: TableSpec, results: Path, extra: Sequence[Column] = ()) -> Path:
+def write_table(
+    frame: pd.DataFrame, spec: TableSpec, results: Path, extra: Sequence[Column] = (), *, lasting: bool = False
+) -> Path:
     """Write a result table and its sidecar, sorted and formatted so that equal frames give equal bytes.
 
     Parameters
@@ -178,6 +180,8 @@ def write_table(frame: pd.DataFrame, spec: TableSpec, results: Path, extra: Sequ
         Results folder; ``spec.path`` is below it.
     extra : sequence of Column, optional
         Columns this study adds (those a lab carries along), written last.
+    lasting : bool
+        For rows that cannot be made again, as in `io.atomic.replacing`.
 
     Returns
     -------
@@ -190,7 +194,7 @@ def write_table(frame: pd.DataFrame, spec: TableSpec, results: Path, extra: Sequ
     lines = ["\t".join(quoted(written(column.name)) for column in columns)]
     lines.extend("\t".join(map(quoted, row)) for row in zip(*texts, strict=True))
     path = results / spec.path
-    write_text(path, "\n".join(lines) + "\n")
+    write_text(path, "\n".join(lines) + "\n", lasting=lasting)
     sidecar = json.dumps(_sidecar(spec, columns), indent=2, ensure_ascii=False)
     write_text(path.with_suffix(".json"), sidecar + "\n")
     return path

@@ -136,7 +136,8 @@ STATES = TableSpec(
             "recall = share of the labelled time that was detected as this state; precision = share of the detected "
             "time that was labelled so; f1 = their harmonic mean; balanced_accuracy = mean recall of the labelled "
             "states; kappa = agreement beyond chance (Cohen 1960), 1 = perfect, 0 = chance; side_right = share of the "
-            "time labelled as limping with a side that was detected as limping on that side.",
+            "time labelled as limping with a side that was detected as limping on that side, what was called a "
+            "turn counting as missed.",
         ),
         PEOPLE,
         _LABELLED_S,
@@ -252,11 +253,18 @@ PARAMETERS = TableSpec(
             "Mean of what labels of that timing would give if the pipeline's values were true: root of the sum of "
             "squares of both. In the row's unit.",
         ),
+        number(
+            "icc_at_best",
+            "ICC at best",
+            "ICC(2,1) that a pipeline without error would have with labels of that timing: of the pipeline's values "
+            "with the labels expected.",
+            "1",
+        ),
         text(
             "validity",
             "validity",
             "'cannot be validated with these labels' where rater timing alone makes more than half of the labelled "
-            "variance; n/a elsewhere and where contacts were labelled once.",
+            "variance, or where the ICC at best is below 0.75; n/a elsewhere and where contacts were labelled once.",
         ),
         METHOD,
         READING,

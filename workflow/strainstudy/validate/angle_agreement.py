@@ -20,7 +20,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import t as student
 
-from ..stats.agreement import LIMITS_MULTIPLIER
+from ..stats.normal import NORMAL_95
 
 __all__ = ["PHASES", "RANGES_DEG", "agreement_table", "angle_sums", "coverage_claim"]
 
@@ -203,7 +203,7 @@ def coverage_claim(nominal: float, low: float, high: float) -> str | None:
 def agreement_table(
     traces: Sequence[tuple[Mapping[str, Any], pd.DataFrame]],
     *,
-    multiplier: float = LIMITS_MULTIPLIER,
+    multiplier: float = NORMAL_95,
     nominal: float = math.nan,
 ) -> pd.DataFrame:
     """Put traces together: one block per trace, one per participant, one over all.

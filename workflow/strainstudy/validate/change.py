@@ -33,6 +33,7 @@ import pandas as pd
 from scipy import special
 
 from ..stats.agreement import bland_altman, within_person_sd
+from ..stats.normal import NORMAL_95
 from ..stats.reliability import icc, mean_squares, minimal_detectable_change
 from ..tables.standing import CHANGE, RETEST
 from .measurements import KEYS, per_person, with_walkway
@@ -43,8 +44,6 @@ from .wording import change_words, retest_words
 
 __all__ = ["FAMILIES", "changes", "retest"]
 
-_NORMAL_95: Final = 1.96
-"""Normal quantile of a two-sided 95 % limit, as Weir 2005 prints it."""
 _MINIMUM_FREEDOM: Final = 3
 """Fewer degrees of freedom than this give no usable standard deviation of repeats (ours)."""
 _MINIMUM_OTHERS: Final = 5
@@ -87,7 +86,7 @@ _FAMILY_OF: Final = {measure: family for family, members in FAMILIES.items() for
 
 def _reach(freedom: int | None) -> float:
     """Count the standard errors to a 95 % limit: Student's t, or the normal quantile without degrees of freedom."""
-    return _NORMAL_95 if freedom is None else float(special.stdtrit(freedom, 0.975))
+    return NORMAL_95 if freedom is None else float(special.stdtrit(freedom, 0.975))
 
 
 def _session_pairs(sessions: list[str]) -> list[tuple[str, str]]:

@@ -12,6 +12,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from ..stats.normal import NORMAL_95
 from .row_frames import text_or_none
 
 __all__ = [
@@ -77,8 +78,6 @@ SWALLOW_MEASURES: Final[dict[str, str]] = {
     "swallowing_speed": "ml/s",
 }
 """Measures of ``tables/swallow_summary.tsv`` that are followed per person, by the names they have here."""
-_NORMAL_95: Final = 1.959963984540054
-"""Normal quantile of a two-sided 95 % limit: takes a standard error back from an interval."""
 
 
 def _heads(recordings: pd.DataFrame) -> dict[str, dict[str, Any]]:
@@ -126,7 +125,7 @@ def gait_measurements(gait: pd.DataFrame, recordings: pd.DataFrame) -> pd.DataFr
                     "measure": measure,
                     "unit": unit,
                     "value": float(value) if column == measure else abs(float(value)),
-                    "standard_error": (float(high) - float(low)) / (2 * _NORMAL_95),
+                    "standard_error": (float(high) - float(low)) / (2 * NORMAL_95),
                 }
             )
     return _frame(rows)
@@ -171,7 +170,7 @@ def swallow_measurements(summary: pd.DataFrame, recordings: pd.DataFrame) -> pd.
         if pd.notna(row["volume_per_swallow"]):
             del found["swallow_interval"]
         if head["task"] == "free":
-            error = (float(row["rate_high"]) - float(row["rate_low"])) / (2 * _NORMAL_95)
+            error = (float(row["rate_high"]) - float(row["rate_low"])) / (2 * NORMAL_95)
             found["spontaneous_swallow_rate"] = (row["rate"], error)
         rows += [
             {

@@ -20,6 +20,7 @@ import pandas as pd
 
 from ..errors import Problem, StudyError
 from ..io.sheets import to_number
+from ..stats.normal import NORMAL_95
 from ..tables.standing import NORMS
 from ..vocabulary import MISSING, WALKWAYS
 from .measurements import GAIT_MEASURES, SIZE, SWALLOW_MEASURES
@@ -75,8 +76,6 @@ _NEEDED: Final = {
 _READ: Final = re.compile(r"yes|quoted|computed|from memory \(\d{1,3} %\)")
 _OF_NORM: Final = ("statistic", "people")
 """What only weighing the sources needs."""
-_REACH: Final = 1.96
-"""Normal quantile of a two-sided 95 % limit, as it is printed beside published SDs."""
 CONTRADICTION: Final = 0.05
 """Largest relative gap between cadence and 120 / stride time of one source (ours: rounding explains less)."""
 
@@ -209,7 +208,7 @@ def published_range(norm: Mapping[str, Any]) -> tuple[float, float]:
     """Range for single people that a row of norms stands for; NaN on a side that it does not give."""
     match norm["statistic"]:
         case "mean and sd":
-            return norm["mean"] - _REACH * norm["sd"], norm["mean"] + _REACH * norm["sd"]
+            return norm["mean"] - NORMAL_95 * norm["sd"], norm["mean"] + NORMAL_95 * norm["sd"]
         case "mean" | "interval of mean":
             return math.nan, math.nan
         case _:

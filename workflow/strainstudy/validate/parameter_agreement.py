@@ -60,6 +60,10 @@ UNITS: Final[dict[str, str]] = {
 }
 _PAIRS: Final = ("recording_id", "participant_id", "measure", "trial_type", "detected_from", "labelled", "detected")
 CANNOT: Final = "cannot be validated with these labels"
+GOOD_ICC: Final = 0.75
+"""ICC from which agreement is good (Koo & Li 2016, J Chiropr Med 15:155-163)."""
+MINIMUM_PAIRS: Final = 3
+"""Pairs below which nothing is said of an ICC at best (ours)."""
 MINIMUM_STRIDES: Final = 3
 """Strides below which a recording gives no mean and no variability (ours)."""
 
@@ -354,20 +358,34 @@ def _expected(measure: str, group: pd.DataFrame, strides: pd.DataFrame, apart_s:
     """Say what the raters' timing alone makes of labelled stride-time variability.
 
     A stride lies between two labelled contacts. Where two raters differ by SD s, each errs by s / sqrt(2), and a
-    labelled stride by s; independent of the walking, so that the squares add.
+    labelled stride by s; independent of the walking, so that the squares add. Labels cannot validate where they are
+    mostly that timing, or where a pipeline without any error would not agree well with them.
     """
     if measure != "stride_time_cv" or math.isnan(apart_s) or group.empty:
         return {}
     keys = ["recording_id", "trial_type", "detected_from"]
     both = group.merge(strides[[*keys, "labelled"]], on=keys, how="inner", suffixes=("", "_stride"))
     alone = 100.0 * apart_s / both["labelled_stride"].to_numpy(dtype=np.float64)
-    expected = np.hypot(both["detected"].to_numpy(dtype=np.float64), alone)
+    detected = both["detected"].to_numpy(dtype=np.float64)
+    expected = np.hypot(detected, alone)
+    at_best = float("nan")
+    if len(both) >= MINIMUM_PAIRS:
+        sums = [
+            len(both),
+            expected.sum(),
+            detected.sum(),
+            expected @ expected,
+            detected @ detected,
+            expected @ detected,
+        ]
+        at_best = float(_icc_of(np.array([sums]))[0])
     mostly = float(np.mean(alone**2)) > 0.5 * float(np.mean(both["labelled"].to_numpy(dtype=np.float64) ** 2))
     return {
         "rater_timing_sd": apart_s,
         "from_rater_timing": float(alone.mean()),
         "labelled_expected": float(expected.mean()),
-        "validity": CANNOT if mostly else None,
+        "icc_at_best": at_best,
+        "validity": CANNOT if mostly or at_best < GOOD_ICC else None,
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..settings import setting
+from ..stats.normal import NORMAL_95
 
 __all__ = ["ValidateParameters"]
 
@@ -45,7 +46,7 @@ class ValidateParameters:
         maximum=10.0,
     )
     limits_multiplier: float = setting(
-        1.96,
+        NORMAL_95,
         "Standard deviations from the bias to each limit of agreement",
         source="Bland & Altman 1999 Stat Methods Med Res 8:135-160 (the paper of 1986 rounds to 2)",
         minimum=1.0,

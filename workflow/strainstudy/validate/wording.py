@@ -114,7 +114,10 @@ def state_words(row: Row) -> str:
         case "f1":
             return f"Harmonic mean of the two shares for {state}: {value}."
         case "side_right":
-            return f"Share of the {seconds} labelled as limping on a side that was detected as limping on it: {value}."
+            return (
+                f"Share of the {seconds} labelled as limping on a side that was detected as limping on it, what was "
+                f"taken for a turn counting as missed: {value}."
+            )
         case "kappa":
             return f"Agreement on {seconds} of rest, normal and limping gait beyond chance (1 = perfect): {value}."
         case _:

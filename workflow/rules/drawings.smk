@@ -1,0 +1,22 @@
+# A drawing of each recording as a file of its own, by batch: any label may change what is detected in it.
+rule drawings:
+    input:
+        recordings=rules.tabulate.output.typed,
+        events=rules.measure.output.typed_events,
+        bouts=rules.measure.output.typed_bouts,
+        signals=rules.derive.output.signals,
+        labels=lambda w: label_files(batch=w.batch),
+    output:
+        made=f"{STAGES}/drawings/{{batch}}.json",
+    log:
+        f"{RESULTS}/logs/drawings/{{batch}}.log",
+    resources:
+        mem_mb=2000,
+        runtime=30,
+    params:
+        code=code_hash("strainstudy.stages.drawings"),
+        recordings=lambda w: sheet_rows(w.batch, label_tasks=BODY_TASKS),
+        reference_rater=REFERENCE_RATER,
+        results=RESULTS,
+    script:
+        "../scripts/drawings.py"

@@ -1,0 +1,36 @@
+# Figures of the whole study, by what they are drawn from: on all cores, and only those again whose tables changed.
+from strainstudy.report.kinds import figure_kinds, is_of_sensors, tables_of
+
+FIGURE_KINDS = figure_kinds(STUDY.recordings.values())
+
+
+def held_rows():
+    """Sheet rows of the recordings whose labels hold known angles."""
+    held = [r for r in STUDY.recordings.values() if r.task in HELD_TASKS and r.labels]
+    return [asdict(replace(r, reference_use=None, walkway=None)) for r in held]
+
+
+wildcard_constraints:
+    kind="|".join(FIGURE_KINDS),
+
+
+rule figures:
+    input:
+        tables=lambda w: [f"{RESULTS}/{table.path}" for table in tables_of(w.kind)],
+        signals=lambda w: [f"{RESULTS}/signals/{BENCH}.parquet"] if is_of_sensors(w.kind) else [],
+        labels=lambda w: label_files(tasks=HELD_TASKS) if w.kind == "sensors" else [],
+    output:
+        made=f"{STAGES}/figures/{{kind}}.json",
+    log:
+        f"{RESULTS}/logs/figures/{{kind}}.log",
+    resources:
+        mem_mb=2000,
+        runtime=30,
+    params:
+        code=code_hash("strainstudy.stages.figures"),
+        names=lambda w: FIGURE_KINDS[w.kind],
+        recordings=lambda w: held_rows() if w.kind == "sensors" else [],
+        reference_rater=REFERENCE_RATER,
+        results=RESULTS,
+    script:
+        "../scripts/figures.py"

@@ -1,0 +1,87 @@
+# How a run takes place: one at a time in a results folder, none beside what a killed one left, and shown as it goes.
+import hashlib
+
+import snakemake_logger_plugin_strainstudy as display
+
+from strainstudy.io.clock import future_problems, put_right
+from strainstudy.io.ledger import read_ledger
+from strainstudy.io.running import ENGINE, RUN, engine_mark, hold, is_held, wait_for_jobs
+from strainstudy.needs import memory_mb, runtime_min, seconds
+
+# The engine's own bookkeeping lies in the working folder, which may serve several results folders.
+HERE = Path(".snakemake") / f"strainstudy-{hashlib.sha256(os.path.realpath(RESULTS).encode()).hexdigest()[:12]}.run"
+ENGINE_LOCKS = Path(".snakemake/locks")
+if workflow.is_main_process:
+    os.environ[ENGINE] = engine_mark()
+
+
+def recordings_in(wildcards):
+    """Number of recordings that a job works on: its batch's, or all."""
+    batch = wildcards.get("batch")
+    return len(STUDY.recordings) if batch is None else len(BATCHES[batch])
+
+
+def memory_of(stage):
+    """Memory that jobs of a stage ask for, by what was measured."""
+    return lambda wildcards: memory_mb(stage, recordings_in(wildcards))
+
+
+def time_of(stage):
+    """Minutes that jobs of a stage ask for, by what was measured."""
+    return lambda wildcards: runtime_min(stage, recordings_in(wildcards))
+
+
+def submitted_with(name):
+    """Name what a cluster is given as one job: the stages on one batch; the bench alone, for which all others wait."""
+    return lambda wildcards: f"{name}_bench" if wildcards.batch == BENCH else name
+
+
+def drop_lock_of_killed_run():
+    """Take away the engine's lock that a killed run of these results left in the working folder.
+
+    That run is gone if its locks can be had, and the engine's lock is its own if all that it locks lies in these results.
+    """
+    gone = is_held(HERE) is False and not is_held(Path(RESULTS) / RUN)
+    files = [*ENGINE_LOCKS.glob("*.output.lock")] if gone else []
+    locked = [line for file in files for line in file.read_text(encoding="utf-8").splitlines()]
+    if locked and all(os.path.normpath(name).startswith(f"{RESULTS}{os.sep}") for name in locked):
+        for file in ENGINE_LOCKS.glob("*.lock"):
+            file.unlink(missing_ok=True)
+
+
+def take_results():
+    """Have the results for this run alone, and wait until no job of a killed run is at work in them."""
+    try:
+        caution = hold(Path(RESULTS), HERE)
+        if caution is not None:
+            sys.stderr.write(f"{caution}\n")
+        wait_for_jobs(Path(RESULTS), lambda words: sys.stderr.write(f"{words}\n"))
+        put_right(Path(RESULTS), read_ledger(Path(RESULTS)).names)
+    except StudyError as error:
+        refuse(error)
+    except OSError as error:
+        refuse(f"{error.filename or RESULTS}: cannot be written ({error.strerror}); nothing was run")
+
+
+def show_plan(jobs):
+    """Tell the display of this run, if there is one, what is to be done."""
+    planned = {}
+    for job in jobs:
+        # in a module of another workflow the rule has another name
+        stage = Path(os.path.relpath(job.log[0], f"{RESULTS}/logs")).parts[0].removesuffix(".log")
+        recordings = recordings_in(job.wildcards)
+        planned[workflow.dag.jobid(job)] = display.Planned(
+            stage=stage,
+            batch=job.wildcards.get("batch"),
+            recordings=recordings,
+            seconds=seconds(stage, recordings),
+            log=Path(job.log[0]),
+        )
+    people, recordings = counted(len(STUDY.participants), "person", "people"), counted(
+        len(STUDY.recordings), "recording"
+    )
+    display.announce(planned, f"{recordings} of {people}, results in {RESULTS}")
+
+
+if workflow.is_main_process:
+    drop_lock_of_killed_run()
