@@ -64,6 +64,19 @@ def test_a_job_of_several_stages_is_shown_by_the_one_it_is_in(tmp_path):
     assert display.status().share == pytest.approx(0.1 / 4)
 
 
+def test_jobs_that_share_no_recordings_are_counted_themselves(tmp_path):
+    display = Display(io.StringIO(), bar=False)
+    kinds = {
+        n: Planned("figures", None, 4, 1.0, tmp_path / f"{n}.log", kind) for n, kind in enumerate(("gait", "bench"))
+    }
+    display.plan(kinds, "4 recordings of 1 person")
+    display.start(0)
+    display.finish(0)
+    display.start(1)
+    assert str(display.status()).startswith("figures: 1 of 2 parts, 1 to go; ")
+    assert kinds[1].title == "figures bench"
+
+
 def test_plain_lines_are_few(tmp_path):
     display, stream, clock = started(tmp_path, seconds=600.0)
     display.start(0)

@@ -24,7 +24,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from experiments.robustness import write_section
+from experiments.robustness import machine, write_section
 from small_runs import ROOT, SMALL, Run, contents, different, small_study
 
 CONFIG = Path("/etc/slurm/slurm.conf")
@@ -162,12 +162,15 @@ def main() -> int:
     study = f"a small study of {PEOPLE} people in {PEOPLE} batches" if given.small else "the demo"
     beside = "" if local_s is None else f", on one machine without SLURM {local_s:.0f} s"
     found = f"{len(wrong) or 'none'} differed{': ' + ', '.join(wrong[:5]) if wrong else ''}"
+    said = [
+        line for line in runs["slurm"].said().splitlines() if not line.startswith("Using workflow specific profile")
+    ]
     text = (
         f"{version.capitalize()} of Debian on one machine, {cores} processors, no accounting; {study} through "
         f"`workflow/profiles/slurm` as it stands. {submitted} jobs of the cluster, {lost} of them failed; "
         f"{slurm_s:.0f} s{beside}. Of {len(compared)} files compared byte by byte with the run on one machine, "
-        f"{tables} of them in tables and validation, {found}.\n\n"
-        f"What the run said:\n\n```\n{runs['slurm'].said().strip()}\n```"
+        f"{tables} of them in tables and validation, {found}. {machine()}\n\n"
+        f"What the run said:\n\n```\n{chr(10).join(said)}\n```"
     )
     if given.report is None:
         print(text)

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import os
+import platform
 import re
 from collections.abc import Sequence
 from pathlib import Path
 
-__all__ = ["table", "write_section"]
+__all__ = ["machine", "table", "write_section"]
 
 _HEAD = """\
 # What can happen to a run
 
 Each section is written by the program that it names.
 """
+
+
+def machine() -> str:
+    """Say what the numbers were measured on, and what else it had to do."""
+    cores, load = len(os.sched_getaffinity(0)), os.getloadavg()[2]
+    return f"{platform.system()}, Python {platform.python_version()}, {cores} processors, load {load:.0f} at the end."
 
 
 def table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:

@@ -7,7 +7,18 @@ import time
 
 import pytest
 from strainstudy.errors import StudyError
-from strainstudy.io.running import ENGINE, JOBS, RUN, engine_mark, hold, is_held, sharing, wait_for_jobs, watch_engine
+from strainstudy.io.running import (
+    ENGINE,
+    JOBS,
+    RUN,
+    engine_mark,
+    hold,
+    is_held,
+    sharing,
+    succeed,
+    wait_for_jobs,
+    watch_engine,
+)  # fmt: skip
 
 HOLDER = """
 import sys, time
@@ -75,6 +86,15 @@ def test_a_second_run_is_refused_until_the_first_is_gone_however_it_went(tmp_pat
     assert is_held(tmp_path / RUN) is False
     assert hold(tmp_path) is None
     assert (tmp_path / RUN).read_text().startswith(f"{engine_mark()}\nby process {os.getpid()} on ")
+
+
+def test_a_lock_is_succeeded_to_only_if_somebody_had_it_who_is_gone(tmp_path, free):
+    assert not succeed(tmp_path / "a" / RUN)
+    first, _ = begin(HOLDER, tmp_path)
+    assert not succeed(tmp_path / RUN)
+    end(first)
+    assert succeed(tmp_path / RUN)
+    assert is_held(tmp_path / RUN) is True
 
 
 def test_nobody_has_what_nobody_ever_had(tmp_path):

@@ -53,6 +53,18 @@ def test_after_a_kill_the_same_command_gives_the_same_bytes(tmp_path, study, cal
         assert "it was killed, most likely because memory ran out" in run.said()
 
 
+def test_a_kill_between_the_engines_lock_and_the_first_job_leaves_no_lock(tmp_path, study):
+    run = Run(tmp_path / "run", study, FIRST)
+    engine = run.start()
+    locks = run.folder / ".snakemake/locks/0.output.lock"
+    while engine.poll() is None and not locks.is_file():
+        time.sleep(0.002)
+    engine.kill()
+    engine.wait()
+    assert locks.is_file()
+    assert run.finish() == 0, run.said()
+
+
 def test_jobs_end_soon_after_their_engine(tmp_path, study):
     run = Run(tmp_path / "run", study, FIRST)
     engine = started(run)

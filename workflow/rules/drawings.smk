@@ -10,9 +10,11 @@ rule drawings:
         made=f"{STAGES}/drawings/{{batch}}.json",
     log:
         f"{RESULTS}/logs/drawings/{{batch}}.log",
+    group:
+        submitted_with("drawings")
     resources:
-        mem_mb=2000,
-        runtime=30,
+        mem_mb=memory_of("drawings"),
+        runtime=time_of("drawings"),
     params:
         code=code_hash("strainstudy.stages.drawings"),
         recordings=lambda w: sheet_rows(w.batch, label_tasks=BODY_TASKS),

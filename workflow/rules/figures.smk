@@ -24,8 +24,8 @@ rule figures:
     log:
         f"{RESULTS}/logs/figures/{{kind}}.log",
     resources:
-        mem_mb=2000,
-        runtime=30,
+        mem_mb=memory_of("figures"),
+        runtime=time_of("figures"),
     params:
         code=code_hash("strainstudy.stages.figures"),
         names=lambda w: FIGURE_KINDS[w.kind],

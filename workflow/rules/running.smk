@@ -5,7 +5,7 @@ import snakemake_logger_plugin_strainstudy as display
 
 from strainstudy.io.clock import future_problems, put_right
 from strainstudy.io.ledger import read_ledger
-from strainstudy.io.running import ENGINE, RUN, engine_mark, hold, is_held, wait_for_jobs
+from strainstudy.io.running import ENGINE, RUN, engine_mark, hold, is_held, succeed, wait_for_jobs
 from strainstudy.needs import memory_mb, runtime_min, seconds
 
 # The engine's own bookkeeping lies in the working folder, which may serve several results folders.
@@ -39,9 +39,10 @@ def submitted_with(name):
 def drop_lock_of_killed_run():
     """Take away the engine's lock that a killed run of these results left in the working folder.
 
-    That run is gone if its locks can be had, and the engine's lock is its own if all that it locks lies in these results.
+    Every run has HERE before it has the engine's lock. One that had it is gone if HERE and the results can be had, and
+    the engine's lock is its own if all that it locks lies in these results.
     """
-    gone = is_held(HERE) is False and not is_held(Path(RESULTS) / RUN)
+    gone = succeed(HERE) and not is_held(Path(RESULTS) / RUN)
     files = [*ENGINE_LOCKS.glob("*.output.lock")] if gone else []
     locked = [line for file in files for line in file.read_text(encoding="utf-8").splitlines()]
     if locked and all(os.path.normpath(name).startswith(f"{RESULTS}{os.sep}") for name in locked):
@@ -52,7 +53,7 @@ def drop_lock_of_killed_run():
 def take_results():
     """Have the results for this run alone, and wait until no job of a killed run is at work in them."""
     try:
-        caution = hold(Path(RESULTS), HERE)
+        caution = hold(Path(RESULTS))
         if caution is not None:
             sys.stderr.write(f"{caution}\n")
         wait_for_jobs(Path(RESULTS), lambda words: sys.stderr.write(f"{words}\n"))
@@ -76,6 +77,7 @@ def show_plan(jobs):
             recordings=recordings,
             seconds=seconds(stage, recordings),
             log=Path(job.log[0]),
+            part=job.wildcards.get("kind"),
         )
     people, recordings = counted(len(STUDY.participants), "person", "people"), counted(
         len(STUDY.recordings), "recording"
@@ -83,5 +85,5 @@ def show_plan(jobs):
     display.announce(planned, f"{recordings} of {people}, results in {RESULTS}")
 
 
-if workflow.is_main_process:
+if workflow.is_main_process and not UNLOCKING:
     drop_lock_of_killed_run()

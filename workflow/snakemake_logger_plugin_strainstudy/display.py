@@ -50,6 +50,8 @@ class Planned:
     stage : str
     batch : str or None
         None for a job on the whole study.
+    part : str or None
+        What of a stage it does, where several jobs on the whole study share one.
     recordings : int
         How many it works on.
     seconds : float
@@ -62,15 +64,19 @@ class Planned:
     recordings: int
     seconds: float
     log: Path
+    part: str | None = None
 
     @property
     def title(self) -> str:
-        """Stage and batch."""
-        return self.stage if self.batch is None else f"{self.stage} {self.batch}"
+        """Stage and batch or part."""
+        return " ".join(filter(None, (self.stage, self.batch, self.part)))
 
 
 class Status(NamedTuple):
-    """Where a run is: share of the work done, stage, its recordings done and in all, seconds left, faults so far."""
+    """Where a run is: share of the work done, stage, its recordings done and in all, seconds left, faults so far.
+
+    Where jobs share a stage without sharing out recordings, their number stands in place of recordings.
+    """
 
     share: float
     stage: str | None
@@ -78,12 +84,13 @@ class Status(NamedTuple):
     of: int
     left_s: float | None
     faults: int
+    noun: str = "recording"
 
     def __str__(self) -> str:
         left = "time left not known yet" if self.left_s is None else f"about {duration_words(self.left_s)} left"
         where = "starting"
         if self.stage is not None:
-            where = f"{self.stage}: {self.done} of {counted(self.of, 'recording')}, {self.of - self.done} to go"
+            where = f"{self.stage}: {self.done} of {counted(self.of, self.noun)}, {self.of - self.done} to go"
         return f"{where}; {left}; {counted(self.faults, 'fault') if self.faults else 'no faults'} so far"
 
 
@@ -251,6 +258,9 @@ class Display:
             first = min(running, key=lambda job: job.started or 0.0)
             same = [job for job in jobs if job.planned.stage == first.planned.stage]
             stage = first.planned.stage if first.counts is None else first.counts.stage
+            if first.planned.part is not None:
+                through = sum(job.ended and not job.failed for job in same)
+                return Status(done / whole, stage, through, len(same), left, faults, "part")
             through = sum(_recordings_done(job, stage) for job in same)
             return Status(done / whole, stage, through, sum(job.planned.recordings for job in same), left, faults)
 

@@ -31,6 +31,8 @@ NEEDS = {
     "review": Need(0.8, 0.018, 150, 0.5),
     "review_shared": Need(0.8, 0.002, 130, 0.1),
     "people": Need(0.7, 0.03, 140, 0.3),
+    "figures": Need(2.0, 0.02, 180, 0.3),
+    "drawings": Need(1.0, 0.15, 170, 0.5),
     "report": Need(15.0, 0.16, 200, 0.8),
     "paper": Need(20.0, 0.065, 180, 0.3),
     "provenance": Need(0.8, 0.005, 130, 0.15),

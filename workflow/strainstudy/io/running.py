@@ -23,7 +23,9 @@ from pathlib import Path
 from ..errors import Problem, StudyError
 from .ledger import MARKER
 
-__all__ = ["ENGINE", "JOBS", "RUN", "engine_mark", "hold", "is_held", "sharing", "wait_for_jobs", "watch_engine"]
+__all__ = [
+    "ENGINE", "JOBS", "RUN", "engine_mark", "hold", "is_held", "sharing", "succeed", "wait_for_jobs", "watch_engine",
+]  # fmt: skip
 
 RUN = f".{MARKER}.run"
 JOBS = f".{MARKER}.jobs"
@@ -120,15 +122,38 @@ def _words(record: str) -> str:
     return lines[1] if len(lines) > 1 else "by a process that did not say which it is"
 
 
-def hold(results: Path, *beside: Path) -> str | None:
+def succeed(path: Path) -> bool:
+    """Lock a file for this process until it ends; tell whether another process had locked it before and is gone.
+
+    Parameters
+    ----------
+    path : Path
+        Made if it is not there, with its folder.
+
+    Returns
+    -------
+    bool
+        False if nobody had it before, if a living process has it, or if that cannot be known.
+    """
+    before = path.is_file()
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        file = _open(path, fcntl.LOCK_EX)
+    except OSError:
+        return False
+    if file is None:
+        return False
+    _held.append(file)
+    return before
+
+
+def hold(results: Path) -> str | None:
     """Take a results folder for this process until it ends, however it ends.
 
     Parameters
     ----------
     results : Path
         Results folder; made if it is not there.
-    *beside : Path
-        Further files to lock with it.
 
     Returns
     -------
@@ -144,20 +169,20 @@ def hold(results: Path, *beside: Path) -> str | None:
     host = platform.node()
     now = datetime.now().astimezone().isoformat(sep=" ", timespec="seconds")
     record = f"{engine_mark()}\nby process {os.getpid()} on {host}, since {now}\n".encode()
-    for path in (results / RUN, *beside):
-        try:
-            file = _open(path, fcntl.LOCK_EX)
-        except OSError as error:
-            if error.errno not in _NO_LOCKS:
-                raise
-            return f"the file system of {path.parent} has no locks: see to it that one run at a time writes there"
-        if file is None:
-            message = f"another run is writing there, {_words(_read(str(path)))}"
-            problem = Problem(str(results), message, "wait until it is done, end it, or name another results folder")
-            raise StudyError([problem])
-        os.ftruncate(file, 0)
-        os.write(file, record)
-        _held.append(file)
+    path = results / RUN
+    try:
+        file = _open(path, fcntl.LOCK_EX)
+    except OSError as error:
+        if error.errno not in _NO_LOCKS:
+            raise
+        return f"the file system of {results} has no locks: see to it that one run at a time writes there"
+    if file is None:
+        message = f"another run is writing there, {_words(_read(str(path)))}"
+        problem = Problem(str(results), message, "wait until it is done, end it, or name another results folder")
+        raise StudyError([problem])
+    os.ftruncate(file, 0)
+    os.write(file, record)
+    _held.append(file)
     return None
 
 
