@@ -162,7 +162,8 @@ def report(
     if given.report is None:
         print(text)
     else:
-        write_section(given.report, "Killed at random moments", "tests/experiments/kills.py", text)
+        options = f" --in-a-row {given.in_a_row}" + (f" --until {' '.join(given.until)}" if given.until else "")
+        write_section(given.report, "Killed at random moments", f"tests/experiments/kills.py{options}", text)
 
 
 if __name__ == "__main__":

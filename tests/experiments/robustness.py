@@ -33,7 +33,7 @@ def write_section(report: Path, title: str, program: str, text: str) -> None:
     """Put a section in the place of the one of the same title, or behind the last."""
     old = report.read_text(encoding="utf-8") if report.is_file() else _HEAD
     head, *sections = re.split(r"(?m)^(?=## )", old)
-    new = f"## {title}\n\nWritten by `python {program} {report.as_posix()}`.\n\n{text}\n"
+    new = f"## {title}\n\nWritten by `python {program}` with this file as its argument.\n\n{text}\n"
     names = [section.splitlines()[0] for section in sections]
     if f"## {title}" in names:
         sections[names.index(f"## {title}")] = new

@@ -114,7 +114,8 @@ def main() -> int:
     for number, circumstance in enumerate(TOGETHER if given.together else CIRCUMSTANCES):
         run = run_of(work, f"run-{number}", circumstance, demo=given.demo)
         n, found = compared(first, run, circumstance)
-        missing = " (not installed here)" if "de_DE" in circumstance.words and "de_de" not in locales else ""
+        lacking = "de_DE" in circumstance.words and "de_de" not in locales
+        missing = " (de_DE is not installed here)" if lacking else ""
         rows.append((circumstance.words + missing, str(n), ", ".join(found[:5]) if found else "none"))
         print(*rows[-1], sep=": ", flush=True)
         wrong += bool(found)
@@ -132,7 +133,8 @@ def main() -> int:
         print(text)
     else:
         title = "The same bytes: the demo" if given.demo else "The same bytes"
-        write_section(given.report, title, "tests/experiments/same_bytes.py", text)
+        options = "".join(f" --{name}" for name in ("demo", "together") if getattr(given, name))
+        write_section(given.report, title, f"tests/experiments/same_bytes.py{options}", text)
     if not wrong:
         shutil.rmtree(work)
     return 1 if wrong else 0

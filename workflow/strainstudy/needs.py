@@ -21,25 +21,25 @@ class Need(NamedTuple):
 
 
 NEEDS = {
-    "ingest": Need(0.6, 0.024, 140, 0.2),
-    "derive": Need(1.0, 0.15, 200, 1.0),
-    "characterise": Need(2.0, 0.03, 150, 0.5),
+    "ingest": Need(0.6, 0.02, 140, 0.2),
+    "derive": Need(1.0, 0.09, 200, 1.1),
+    "characterise": Need(1.5, 0.03, 150, 0.5),
     "tabulate": Need(0.8, 0.002, 135, 0.2),
-    "classify": Need(10.0, 0.22, 210, 1.0),
-    "measure": Need(1.0, 0.05, 150, 0.9),
-    "validate": Need(2.0, 0.06, 170, 0.6),
-    "review": Need(0.8, 0.018, 150, 0.5),
-    "review_shared": Need(0.8, 0.002, 130, 0.1),
-    "people": Need(0.7, 0.03, 140, 0.3),
-    "figures": Need(2.0, 0.02, 180, 0.3),
-    "drawings": Need(1.0, 0.15, 170, 0.5),
-    "report": Need(15.0, 0.16, 200, 0.8),
-    "paper": Need(20.0, 0.065, 180, 0.3),
+    "classify": Need(8.0, 0.17, 420, 2.0),
+    "measure": Need(0.8, 0.04, 150, 0.8),
+    "validate": Need(1.5, 0.045, 170, 0.8),
+    "review": Need(0.7, 0.018, 150, 0.8),
+    "review_shared": Need(0.8, 0.001, 130, 0.1),
+    "people": Need(0.7, 0.015, 140, 0.3),
+    "figures": Need(2.0, 0.03, 180, 0.3),
+    "drawings": Need(0.6, 0.013, 145, 0.4),
+    "report": Need(1.5, 0.015, 180, 0.3),
+    "paper": Need(14.0, 0.05, 190, 0.7),
     "provenance": Need(0.8, 0.005, 130, 0.15),
     "share": Need(1.0, 0.02, 150, 0.2),
 }
 """By stage. Measured on the demo: jobs on batches of 36 to 57 recordings, and on all 134; what a job needs without any
-is what its imports need. Larger cohorts are drawn on, not measured."""
+is what its imports need. Training is counted with both its processes. Larger cohorts are drawn on, not measured."""
 _OTHER = Need(2.0, 0.05, 300, 2.0)
 """Of a stage that was not measured (ours)."""
 _TIMES_MEMORY = 2.0
