@@ -31,7 +31,7 @@ def test_shuffling_exchanges_whole_bouts_within_people_or_whole_people(rows_and_
     rows, _ = rows_and_task
     mixed, moved = set(), 0
     for seed in range(20):
-        y = shuffled_labels(rows, np.random.default_rng(seed))
+        (y,) = shuffled_labels(rows, np.random.default_rng(seed), 1)
         for unit in set(rows.units[rows.labelled]):
             assert len(set(y[(rows.units == unit) & rows.labelled])) == 1
         own = rows.labelled & (rows.groups == "sub-01")
@@ -49,7 +49,7 @@ def test_a_real_difference_is_found_and_shuffled_labels_are_not(rows_and_task):
     assert real["p_value"] == pytest.approx(1 / 40)
     values = []
     for seed in range(20):
-        shuffled = rows.with_labels(shuffled_labels(rows, np.random.default_rng(100 + seed)))
+        shuffled = rows.with_labels(shuffled_labels(rows, np.random.default_rng(100 + seed), 1)[0])
         values.append(permutation_test(shuffled, task, ClassifyParameters(permutations=1))["value"].iloc[0])
     inside = np.mean((np.array(values) >= real["null_low"]) & (np.array(values) <= real["null_high"]))
     assert inside >= 0.75

@@ -20,6 +20,7 @@ from browser import opened, place_of
 from sharing import validated
 from strainstudy.io.labels import read_labels
 from strainstudy.io.ledger import LEDGER, MARKER, read_ledger
+from strainstudy.io.running import JOBS, RUN
 from strainstudy.provenance.adopt import earlier_files
 from strainstudy.report.kinds import KINDS
 from strainstudy.study import load_study
@@ -36,6 +37,8 @@ AGGREGATES = {
 """Of them `people` and `drawings` write by batch, of tables of the whole study: each batch runs again, and is cheap."""
 OF_LABELS = {"people", "standing", "proof"}
 """Kinds of figures whose tables any label may change; those of sensors and holds are left as they are."""
+OF_THE_FOLDER = {MARKER, LEDGER, RUN, JOBS}
+"""Files that say whose the folder is and that keep two runs apart."""
 SETTINGS = {
     "study": "study",
     "results": "results",
@@ -154,9 +157,9 @@ def test_a_changed_setting_of_maps_or_label_of_a_bend_makes_angles_anew_and_read
 def test_every_file_of_a_run_stands_in_the_ledger(finished):
     results = finished / "results"
     written = {path.relative_to(results).as_posix() for path in results.rglob("*") if not path.is_dir()}
-    assert written - read_ledger(results).names == {MARKER, LEDGER}
+    assert written - read_ledger(results).names == OF_THE_FOLDER
     # A ledger that was lost can be made anew without any of these files counting as the user's.
-    assert set(earlier_files(results)) == written - {MARKER, LEDGER}
+    assert set(earlier_files(results)) == written - OF_THE_FOLDER
 
 
 def withdraw(study: Path, person: str) -> None:

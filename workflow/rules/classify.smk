@@ -10,7 +10,7 @@ rule classify:
         windows=of_all_batches(rules.derive.output.windows),
         states=of_all_batches(rules.derive.output.states),
         candidates=of_all_batches(rules.derive.output.candidates),
-        labels=label_files(),
+        labels=lambda w: label_files(),
         model=model_files(),
     output:
         bouts=f"{STAGES}/classify/bouts.parquet",

@@ -1,4 +1,6 @@
 # The study as it was checked at the start, and what the rules need to know of it.
+# Lists that grow with recordings are given to rules by functions: of a list that stands in a rule, the engine goes
+# through all for each of its files, which takes minutes from some thousand on.
 import os
 import sys
 from dataclasses import asdict, replace
@@ -15,7 +17,7 @@ from strainstudy.intake.start import check_all, look, reference_rater
 from strainstudy.intake.shipped import files_of
 from strainstudy.provenance.code import code_hash
 from strainstudy.records import Study
-from strainstudy.stages.rows import Rows
+from strainstudy.stages.rows import Rows, row_of
 from strainstudy.upstream import UPSTREAM
 from strainstudy.vocabulary import BODY_TASKS, SIDE_OF_POINT
 
@@ -71,7 +73,7 @@ def settings_of(*sections):
 def sheet_rows(batch, label_tasks=(), reference=False):
     """Sheet rows of a batch; labels, the use of a reference and the walkway are named only where the stage reads them."""
     rows = [r if r.task in label_tasks else replace(r, labels={}) for r in BATCHES[batch]]
-    return Rows(asdict(r if reference else replace(r, reference_use=None, walkway=None)) for r in rows)
+    return Rows(row_of(r if reference else replace(r, reference_use=None, walkway=None)) for r in rows)
 
 
 def sensor_rows(batch):
@@ -140,7 +142,7 @@ def study_rows(labels=False, reference=False):
     recordings = [r if reference else replace(r, reference_use=None, walkway=None) for r in STUDY.recordings.values()]
     return {
         "participants": Rows(asdict(p) for p in STUDY.participants.values()),
-        "recordings": Rows(asdict(r if labels else replace(r, labels={})) for r in recordings),
+        "recordings": Rows(row_of(r if labels else replace(r, labels={})) for r in recordings),
     }
 
 

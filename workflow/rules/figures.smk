@@ -7,7 +7,7 @@ FIGURE_KINDS = figure_kinds(STUDY.recordings.values())
 def held_rows():
     """Sheet rows of the recordings whose labels hold known angles."""
     held = [r for r in STUDY.recordings.values() if r.task in HELD_TASKS and r.labels]
-    return [asdict(replace(r, reference_use=None, walkway=None)) for r in held]
+    return Rows(row_of(replace(r, reference_use=None, walkway=None)) for r in held)
 
 
 wildcard_constraints:

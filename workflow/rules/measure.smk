@@ -12,7 +12,7 @@ rule measure:
         candidates=rules.classify.output.candidates,
         label_next=rules.classify.output.label_next,
         health=rules.tabulate.output.health,
-        labels=label_files(),
+        labels=lambda w: label_files(),
     output:
         bouts=f"{RESULTS}/tables/bouts.tsv",
         strides=f"{RESULTS}/tables/strides.tsv",

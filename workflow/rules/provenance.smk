@@ -10,7 +10,7 @@ rule provenance:
         results=[*rules.report.output, *rules.paper.output, *rules.classify.output, *rules.review_shared.output],
         reviews=expand(rules.review.output.made, batch=REVIEWED),
         people=expand(rules.people.output.made, batch=PEOPLED),
-        study=study_files(),
+        study=lambda w: study_files(),
         settings=SETTING_FILES,
         # what is copied beside the crate
         project=[f"{PROJECT}/{name}" for name in (WORKFLOW, LOCK)],

@@ -4,7 +4,7 @@ rule review_shared:
         events=rules.measure.output.typed_events,
         bouts=rules.measure.output.typed_bouts,
         quality=of_all_batches(rules.ingest.output.quality),
-        labels=label_files(),
+        labels=lambda w: label_files(),
         parts=PAGE_PARTS,
     output:
         page=f"{RESULTS}/{INDEX}",

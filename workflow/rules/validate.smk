@@ -34,7 +34,7 @@ rule validate:
         swallow_summary=rules.measure.output.typed_swallow_summary,
         signals=of_all_batches(rules.derive.output.signals),
         evidence=rules.classify.output.evidence,
-        labels=label_files(),
+        labels=lambda w: label_files(),
         norms=GENERAL.norms,
     output:
         tables=expand(f"{RESULTS}/validation/{{table}}.tsv", table=VALIDATION),

@@ -98,7 +98,8 @@ def folder_problems(results: str, study: str, file: str) -> list[Problem]:
 
 def _folder_faults(results: Path, planned: Iterable[str]) -> Iterable[tuple[str, str, str]]:
     """Go through the folders that planned files lie in: no file may stand there, no link lead nowhere."""
-    above = {str(place) for name in planned for place in PurePosixPath(name).parents if str(place) != "."}
+    folders = {name.rpartition("/")[0] for name in planned}
+    above = {str(place) for name in folders for place in (PurePosixPath(name), *PurePosixPath(name).parents)} - {"."}
     for name in sorted(above):
         path = results / name
         if path.is_symlink() and not path.exists():
@@ -112,7 +113,7 @@ def _folder_faults(results: Path, planned: Iterable[str]) -> Iterable[tuple[str,
 def _read_there(results: Path, planned: Iterable[str], inputs: Iterable[Path]) -> Iterable[tuple[str, str, str]]:
     """Find folders of the results that are links to where the run reads."""
     places = places_of(inputs)
-    for name in sorted({str(PurePosixPath(name).parent) for name in planned}):
+    for name in sorted({name.rpartition("/")[0] or "." for name in planned}):
         if lies_in(results / name, results):
             continue
         for place, one in places.items():

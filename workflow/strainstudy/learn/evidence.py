@@ -85,7 +85,7 @@ def balanced_accuracy(predicted: TextArray, truth: TextArray, groups: TextArray)
     return float(np.mean(recalls))
 
 
-def shuffled_labels(rows: Rows, generator: np.random.Generator) -> TextArray:
+def shuffled_labels(rows: Rows, generator: np.random.Generator, count: int) -> list[TextArray]:
     """Exchange the labels of whole units, within a person who has several classes, else between whole people.
 
     Windows of one bout, and bouts of one person, are alike for reasons that have nothing to do with the label; so
@@ -94,9 +94,11 @@ def shuffled_labels(rows: Rows, generator: np.random.Generator) -> TextArray:
 
     Returns
     -------
-    array of str or None, shape (n,)
+    list of array of str or None, each shape (n,)
+        ``count`` sets of labels, each exchanged anew.
     """
-    return _Exchange.of(rows).shuffled(generator)
+    exchange = _Exchange.of(rows)
+    return [exchange.shuffled(generator) for _ in range(count)]
 
 
 @dataclass(frozen=True)
@@ -242,8 +244,7 @@ def permutation_test(rows: Rows, task: Task, parameters: LearnParameters) -> pd.
     parts = _prepared(few, task, participant_folds(few.groups, labels, PERMUTATION_FOLDS, parameters.seed))
     (value,) = _scores(few, task, parts, [few.y])
     generator = np.random.Generator(np.random.PCG64(np.random.SeedSequence([parameters.seed, 1])))
-    exchange = _Exchange.of(few)
-    drawn = [exchange.shuffled(generator) for _ in range(parameters.permutations)]
+    drawn = shuffled_labels(few, generator, parameters.permutations)
     shares = [drawn[start : start + _AT_ONCE] for start in range(0, len(drawn), _AT_ONCE)]
     null = np.concatenate(spread(_scores, [(few, task, parts, share) for share in shares]))
     row = (

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from ..errors import Problem, StudyError
 from ..io.ledger import LEDGER, MARKER, adopt, read_ledger, read_marker
+from ..report.kinds import KINDS
 from ..tables.classifier import EVIDENCE
 from ..tables.throat import THROAT_EVIDENCE
 from .manifest import MANIFEST, sha256_of
@@ -25,6 +26,7 @@ _OF_A_BATCH = {
     "calibrate": ("parquet", "maps.json", "calibrations.json", "notes.json"),
     "condition": ("parquet", "notes.json"),
     "derive": (),
+    "drawings": ("json",),
     "features": ("windows.parquet",),
     "ingest": ("parquet", "quality.json"),
     "people": ("json",),
@@ -35,7 +37,7 @@ _OF_A_BATCH = {
     ),
 }  # fmt: skip
 _CHARACTERISE = ("curves", "cycles", "loops", "sensors", "steps", "uses")
-_TRAIN = ("bouts", "candidates", "label_next")
+_TRAIN = ("bouts", "candidates", "label_next", "rule_bouts")
 _MEASURED = ("bouts", "curves", "events", "gait", "swallow_summary")
 _STUDY_JOBS = (
     "characterise",
@@ -73,6 +75,7 @@ def _between_stages(batches: list[str]) -> list[str]:
     names = [f"stages/{s}/{b}.{end}" for s, ends in _OF_A_BATCH.items() for b in batches for end in ends]
     names += [f"logs/{stage}/{batch}.log" for stage in _OF_A_BATCH for batch in batches]
     names += [f"logs/{job}.log" for job in _STUDY_JOBS]
+    names += [name for kind in KINDS for name in (f"stages/figures/{kind}.json", f"logs/figures/{kind}.log")]
     names += [f"stages/characterise/{name}.parquet" for name in _CHARACTERISE]
     names += ["stages/tabulate/recordings.parquet"]
     names += [f"stages/{stage}/{name}.parquet" for stage in _LEARNING for name in _TRAIN]

@@ -53,6 +53,10 @@ def _assign(rows: Indices, columns: Indices, distance: Floats, n_rows: int, n_co
     if len(rows) == 0:
         empty = np.empty(0, dtype=np.intp)
         return Matches(empty, empty.copy(), np.empty(0))
+    if len(np.unique(rows)) == len(rows) and len(np.unique(columns)) == len(columns):
+        # Nobody has two to choose from, so every pair is one.
+        order = np.argsort(rows, kind="stable")
+        return Matches(rows[order], columns[order], distance[order])
     # Each row may stay alone at a price above any saving in distance that leaving it out could bring; weights
     # are shifted off zero because a sparse graph has no edge of weight zero.
     largest = float(distance.max()) if distance.max() > 0 else 1.0

@@ -99,10 +99,12 @@ def _own_error(parts: tuple[pd.DataFrame, pd.DataFrame]) -> float:
     return error if math.isfinite(error) and error > 0 else math.nan
 
 
-def _of_others(group: pd.DataFrame, person: str, earlier: str, later: str) -> tuple[float, int]:
-    """Give the standard deviation of the other people's changes between two sessions, and how many people they are."""
-    others = group[group["participant_id"] != person]
-    wide = others.pivot_table(index="participant_id", columns="session_id", values="value", aggfunc="mean")
+def _of_others(wide: pd.DataFrame, person: str, earlier: str, later: str) -> tuple[float, int]:
+    """Give the standard deviation of the other people's changes between two sessions, and how many people they are.
+
+    ``wide`` has the mean of each person, in rows, in each session.
+    """
+    wide = wide[wide.index != person]
     if earlier not in wide or later not in wide:
         return math.nan, 0
     change = (wide[later] - wide[earlier]).dropna()
@@ -133,12 +135,13 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
         repeat = session + "\t" + group["task"].astype(str)
         sd, freedom = within_person_sd(group["value"].to_numpy(), repeat.to_numpy(dtype=str))
         repeated = freedom >= _MINIMUM_FREEDOM and sd > 0
+        wide = group.pivot_table(index="participant_id", columns="session_id", values="value", aggfunc="mean")
         for person, mine in group.groupby("participant_id", sort=True):
             parts = {str(name): part for name, part in mine.groupby("session_id", sort=True)}
             for earlier, later in _session_pairs(list(parts)):
                 first, second = parts[earlier], parts[later]
                 error, basis, degrees = _own_error((first, second)), WITHIN, None
-                spread, others = _of_others(group, str(person), earlier, later)
+                spread, others = _of_others(wide, str(person), earlier, later)
                 if repeated:
                     error, basis, degrees = sd * math.sqrt(1 / len(first) + 1 / len(second)), REPEATS, freedom
                 elif others >= _MINIMUM_OTHERS and spread > 0:

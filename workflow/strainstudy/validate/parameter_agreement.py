@@ -244,6 +244,7 @@ def labelled_against_detected(
     """
     rows = []
     told: dict[tuple[str, str, str | None], float] = {}
+    measured = set() if reported is None else set(reported["measure"])
     for row in [] if reported is None else reported.to_dict("records"):
         told[str(row["recording_id"]), str(row["measure"]), text_or_none(row["trial_type"])] = float(row["value"])
     for recording in sorted(set(labels_by_recording) & set(events_by_recording)):
@@ -260,7 +261,7 @@ def labelled_against_detected(
         rows += [
             (recording, person, *key, "result tables", value, told.get((recording, *key), math.nan))
             for key, value in truth.items()
-            if reported is not None and key[0] in set(reported["measure"])
+            if key[0] in measured
         ]
     return pd.DataFrame(rows, columns=list(_PAIRS))
 

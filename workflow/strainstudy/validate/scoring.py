@@ -141,6 +141,23 @@ def _tally_side(
     )
 
 
+@dataclass(frozen=True)
+class _Marks:
+    """Labels or events as arrays, to be cut by type and side many times; ``lasts`` is whether each has a length."""
+
+    kind: NDArray[np.object_]
+    side: NDArray[np.object_]
+    spans: Floats
+    lasts: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, rows: pd.DataFrame) -> _Marks:
+        """Take the columns of a frame."""
+        kind, side = (rows[name].fillna("").to_numpy(dtype=object) for name in ("trial_type", "side"))
+        length = rows["duration"].to_numpy(dtype=np.float64, na_value=np.nan)
+        return cls(kind, side, spans_of(rows), np.nan_to_num(length, nan=0.0) > 0)
+
+
 def tally(
     recording_id: str,
     participant_id: str,
@@ -174,19 +191,23 @@ def tally(
         For each type and criterion: each side the rater used, and ``all``.
     """
     labels = without_straight_legs(labels)
+    truth, found = _Marks.of(labels), _Marks.of(events)
     tallies: list[Tally] = []
     for trial_type in scored_types(labels) if types is None else types:
-        truth = labels[labels["trial_type"] == trial_type]
-        found = events[events["trial_type"] == trial_type]
-        sided = len(truth) > 0 and bool(truth["side"].isin(SIDES).all())
-        sides = [side for side in SIDES if sided and (truth["side"] == side).any()]
+        mine, theirs = truth.kind == trial_type, found.kind == trial_type
+        of_side = {side: mine & (truth.side == side) for side in SIDES}
+        sided = bool(mine.any()) and not (mine & ~np.logical_or.reduce([*of_side.values()])).any()
         groups = (
-            [(side, spans_of(truth[truth["side"] == side]), spans_of(found[found["side"] == side])) for side in sides]
+            [
+                (side, truth.spans[own], found.spans[theirs & (found.side == side)])
+                for side, own in of_side.items()
+                if own.any()
+            ]
             if sided
-            else [(ALL_SIDES, spans_of(truth), spans_of(found))]
+            else [(ALL_SIDES, truth.spans[mine], found.spans[theirs])]
         )
         # An instant has no length to overlap with or to compare.
-        instants = trial_type not in INSTANTS and len(truth) > 0 and not (truth["duration"].fillna(0) > 0).any()
+        instants = trial_type not in INSTANTS and bool(mine.any()) and not truth.lasts[mine].any()
         for criterion in criteria(trial_type, parameters):
             if instants and criterion.name == "overlap":
                 continue
