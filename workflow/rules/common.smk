@@ -59,6 +59,7 @@ RESULTS = os.path.normpath(GENERAL.results)
 STAGES = f"{RESULTS}/stages"
 BATCHES = group_recordings(STUDY.recordings.values(), GENERAL.batches)
 SETTING_FILES = sorted({*config_files, GENERAL.norms})
+HELD_TASKS = ("bend", "free")
 
 
 wildcard_constraints:
@@ -74,6 +75,18 @@ def sheet_rows(batch, label_tasks=(), reference=False):
     """Sheet rows of a batch; labels, the use of a reference and the walkway are named only where the stage reads them."""
     rows = [r if r.task in label_tasks else replace(r, labels={}) for r in BATCHES[batch]]
     return Rows(row_of(r if reference else replace(r, reference_use=None, walkway=None)) for r in rows)
+
+
+def people_rows(batch):
+    """Sheet rows of the people of a batch."""
+    present = {r.participant_id for r in BATCHES[batch]}
+    return Rows(asdict(p) for name, p in STUDY.participants.items() if name in present)
+
+
+def held_rows():
+    """Sheet rows of the recordings whose labels hold known angles."""
+    held = [r for r in STUDY.recordings.values() if r.task in HELD_TASKS and r.labels]
+    return Rows(row_of(replace(r, reference_use=None, walkway=None)) for r in held)
 
 
 def sensor_rows(batch):

@@ -4,12 +4,6 @@ from strainstudy.report.kinds import figure_kinds, is_of_sensors, tables_of
 FIGURE_KINDS = figure_kinds(STUDY.recordings.values())
 
 
-def held_rows():
-    """Sheet rows of the recordings whose labels hold known angles."""
-    held = [r for r in STUDY.recordings.values() if r.task in HELD_TASKS and r.labels]
-    return Rows(row_of(replace(r, reference_use=None, walkway=None)) for r in held)
-
-
 wildcard_constraints:
     kind="|".join(FIGURE_KINDS),
 

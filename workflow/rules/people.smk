@@ -1,12 +1,5 @@
 # A page for each person, of tables alone: sessions side by side, to print on two sheets.
 PEOPLED = [batch for batch in BATCHES if batch != BENCH]
-HELD_TASKS = ("bend", "free")
-
-
-def people_rows(batch):
-    """Sheet rows of the people of a batch."""
-    present = {r.participant_id for r in BATCHES[batch]}
-    return Rows(asdict(p) for name, p in STUDY.participants.items() if name in present)
 
 
 rule people:
