@@ -77,7 +77,7 @@ def test_holds_reached_one_way_cannot_show_hysteresis_and_widen_the_interval():
     both = fit_angle_map(stairs(lambda a: 0.01 * a), RIGID)
     assert np.isnan(done.hysteresis_percent)
     assert "one way" in done.notes[0]
-    assert done.error_deg > both.error_deg
+    assert done.loop_error_deg > both.loop_error_deg
 
 
 def test_the_loop_is_taken_off_both_branches():

@@ -40,6 +40,7 @@ def a_map(**changes):
     values = {
         "levels": (0.0, 0.5, 1.0), "angles": (0.0, 50.0, 100.0), "sign": 1, "loop_width": 0.0, "branch_radius": 0.1,
         "zero_level": 0.0, "rest_ohm": math.nan, "error_deg": 2.0, "error_share": 0.03,
+        "loop_error_deg": 0.0,
         "zero_error_deg": 1.5, "zero_drift_deg": math.inf, "lag_s": 0.0, "lag_error_s": 0.0, "freedom": 6.0,
         "prediction_level": 0.9,
         "hold_count": 9, "repeatability_deg": 1.0, "hysteresis_percent": 0.0, "creep_percent": 0.0,
@@ -100,12 +101,14 @@ def test_a_steady_sensor_that_reads_more_at_rest_says_that_the_knee_is_bent():
     response = np.full(50, 0.2)
     found = done.apply(response, 100.0, drift=np.full(50, 0.1))
     zero, error = done.zero(np.full(50, 0.1))
-    assert (zero, error) == pytest.approx(_resting_angle(10.0, 10.0, 0.5))
+    mean, alone = _resting_angle(10.0, 10.0, 0.5)
+    # A drift of 0.5 seen in few readings counts as one of 2 degrees, by the weight that the reading has.
+    assert (zero, error) == pytest.approx((mean, math.hypot(alone, 100 / 100.25 * math.sqrt(2.0**2 - 0.5**2))))
     assert 9.0 < zero < 10.0
     assert found.angle == pytest.approx(20.0 + zero, abs=1e-6)
     # (1 + 0.1) x 1100 / 1000 - 1: the same reading over another rest resistance
     ohms = a_map(zero_error_deg=10.0, zero_drift_deg=0.5, rest_ohm=1000.0)
-    assert ohms.zero(np.full(5, 0.1), 1100.0) == pytest.approx(_resting_angle(21.0, 10.0, 0.5))
+    assert ohms.zero(np.full(5, 0.1), 1100.0)[0] == pytest.approx(_resting_angle(21.0, 10.0, 0.5)[0])
     assert a_map().zero(np.full(5, np.nan)) == (0.0, 1.5)
 
 
@@ -158,15 +161,18 @@ def test_the_scatter_of_holds_is_that_about_the_map_with_its_degrees_of_freedom(
     residual = done.angle_of(frame["level"]) - frame["angle"]
     expected = math.sqrt(float(residual @ residual) / (12 - 3))
     assert done.repeatability_deg == pytest.approx(expected)
-    assert (done.freedom, done.hold_count) == (9.0, 12)
+    # The hold error of the settings counts as another four degrees of freedom (pooled variance).
+    assert (done.freedom, done.hold_count) == (9.0 + 4.0, 12)
+    scatter = math.sqrt((9 * expected**2 + 4 * P.hold_error_deg**2) / 13)
     creep = float(np.median([c / level for angle, level, _, c, _ in rows if angle]))
     assert done.creep_percent == pytest.approx(100 * creep)
     # an error of a known largest size is uniform: its spread is the size over root twelve
     assert done.error_share == pytest.approx(creep / math.sqrt(12))
-    own = math.sqrt(max(0.0, expected**2 - P.hold_error_deg**2))
+    own = math.sqrt(max(0.0, scatter**2 - P.hold_error_deg**2))
     unseen = P.assumed_hysteresis_percent / 100 * 100
-    median = expected * math.sqrt(math.pi / 2) / math.sqrt(4)
-    assert done.error_deg == pytest.approx(math.hypot(median, own, unseen / math.sqrt(12)))
+    median = scatter * math.sqrt(math.pi / 2) / math.sqrt(4)
+    assert done.error_deg == pytest.approx(math.hypot(median, own))
+    assert done.loop_error_deg == pytest.approx(unseen / math.sqrt(12))
 
 
 def test_the_zero_drifts_as_the_straight_leg_did_more_where_one_recording_shows_it():
@@ -204,11 +210,49 @@ def test_a_loop_is_its_regression_on_the_branch_and_kept_where_it_differs_from_n
     assert done.loop_width == pytest.approx(-2 * fit.params["branch"])
     span = done.levels[-1] - done.levels[0]
     loop = math.hypot(0.25 * done.loop_width, 2 * fit.bse["branch"]) * 90 / span
-    expected = done.repeatability_deg
-    own = math.sqrt(max(0.0, expected**2 - P.hold_error_deg**2))
-    each = 12 / 2
-    median = expected * math.sqrt(math.pi / 2) / math.sqrt(each)
-    assert done.error_deg == pytest.approx(math.hypot(median, own, loop / math.sqrt(12)))
+    assert done.loop_error_deg == pytest.approx(loop / math.sqrt(12))
+
+
+def test_a_loop_that_is_not_told_from_none_is_allowed_for_as_wide_as_the_test_leaves_it():
+    """Statsmodels: the upper 95 % limit of the width from the same regression."""
+    import statsmodels.formula.api as smf
+
+    rng = np.random.default_rng(8)
+    rows = [
+        (angle, 0.01 * angle - 0.005 * (branch + 1) + 0.02 * rng.standard_normal(), branch, 0.0, 0)
+        for angle, branch in ((0, -1), (45, 1), (90, 1), (45, -1)) * 2
+    ]
+    done = fitted(rows)
+    fit = smf.ols("level ~ C(angle) + branch", holds(rows)).fit()
+    assert fit.pvalues["branch"] > 0.05
+    assert done.loop_width == 0.0
+    widest = -2 * fit.conf_int(0.05).loc["branch", 0]
+    span = done.levels[-1] - done.levels[0]
+    assert done.loop_error_deg == pytest.approx(widest * 90 / span / math.sqrt(12))
+
+
+def test_the_error_of_the_loop_opens_from_the_straight_leg_over_the_radius_of_the_branches():
+    done = a_map(loop_error_deg=3.0, error_share=0.0)
+    closed, half, full = (apply(done, [x, x, x]) for x in (0.0, 0.05, 0.4))
+    constant = 2.0**2 + 1.5**2
+    freedom = 6.0 * (constant / 2.0**2) ** 2
+    for found, share in ((closed, 0.0), (half, 0.5), (full, 1.0)):
+        size = stats.t.ppf(0.95, freedom) * math.sqrt(constant + (3.0 * share) ** 2)
+        assert found.high - found.angle == pytest.approx([size] * 3)
+
+
+def test_a_lag_widens_the_interval_by_the_speed_of_the_angle_where_the_curve_is_steep():
+    """Half as steep in the upper half: the same response per second is twice the degrees per second."""
+    done = a_map(levels=(0.0, 0.5, 0.75), angles=(0.0, 50.0, 100.0), lag_error_s=0.02, error_share=0.0)
+    ramp = np.arange(75) / 100.0
+    found = apply(done, ramp)
+    constant = 2.0**2 + 1.5**2
+    freedom = 6.0 * (constant / 2.0**2) ** 2
+    for at in (10, 70):
+        speed = np.gradient(done.angle_of(ramp))[at] * 100.0
+        half = stats.t.ppf(0.95, freedom) * math.sqrt(constant + (0.02 * speed) ** 2)
+        assert found.high[at] - found.angle[at] == pytest.approx(half)
+    assert found.high[70] - found.angle[70] > found.high[10] - found.angle[10]
 
 
 @pytest.mark.parametrize(("wrong", "refused"), [(1, False), (3, True)])

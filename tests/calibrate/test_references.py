@@ -19,7 +19,7 @@ KNEE = 35 - 35 * np.cos(2 * np.pi * TIME / 4)
 KEY = MapKey("sub-01", "ses-01", "left_knee", "S1")
 P, HOW = CalibrateParameters(), ConditionParameters()
 HOLDS = AngleMap(
-    (0.0, 1.0), (0.0, 90.0), 1, 0.0, 0.1, 0.0, float("inf"), 1.0, 0.01, 3.0, 1.0, 0.02, 0.014, 5.0, 0.9, 6, 1.0,
+    (0.0, 1.0), (0.0, 90.0), 1, 0.0, 0.1, 0.0, float("inf"), 1.0, 0.0, 0.01, 3.0, 1.0, 0.02, 0.014, 5.0, 0.9, 6, 1.0,
     0.0, 0.0, float("inf"), float("inf"), ("one branch",),
 )  # fmt: skip
 

@@ -244,21 +244,53 @@ def test_a_person_in_whom_no_asymmetry_was_found_is_told_what_would_have_been(ta
 
 
 def test_a_range_in_which_the_angles_interval_holds_too_seldom_fell_short_whatever_the_knee_did(tables):
-    """Of all movements and of each: what holds less than the level is told with its limits and people."""
+    """Ranges of all movements in one list, then the worst movement; people and spread once; the table of the rest."""
     whole = {"recording_id": "pooled", "n_participants": 4, "seconds": 300.0, "coverage_nominal": 0.9, "coverage": 0.95,
              "coverage_low": 0.8, "coverage_high": 1.0, "phase": "all",
              "coverage_claim": "as it claims, within its own limits"}  # fmt: skip
-    still = whole | {"phase": "still", "angle_from": 30.0, "angle_to": 45.0, "seconds": 1.2, "coverage": 0.65,
-                     "coverage_low": 0.0}  # fmt: skip
-    put(tables.results, [whole, still], ANGLES)
-    notes = [block.words for block in shortfalls(StudyTables(tables.results)).blocks]
-    (note,) = [words for words in notes if "of the knee angle holds" in words]
-    assert note == (
-        "The 90 % interval of the knee angle holds the reference less often than it claims: still, from 30 to 45 "
-        "degrees "
-        "65 % of 1.2 s (4 people; 0 to 100 % by the spread between them, so that these people do not settle "
-        "it)."
-    )
+    part = whole | {"angle_from": 30.0, "angle_to": 45.0, "seconds": 91.0, "coverage": 0.86, "coverage_low": 0.54}
+    low = whole | {"angle_to": 15.0, "coverage": 0.88, "coverage_low": 0.7, "coverage_high": 0.89}
+    still = part | {"phase": "still", "seconds": 1.2, "coverage": 0.65, "coverage_low": 0.0}
+    flexing = part | {"phase": "flexing", "seconds": 42.0, "coverage": 0.89}
+
+    def told(rows):
+        put(tables.results, rows, ANGLES)
+        notes = [block.words for block in shortfalls(StudyTables(tables.results)).blocks]
+        return [words for words in notes if "of the knee angle holds" in words]
+
+    start = "The 90 % interval of the knee angle holds the reference less often than it claims: "
+    end = " Every movement and range: validation/angles.tsv."
+    assert told([whole]) == []
+    assert told([whole, part, still, flexing]) == [
+        f"{start}over all movements from 30 to 45 degrees 86 % of 91 s; worst of the movements, still, from 30 to 45 "
+        f"degrees 65 % of 1.2 s. In 4 people; by the spread between them 0 to 100 %, which does not settle it.{end}"
+    ]
+    assert told([whole, part, low]) == [
+        f"{start}over all movements up to 15 degrees 88 % of 300 s; from 30 to 45 degrees 86 % of 91 s. In 4 people; "
+        f"by the spread between them 54 to 100 %, which shows it of 1 of these 2.{end}"
+    ]
+    few = still | {"n_participants": 1, "coverage_low": None, "coverage_high": None}
+    assert told([whole, few]) == [
+        f"{start}worst of the movements, still, from 30 to 45 degrees 65 % of 1.2 s. In 1 person, too few to tell "
+        f"more.{end}"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "words"),
+    [
+        (0.97, 0.95, None),
+        (0.95, 0.85, "its lower limit is below 0.9"),
+        (0.73, 0.65, "F1 by time of turn is"),
+        (0.95, None, "too few people for limits"),
+    ],
+)
+def test_a_state_falls_short_by_the_lower_limit_of_its_f1(tables, value, low, words):
+    row = {"recording_id": "pooled", "trial_type": "turn", "measure": "f1", "value": value, "value_low": low}
+    put(tables.results, [row], STATES)
+    notes = [block.words for block in shortfalls(StudyTables(tables.results)).blocks if "F1 by time" in block.words]
+    assert len(notes) == (words is not None)
+    assert all(words in note for note in notes)
 
 
 @pytest.mark.parametrize("n", [MOST_DOTS, MOST_DOTS + 1, 1000])

@@ -14,14 +14,15 @@ Zero. Two things say where 0 degrees lies in another recording of the session: i
 take ``straight_leg_sd_deg``), and the sensor still reads what it read at 0 in the bend recording (give or take its
 drift since, judged from the spread of that reading within the bend recordings). The two are weighted by their
 variances. So a sensor that hardly drifts shows that somebody stands on bent knees, and one that drifts much is set
-to zero in every recording; so is one whose reading moved further than either explains (the sleeve slipped).
+to zero in every recording; so is one whose reading moved further than either explains (the sleeve slipped). A drift
+that few readings show as small counts in the error as one of `_LEAST_DRIFT_DEG`.
 
 Limits. An amplifier whose offset jumps, or a loose lead, gives angles that no knee has: outside `POSSIBLE_DEG` there is
 no angle, so that no stride is sized by it.
 
 Lag. A soft sensor follows with a first-order lag; the angle is advanced by this sensor's own where it was measured
 (`strainstudy.calibrate.answer`), else by that of the response time in the settings, and the interval widens with
-angular speed for what is not known of it.
+the speed of the angle itself for what is not known of it.
 """
 
 from __future__ import annotations
@@ -53,6 +54,9 @@ _SLIP_PROBABILITY: Final = 0.1
 """Probability that a zero moved in a session more than its drift says (ours)."""
 _SLIP_DEG: Final = 20.0
 """A sleeve that slips or a sensor that ages in a session moves its zero by some tens of degrees (ours)."""
+_LEAST_DRIFT_DEG: Final = 2.0
+"""Drift of a zero below which the few readings of a straight leg do not show that it stays (chosen on 64 invented
+people, cohorts 301 to 308 of tests/experiments/known_cohort.py: without it, 79 % where little drift was seen)."""
 _MARGIN_SHARE: Final = 0.05
 """Levels within this share of the span beyond the holds still count as calibrated."""
 
@@ -114,9 +118,9 @@ class AngleMap:
         Half the travel that takes the response from branch to branch.
     zero_level, rest_ohm : float
         Response at 0 degrees before drift was taken off, and the rest resistance it is relative to (NaN: none).
-    error_deg, error_share, zero_error_deg, zero_drift_deg : float
-        Standard errors: of any angle in degrees, and as a share of the angle; of the straight leg's angle in a
-        recording; of the sensor's zero from the bend recording to another, degrees.
+    error_deg, loop_error_deg, error_share, zero_error_deg, zero_drift_deg : float
+        Standard errors: of any angle in degrees; of one in the midst of the hysteresis loop; as a share of the angle;
+        of the straight leg's angle in a recording; of the sensor's zero from the bend recording to another, degrees.
     lag_s, lag_error_s : float
         First-order time constant by which the angle is advanced, and its standard error.
     freedom : float
@@ -146,6 +150,7 @@ class AngleMap:
     zero_level: float
     rest_ohm: float
     error_deg: float
+    loop_error_deg: float
     error_share: float
     zero_error_deg: float
     zero_drift_deg: float
@@ -233,7 +238,12 @@ class AngleMap:
             resting = (1 + resting) * rest_ohm / self.rest_ohm - 1
         # Rest is the branch on which the leg came down, as it was in the bend recording.
         apparent = float(self.angle_of(self.sign * (resting - self.zero_level) + self.level_of(0.0)))
-        return _resting_angle(apparent, self.zero_error_deg, self.zero_drift_deg)
+        mean, error = _resting_angle(apparent, self.zero_error_deg, self.zero_drift_deg)
+        # A spread of few readings may be small by luck: the mean stays, what it took from the reading is less sure, but
+        # no less than without the reading.
+        share = self.zero_error_deg**2 / (self.zero_error_deg**2 + self.zero_drift_deg**2)
+        unseen = math.sqrt(max(0.0, _LEAST_DRIFT_DEG**2 - self.zero_drift_deg**2))
+        return mean, max(error, min(math.hypot(error, share * unseen), self.zero_error_deg))
 
     def apply(self, response: npt.ArrayLike, fs: float, *, drift: npt.ArrayLike, rest_ohm: float = math.nan) -> Angles:
         """Turn a conditioned response into degrees.
@@ -259,8 +269,8 @@ class AngleMap:
             return Angles.none(len(x))
         resting_deg, zero_error = self.zero(drift, rest_ohm)
         level = x + (self.level_of(resting_deg) - self.level_of(0.0))
-        speed = np.gradient(spanned(level)) * fs
-        level = level + self.lag_s * speed
+        degrees_per_s = np.gradient(self.angle_of(spanned(level))) * fs
+        level = level + self.lag_s * np.gradient(spanned(level)) * fs
         if self.loop_width > 0:
             level = level + self.loop_width / 2 * branch(spanned(level), self.branch_radius)
         angle = self.angle_of(level)
@@ -270,10 +280,13 @@ class AngleMap:
             impossible = (angle < POSSIBLE_DEG[0]) | (angle > POSSIBLE_DEG[1])
             beyond = np.maximum(angle - self.angles[-1], np.maximum(self.angles[0] - angle, 0.0))
         constant = self.error_deg**2 + zero_error**2
+        # A loop is closed where the leg is straight; how soon it opens is ours, chosen on the cohorts of the drift.
+        opened = np.clip((level - self.levels[0]) / self.branch_radius, 0.0, 1.0)
         variance = (
             constant
+            + (self.loop_error_deg * opened) ** 2
             + (self.error_share * angle) ** 2
-            + (self.lag_error_s * speed / self.response_per_degree) ** 2
+            + (self.lag_error_s * degrees_per_s) ** 2
             + (_EXTRAPOLATION_SHARE * beyond) ** 2
         )
         # Welch and Satterthwaite: only the spread of the holds is estimated, the rest is taken as known.

@@ -269,38 +269,58 @@ def _weak_detection(tables: StudyTables) -> list[Note]:
 
 
 def _weak_turns(tables: StudyTables) -> list[Note]:
-    """Tell of states that are found badly by time, among them turns."""
+    """Tell of states, among them turns, whose F1 by time is not shown to be high: by its lower limit, as of events."""
     states = tables(STATES)
-    own = states[(states["recording_id"] == "pooled") & (states["measure"] == "f1")]
-    weak = own[pd.to_numeric(own["value"]) < _WEAK_F1].sort_values("trial_type", kind="stable")
-    return [
-        Note(f"F1 by time of {spoken(row['trial_type'])} is {interval_text(row, 'value')}.", "fault")
-        for row in records(weak)
-    ]
+    own = states[(states["recording_id"] == "pooled") & (states["measure"] == "f1") & states["value"].notna()]
+    notes = []
+    for row in records(own.sort_values("trial_type", kind="stable")):
+        said = f"F1 by time of {spoken(row['trial_type'])} is {interval_text(row, 'value')}"
+        if pd.isna(row["value_low"]):
+            notes.append(Note(f"{said}: too few people for limits, so that nothing is shown."))
+        elif row["value"] < _WEAK_F1:
+            notes.append(Note(f"{said}.", "fault"))
+        elif row["value_low"] < _WEAK_F1:
+            notes.append(Note(f"{said}: its lower limit is below {_WEAK_F1:g}.", "fault"))
+    return notes
 
 
 def _narrow_intervals(tables: StudyTables, promised: float) -> list[Note]:
-    """Name the movements and parts of the knee's range in which the angle's interval holds the reference too seldom."""
+    """Name the parts of the knee's range in which the angle's interval holds too seldom, and the worst movement."""
     angles = tables(ANGLES)
     own = angles[(angles["recording_id"] == "pooled") & angles["participant_id"].isna()]
     short = own[pd.to_numeric(own["coverage"]) < promised]
-    words = []
-    for row in records(short.sort_values(["phase", "angle_from", "angle_to"], kind="stable", na_position="first")):
-        moving = "" if row["phase"] == "all" else f"{row['phase']}, "
-        limits = ", too few to tell more"
-        if pd.notna(row["coverage_low"]):
-            ends = f"{100 * row['coverage_low']:.0f} to {100 * row['coverage_high']:.0f} %"
-            unsure = "" if row["coverage_high"] < promised else ", so that these people do not settle it"
-            limits = f"; {ends} by the spread between them{unsure}"
-        n = int(row["n_participants"])
-        words.append(
-            f"{moving}{angle_range(row)} {100 * row['coverage']:.0f} % of {number_text(row['seconds'], 2)} s "
-            f"({people_text(n)}{limits})"
-        )
-    if not words:
+    if short.empty:
         return []
+    whole = short["phase"] == "all"
+    ranges = short[whole].sort_values(["angle_from", "angle_to"], kind="stable", na_position="first")
+    moving = short[~whole].sort_values("coverage", kind="stable").head(1)
+    lists = [
+        f"{words} {'; '.join(map(_coverage_words, records(rows)))}"
+        for words, rows in (("over all movements", ranges), ("worst of the movements,", moving))
+        if len(rows)
+    ]
     start = f"The {100 * promised:.0f} % interval of the knee angle holds the reference less often than it claims"
-    return [Note(f"{start}: {'; '.join(words)}.", "fault")]
+    spread = _spread_words(pd.concat([ranges, moving]), promised)
+    where = "Every movement and range: validation/angles.tsv."
+    return [Note(f"{start}: {'; '.join(lists)}. {spread} {where}", "fault")]
+
+
+def _coverage_words(row: Mapping[str, Any]) -> str:
+    moving = "" if row["phase"] == "all" else f"{row['phase']}, "
+    return f"{moving}{angle_range(row)} {100 * row['coverage']:.0f} % of {number_text(row['seconds'], 2)} s"
+
+
+def _spread_words(named: pd.DataFrame, promised: float) -> str:
+    """Say of how many of the coverages named the spread between people shows that they are too low."""
+    fewest, most = int(named["n_participants"].min()), int(named["n_participants"].max())
+    who = people_text(most) if fewest == most else f"{fewest} to {most} people"
+    known = named[named["coverage_low"].notna()]
+    if known.empty:
+        return f"In {who}, too few to tell more."
+    ends = f"{100 * known['coverage_low'].min():.0f} to {100 * known['coverage_high'].max():.0f} %"
+    sure = int((known["coverage_high"] < promised).sum())
+    settled = f"shows it of {sure} of these {len(named)}" if sure else "does not settle it"
+    return f"In {who}; by the spread between them {ends}, which {settled}."
 
 
 def _when(row: Mapping[str, Any]) -> str:

@@ -31,7 +31,7 @@ def angle_error(entry: AngleMap | ReferenceMap) -> AngleError:
     """Errors of a calibration's angles, for the limits of ranges and peaks."""
     if isinstance(entry, ReferenceMap):
         return AngleError(0.0, entry.rmse_left_out, entry.zero_error_deg)
-    return AngleError(entry.error_share, entry.error_deg, entry.zero_error_deg)
+    return AngleError(entry.error_share, math.hypot(entry.error_deg, entry.loop_error_deg), entry.zero_error_deg)
 
 
 def _movement(
