@@ -49,7 +49,9 @@ READING: Final = {
     "sensors are missed or made up more often; each shape rests on other recordings and in part on other people, so "
     "that sensor and person are not wholly told apart. Where no swallow was found there is no shape.",
     "agreement_taken": "One line for each thing that the rater labelled in the throat signal: how many stretches of it "
-    "hold a false swallow, and false swallows per minute of it. Few minutes give wide limits, even with none counted.",
+    "hold a false swallow, and false swallows per minute of it. Few minutes give wide limits, even with none counted. "
+    "The last lines count false swallows where nothing of these was labelled, and all of them in all time without "
+    "swallows. Limits are the wider of those of a count by chance (exact Poisson) and those from resampling people.",
     "agreement_throat": "One line for each class and each way of calling it. Classifier: by a model that never saw the "
     "person. Without labels: the rule that stands in where a study has none; it says swallow or not swallow. Majority: "
     "the commonest class, always. A classifier that does no better than the other two is not needed. Other: what the "
