@@ -31,7 +31,9 @@ READING: Final = {
     "tables/gait.tsv. The column 'sensor or gait' says whether a difference between the sides can be the sensors' own: "
     "a value within its limit is no asymmetry found; beyond it with the whole interval it is found; beyond it with an "
     "interval that reaches back it is not certain, as is an amplitude as recorded that gain and degrees do not give.",
-    "swallows": "Swallows found in the throat signal among speech, coughs and head movements.",
+    "swallows": "Swallows found in the throat signal among speech, coughs and head movements. Where swallows of a "
+    "drunk volume seem to have been missed, water per swallow and drinking speed would be bounds: they are n/a, here "
+    "and in every mean, comparison and published range.",
     "classifier": "Every number here is of people left out of everything that was fitted: scaling, selection, "
     "calibration of probabilities, smoothing. Three simple rules stand beside the classifier; one that does no "
     "better than they is not needed.",
