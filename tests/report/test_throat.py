@@ -70,7 +70,7 @@ def test_each_row_of_the_figure_says_what_it_is_and_its_n(tmp_path, throat_evide
         "cough\n2 false in 2.50 min, 3 people",
         "head movement\n3 false in 2.50 min, 4 people",
         "artefact\n1 false in 2.50 min, 2 people",
-        "speech, coughs and\nhead movements together\n0 false in 2.50 min, 1 person",
+        "speech, coughs and head\nmovements together\n0 false in 2.50 min, 1 person",
     ]
     assert ticks(axes["Movements by class"])[0] == "swallow\n34, 2 people"
     assert "centres within 0.50 s" in picture.caption

@@ -135,8 +135,25 @@ def test_a_small_sip_taken_with_one_swallow_is_not_doubted():
 def test_a_volume_beyond_a_mouthful_is_doubted_where_one_swallow_was_found_for_it(volume, doubted):
     """A mouthful for one swallow: mean 49.1 ml in 34 young men, 39.7 ml in 33 women (Kim SI et al. 2013)."""
     rows = measure_swallows(_swallows([1.0]), PARAMETERS)
-    note = summarise_swallows(rows, 40.0, PARAMETERS, volume_ml=volume)["sensor_note"]
+    summary = summarise_swallows(rows, 40.0, PARAMETERS, volume_ml=volume)
+    note = summary["sensor_note"]
     assert (note is not None and "one swallow found" in note) == doubted
+    assert np.isnan(summary["volume_per_swallow"]) == doubted
+    two = measure_swallows(_swallows([1.0, 2.2]), PARAMETERS)
+    both = summarise_swallows(two, 40.0, PARAMETERS, volume_ml=2 * volume)
+    assert (both["sensor_note"] is not None and "2 swallows found" in both["sensor_note"]) == doubted
+
+
+@pytest.mark.parametrize(("plausibility", "withheld"), [(0.9, True), (0.3, False)])
+def test_what_was_missed_within_the_drinking_leaves_nothing_per_swallow(plausibility, withheld):
+    """Four sips of 50 ml of which one was called something else: 50 / 3 ml would be a bound and no measurement."""
+    rows = measure_swallows(_swallows([2.0, 3.2, 5.6], duration=0.75), PARAMETERS)
+    other = pd.DataFrame({"onset": [4.4], "duration": [0.75], "plausibility": [plausibility], "log_size_ratio": [0.0]})
+    summary = summarise_swallows(rows, 15.0, PARAMETERS, volume_ml=50.0, others=other)
+    names = ("volume_per_swallow", "time_per_swallow", "swallowing_speed")
+    assert [np.isnan(summary[name]) for name in names] == [withheld] * 3
+    assert summary["drinking_count"] == 3
+    assert ("at most 16.7 ml" in (summary["sensor_note"] or "")) == withheld
 
 
 @pytest.mark.parametrize(("pause", "drinking"), [(29.5, 4), (31.5, 3)])

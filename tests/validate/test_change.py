@@ -144,7 +144,7 @@ def test_recordings_of_different_tasks_do_not_repeat_each_other():
 def test_a_drunk_volume_repeats_no_other_swallowing_and_has_no_interval_of_its_own():
     found = swallow_measurements(
         pd.concat([
-            summary("r1", duration_mean=1.1, interval_mean=1.2, time_per_swallow=1.2, volume_per_swallow=12.0),
+            summary("r1", duration_mean=1.1, interval_mean=1.2, time_per_swallow=1.2, volume=48.0),
             summary("r2", duration_mean=1.1, interval_mean=6.0),
         ]),
         RECORDINGS,

@@ -234,16 +234,52 @@ def speakers(counts, seconds=60.0):
     return labels, events, {f"r{i}": f"sub-{i:02d}" for i in range(len(counts))}
 
 
-def test_pooled_confounders_have_the_limits_of_a_bootstrap_of_counts_made_by_hand():
+def test_pooled_confounders_have_the_limits_of_a_bootstrap_where_people_differ_more_than_chance_would_make_them():
     """Five people, two stretches and two minutes of speech each; 0 to 4 false swallows, all in the first stretch."""
     found = row(score_confounders(*speakers([0, 1, 2, 3, 4]), QUICK), recording_id="pooled", confounder="speech")
     assert (found.n_participants, found.n_labelled, found.n_taken, found.minutes) == (5, 10, 4, 10)
-    for name, counts, exposure in (("share_taken", [0, 1, 1, 1, 1], 2.0), ("false_per_minute", [0, 1, 2, 3, 4], 2.0)):
-        table = np.column_stack([counts, np.full(5, exposure)])
-        limits = cluster_bootstrap(table, lambda s: s[:, 0] / s[:, 1], draws=QUICK.bootstrap_draws, seed=QUICK.seed)
-        assert found[name] == pytest.approx(sum(counts) / (5 * exposure))
-        assert [found[f"{name}_low"], found[f"{name}_high"]] == pytest.approx([limits.low, limits.high])
-        assert limits.low < found[name] < limits.high
+    table = np.column_stack([[0, 1, 2, 3, 4], np.full(5, 2.0)])
+    limits = cluster_bootstrap(table, lambda s: s[:, 0] / s[:, 1], draws=QUICK.bootstrap_draws, seed=QUICK.seed)
+    assert found.false_per_minute == pytest.approx(10 / 10)
+    assert [found.false_per_minute_low, found.false_per_minute_high] == pytest.approx([limits.low, limits.high])
+    # Wilson 1927: (p + z^2 / 2n -+ z sqrt(p q / n + z^2 / 4n^2)) / (1 + z^2 / n) for 4 of 10, wider than 4 of 5 people
+    assert found.share_taken == pytest.approx(4 / 10)
+    assert [found.share_taken_low, found.share_taken_high] == pytest.approx([0.1682, 0.6873], abs=5e-5)
+    assert found.interval_method == (
+        "Wilson, wider than bootstrap over participants (BCa); "
+        "bootstrap over participants (BCa), wider than exact Poisson"
+    )
+
+
+def test_one_false_swallow_in_all_has_the_limits_of_a_count_of_one():
+    """Garwood 1936: a count of 1 has the limits 0.0253 and 5.5716; five people of 2 min each are 10 min."""
+    found = row(score_confounders(*speakers([1, 0, 0, 0, 0]), QUICK), recording_id="pooled", confounder="speech")
+    limits = [found.false_per_minute_low, found.false_per_minute_high]
+    assert limits == pytest.approx([0.0253 / 10, 5.5716 / 10], abs=5e-5)
+    assert "exact Poisson, wider than bootstrap over participants" in found.interval_method
+
+
+def test_all_false_swallows_stand_beside_all_time_without_swallows():
+    """Of 300 s the rater looked at 200: 10 of a swallow, 60 of speech. False: one in speech, two in nothing."""
+    labels = frame((0, 200, "labelled"), (20, 60, "speech"), (100, 10, "swallow"))
+    events = frame(
+        (30, 1, "swallow"), (104, 2, "swallow"), (140, 1, "swallow"), (150, 1, "swallow"), (250, 1, "swallow")
+    )
+    found = score_confounders({"r1": labels}, {"r1": events}, {"r1": "sub-01"}, QUICK, durations={"r1": 300.0})
+    everything = row(found, recording_id="r1", confounder="no_swallow")
+    assert everything.minutes == pytest.approx(190 / 60)
+    assert everything.n_false_swallows == 3
+    unnamed = row(found, recording_id="r1", confounder="other")
+    assert unnamed.minutes == pytest.approx(130 / 60)
+    assert unnamed.n_false_swallows == 2
+    assert pd.isna(unnamed.n_labelled)
+    assert pd.isna(unnamed.share_taken)
+    # Garwood 1936, count 3: 0.6187 to 8.7673
+    assert everything.false_per_minute_high == pytest.approx(8.7673 / (190 / 60), abs=1e-4)
+    no_limits = labels[labels["trial_type"] != "labelled"]
+    whole = score_confounders({"r1": no_limits}, {"r1": events}, {"r1": "sub-01"}, QUICK, durations={"r1": 300.0})
+    assert row(whole, recording_id="r1", confounder="no_swallow").minutes == pytest.approx(290 / 60)
+    assert row(whole, recording_id="r1", confounder="no_swallow").n_false_swallows == 4
 
 
 def test_pooled_confounders_that_fooled_nobody_keep_an_upper_limit():

@@ -17,6 +17,7 @@ from ..tables.angles import ANGLES
 from ..tables.sensors import SENSOR_LOOPS, SENSORS
 from ..tables.validation import CONFUSION
 from .drawings import FEWEST_FOR_INTERVAL
+from .frames import withheld_words
 from .names import WIDTHS_MM, figure_file
 from .prose import listed
 from .style import Panel
@@ -98,11 +99,11 @@ def _of_groups(_tables: StudyTables, panels: Sequence[Panel]) -> str:
     )
 
 
-def _of_swallows(_tables: StudyTables, panels: Sequence[Panel]) -> str:
+def _of_swallows(tables: StudyTables, panels: Sequence[Panel]) -> str:
     return (
         f"Swallowing by group and kind of recording: {_panels(panels)}. Points: participants (their number above each "
-        f"column); diamonds: mean with its 95 % interval. {_LIMITS} {_SESSION} Swallows are counted and timed; that "
-        "shows nothing about aspiration."
+        f"column); diamonds: mean with its 95 % interval. {_LIMITS} {_SESSION}{withheld_words(tables)} Swallows are "
+        "counted and timed; that shows nothing about aspiration."
     )
 
 

@@ -19,11 +19,12 @@ from ..tables.standing import RETEST
 from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.validation import EVENTS, PAIRS, PARAMETERS
 from ..vocabulary import GAIT_STATES, SIDES
+from .prose import counted
 
 __all__ = [
     "AFFECTED", "MAIN_AGREEMENT", "MAIN_OUTCOMES", "NO_GROUP", "OTHER", "agreement_frames", "curve_frame",
     "event_frame", "group_frame", "paired_sides", "person_gait", "reliability_frame", "side_summary", "swallow_frame",
-    "swallow_measures",
+    "swallow_measures", "withheld_words",
 ]  # fmt: skip
 
 AFFECTED: Final = "paretic"
@@ -198,6 +199,18 @@ def swallow_measures(tables: StudyTables) -> list[tuple[str, str]]:
     """Swallow measures that the study has values of, with their units."""
     summary = tables(SWALLOW_SUMMARY)
     return [(name, unit) for name, unit in _SWALLOWS if summary[name].notna().any()]
+
+
+def withheld_words(tables: StudyTables) -> str:
+    """Say in a sentence of how many timed water tests nothing is given per swallow, and why; empty where of none."""
+    summary = tables(SWALLOW_SUMMARY)
+    without = int((summary["volume"].notna() & summary["volume_per_swallow"].isna()).sum())
+    if not without:
+        return ""
+    return (
+        f" Volume and time per swallow and speed are not given for {counted(without, 'timed water test')}: no swallow "
+        "was found, a gap lay within the drinking, or swallows seem to have been missed, which would make them bounds."
+    )
 
 
 def agreement_frames(tables: StudyTables) -> list[tuple[pd.Series, pd.DataFrame]]:

@@ -23,6 +23,7 @@ from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.validation import EVENTS, PARAMETERS, RATERS, STATES
 from ..vocabulary import EVENT_TYPES, GAIT_STATES, SIDES
 from .facts import Facts
+from .frames import withheld_words
 from .prose import counted, listed, span
 from .words import p_text
 
@@ -161,6 +162,7 @@ def _swallows(tables: StudyTables, facts: Facts) -> list[str]:
             f"a swallow after a pause of {s.clearing_pause_s:g} s and of three usual intervals is no part of it "
             "[@vaiman2005]."
         )
+        text += withheld_words(tables)
     return [f"{text} Counts and times of swallows do not show aspiration."]
 
 

@@ -340,7 +340,8 @@ PUBLISHED: Final[Mapping[str, Published]] = {
     ),
     "outcomes": Published(
         "Measures by group in the first session; one value for each participant. Difference: first minus other group, "
-        "Welch's interval. Described, not tested: nothing is adjusted for age, sex or the number of comparisons.",
+        "Welch's interval. Volume and time per swallow and speed: water tests of which no swallow seems to have been "
+        "missed. Described, not tested: nothing is adjusted for age, sex or the number of comparisons.",
         _outcomes,
     ),
     "sides": Published(

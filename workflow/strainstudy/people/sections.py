@@ -292,6 +292,8 @@ def swallows(facts: Facts) -> str:
 def _drunk(row: Row) -> Markup:
     if pd.isna(row["volume"]):
         return Markup("\u2013")
+    if pd.isna(row["volume_per_swallow"]):
+        return _with_limits(f"{fixed(row['volume'], 0)} ml", "per swallow not given")
     each, speed = fixed(row["volume_per_swallow"], 1), fixed(row["swallowing_speed"], 1)
     return _with_limits(f"{fixed(row['volume'], 0)} ml", f"{each} ml per swallow, {speed} ml/s")
 

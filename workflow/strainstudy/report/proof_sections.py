@@ -29,7 +29,7 @@ from .content import (
 )
 from .results import StudyTables, records
 from .spoken import spoken, state, with_unit
-from .throat_rows import CLASSES, confounder_rows, shape_rows
+from .throat_rows import CLASSES, confounded, confounder_rows, shape_rows
 from .trust import Line
 from .words import CAUTIONS, READING
 
@@ -40,7 +40,6 @@ _LOST_TO: Final = {
     "normal_gait": "the other gait", "limping_gait": "the other gait",
 }  # fmt: skip
 _ALL: Final = "all classes"
-_TOGETHER: Final = "together"
 
 
 def _readings(frame: pd.DataFrame, caption: str, columns: Sequence[Any]) -> Table | Note:
@@ -211,7 +210,7 @@ def _swallows(tables: StudyTables, pictures: Mapping[str, Picture]) -> tuple[Sec
         blocks.append(_readings(shapes, caption, columns))
     if len(confounders):
         taken: list[Column] = [
-            ("confounder", lambda r: _TOGETHER if r["confounder"] == "all" else spoken(r["confounder"]), False),
+            ("confounder", lambda r: confounded(r["confounder"]), False),
             ("labelled", "n_labelled", True),
             ("taken for a swallow", "n_taken", True),
             ("false per minute", interval_of("false_per_minute"), False),

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
+from textwrap import wrap
 from typing import Any, Final
 
 import pandas as pd
@@ -18,11 +19,13 @@ from .proof_figures import forest
 from .results import StudyTables, records
 from .spoken import spoken
 from .style import GREEN, GREY, PLAIN, drawing, ink_on, panels, written
-from .throat_rows import CLASSES, confounder_rows, ordered, shape_rows
+from .throat_rows import CLASSES, confounded, confounder_rows, ordered, shape_rows
 
 __all__ = ["swallow_proof_figure"]
 
-_TOGETHER: Final = "speech, coughs and\nhead movements together"
+
+_NAME_LENGTH: Final = 24
+"""Letters in a line beside a row (ours)."""
 
 
 def _people(count: Any) -> str:
@@ -40,9 +43,13 @@ def _by_shape(axis: Any, rows: pd.DataFrame) -> None:
     axis.locator_params(axis="x", nbins=5)
 
 
+def _wrapped(words: str) -> str:
+    return "\n".join(wrap(words, _NAME_LENGTH))
+
+
 def _by_confounder(axis: Any, rows: pd.DataFrame) -> None:
     names = [
-        f"{_TOGETHER if r['confounder'] == 'all' else spoken(r['confounder'])}\n{r['n_false_swallows']} false in "
+        f"{_wrapped(confounded(r['confounder']))}\n{r['n_false_swallows']} false in "
         f"{number_text(r['minutes'])} min, {_people(r['n_participants'])}"
         for r in records(rows)
     ]
@@ -103,12 +110,12 @@ def swallow_proof_figure(tables: StudyTables, folder: Path) -> Picture | None:
     if len(confounders):
         drawn.append((0.95, partial(_by_confounder, rows=confounders)))
         words.append(
-            "Taken for a swallow: false swallows while the named thing was labelled; those at other times are not "
-            "among them."
+            "Taken for a swallow: false swallows while the named thing was labelled; below the line those in time in "
+            "which nothing of it was labelled, and all of them in all time without swallows."
         )
     if len(drawn):
         words.append(
-            "Bars: 95 % intervals over people, or exact Poisson limits where no false swallow was counted; a point "
+            "Bars: 95 % intervals over people; for false swallows exact Poisson limits where they are wider; a point "
             "without a bar has no interval."
         )
     if len(confusion):

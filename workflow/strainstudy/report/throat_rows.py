@@ -9,12 +9,18 @@ import pandas as pd
 
 from ..tables.validation import CONFOUNDERS, SHAPES
 from .results import StudyTables
+from .spoken import spoken
 
-__all__ = ["CLASSES", "confounder_rows", "ordered", "shape_rows"]
+__all__ = ["CLASSES", "confounded", "confounder_rows", "ordered", "shape_rows"]
 
 CLASSES: Final = ("swallow", "speech", "cough", "head_movement", "other")
 _SHAPES: Final = ("one_hump", "two_phase", "ringing", "unknown")
-_CONFOUNDED: Final = ("speech", "cough", "head_movement", "artefact", "all")
+_CONFOUNDED: Final = ("speech", "cough", "head_movement", "artefact", "all", "other", "no_swallow")
+_WORDS: Final = {
+    "all": "speech, coughs and head movements together",
+    "other": "nothing of these labelled",
+    "no_swallow": "all time without swallows",
+}
 
 
 def ordered(frame: pd.DataFrame, column: str, order: Sequence[str]) -> pd.DataFrame:
@@ -29,6 +35,11 @@ def shape_rows(tables: StudyTables) -> pd.DataFrame:
     frame = tables(SHAPES)
     own = frame[(frame["criterion"] == "centre") & ((frame["n_labelled"] > 0) | (frame["n_detected"] > 0))]
     return ordered(own[own["tolerance"] == own["tolerance"].max()], "response_shape", _SHAPES)
+
+
+def confounded(word: str) -> str:
+    """Name a row of what was taken for a swallow."""
+    return _WORDS.get(word) or spoken(word)
 
 
 def confounder_rows(tables: StudyTables) -> pd.DataFrame:

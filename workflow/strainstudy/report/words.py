@@ -31,7 +31,9 @@ READING: Final = {
     "tables/gait.tsv. The column 'sensor or gait' says whether a difference between the sides can be the sensors' own: "
     "a value within its limit is no asymmetry found; beyond it with the whole interval it is found; beyond it with an "
     "interval that reaches back it is not certain, as is an amplitude as recorded that gain and degrees do not give.",
-    "swallows": "Swallows found in the throat signal among speech, coughs and head movements.",
+    "swallows": "Swallows found in the throat signal among speech, coughs and head movements. Where swallows of a "
+    "drunk volume seem to have been missed, water per swallow and drinking speed would be bounds: they are n/a, here "
+    "and in every mean, comparison and published range.",
     "classifier": "Every number here is of people left out of everything that was fitted: scaling, selection, "
     "calibration of probabilities, smoothing. Three simple rules stand beside the classifier; one that does no "
     "better than they is not needed.",
@@ -49,7 +51,9 @@ READING: Final = {
     "sensors are missed or made up more often; each shape rests on other recordings and in part on other people, so "
     "that sensor and person are not wholly told apart. Where no swallow was found there is no shape.",
     "agreement_taken": "One line for each thing that the rater labelled in the throat signal: how many stretches of it "
-    "hold a false swallow, and false swallows per minute of it. Few minutes give wide limits, even with none counted.",
+    "hold a false swallow, and false swallows per minute of it. Few minutes give wide limits, even with none counted. "
+    "The last lines count false swallows where nothing of these was labelled, and all of them in all time without "
+    "swallows. Limits are the wider of those of a count by chance (exact Poisson) and those from resampling people.",
     "agreement_throat": "One line for each class and each way of calling it. Classifier: by a model that never saw the "
     "person. Without labels: the rule that stands in where a study has none; it says swallow or not swallow. Majority: "
     "the commonest class, always. A classifier that does no better than the other two is not needed. Other: what the "

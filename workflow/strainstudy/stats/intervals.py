@@ -27,6 +27,7 @@ __all__ = [
     "no_interval",
     "rate_interval",
     "t_interval",
+    "wider",
     "wilson",
 ]
 
@@ -115,6 +116,30 @@ def rate_interval(count: int, exposure: float, level: float = 0.95) -> Interval:
     low = float(special.chdtri(2 * count, 1 - tail)) / 2 if count > 0 else 0.0
     high = float(special.chdtri(2 * count + 2, tail)) / 2
     return Interval(low / exposure, high / exposure, "exact Poisson")
+
+
+def wider(counted: Interval, spread: Interval) -> Interval:
+    """Take the wider of two intervals of one value, and say that it was.
+
+    Counts of few events vary by chance even where no person differs, and people differ beyond that: resampling people
+    knows little of the first where few have an event, exact limits know nothing of the second (our rule; no source).
+
+    Parameters
+    ----------
+    counted : Interval
+        From the count alone.
+    spread : Interval
+        From resampling people; without limits where no person differs.
+
+    Returns
+    -------
+    Interval
+        ``counted`` where ``spread`` has no limits.
+    """
+    if math.isnan(spread.low):
+        return counted
+    broad, narrow = (counted, spread) if counted.high - counted.low >= spread.high - spread.low else (spread, counted)
+    return Interval(broad.low, broad.high, f"{broad.method}, wider than {narrow.method}")
 
 
 def t_interval(values: ArrayLike, level: float = 0.95) -> Interval:

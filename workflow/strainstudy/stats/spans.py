@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from ..vocabulary import LABELLED
 
-__all__ = ["BORDER_S", "intersect", "labelled_spans", "merged", "spans_of", "total_length", "within"]
+__all__ = ["BORDER_S", "intersect", "labelled_spans", "merged", "spans_of", "total_length", "within", "without"]
 
 Floats = NDArray[np.float64]
 
@@ -50,6 +50,13 @@ def intersect(first: Floats | None, second: Floats | None) -> Floats | None:
         return second if first is None else first
     pieces = [(max(a, c), min(b, d)) for a, b in first.tolist() for c, d in second.tolist() if max(a, c) < min(b, d)]
     return merged(np.array(pieces, dtype=np.float64).reshape(-1, 2))
+
+
+def without(spans: Floats, cut: Floats) -> Floats:
+    """Time of merged spans that lies in no merged span of ``cut``."""
+    gaps = np.column_stack([np.r_[-np.inf, cut[:, 1]], np.r_[cut[:, 0], np.inf]])
+    left = intersect(spans, gaps)
+    return np.empty((0, 2)) if left is None else left
 
 
 def total_length(spans: Floats) -> float:

@@ -31,6 +31,7 @@ abstracts."""
 _RINGING_STROKES = 5
 _TWO_PHASE_SHARE = 1 / 3
 """That third (ours)."""
+_PER_SWALLOW = ("volume_per_swallow", "time_per_swallow", "swallowing_speed")
 _LIKE_A_SWALLOW = 0.75
 """Plausibility from which a movement that was called otherwise is mentioned (ours)."""
 # Less than a third of the usual size.
@@ -184,6 +185,9 @@ def summarise_swallows(
         The recording's other candidates, with their features: where a volume was drunk, what looks like a swallow
         among them is named in ``sensor_note``.
 
+    Where swallows of a drunk volume seem to have been missed, what is made of their number is a bound and no
+    measurement: volume and time per swallow and speed are left out, here and so everywhere, and the note says why.
+
     Returns
     -------
     dict
@@ -223,16 +227,19 @@ def summarise_swallows(
         "swallowing_speed": np.nan,
     }
     notes = []
+    doubted = False
     if volume_ml is not None and count:
         first, last = _drinking(onset, end, parameters.clearing_pause_s)
         drinking, time = last - first, float(end[last - 1] - onset[first])
         broken = bool(np.isnan(swallows["interval"].to_numpy(dtype=float)[first : last - 1]).any())
         if broken:
             notes.append("a gap in the signal lies within the drinking: its measures are left out")
-        elif drinking == 1 and volume_ml > LARGEST_SIP_ML:
+        elif volume_ml > drinking * LARGEST_SIP_ML:
+            doubted = True
+            found = "one swallow" if drinking == 1 else f"{drinking} swallows"
             notes.append(
-                f"one swallow found for {volume_ml:g} ml, more than a mouthful: others were missed, or it was no "
-                "single drink"
+                f"{found} found for {volume_ml:g} ml, more than a mouthful{'' if drinking == 1 else ' each'}: others "
+                "were missed, or it was no single drink"
             )
         row |= (
             {"clearing_count": count - drinking}
@@ -249,9 +256,14 @@ def summarise_swallows(
         missed = _called_otherwise(others, bout[0], bout[1], parameters)
         if missed:
             were = "movement like a swallow was" if missed == 1 else "movements like swallows were"
-            notes.append(
-                f"{missed} {were} called something else within the drinking: look there before using its measures"
-            )
+            notes.append(f"{missed} {were} called something else within the drinking: look there")
+            doubted = True
+    if doubted and np.isfinite(row["volume_per_swallow"]):
+        notes.append(
+            f"so its volume per swallow (at most {row['volume_per_swallow']:.3g} ml by what was found), time per "
+            "swallow and speed are left out"
+        )
+        row |= dict.fromkeys(_PER_SWALLOW, np.nan)
     if observed_s < SHORTEST_S:
         row |= dict.fromkeys(("swallow_count", "rate", "rate_low", "rate_high"), np.nan)
         notes.append(f"live signal for {observed_s:.1f} s: too short to look for swallows")

@@ -91,6 +91,8 @@ SWALLOWS: Final = TableSpec(
     key=("recording_id", "onset"),
 )
 
+_IF_ALL_FOUND: Final = "n/a where swallows seem to have been missed, as sensor_note says."
+
 SWALLOW_SUMMARY: Final = TableSpec(
     path="tables/swallow_summary.tsv",
     title="Swallows of each recording",
@@ -137,9 +139,9 @@ SWALLOW_SUMMARY: Final = TableSpec(
             3,
         ),
         count("clearing_count", "Swallows set apart", "Swallows outside that run."),
-        number("volume_per_swallow", "Volume per swallow", "volume / drinking_count.", "ml"),
-        number("time_per_swallow", "Time per swallow", "drinking_time / drinking_count.", "s", 3),
-        number("swallowing_speed", "Swallowing speed", "volume / drinking_time.", "ml/s"),
+        number("volume_per_swallow", "Volume per swallow", f"volume / drinking_count; {_IF_ALL_FOUND}", "ml"),
+        number("time_per_swallow", "Time per swallow", f"drinking_time / drinking_count; {_IF_ALL_FOUND}", "s", 3),
+        number("swallowing_speed", "Swallowing speed", f"volume / drinking_time; {_IF_ALL_FOUND}", "ml/s"),
         text(
             "response_shape",
             "Response shape",

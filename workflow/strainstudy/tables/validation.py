@@ -98,14 +98,20 @@ CONFOUNDERS = TableSpec(
     path="validation/confounders.tsv",
     title="What was taken for a swallow",
     description="Speech, coughs, head movements and artefacts that the rater labelled in the throat signal, and how "
-    "often the pipeline reported a swallow in them.",
+    "often the pipeline reported a swallow in them; and all false swallows beside all time without swallows. Pooled "
+    "limits are the wider of those from the count (Wilson; exact Poisson) and from resampling participants; "
+    "interval_method says which.",
     columns=(
         *_SCORED,
         text(
-            "confounder", "confounder", "What the rater labelled; 'all' = speech, coughs and head movements together."
+            "confounder",
+            "confounder",
+            "What the rater labelled; 'all' = speech, coughs and head "
+            "movements together; 'other' = labelled time in which none of these and no swallow was labelled; "
+            "'no_swallow' = all labelled time without labelled swallows, and all false swallows.",
         ),
         PEOPLE,
-        count("n_labelled", "labelled", "Labelled stretches of it."),
+        count("n_labelled", "labelled", "Labelled stretches of it; 'other' and 'no_swallow' have none."),
         count("n_taken", "taken for a swallow", "Stretches with one false swallow or more in them."),
         *interval("share_taken", "share taken for a swallow", "n_taken / n_labelled.", "1"),
         count("n_false_swallows", "false swallows", "False swallows whose centre lies in it."),

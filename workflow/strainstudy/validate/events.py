@@ -8,15 +8,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from ..stats.intervals import MINIMUM_CLUSTERS, cluster_bootstrap, rate_interval, wilson
+from ..stats.intervals import (
+    MINIMUM_CLUSTERS,
+    Interval,
+    cluster_bootstrap,
+    no_interval,
+    rate_interval,
+    wider,
+    wilson,
+)
 from ..stats.matching import match_centres
-from ..stats.spans import labelled_spans, merged, total_length, within
+from ..stats.spans import labelled_spans, merged, spans_of, total_length, within, without
 from ..tables.validation import CONFOUNDERS, EVENTS, SHAPES
 from ..vocabulary import CONFOUNDERS as CONFOUNDER_TYPES
 from .parameters import ValidateParameters
@@ -32,6 +40,9 @@ POOLED = "pooled"
 _TOGETHER = "all"
 _UNKNOWN = "unknown"
 _MISTAKABLE = (*CONFOUNDER_TYPES, "artefact")
+_NO_SWALLOW: Final = "no_swallow"
+_NOT_NAMED: Final = "other"
+_NO_STRETCHES: Final = "time that is not labelled in stretches"
 
 
 def grouped(tallies: Sequence[Tally]) -> dict[tuple[str, str, str, float], list[Tally]]:
@@ -163,23 +174,40 @@ def _false_swallows(labels: pd.DataFrame, events: pd.DataFrame, tolerance: float
     return np.sort(centres[lonely & within(centres, spans)])
 
 
+class _Count(NamedTuple):
+    """Labelled stretches, those with a false swallow in them, false swallows, seconds; None: no stretches."""
+
+    name: str
+    labelled: int | None
+    taken: int | None
+    false: int
+    seconds: float
+
+
 def _confounder_counts(
-    labels: pd.DataFrame, events: pd.DataFrame, tolerance: float
-) -> list[tuple[str, int, int, int, float]]:
-    """For each confounder type: labelled, labelled with a false swallow in it, false swallows, seconds."""
+    labels: pd.DataFrame, events: pd.DataFrame, tolerance: float, duration: float | None
+) -> list[_Count]:
+    """Count for each confounder type, and for all time without swallows where its length is known."""
     spans = labelled_spans(labels)
     false = _false_swallows(labels, events, tolerance, spans)
     counts = []
     for name, kinds in (*((name, (name,)) for name in _MISTAKABLE), (_TOGETHER, CONFOUNDER_TYPES)):
-        rows = labels[labels["trial_type"].isin(kinds)]
-        onset = rows["onset"].to_numpy(dtype=np.float64)
-        bounds = np.column_stack([onset, onset + rows["duration"].to_numpy(dtype=np.float64)])
+        bounds = spans_of(labels[labels["trial_type"].isin(kinds)])
         bounds = bounds[within(bounds.mean(axis=1), spans)]
         if len(bounds) == 0:
             continue
         holds = np.searchsorted(false, bounds[:, 1], side="right") - np.searchsorted(false, bounds[:, 0], side="left")
         whole = merged(bounds)
-        counts.append((name, len(bounds), int((holds > 0).sum()), int(within(false, whole).sum()), total_length(whole)))
+        taken, seconds = int((holds > 0).sum()), total_length(whole)
+        counts.append(_Count(name, len(bounds), taken, int(within(false, whole).sum()), seconds))
+    scored = np.array([[0.0, duration]]) if spans is None and duration is not None else spans
+    if scored is None or "swallow" not in scored_types(labels):
+        return counts
+    free = without(scored, merged(spans_of(labels[labels["trial_type"] == "swallow"])))
+    counts.append(_Count(_NO_SWALLOW, None, None, len(false), total_length(free)))
+    named = merged(spans_of(labels[labels["trial_type"].isin(_MISTAKABLE)]))
+    apart = int((~within(false, named)).sum())
+    counts.append(_Count(_NOT_NAMED, None, None, apart, total_length(without(free, named))))
     return counts
 
 
@@ -190,16 +218,22 @@ def score_confounders(
     parameters: ValidateParameters,
     *,
     rater: str | None = None,
+    durations: Mapping[str, float] | None = None,
 ) -> pd.DataFrame:
     """Count how often speech, coughs, head movements and artefacts were taken for swallows.
 
     A false swallow is a detected one that no labelled swallow claims (centres within the largest of
-    ``centre_tolerances_s``); it is counted for the confounder that its centre lies in.
+    ``centre_tolerances_s``); it is counted for the confounder that its centre lies in. All of them stand beside all
+    scored time without labelled swallows (``no_swallow``), those in nothing that was labelled beside that time
+    (``other``). Pooled limits are the wider of those from the count (Poisson, Wilson) and from resampling people.
 
     Parameters
     ----------
     labels_by_recording, events_by_recording, participants, parameters, rater
         As for `score_events`.
+    durations : mapping of recording_id to float, optional
+        Seconds of each recording, which is all scored where the rater set no limits; without them such a recording
+        has no rows for time without swallows.
 
     Returns
     -------
@@ -207,58 +241,59 @@ def score_confounders(
         Columns of ``validation/confounders.tsv``, for each recording and ``pooled``.
     """
     tolerance = max(parameters.centre_tolerances_s)
-    found: list[tuple[str, str, tuple[str, int, int, int, float]]] = []
+    found: list[tuple[str, str, _Count]] = []
     for recording in sorted(set(labels_by_recording) & set(events_by_recording)):
         person = participants.get(recording) or recording
-        counts = _confounder_counts(labels_by_recording[recording], events_by_recording[recording], tolerance)
-        found += [(recording, person, count) for count in counts]
+        length = (durations or {}).get(recording)
+        labels, events = labels_by_recording[recording], events_by_recording[recording]
+        found += [(recording, person, count) for count in _confounder_counts(labels, events, tolerance, length)]
     rows: list[dict[str, Any]] = []
-    for recording, person, (name, labelled, taken, false, seconds) in found:
-        share, rate = wilson(taken, labelled), rate_interval(false, seconds / 60)
-        rows.append(
-            {
-                "recording_id": recording,
-                "participant_id": person,
-                "rater": rater,
-                "confounder": name,
-                "n_participants": 1,
-                "n_labelled": labelled,
-                "n_taken": taken,
-                **named_interval("share_taken", taken / labelled, share),
-                "n_false_swallows": false,
-                "minutes": seconds / 60,
-                **named_interval("false_per_minute", false / (seconds / 60) if seconds else math.nan, rate),
-                "interval_method": f"{share.method}; {rate.method}",
-            }
-        )
-    for name in sorted({count[0] for _, _, count in found}):
-        mine = [(person, count) for _, person, count in found if count[0] == name]
+    for recording, person, count in found:
+        share = wilson(count.taken or 0, count.labelled) if count.labelled else no_interval(_NO_STRETCHES)
+        rate = rate_interval(count.false, count.seconds / 60)
+        rows.append(_confounder_row((recording, person), rater, 1, count, share, rate))
+    for name in sorted({count.name for _, _, count in found}):
+        mine = [(person, count) for _, person, count in found if count.name == name]
         people = sorted({person for person, _ in mine})
+        numbers = [(person, [x or 0 for x in count[1:]]) for person, count in mine]
         sums = np.array(
-            [np.sum([count[1:] for who, count in mine if who == person], axis=0) for person in people],
-            dtype=np.float64,
+            [np.sum([own for who, own in numbers if who == person], axis=0) for person in people], dtype=np.float64
         )
-        labelled_sum, taken_sum, false_sum, second_sum = (float(x) for x in sums.sum(axis=0))
+        labelled, taken, false, seconds = (float(x) for x in sums.sum(axis=0))
+        whole = mine[0][1].labelled is not None
         draws, seed = parameters.bootstrap_draws, parameters.seed
-        if len(people) < MINIMUM_CLUSTERS or false_sum > 0:
-            share = cluster_bootstrap(sums, lambda s: s[:, 1] / s[:, 0], draws=draws, seed=seed)
-            rate = cluster_bootstrap(sums, lambda s: 60 * s[:, 2] / s[:, 3], draws=draws, seed=seed)
+        if len(people) < MINIMUM_CLUSTERS:
+            share = rate = no_interval(f"fewer than {MINIMUM_CLUSTERS} participants")
         else:
-            share, rate = wilson(0, labelled_sum), rate_interval(0, second_sum / 60)
-        rows.append(
-            {
-                "recording_id": POOLED,
-                "participant_id": None,
-                "rater": rater,
-                "confounder": name,
-                "n_participants": len(people),
-                "n_labelled": int(labelled_sum),
-                "n_taken": int(taken_sum),
-                **named_interval("share_taken", taken_sum / labelled_sum, share),
-                "n_false_swallows": int(false_sum),
-                "minutes": second_sum / 60,
-                **named_interval("false_per_minute", 60 * false_sum / second_sum if second_sum else math.nan, rate),
-                "interval_method": share.method if share.method == rate.method else f"{share.method}; {rate.method}",
-            }
-        )
+            share = wilson(taken, labelled) if whole else no_interval(_NO_STRETCHES)
+            rate = rate_interval(int(false), seconds / 60)
+            if whole and taken:
+                spread = cluster_bootstrap(sums, lambda s: s[:, 1] / s[:, 0], draws=draws, seed=seed)
+                share = wider(share, spread)
+            if false and seconds:
+                spread = cluster_bootstrap(sums, lambda s: 60 * s[:, 2] / s[:, 3], draws=draws, seed=seed)
+                rate = wider(rate, spread)
+        count = _Count(name, int(labelled) if whole else None, int(taken) if whole else None, int(false), seconds)
+        rows.append(_confounder_row((POOLED, None), rater, len(people), count, share, rate))
     return rows_frame(rows, CONFOUNDERS, confounder_words)
+
+
+def _confounder_row(
+    of: tuple[str, str | None], rater: str | None, people: int, count: _Count, share: Interval, rate: Interval
+) -> dict[str, Any]:
+    methods = [interval.method for interval in ([share] if count.labelled else []) + [rate]]
+    minutes = count.seconds / 60
+    return {
+        "recording_id": of[0],
+        "participant_id": of[1],
+        "rater": rater,
+        "confounder": count.name,
+        "n_participants": people,
+        "n_labelled": count.labelled,
+        "n_taken": count.taken,
+        **named_interval("share_taken", (count.taken or 0) / count.labelled if count.labelled else math.nan, share),
+        "n_false_swallows": count.false,
+        "minutes": minutes,
+        **named_interval("false_per_minute", count.false / minutes if minutes else math.nan, rate),
+        "interval_method": "; ".join(dict.fromkeys(methods)),
+    }

@@ -157,7 +157,7 @@ def swallow_measurements(summary: pd.DataFrame, recordings: pd.DataFrame) -> pd.
         if head is None or head["participant_id"] is None:
             continue
         n = 0 if pd.isna(row["swallow_count"]) else int(row["swallow_count"])
-        if pd.notna(row["volume_per_swallow"]):
+        if pd.notna(row["volume"]):
             # Drinking a volume in one go repeats no other swallowing; its interval is the time per swallow.
             head = {**head, "task": f"{head['task']} of a volume"}
         found = {
@@ -167,7 +167,7 @@ def swallow_measurements(summary: pd.DataFrame, recordings: pd.DataFrame) -> pd.
             "time_per_swallow": (row["time_per_swallow"], np.nan),
             "swallowing_speed": (row["swallowing_speed"], np.nan),
         }
-        if pd.notna(row["volume_per_swallow"]):
+        if pd.notna(row["volume"]):
             del found["swallow_interval"]
         if head["task"] == "free":
             error = (float(row["rate_high"]) - float(row["rate_low"])) / (2 * NORMAL_95)

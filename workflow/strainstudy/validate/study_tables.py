@@ -129,7 +129,7 @@ def validate_study(results: StudyResults, parameters: ValidateParameters) -> lis
     compared = compare_parameters(filled, parameters, label_timing(raters))
     return [
         (EVENTS, score_events(truth, events, who, parameters, rater=rater)),
-        (CONFOUNDERS, score_confounders(truth, events, who, parameters, rater=rater)),
+        (CONFOUNDERS, score_confounders(truth, events, who, parameters, rater=rater, durations=durations)),
         (SHAPES, score_shapes(truth, events, who, shapes, parameters, rater=rater)),
         (STATES, states),
         (CONFUSION, confusion),

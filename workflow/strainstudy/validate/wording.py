@@ -87,17 +87,26 @@ def event_words(row: Row) -> str:
     return f"{text}."
 
 
-_CONFOUNDED: Final = {"all": "speech, coughs and head movements"}
+_CONFOUNDED: Final = {
+    "all": "speech, coughs and head movements",
+    "no_swallow": "all labelled time without swallows",
+    "other": "time in which nothing was labelled",
+}
 
 
 def confounder_words(row: Row) -> str:
     """Say how often a confounder was taken for a swallow."""
     name = _CONFOUNDED.get(row["confounder"], str(row["confounder"]).replace("_", " "))
     false, stretches = row["n_false_swallows"], row["n_labelled"]
-    return (
+    text = (
         f"{false} false swallow{'s' if false != 1 else ''} in {_number(row['minutes'])} min of "
-        f"{name}, {_number(row['false_per_minute'])} per minute ({_limits(row, 'false_per_minute')}); "
-        f"{row['n_taken']} of {stretches} {'stretches were' if stretches != 1 else 'stretch was'} taken for a swallow."
+        f"{name}, {_number(row['false_per_minute'])} per minute ({_limits(row, 'false_per_minute')})"
+    )
+    if stretches is None:
+        return f"{text}."
+    return (
+        f"{text}; {row['n_taken']} of {stretches} {'stretches were' if stretches != 1 else 'stretch was'} taken for a "
+        "swallow."
     )
 
 
