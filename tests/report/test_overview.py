@@ -62,13 +62,14 @@ def words_of(section) -> str:
 
 def test_one_remedy_for_two_rows_of_a_sheet_is_said_once(tables):
     base = {"participant_id": "sub-01", "session_id": "ses-02", "sensor_id": "K", "fault": "wired in reverse"}
-    start = "set polarity -1 for sensor K in session ses-02: in channels.tsv, column polarity, row of"
+    start = "set polarity -1 for sensor K as sub-01 wore it in session ses-02: in channels.tsv, column polarity, row of"
     told = [
         base | {"recording_id": name, "description": "falls", "remedy": f"{start} {name} and left_knee_V"}
         for name in ("bend", "walk")
     ]
     put(tables.results, told, FAULTS)
     (found,) = mendings(StudyTables(tables.results))
+    assert found.what == "Sensor K was wired the wrong way round in 2 recordings of sub-01 ses-02"
     assert found.remedy == f"S{start[1:]} bend and left_knee_V, walk and left_knee_V."
 
 
@@ -124,7 +125,7 @@ def test_faults_come_with_a_remedy_and_the_wrong_wiring_first(tables):
     put(tables.results, [dict(zip(names, row, strict=True)) for row in told], FAULTS)
     found = mendings(StudyTables(tables.results))
     assert [fault.what for fault in found] == [
-        "Sensor K is wired the wrong way round",
+        "Sensor K was wired the wrong way round in 1 recording of sub-01 ses-02",
         "1 recording could not be used",
         "Sensor L is not what it was",
         "The signal reaches the limit of its amplifier",
