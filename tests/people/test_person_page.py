@@ -221,6 +221,25 @@ def test_changes_beyond_their_error_come_with_what_they_mean_and_the_rest_by_nam
     assert "Changed no more than the error, 5: range of motion; range of motion, right against left; peak" in text
 
 
+def test_a_measure_that_labels_cannot_validate_does_not_stand_beside_published_values_without_a_word():
+    facts = invented_facts()
+    assert "cannot be validated" not in words_of_page(facts)
+    row = {"measure": "stride_time_cv", "unit": "percent", "validity": "cannot be validated with these labels",
+           "from_rater_timing": 3.8}  # fmt: skip
+    facts.tables["parameters"] = pd.DataFrame([row])
+    assert "Stride time, CV cannot be validated with these labels, as two raters' timing alone" in words_of_page(facts)
+
+
+def test_a_limp_that_is_gone_is_told_although_no_measure_changed():
+    facts = invented_facts()
+    bouts = facts.tables["bouts"]
+    facts.tables["bouts"] = bouts[(bouts["trial_type"] != "limping_gait") | (bouts["session"] != "ses-2")]
+    facts.tables["change"] = facts.tables["change"].assign(exceeds=False)
+    page = words_of_page(facts)
+    assert "None of 13 measures changed by more than the error" in page
+    assert "Limping gait was 50 % of the walking in ses-1 and 0 % in ses-2. Measures are compared within one" in page
+
+
 def test_a_walk_without_an_asymmetry_says_what_would_have_been_found():
     facts = invented_facts(sessions=1)
     facts.tables["gait"] = facts.tables["gait"].assign(

@@ -3,8 +3,10 @@
 import pandas as pd
 import pytest
 from strainstudy.gait.verdict import NO_ASYMMETRY, VERDICT_COLUMNS
+from strainstudy.report.content import Note, Picture
 from strainstudy.report.mending import mendings
 from strainstudy.report.overview_sections import flow, limping_of, people, summary
+from strainstudy.report.people_sections import standing
 from strainstudy.report.results import StudyTables
 from strainstudy.report.sections import shortfalls
 from strainstudy.report.strips import MOST_DOTS, draw_strips, outliers, strips_of
@@ -98,6 +100,13 @@ def test_who_limps_on_which_side_stands_on_the_first_screen_and_in_the_table_of_
     walking = table.header.index("walking")
     assert [row[walking] for row in table.rows] == ["no limp", "limping left, 50 % of walking", "limping right"]
     assert limping_of(tables)["limping"].tolist() == [0.0, 25.0, 50.0]
+
+
+def test_a_state_of_gait_that_came_is_told_beside_the_changes(tables):
+    picture = Picture("change", "Change", "", "", b"")
+    (section,) = standing(tables, {"change": picture})
+    note = next(block.words for block in section.blocks if isinstance(block, Note))
+    assert note.endswith("tells: sub-01, limping gait was 0 % of the walking in ses-01 and 50 % in ses-02.")
 
 
 def test_a_share_is_written_as_in_the_reason_beside_it(tables):

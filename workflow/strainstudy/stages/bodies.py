@@ -58,8 +58,8 @@ def polarity_remedy(recording: Recording, channel: Channel, sensor: Sensor) -> s
     who = f" as {recording.participant_id} wore it" if recording.participant_id else ""
     session = f" in session {recording.session_id}" if recording.session_id else ""
     return (
-        f"set polarity {-sensor.polarity} for sensor {sensor.sensor_id}{who}{session} and nowhere else: in channels.tsv,"
-        " column polarity (if there is none, add it, n/a in every other place),"
+        f"set polarity {-sensor.polarity} for sensor {sensor.sensor_id}{who}{session} and nowhere else: in"
+        " channels.tsv, column polarity (if there is none, add it, n/a in every other place),"
         f" row of {recording.recording_id} and {channel.name}{instead}"
     )
 
