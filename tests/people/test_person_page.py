@@ -207,6 +207,26 @@ def test_where_not_all_walks_have_room_every_session_has_its_own_walk():
     assert shown["recording_id"].tolist() == [f"sub-01_ses-{k}_walk" for k in (1, 2, 3, 4) for _ in range(2)]
 
 
+def test_a_hold_of_another_recording_than_a_bend_is_not_said_to_have_made_the_map():
+    facts = invented_facts(sessions=1)
+    assert "These holds also made the map" in words_of_page(facts)
+    facts.holds.loc[facts.holds.index[0], "recording_id"] = "sub-01_ses-1_free"
+    page = words_of_page(facts)
+    assert "Those of bend recordings also made the map" in page
+    assert "1 hold of other recordings made none." in page
+
+
+def test_a_sensor_that_changed_after_it_was_last_worn_here_is_no_matter_of_this_person():
+    flagged = {"sensor_id": "K-left", "participant_id": None, "session_id": "ses-2", "flagged": True,
+               "reason": "gauge factor"}  # fmt: skip
+    for sessions, told in ((1, 0), (2, 1)):
+        recordings = recordings_of_person("sub-01", sessions)
+        tables = invented_tables(recordings)
+        tables["health"] = pd.DataFrame([flagged])
+        said = faults_of(facts_of(Participant("sub-01"), recordings, tables, {}))
+        assert sum("worn here too, on the bench in ses-2" in words for words in said) == told
+
+
 def test_holds_are_said_to_be_off_by_their_mean_and_their_largest_difference():
     """Every invented hold reads one degree too much."""
     text = words_of_page(invented_facts(sessions=1))

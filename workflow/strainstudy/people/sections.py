@@ -263,9 +263,24 @@ def bends(facts: Facts) -> str:
     text = f"{'; '.join(words)}. "
     sources = {str(source) for source in facts.tables["calibrations"]["source"].dropna()}
     if "holds" in sources:
-        text += "These holds also made the map to degrees, so they agree better than other movements will. "
+        text += _made_map(facts)
     text += "Holds of the straight leg are no bends, and are not drawn."
     return figure(drawn, text)
+
+
+def _made_map(facts: Facts) -> str:
+    """Say which of the holds shown made the map, and so agree better than they would otherwise."""
+    bent = {recording.recording_id for recording in facts.recordings if recording.task == "bend"}
+    shown = facts.holds[facts.holds["session"].isin(facts.sessions) & facts.holds["angle"].notna()]
+    aside = int((~shown["recording_id"].isin(bent)).sum())
+    if not aside:
+        return "These holds also made the map to degrees, so they agree better than other movements will. "
+    if aside == len(shown):
+        return "None of these holds made the map to degrees. "
+    return (
+        f"Those of bend recordings also made the map to degrees, so they agree better than other movements will; "
+        f"{several(aside, 'hold')} of other recordings made none. "
+    )
 
 
 def swallows(facts: Facts) -> str:
