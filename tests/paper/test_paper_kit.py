@@ -79,6 +79,19 @@ def test_captions_stand_in_one_file_with_every_figure_and_table(results):
     assert "8 pairs of 4 participants" in text
 
 
+def test_what_labels_cannot_validate_is_said_wherever_it_is_shown(results):
+    words = "Stride-time CV cannot be validated with these labels"
+    captions = (results / "paper/captions.md").read_text(encoding="utf-8")
+    own = {
+        title for title, text in re.findall(r"^## (\w+ \w+)$(.*?)(?=^## |\Z)", captions, re.M | re.S) if words in text
+    }
+    assert own == {
+        "Figure limits_of_agreement", "Figure groups", "Figure reliability", "Table outcomes",
+        "Table parameter_agreement", "Table reliability",
+    }  # fmt: skip
+    assert words in (results / "paper/methods.md").read_text(encoding="utf-8")
+
+
 def test_a_table_reads_back_as_described_and_its_words_are_those_of_the_latex(results):
     table = read_described(results / table_file("sides"))
     row = table.query("measure == 'step time (s)'").iloc[0]

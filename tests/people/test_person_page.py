@@ -207,6 +207,26 @@ def test_where_not_all_walks_have_room_every_session_has_its_own_walk():
     assert shown["recording_id"].tolist() == [f"sub-01_ses-{k}_walk" for k in (1, 2, 3, 4) for _ in range(2)]
 
 
+def test_a_hold_of_another_recording_than_a_bend_is_not_said_to_have_made_the_map():
+    facts = invented_facts(sessions=1)
+    assert "These holds also made the map" in words_of_page(facts)
+    facts.holds.loc[facts.holds.index[0], "recording_id"] = "sub-01_ses-1_free"
+    page = words_of_page(facts)
+    assert "Those of bend recordings also made the map" in page
+    assert "1 hold of other recordings made none." in page
+
+
+def test_a_sensor_that_changed_after_it_was_last_worn_here_is_no_matter_of_this_person():
+    flagged = {"sensor_id": "K-left", "participant_id": None, "session_id": "ses-2", "flagged": True,
+               "reason": "gauge factor"}  # fmt: skip
+    for sessions, told in ((1, 0), (2, 1)):
+        recordings = recordings_of_person("sub-01", sessions)
+        tables = invented_tables(recordings)
+        tables["health"] = pd.DataFrame([flagged])
+        said = faults_of(facts_of(Participant("sub-01"), recordings, tables, {}))
+        assert sum("worn here too, on the bench in ses-2" in words for words in said) == told
+
+
 def test_holds_are_said_to_be_off_by_their_mean_and_their_largest_difference():
     """Every invented hold reads one degree too much."""
     text = words_of_page(invented_facts(sessions=1))
@@ -219,6 +239,25 @@ def test_changes_beyond_their_error_come_with_what_they_mean_and_the_rest_by_nam
     assert "more steps per minute" in text
     assert "Each is more than the other people's sessions differ." in text
     assert "Changed no more than the error, 5: range of motion; range of motion, right against left; peak" in text
+
+
+def test_a_measure_that_labels_cannot_validate_does_not_stand_beside_published_values_without_a_word():
+    facts = invented_facts()
+    assert "cannot be validated" not in words_of_page(facts)
+    row = {"measure": "stride_time_cv", "unit": "percent", "validity": "cannot be validated with these labels",
+           "from_rater_timing": 3.8}  # fmt: skip
+    facts.tables["parameters"] = pd.DataFrame([row])
+    assert "Stride time, CV cannot be validated with these labels, as two raters' timing alone" in words_of_page(facts)
+
+
+def test_a_limp_that_is_gone_is_told_although_no_measure_changed():
+    facts = invented_facts()
+    bouts = facts.tables["bouts"]
+    facts.tables["bouts"] = bouts[(bouts["trial_type"] != "limping_gait") | (bouts["session"] != "ses-2")]
+    facts.tables["change"] = facts.tables["change"].assign(exceeds=False)
+    page = words_of_page(facts)
+    assert "None of 13 measures changed by more than the error" in page
+    assert "Limping gait was 50 % of the walking in ses-1 and 0 % in ses-2. Measures are compared within one" in page
 
 
 def test_a_walk_without_an_asymmetry_says_what_would_have_been_found():

@@ -14,14 +14,18 @@ from strainstudy.io.frames import write_frame
 from strainstudy.io.store import Trace, TraceWriter
 from strainstudy.jobs import Progress
 from strainstudy.records import Channel, Recording
-from strainstudy.report.bench_figures import draw_gains, draw_holds, held_angles
+from strainstudy.report.bench_figures import calibration_figure, draw_gains, draw_holds, held_angles
 from strainstudy.report.kinds import KINDS, figure_kinds, tables_of
 from strainstudy.report.names import FIGURES
 from strainstudy.report.people_figures import _columns
 from strainstudy.report.proof_figures import draw_parameters, parameter_rows
 from strainstudy.report.recording_drawings import _COLUMNS, trace_path
+from strainstudy.report.results import StudyTables
 from strainstudy.stages import drawings, figures
 from strainstudy.tables import write_table
+from strainstudy.tables.angles import CALIBRATIONS
+from strainstudy.tables.bends import KNEE_BENDS
+from strainstudy.tables.recordings import RECORDINGS
 from strainstudy.tables.standing import CHANGE
 from strainstudy.tables.validation import PARAMETERS
 
@@ -91,6 +95,24 @@ def test_a_hold_is_paired_with_the_bend_detected_during_it():
     marks["value"] = [45.0, 90.0, 30.0]
     pairs = held_angles(bends, {"b": {"anna": marks}})
     assert pairs[["nominal", "angle"]].to_numpy().tolist() == [[45.0, 44.0], [90.0, 91.0]]
+
+
+def test_a_hold_of_another_recording_than_a_bend_is_not_said_to_have_made_a_map(tmp_path):
+    names = ["sub-01_bend", "sub-01_free"]
+    recordings = pd.DataFrame({"recording_id": names, "task": ["bend", "free"]}).reindex(columns=RECORDINGS.names)
+    write_table(recordings, RECORDINGS, tmp_path)
+    write_table(CALIBRATIONS.empty(), CALIBRATIONS, tmp_path)
+    bends = pd.DataFrame({"recording_id": names, "side": "left", "onset": 1.0, "duration": 4.0, "angle": 44.0})
+    write_table(bends.reindex(columns=KNEE_BENDS.names), KNEE_BENDS, tmp_path)
+    marks = frame((1.5, 3, "knee_bend", "left"))
+    marks["value"] = [45.0]
+    labels = {name: {"anna": marks} for name in names}
+    told = calibration_figure(StudyTables(tmp_path), labels, tmp_path / "figures").caption
+    assert "n = 2 holds of 2 recordings; 1 are of bend recordings: they made the maps" in told
+    assert "1 of other recordings made no map" in told
+    del labels["sub-01_free"]
+    told = calibration_figure(StudyTables(tmp_path), labels, tmp_path / "figures").caption
+    assert "n = 1 holds of 1 recordings; they made the maps, so that this shows consistency, not accuracy" in told
 
 
 def test_limits_wider_than_the_axis_are_named_and_percent_is_of_the_mean_from_labels():

@@ -69,7 +69,7 @@ def test_a_channel_s_own_polarity_goes_before_that_of_its_sensor_and_the_remedy_
     assert sensor.polarity == wired
     assert sheet["s-1"].polarity == 1
     assert polarity_remedy(recording, channel, sensor) == (
-        f"set polarity {-wired} for sensor s-1 in session ses-02: in channels.tsv, column polarity,"
-        " row of w-1 and left_V"
+        f"set polarity {-wired} for sensor s-1 as sub-01 wore it in session ses-02 and nowhere else: in channels.tsv,"
+        " column polarity (if there is none, add it, n/a in every other place), row of w-1 and left_V"
     )
     assert wired_sensor(recording, "right_knee", sheet) is None

@@ -131,7 +131,7 @@ def test_a_session_wired_in_reverse_is_measured_as_if_it_were_not_and_said_with_
     assert found[1]["faults"] == []
     (fault,) = found[-1]["faults"]
     assert (fault["kind"], fault["tracked_point"], fault["sensor_id"]) == ("wired in reverse", "left_knee", "k")
-    assert "set polarity -1 for sensor k in session ses-01" in fault["remedy"]
+    assert "set polarity -1 for sensor k as sub-01 wore it in session ses-01" in fault["remedy"]
     assert found[-1]["measured_rest_ohm"] == pytest.approx(found[1]["measured_rest_ohm"], rel=1e-3)
     maps = [read_json(tmp_path / str(sign) / "calibrations.json")[0] for sign in (1, -1)]
     assert [m["polarity"] for m in maps] == [1, 1]

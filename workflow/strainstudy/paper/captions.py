@@ -15,13 +15,14 @@ from ..report.content import number_text
 from ..report.results import StudyTables
 from ..tables.angles import ANGLES
 from ..tables.sensors import SENSOR_LOOPS, SENSORS
-from ..tables.validation import CONFUSION
+from ..tables.validation import CONFUSION, PARAMETERS
+from ..validate.unvalidated import unvalidated_words
 from .drawings import FEWEST_FOR_INTERVAL
 from .frames import withheld_words
 from .names import WIDTHS_MM, figure_file
 from .prose import listed
 from .style import Panel
-from .words import interval
+from .words import interval, measure_words
 
 __all__ = ["caption_of", "captions_text"]
 
@@ -167,9 +168,14 @@ _CAPTIONS: Final = {
 }
 
 
+_OF_MEASURES: Final = ("groups", "limits_of_agreement", "reliability")
+"""Figures of measures, some of which labels may be too coarse to validate."""
+
+
 def caption_of(name: str, tables: StudyTables, panels: Sequence[Panel]) -> str:
-    """Write the caption of a figure."""
-    return _CAPTIONS[name](tables, panels)
+    """Write the caption of a figure, with the measures that the labels are too coarse for."""
+    coarse = unvalidated_words(tables(PARAMETERS), measure_words) if name in _OF_MEASURES else ""
+    return f"{_CAPTIONS[name](tables, panels)} {coarse}".rstrip()
 
 
 def captions_text(captions: Mapping[str, str], of_tables: Mapping[str, str]) -> str:

@@ -21,11 +21,12 @@ from ..tables.gait import ANSWERS, GAIT
 from ..tables.standing import CHANGE, GROUPS, NORMS, RETEST
 from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.validation import EVENTS, PARAMETERS, RATERS, STATES
+from ..validate.unvalidated import unvalidated_words
 from ..vocabulary import EVENT_TYPES, GAIT_STATES, SIDES
 from .facts import Facts
 from .frames import withheld_words
 from .prose import counted, listed, span
-from .words import p_text
+from .words import measure_words, p_text
 
 __all__ = ["OUTCOME_SECTIONS", "statistics_text"]
 
@@ -325,7 +326,8 @@ def statistics_text(tables: StudyTables, facts: Facts) -> list[str]:
             "Measures of the pipeline were compared with the same measures from labels by bias and 95 % limits of "
             f"agreement (bias ± {v.limits_multiplier:g} SD) [@blandaltman1986; @blandaltman1999], several values of "
             "a participant taken as repeated measures [@blandaltman2007] with intervals by variance recovery "
-            "[@zou2013], by ICC(2,1) [@shroutfleiss1979] and by the concordance correlation coefficient [@lin1989]."
+            "[@zou2013], by ICC(2,1) [@shroutfleiss1979] and by the concordance correlation coefficient [@lin1989]. "
+            f"{unvalidated_words(tables(PARAMETERS), measure_words)}".rstrip()
         )
     if len(tables(RETEST)):
         said.append(

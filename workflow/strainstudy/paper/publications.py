@@ -22,13 +22,14 @@ from ..tables.sensors import SENSOR_HEALTH, SENSORS
 from ..tables.spec import TableSpec, text
 from ..tables.standing import GROUPS
 from ..tables.validation import PARAMETERS, RATERS
+from ..validate.unvalidated import unvalidated_words
 from ..vocabulary import BENCH_TASKS
 from .facts import Facts
 from .frames import NO_GROUP, event_frame, paired_sides, reliability_frame, side_summary
 from .names import table_file
-from .words import event_words, interval, sd_text, state_words, with_unit
+from .words import event_words, interval, measure_words, sd_text, state_words, with_unit
 
-__all__ = ["PUBLISHED", "Published", "headers_of", "spec_of", "table_of"]
+__all__ = ["PUBLISHED", "Published", "headers_of", "spec_of", "table_caption", "table_of"]
 
 Rows = list[dict[str, str]]
 _NONE: Final = "n/a"
@@ -373,6 +374,16 @@ PUBLISHED: Final[Mapping[str, Published]] = {
 }
 
 
+_OF_MEASURES: Final = ("outcomes", "parameter_agreement", "reliability")
+"""Tables whose rows are measures, some of which labels may be too coarse to validate."""
+
+
+def table_caption(name: str, tables: StudyTables) -> str:
+    """Write the caption of a table, with the measures that the labels are too coarse for."""
+    coarse = unvalidated_words(tables(PARAMETERS), measure_words) if name in _OF_MEASURES else ""
+    return f"{PUBLISHED[name].caption} {coarse}".rstrip()
+
+
 def table_of(name: str, tables: StudyTables, facts: Facts) -> pd.DataFrame:
     """Make the rows of a table, headers as its columns; no rows where the study has none."""
     return pd.DataFrame(PUBLISHED[name].rows(tables, facts), dtype=object)
@@ -387,7 +398,7 @@ def headers_of(frame: pd.DataFrame) -> list[str]:
     return [str(header) for header in frame.columns]
 
 
-def spec_of(name: str, frame: pd.DataFrame) -> TableSpec:
+def spec_of(name: str, frame: pd.DataFrame, caption: str) -> TableSpec:
     """Describe a table as it is written: one column of text for each header, in their order, rows as they come."""
     columns = tuple(text(_column(h), h, f"{h}, as printed.") for h in headers_of(frame))
-    return TableSpec(table_file(name), f"Table {name.replace('_', ' ')}", PUBLISHED[name].caption, columns, ())
+    return TableSpec(table_file(name), f"Table {name.replace('_', ' ')}", caption, columns, ())

@@ -45,6 +45,7 @@ TABLES: Final[Mapping[str, tuple[str, ...]]] = {
         "participant_id", "trial_type", "measure", "unit", "walkway", "session_id", "later_session_id", "value",
         "later_value", "change", "change_low", "change_high", "minimal_detectable_change", "exceeds", "error_basis",
     ),
+    "parameters": ("measure", "unit", "validity", "from_rater_timing"),
 }  # fmt: skip
 """What the pages read of the results, and which columns of it."""
 _SOMETIMES: Final[Mapping[str, tuple[str, ...]]] = {"gait": ("trained", "rule_limping_share")}
@@ -175,6 +176,9 @@ def facts_of(
         if name == "health":
             # of the sensors that were worn, whoever wore them then: a fault of one concerns everybody who did
             own[name] = frame[frame["sensor_id"].isin(list(worn))]
+        elif name == "parameters":
+            # of everybody's labels: how well a measure is known is no matter of whose it is
+            own[name] = frame
         elif "recording_id" in frame:
             mine = frame[frame["recording_id"].isin(list(session_of))]
             own[name] = mine.assign(session=mine["recording_id"].map(session_of))

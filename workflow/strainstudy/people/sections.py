@@ -10,11 +10,13 @@ import pandas as pd
 
 from ..gait.published_curve import PUBLISHED_CURVE_SOURCE, PUBLISHED_CURVE_WHOSE
 from ..gait.verdict import verdict_words
-from ..vocabulary import BODY_POINTS, SIDES
+from ..validate.unvalidated import unvalidated_words
+from ..vocabulary import BODY_POINTS, GAIT_STATES, SIDES
 from .facts import Facts, rows_of
 from .figures import STATE_WORDS, bend_figure, curve_figure, swallow_strip, walk_figure
 from .markup import Markup, figure, listed, paragraph, safe, several, table
 from .measure_words import WALK_MEASURES, fixed, range_text, words_of
+from .states import Walked, came_or_went
 from .worn import faults_of, worn_at
 
 __all__ = ["bends", "changes", "curves", "glance", "sensors", "shown_walks", "swallows", "walks"]
@@ -103,10 +105,30 @@ def glance(facts: Facts) -> str:
         n = int(change["exceeds"].fillna(value=False).astype(bool).sum())
         many = f"{n} of {several(len(change), 'measure')}" if n else f"None of {several(len(change), 'measure')}"
         text += paragraph(f"{many} changed by more than the error: see the end.")
+    text += _states_of_gait(facts)
     faults = faults_of(facts)
     if faults:
         text += paragraph(f"{several(len(faults), 'fault')} of sensors or recordings: see Sensors worn.", "fault")
     return text
+
+
+def _seconds(facts: Facts, session: str) -> Walked:
+    own = facts.of("bouts", session)
+    normal, limping = (float(own.loc[own["trial_type"] == state, "duration"].sum()) for state in GAIT_STATES)
+    return session, normal, limping
+
+
+def _states_of_gait(facts: Facts) -> str:
+    """Tell of a state of gait that came or went, which no measure does; nothing where none did."""
+    told = came_or_went([_seconds(facts, session) for session in facts.sessions])
+    if not told:
+        return ""
+    words = "; ".join(told)
+    return paragraph(
+        f"{words[:1].upper()}{words[1:]}. Measures are compared within one state of gait, so that none of them tells "
+        "of this change.",
+        "fault",
+    )
 
 
 def curves(facts: Facts) -> str:
@@ -178,6 +200,8 @@ def walks(facts: Facts) -> str:
         "Small: 95 % interval of the usual value that day; of published values how many sources give ranges (95 of "
         "100 people) it spans them, an orientation. Right against left: (right \u2212 left) / mean of both; 0 is even."
     ]
+    coarse = unvalidated_words(facts.tables["parameters"], lambda name: words_of(name).title)
+    notes += [coarse] if coarse else []
     decided = sorted({str(r["prediction"]) for r in rows if isinstance(r["prediction"], str)})
     if decided:
         notes.append(f"Gait states were decided {listed(_DECIDED.get(word, word) for word in decided)}.")
@@ -239,9 +263,24 @@ def bends(facts: Facts) -> str:
     text = f"{'; '.join(words)}. "
     sources = {str(source) for source in facts.tables["calibrations"]["source"].dropna()}
     if "holds" in sources:
-        text += "These holds also made the map to degrees, so they agree better than other movements will. "
+        text += _made_map(facts)
     text += "Holds of the straight leg are no bends, and are not drawn."
     return figure(drawn, text)
+
+
+def _made_map(facts: Facts) -> str:
+    """Say which of the holds shown made the map, and so agree better than they would otherwise."""
+    bent = {recording.recording_id for recording in facts.recordings if recording.task == "bend"}
+    shown = facts.holds[facts.holds["session"].isin(facts.sessions) & facts.holds["angle"].notna()]
+    aside = int((~shown["recording_id"].isin(bent)).sum())
+    if not aside:
+        return "These holds also made the map to degrees, so they agree better than other movements will. "
+    if aside == len(shown):
+        return "None of these holds made the map to degrees. "
+    return (
+        f"Those of bend recordings also made the map to degrees, so they agree better than other movements will; "
+        f"{several(aside, 'hold')} of other recordings made none. "
+    )
 
 
 def swallows(facts: Facts) -> str:

@@ -66,9 +66,24 @@ def faults_of(facts: Facts) -> list[str]:
     return said + _health(facts)
 
 
+def _last_worn(facts: Facts) -> dict[str, str]:
+    """Give the last session in which each sensor was worn here; those worn in one without a name are left out."""
+    last: dict[str, str] = {}
+    unnamed = set()
+    for recording in facts.recordings:
+        for channel in recording.channels:
+            sensor = channel.sensor_id or recording.sensor_id
+            if sensor and recording.session_id is None:
+                unnamed.add(sensor)
+            elif sensor and recording.session_id is not None:
+                last[sensor] = max(recording.session_id, last.get(sensor, recording.session_id))
+    return {sensor: session for sensor, session in last.items() if sensor not in unnamed}
+
+
 def _health(facts: Facts) -> list[str]:
     """Say where the sensors that this person wore left their limits: here, on the bench, or on somebody else."""
     health = facts.tables["health"]
+    worn = _last_worn(facts)
     said: list[str] = []
     elsewhere: dict[tuple[str, str], list[str]] = {}
     for row in rows_of(health[health["flagged"].fillna(value=False).astype(bool)]):
@@ -82,6 +97,12 @@ def _health(facts: Facts) -> list[str]:
             continue
         where = "on another person"
         if not isinstance(row["participant_id"], str):
+            # sessions of the bench are those of the study; another person's may be of other days than one's own
+            if (
+                isinstance(row["session_id"], str)
+                and worn.get(str(row["sensor_id"]), row["session_id"]) < row["session_id"]
+            ):
+                continue
             where = f"on the bench in {row['session_id']}" if isinstance(row["session_id"], str) else "on the bench"
         elsewhere.setdefault((str(row["sensor_id"]), where), []).append(why)
     for (sensor, where), reasons in elsewhere.items():

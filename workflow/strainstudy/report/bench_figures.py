@@ -340,14 +340,27 @@ def calibration_figure(
         "knee_calibration",
         "Knee calibration",
         f"Left: calibrated angle of each labelled hold against its nominal angle, n = {len(pairs)} holds of "
-        f"{pairs['recording_id'].nunique()} recordings; these holds made the maps, so this shows consistency, not "
-        f"accuracy. Right: response per degree of n = {len(gains)} calibrations: why raw amplitudes of two knees "
-        f"cannot be compared. More than {MOST_DOTS} in a row or a knee are drawn as bands of the middle 50 and 90 %, "
-        "holds together that are within 7.5 degrees of each other; the stroke is the median.",
+        f"{pairs['recording_id'].nunique()} recordings{_made_maps(pairs, tables)}. Right: response per degree "
+        f"of n = {len(gains)} calibrations: why raw amplitudes of two knees cannot be compared. More than {MOST_DOTS} in "
+        "a row or a knee are drawn as bands of the middle 50 and 90 %, holds together that are within 7.5 degrees of "
+        "each other; the stroke is the median.",
         "Calibrated against nominal angle, and the gain of each calibration.",
         png,
         first=looked_at([*off, *odd]),
     )
+
+
+def _made_maps(pairs: pd.DataFrame, tables: StudyTables) -> str:
+    """Say which holds made the maps, and so cannot show how right they are."""
+    recordings = tables.recordings
+    bent = set(recordings.loc[recordings["task"] == "bend", "recording_id"])
+    n = int(pairs["recording_id"].isin(bent).sum())
+    if not n:
+        return "; none of them made a map"
+    words = "they made the maps, so that this shows consistency, not accuracy"
+    if n == len(pairs):
+        return f"; {words}"
+    return f"; {n} are of bend recordings: {words}; {len(pairs) - n} of other recordings made no map"
 
 
 def held_angles(bends: pd.DataFrame, labels: Mapping[str, Mapping[str, pd.DataFrame]]) -> pd.DataFrame:

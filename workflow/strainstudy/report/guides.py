@@ -134,8 +134,8 @@ GUIDES: Final[Mapping[str, Guide]] = {
         "above labelled ones; then states and events as detected and as labelled.",
         "Good: regular waves, a stroke at every wave, detected and labelled rows alike. Bad: flat stretches, clipped "
         "tops, gaps, or a knee that reads upside down.",
-        "Flat or clipped: lower the gain, mend the lead. Upside down: see polarity in the sheet of sensors. Wrong "
-        "events: correct them on the review page.",
+        "Flat or clipped: lower the gain, mend the lead. Upside down: give the channel's row of channels.tsv its own "
+        "polarity; if the sensor is always so, sensors.tsv. Wrong events: correct them on the review page.",
     ),
 }
 

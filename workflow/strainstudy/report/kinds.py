@@ -40,14 +40,14 @@ _SENSORS_A_JOB: Final = 12
 """Sensors whose figures are drawn in one job (ours: some seconds of work)."""
 _TABLES: Final[Mapping[str, tuple[TableSpec, ...]]] = {
     "people": (RECORDINGS, GAIT, CURVES, SWALLOW_SUMMARY),
-    "standing": (NORMS, CHANGE),
+    "standing": (NORMS, CHANGE, PARAMETERS),
     "proof": (
         *(EVIDENCE[n] for n in (
             "classifier", "reliability", "permutation", "learning_curve", "ablation", "importance",
         )),
         CONFUSION, AGREEMENT, PARAMETERS, RATERS, SHAPES, CONFOUNDERS, THROAT_EVIDENCE["throat_confusion"],
     ),
-    "sensors": (CALIBRATIONS, KNEE_BENDS, SENSOR_HEALTH),
+    "sensors": (RECORDINGS, CALIBRATIONS, KNEE_BENDS, SENSOR_HEALTH),
 }  # fmt: skip
 _OF_SENSORS: Final = (SENSORS, SENSOR_CURVES, SENSOR_LOOPS, BENCH_CYCLES, BENCH_STEPS)
 

@@ -36,7 +36,7 @@ _OF_A_SENSOR: Final = ("wired in reverse", "sensor changed")
 _WORST: Final = ("wired in reverse", "unreadable", "sensor changed")
 """Kinds that come first, in this order (ours)."""
 _WORDS: Final = {
-    "wired in reverse": "Sensor {sensor} is wired the wrong way round",
+    "wired in reverse": "Sensor {sensor} was wired the wrong way round in {recordings} of {visits}",
     "unreadable": "{recordings} could not be used",
     "sensor changed": "Sensor {sensor} is not what it was",
     "saturated": "The signal reaches the limit of its amplifier",
@@ -79,7 +79,9 @@ def _told(tables: StudyTables) -> list[Mending]:
         remedies = [str(text) for text in rows["remedy"].value_counts().index]
         found.append(
             Mending(
-                _WORDS.get(str(kind), str(kind).capitalize()).format(sensor=sensor, recordings=_recordings(len(rows))),
+                _WORDS.get(str(kind), str(kind).capitalize()).format(
+                    sensor=sensor, recordings=_recordings(len(rows)), visits=named(map(_visit, told))
+                ),
                 f"({named(places)}).",
                 _sentence(remedies),
                 len(rows),
@@ -91,6 +93,13 @@ def _told(tables: StudyTables) -> list[Mending]:
 
 def _recordings(n: int) -> str:
     return "1 recording" if n == 1 else f"{n} recordings"
+
+
+def _visit(row: Mapping[str, Any]) -> str:
+    """Name whose visit it was, for a sensor may be worn rightly by others; the bench where it was nobody's."""
+    if pd.isna(row["participant_id"]):
+        return "bench"
+    return f"{row['participant_id']} {row['session_id']}" if pd.notna(row["session_id"]) else str(row["participant_id"])
 
 
 def _sentence(remedies: list[str]) -> str:
@@ -105,8 +114,7 @@ def _sentence(remedies: list[str]) -> str:
 
 def _place(row: Mapping[str, Any], kind: str) -> str:
     if kind in _OF_A_SENSOR:
-        where = f"{row['participant_id']} {row['session_id']}" if pd.notna(row["participant_id"]) else "bench"
-        return f"{where}: {row['description']}"
+        return f"{_visit(row)}: {row['description']}"
     share = _SHARE.search(str(row["description"]))
     return str(row["recording_id"]) + (f" {share.group()}" if share else "")
 

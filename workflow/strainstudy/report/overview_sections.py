@@ -12,6 +12,7 @@ from typing import Any, Final
 import pandas as pd
 
 from ..gait.verdict import VERDICT_COLUMNS, verdict_words
+from ..people.states import MAINLY
 from ..tables.angles import CALIBRATIONS
 from ..tables.classifier import BOUTS
 from ..tables.gait import GAIT
@@ -60,8 +61,6 @@ _MOST_GROUPS: Final = 4
 """Groups side by side on the first screen (ours)."""
 _MOST_NAMED: Final = 10
 """People named on the first screen (ours)."""
-_MAINLY: Final = 0.9
-"""Share of the walking time from which on somebody is said to walk in one state (ours)."""
 _USES: Final = {
     "gait measures": GAIT, "knee calibration": CALIBRATIONS, "swallows": SWALLOW_SUMMARY,
 }  # fmt: skip
@@ -112,10 +111,10 @@ def _limp_words(row: Mapping[str, Any]) -> str:
     share = row["limping"] / walked if walked else 0.0
     if not walked:
         return "no walking"
-    if share <= 1.0 - _MAINLY:
+    if share <= 1.0 - MAINLY:
         return "no limp" if not row["limping"] else f"no limp but for {row['limping']:.0f} s"
     side = "side unclear" if row["left"] == row["right"] else "left" if row["left"] > row["right"] else "right"
-    part = "" if share >= _MAINLY else f", {100 * share:.0f} % of walking"
+    part = "" if share >= MAINLY else f", {100 * share:.0f} % of walking"
     return f"limping {side}{part}"
 
 
@@ -140,7 +139,7 @@ def _who(tables: StudyTables) -> Section:
     ]
     walked = limping_of(tables)
     if len(walked):
-        limps = walked[walked["limping"] > (1.0 - _MAINLY) * (walked["limping"] + walked["normal"])]
+        limps = walked[walked["limping"] > (1.0 - MAINLY) * (walked["limping"] + walked["normal"])]
         said = []
         for session, rows in limps.groupby("session_id", sort=True):
             who = [f"{row['participant_id']} {_limp_side(row)}".strip() for row in records(rows)]

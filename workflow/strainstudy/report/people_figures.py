@@ -18,6 +18,8 @@ import pandas as pd
 from ..tables.gait import GAIT
 from ..tables.standing import CHANGE, NORMS
 from ..tables.swallows import SWALLOW_SUMMARY
+from ..tables.validation import PARAMETERS
+from ..validate.unvalidated import unvalidated_words
 from .content import Picture
 from .results import StudyTables, records
 from .spoken import measured, people_text, spoken, with_unit
@@ -265,7 +267,7 @@ def norms_figure(tables: StudyTables, folder: Path) -> Picture | None:
         f"n = {people_text(norms['participant_id'].nunique())}. Below: the published range of each source (grey) and "
         "its mean (stroke); an arrow: a limit with one end. Good sources differ because definitions, sensors and walk "
         "lengths differ: an orientation, never a pass or fail. How each number is known stands in "
-        "validation/norms.tsv.",
+        f"validation/norms.tsv. {unvalidated_words(tables(PARAMETERS), measured)}".rstrip(),
         "Values of people beside the ranges of several published sources.",
         png,
     )

@@ -9,11 +9,14 @@ import pandas as pd
 
 from ..gait.verdict import VERDICT_COLUMNS, verdict_words
 from ..people.names import page_file as person_file
+from ..people.states import came_or_went
 from ..review.names import page_file
 from ..tables.families import PREDICTION
 from ..tables.gait import GAIT
 from ..tables.standing import CHANGE, GROUPS, NORMS
 from ..tables.swallows import SWALLOW_SUMMARY
+from ..tables.validation import PARAMETERS
+from ..validate.unvalidated import unvalidated_words
 from .content import (
     Block,
     Column,
@@ -27,8 +30,9 @@ from .content import (
     pictures_of,
     table_of,
 )
-from .results import StudyTables
-from .spoken import DECIDED, spoken, state, with_unit
+from .overview_sections import limping_of
+from .results import StudyTables, records
+from .spoken import DECIDED, measured, spoken, state, with_unit
 from .trust import step_time_sizes
 from .words import CAUTIONS, READING
 
@@ -137,7 +141,9 @@ def standing(tables: StudyTables, pictures: Mapping[str, Picture]) -> list[Secti
     sections = []
     norms = pictures.get("norms")
     if norms is not None:
-        blocks = (Text(READING["norms"]), norms, *_sources_at_odds(tables))
+        coarse = unvalidated_words(tables(PARAMETERS), measured)
+        known = (Note(coarse),) if coarse else ()
+        blocks = (Text(READING["norms"]), *known, norms, *_sources_at_odds(tables))
         sections.append(Section("norms", "Beside published values", blocks))
     change = pictures.get("change")
     if change is not None:
@@ -156,8 +162,21 @@ def standing(tables: StudyTables, pictures: Mapping[str, Picture]) -> list[Secti
             ("beyond what", "error_kind", False),
         ]
         listed = table_of(beyond, "Changes beyond it, one measure a family", columns)
-        sections.append(Section("change", "Change between sessions", (Text(READING["change"]), change, listed)))
+        blocks = (Text(READING["change"]), *_states_of_gait(tables), change, listed)
+        sections.append(Section("change", "Change between sessions", blocks))
     return sections
+
+
+def _states_of_gait(tables: StudyTables) -> tuple[Block, ...]:
+    """Name the people of whom a state of gait came or went, which no change of a measure tells."""
+    walked = limping_of(tables)
+    said = []
+    for person, own in walked.groupby("participant_id", sort=True):
+        visits = [(str(r["session_id"]), float(r["normal"]), float(r["limping"])) for r in records(own)]
+        said += [f"{person}, {words}" for words in came_or_went(visits)]
+    if not said:
+        return ()
+    return (Note(f"States of gait that came or went, of which no measure here tells: {'; '.join(said)}.", "fault"),)
 
 
 def _sources_at_odds(tables: StudyTables) -> tuple[Block, ...]:

@@ -17,6 +17,7 @@ import pandas as pd
 
 from ..cautions import KNOWN_COVERAGE
 from ..gait.verdict import VERDICT_COLUMNS
+from ..stats.normal import NORMAL_95
 from ..tables.angles import ANGLES
 from ..tables.classifier import EVIDENCE
 from ..tables.gait import GAIT
@@ -39,9 +40,8 @@ _MAIN: Final = (
     "cadence", "stride_time_cv", "step_time_symmetry_index", "swallow_rate", "swallow_duration", "volume_per_swallow",
     "swallowing_speed",
 )  # fmt: skip
-_FORCE_PLATES: Final = (
-    "Knee curves beside force plates differ by about 7 points more (SD between recordings): see docs/method-gait.md."
-)
+_PLATES_SD: Final = 7.0
+"""Symmetry index of step time beside force plates, percent, SD between recordings (docs/method-gait.md)."""
 _WEAK_F1: Final = 0.9
 """F1 below which an event type is not found well (ours)."""
 _KEPT: Final = 0.02
@@ -118,6 +118,11 @@ def _off_by(own: list[dict[str, Any]]) -> tuple[float, float]:
             max((r["loa_upper"] for r in own if pd.notna(r["loa_upper"])), default=math.nan))  # fmt: skip
 
 
+def _may_be_error(labels: float) -> float:
+    """Put the limits of agreement with labels together with the error against force plates that labels do not show."""
+    return math.hypot(labels, NORMAL_95 * _PLATES_SD)
+
+
 def step_time_sizes(tables: StudyTables, limit: float) -> str:
     """Say in one sentence what each size of step-time asymmetry is for that stands on the page.
 
@@ -144,9 +149,9 @@ def step_time_sizes(tables: StudyTables, limit: float) -> str:
     own = [r for r in _amounts(tables) if r["measure"] == _STEP_TIME]
     off_by = max(map(abs, _off_by(own)))
     if pd.notna(off_by):
-        off = number_text(off_by, 2)
-        parts.append(f"within {off} % lie the differences of single values from this study's labels, so that a smaller "
-                     "one may be error")  # fmt: skip
+        off, whole = number_text(off_by, 2), number_text(_may_be_error(off_by), 2)
+        parts.append(f"within {off} % lie the differences of single values from this study's labels, within {whole} % "
+                     "with what knee curves err against force plates, so that a smaller one may be error")  # fmt: skip
     return f"Sizes of step-time asymmetry and what each is for: {'; '.join(parts)}."
 
 
@@ -185,8 +190,13 @@ def _amount_lines(tables: StudyTables) -> list[Line]:
             for r, (kind, _) in zip(own, by_state, strict=True)
         ]
         if name == _STEP_TIME and known:
-            verdict += f"; below {number_text(max(abs(low), abs(high)), 2)} % it may be error"
-            more += [_FORCE_PLATES, "What other sizes of it mean: see Gait."]
+            off = max(abs(low), abs(high))
+            verdict += f"; below {number_text(_may_be_error(off), 2)} % it may be error"
+            more += [
+                f"of that {number_text(off, 2)} % are what labels show, and knee curves beside force plates differ by "
+                f"{_PLATES_SD:g} points (SD between recordings; docs/method-gait.md)",
+                "what other sizes of it mean: see Gait",
+            ]
         lines.append(Line(_capital(measured(name)), evidence, _capital(verdict), "; ".join(more)))
     return lines
 

@@ -50,11 +50,16 @@ def wired_sensor(recording: Recording, tracked_point: str, sensors: Mapping[str,
 
 
 def polarity_remedy(recording: Recording, channel: Channel, sensor: Sensor) -> str:
-    """Say what to write where a channel was wired the other way than the sheets state (``sensor`` as wired there)."""
+    """Say what to write where a channel was wired the other way than the sheets state (``sensor`` as wired there).
+
+    Whom it concerns is said, for others may have worn the sensor rightly wired in the same session.
+    """
     instead = ", which takes the place of the row *" if channel.shared else ""
+    who = f" as {recording.participant_id} wore it" if recording.participant_id else ""
     session = f" in session {recording.session_id}" if recording.session_id else ""
     return (
-        f"set polarity {-sensor.polarity} for sensor {sensor.sensor_id}{session}: in channels.tsv, column polarity,"
+        f"set polarity {-sensor.polarity} for sensor {sensor.sensor_id}{who}{session} and nowhere else: in"
+        " channels.tsv, column polarity (if there is none, add it, n/a in every other place),"
         f" row of {recording.recording_id} and {channel.name}{instead}"
     )
 

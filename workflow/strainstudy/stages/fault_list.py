@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -20,6 +21,7 @@ from .bodies import channel_of, polarity_remedy, sensor_of, wired_sensor
 __all__ = [
     "Found",
     "fault_rows",
+    "gains_named",
     "impossible_faults",
     "noted_faults",
     "reversed_seats",
@@ -191,6 +193,33 @@ def fault_rows(
     ]
     rows += sensors
     return pd.DataFrame(rows, columns=list(FAULTS.names)) if rows else FAULTS.empty()
+
+
+def gains_named(found: Found, sensors: Mapping[str, Sensor]) -> dict[str, list[Fault]]:
+    """Name the cell of sensors.tsv in the remedy of every saturated signal whose sensor is known.
+
+    Parameters
+    ----------
+    found : mapping of recording_id to sequence of Fault
+    sensors : mapping of sensor_id to Sensor
+
+    Returns
+    -------
+    dict of str to list of Fault
+        The same faults; one sensor with too high a gain then shows as one.
+    """
+    return {name: [_with_gain(fault, sensors) for fault in faults] for name, faults in found.items()}
+
+
+def _with_gain(fault: Fault, sensors: Mapping[str, Sensor]) -> Fault:
+    sensor = sensors.get(fault.sensor_id or "")
+    if fault.kind != "saturated" or sensor is None:
+        return fault
+    return replace(
+        fault,
+        remedy=f"{fault.what_to_do}, and write the new one into sensors.tsv, column amplifier_gain, row of "
+        f"{sensor.sensor_id} (now {sensor.amplifier_gain:g})",
+    )
 
 
 def noted_faults(notes: Iterable[Mapping[str, Any]]) -> Found:

@@ -23,7 +23,7 @@ from ..paper.figures import FIGURES
 from ..paper.latex import latex_table
 from ..paper.methods import methods_text
 from ..paper.names import CAPTIONS, FORMS, METHODS_FILE, REFERENCES, figure_file, paper_files, table_file
-from ..paper.publications import PUBLISHED, headers_of, spec_of, table_of
+from ..paper.publications import PUBLISHED, headers_of, spec_of, table_caption, table_of
 from ..paper.references import bibliography
 from ..paper.style import drawing, save, sheet
 from ..records import Participant, Recording, Sensor
@@ -148,14 +148,14 @@ def _draw(tables: StudyTables, angles: Mapping[str, pd.DataFrame], results: Path
 def _tabulate(tables: StudyTables, facts: Facts, results: Path) -> tuple[dict[str, str], list[str]]:
     """Write every table that the study gives as TSV and LaTeX; return their captions and files."""
     captions, files = {}, []
-    for name, published in PUBLISHED.items():
+    for name in PUBLISHED:
         frame = table_of(name, tables, facts)
         if frame.empty:
             continue
-        spec = spec_of(name, frame)
-        captions[name] = published.caption
+        captions[name] = table_caption(name, tables)
+        spec = spec_of(name, frame, captions[name])
         write_table(frame.set_axis(list(spec.names), axis="columns"), spec, results)
-        text = latex_table(frame, headers_of(frame), published.caption, f"tab:{name}")
+        text = latex_table(frame, headers_of(frame), captions[name], f"tab:{name}")
         write_text(results / table_file(name, "tex"), text)
         files += [table_file(name, form) for form in ("tsv", "json", "tex")]
     return captions, files

@@ -17,6 +17,7 @@ from ..tables import read_table
 from ..tables.angles import CALIBRATIONS
 from ..tables.sensors import SENSOR_HEALTH
 from ..tables.standing import CHANGE, NORMS
+from ..tables.validation import PARAMETERS
 from .bodies import of_reference_rater
 from .labels import labels_of
 
@@ -54,7 +55,7 @@ def run(
     calibrations : Path
         Of the batch, from calibrate.
     results : Path
-        Results folder; its tables of sensor health, norms and change are there already.
+        Results folder; its tables of sensor health, norms, change and agreement with labels are there already.
     made : Path
         To write: size in bytes of each page by its name.
     progress : Progress
@@ -63,6 +64,7 @@ def run(
     tables["health"] = read_table(results, SENSOR_HEALTH)
     tables["change"] = read_table(results, CHANGE)
     tables["norms"] = read_table(results, NORMS)
+    tables["parameters"] = read_table(results, PARAMETERS)
     maps = read_rows([calibrations])
     tables["calibrations"] = maps if len(maps) else CALIBRATIONS.empty()
     labels = {

@@ -22,6 +22,7 @@ from .bodies import sensor_of
 from .fault_list import (
     Found,
     fault_rows,
+    gains_named,
     impossible_faults,
     noted_faults,
     reversed_seats,
@@ -214,7 +215,7 @@ def run(
         walking_faults(segmented, known, sensors),
     ]
     _degrade(rows, later)
-    faults = fault_rows([noted_faults(quality), *later], known, sensor_faults(chart))
+    faults = fault_rows([gains_named(noted_faults(quality), sensors), *later], known, sensor_faults(chart))
     write_table(faults, FAULTS, results)
     flags = flagged.groupby("recording_id")["reason"].agg("; ".join)
     rows["sensor_flag"] = rows["recording_id"].map(flags)
