@@ -341,9 +341,9 @@ def calibration_figure(
         "Knee calibration",
         f"Left: calibrated angle of each labelled hold against its nominal angle, n = {len(pairs)} holds of "
         f"{pairs['recording_id'].nunique()} recordings{_made_maps(pairs, tables)}. Right: response per degree "
-        f"of n = {len(gains)} calibrations: why raw amplitudes of two knees cannot be compared. More than {MOST_DOTS} in "
-        "a row or a knee are drawn as bands of the middle 50 and 90 %, holds together that are within 7.5 degrees of "
-        "each other; the stroke is the median.",
+        f"of n = {len(gains)} calibrations: why raw amplitudes of two knees cannot be compared. More than {MOST_DOTS} "
+        "in a row or a knee are drawn as bands of the middle 50 and 90 %, holds together that are within 7.5 degrees "
+        "of each other; the stroke is the median.",
         "Calibrated against nominal angle, and the gain of each calibration.",
         png,
         first=looked_at([*off, *odd]),
