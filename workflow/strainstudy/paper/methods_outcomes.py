@@ -70,9 +70,10 @@ def _angles(tables: StudyTables, facts: Facts) -> list[str]:
         f"Knee sensors were calibrated to degrees for each participant and session from {listed(said)}, with one "
         f"monotone map per sensor [@fritschcarlson1980]; {len(fitted)} of "
         f"{counted(len(calibrations), 'calibration')} succeeded. Every angle has a prediction interval of "
-        f"{100 * s.prediction_level:g} %, which holds the scatter of the holds, hysteresis, and drift of the zero "
-        f"over the session; where holds could not show hysteresis, {s.assumed_hysteresis_percent:g} % of the span "
-        f"was allowed for [@amjadi2016]. It is narrower than its level says: {KNOWN_COVERAGE}."
+        f"{100 * s.prediction_level:g} %, which holds the scatter of the holds, the hysteresis that they leave open "
+        "and drift of the zero over the session; where holds could not show hysteresis, "
+        f"{s.assumed_hysteresis_percent:g} % of the span "
+        f"was allowed for [@amjadi2016]. How often it held: {KNOWN_COVERAGE}."
     )
     sources = pd.concat([tables(GAIT, *ANSWERS)[f"answer_time_source_{side}"] for side in SIDES]).dropna()
     own = sources.isin(["bench", "reference"]).sum()

@@ -16,7 +16,7 @@ READING: Final = {
     "bench's is removed before hysteresis is read, so that an offset of two clocks is not sold as hysteresis.",
     "calibration": "A sleeve and its sensor turn flexion into resistance with a gain that differs from knee to knee "
     "and from one donning to the next. Holds at known angles, or a reference beside the sensor in part of the time, "
-    "give each sensor and session its own map to degrees. The interval of an angle is narrower than it claims: "
+    "give each sensor and session its own map to degrees. How often the interval of an angle held, by sensor: "
     f"{KNOWN_COVERAGE}.",
     "recordings": "Each recording is drawn as the pipeline saw it, in a file of its own, and has a page on which to "
     "look closer and to correct its labels; those that ask to be looked at are drawn here. Degrees where calibrated, "
