@@ -44,12 +44,12 @@ _STATES: Final = {"normal_gait": "normal gait", "limping_gait": "limping gait", 
 
 
 def measure_words(measure: str) -> str:
-    """Name a measure: its side behind a comma, ``size of`` before what has lost its sign."""
+    """Name a measure: its side behind a comma, ``without sign`` behind what has lost it."""
     for side in ("left", "right"):
         if measure.endswith(f"_{side}"):
             return f"{measure_words(measure.removesuffix(f'_{side}'))}, {side}"
     if measure.endswith("_size"):
-        return f"size of {measure_words(measure.removesuffix('_size'))}"
+        return f"{measure_words(measure.removesuffix('_size'))}, without sign"
     return _MEASURES.get(measure, measure.replace("_", " "))
 
 

@@ -13,22 +13,24 @@ import pandas as pd
 
 __all__ = ["CRITERIA", "DECIDED", "measured", "people_text", "spoken", "state", "unit", "with_unit"]
 
+# One name is one quantity: asymmetries that have a sign are symmetry indices, (right - left) / mean; those without are
+# sizes of the log ratio, which does not depend on the side that divides.
 _MEASURES: Final[Mapping[str, str]] = {
     "cadence": "cadence",
     "stride_time_mean": "stride time, mean",
     "stride_time_sd": "stride time, standard deviation",
     "stride_time_cv": "stride-time variability (CV)",
     "step_time_mean": "step time, mean",
-    "step_time_symmetry_index": "step-time asymmetry",
+    "step_time_symmetry_index": "step-time asymmetry, right minus left",
     "step_time_log_ratio": "step-time asymmetry, log ratio",
     "stance_time_log_ratio": "stance-time asymmetry, log ratio",
     "swing_time_log_ratio": "swing-time asymmetry, log ratio",
     "range_of_motion_log_ratio": "asymmetry of the knee's range, log ratio",
-    "range_of_motion_symmetry_index": "asymmetry of the knee's range",
+    "range_of_motion_symmetry_index": "asymmetry of the knee's range, right minus left",
     "range_of_motion_mean": "knee's range in a stride",
     "swing_peak_mean": "peak knee flexion in swing",
     "stance_fraction_mean": "stance, part of the stride",
-    "phase_deviation": "distance from alternating steps",
+    "phase_deviation": "deviation of the phase from 180 degrees",
     "coordination_index": "phase coordination index",
     "waveform_likeness": "likeness of the knees' curves",
     "swallow_duration": "swallow, duration",
