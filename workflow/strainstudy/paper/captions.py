@@ -102,8 +102,8 @@ def _of_groups(_tables: StudyTables, panels: Sequence[Panel]) -> str:
 def _of_swallows(_tables: StudyTables, panels: Sequence[Panel]) -> str:
     return (
         f"Swallowing by group and kind of recording: {_panels(panels)}. Points: participants (their number above each "
-        f"column); diamonds: mean with its 95 % interval, cut at 0, as none of these measures can be negative. {_LIMITS} "
-        f"{_SESSION} Swallows are counted and timed; that "
+        f"column); diamonds: mean with its 95 % interval, cut at 0, as none of these measures can be negative. "
+        f"{_LIMITS} {_SESSION} Swallows are counted and timed; that "
         "shows nothing about aspiration."
     )
 

@@ -117,15 +117,25 @@ def state(word: Any) -> str:
     return "" if _missing(word) else spoken(word)
 
 
+_ROLES: Final[Mapping[str, str]] = {
+    "left": "left", "right": "right", "affected": "affected side", "other": "other side",
+}  # fmt: skip
+"""Whose side a measure's name ends with."""
+_SIGN: Final = ", right minus left"
+"""How words of a signed asymmetry end."""
+
+
 def measured(name: Any) -> str:
     """Write a measure in words: the side behind it, and ``size`` for one whose sign was left out."""
     text = str(name)
     size = text.endswith("_size")
     text = text.removesuffix("_size")
-    side = next((s for s in ("left", "right") if text.endswith(f"_{s}")), None)
-    base = text.removesuffix(f"_{side}") if side else text
+    role = next((r for r in _ROLES if text.endswith(f"_{r}")), None)
+    base = text.removesuffix(f"_{role}") if role else text
     words = _MEASURES.get(base, base.replace("_", " "))
-    return words + (f", {side}" if side else "") + (", without sign" if size else "")
+    if role and words.endswith(_SIGN):
+        return f"{words.removesuffix(_SIGN)}, affected minus other side"
+    return words + (f", {_ROLES[role]}" if role else "") + (", without sign" if size else "")
 
 
 def unit(name: Any, measure: Any = "") -> str:
