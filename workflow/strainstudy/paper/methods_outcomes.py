@@ -131,7 +131,8 @@ def _verdicts(tables: StudyTables, facts: Facts) -> list[str]:
     return [
         "Whether a difference between the sides is the gait's or the sensors' own was judged for each walk and gait "
         f"state with {v.minimum_strides} strides or more: an asymmetry is found where the whole 95 % interval lies "
-        f"beyond {v.step_time_limit_percent:g} % (symmetry index of step time), {v.phase_limit_deg:g}° (phase from 180°), "
+        f"beyond {v.step_time_limit_percent:g} % (symmetry index of step time), "
+        f"{v.phase_limit_deg:g}° (phase from 180°), "
         f"{v.amplitude_limit_percent:g} % (symmetry index of the range of motion in degrees), "
         f"{v.peak_timing_limit_percent:g} % of the stride (time of the swing peak) or {v.shape_limit:g} (1 minus the "
         "correlation of the knees' waves); it is not certain where the interval reaches back; and it is the sensors' "

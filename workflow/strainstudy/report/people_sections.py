@@ -68,7 +68,7 @@ def gait(tables: StudyTables, pictures: Mapping[str, Picture], *, step_time_limi
         *pictures_of(pictures, "gait", "knee_curves"),
     ]
     if len(verdicts):
-        counted = "; ".join(f"{_COUNTED.get(word, word)}: {n}" for word, n in sorted(verdicts.items()))
+        counted = "; ".join(f"{_COUNTED.get(str(word), word)}: {n}" for word, n in sorted(verdicts.items()))
         sizes = step_time_sizes(tables, step_time_limit)
         blocks.append(Text(f"Sensor or gait, rows of n = {len(frame)}: {counted}. {sizes}".rstrip()))
     columns: list[Column] = [
