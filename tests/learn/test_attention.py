@@ -117,6 +117,12 @@ def test_worth_is_doubt_times_novelty_less_where_a_label_is_already_there():
     }
 
 
+def test_what_is_labelled_as_predicted_is_listed_only_where_something_else_speaks_for_it():
+    frame = windows(("r1", NORMAL, 0.1), ("r2", NORMAL, 0.2), ("r3", NORMAL, 0.1), ("r4", LIMPING, 0.1))
+    found = next_of(frame, np.array([0.5, 0.5, 0.7, 0.5]), PARAMETERS)
+    assert set(found["recording_id"]) == {"r2", "r3", "r4"}
+
+
 def test_no_label_yet_is_said_only_where_there_is_none():
     """A window across two labels has no state of its own, but it is labelled; a label alone agrees with nothing."""
     frame = windows(("r1", None, 0.6), ("r2", None, 0.6), ("r3", NORMAL, np.nan)).assign(touched=[False, True, True])

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from strainstudy.gait.verdict import VERDICT_COLUMNS
 from strainstudy.io.frames import write_json
 from strainstudy.io.store import Trace, TraceWriter
 from strainstudy.records import Channel, Participant, Recording, Sensor
@@ -66,7 +67,8 @@ def gait_rows() -> list[dict]:
     rows = []
     for person, (group, side) in PEOPLE.items():
         for session in (1, 2):
-            row = {"recording_id": walk_of(person, session), "trial_type": STATES_OF[group], "warning": None}
+            row = {"recording_id": walk_of(person, session), "trial_type": STATES_OF[group], "warning": None,
+                   "verdict": "gait"}  # fmt: skip
             for name in GAIT.names:
                 if name.endswith(("_mean_left", "_mean_right")):
                     own = name.endswith(f"_{side}")
@@ -95,7 +97,7 @@ def write_tables(root: Path) -> None:
     bench = {"recording_id": "bench", "session_id": "ses-1", "task": "stretch", "status": "good", "duration": 60.0,
              "sampling_frequency": 100.0}  # fmt: skip
     write(RECORDINGS, [*walks, throat, broken, bench], CARRIED)
-    write(GAIT, gait_rows(), ANSWERS)
+    write(GAIT, gait_rows(), (*ANSWERS, *VERDICT_COLUMNS))
     rng = np.random.default_rng(3)
     percent = np.arange(101)
     curves = [

@@ -61,7 +61,10 @@ def test_methods_say_what_ran_of_this_study(results):
         "anna 8 recordings and berta 8 recordings",
         "10.0 min of rest and gait states",
         "low-pass cutoff was 6.0 Hz for knees",
-        "all settings had their defaults",
+        "No setting was changed: all settings had their defaults.",
+        "A turn is the run of two swings or more",
+        "whole 95 % interval lies beyond 8 % (symmetry index of step time)",
+        "of a participant without an affected side the mean of both stands for either",
         "each participant was left out in turn",
         "do not show aspiration",
     ):
@@ -138,5 +141,6 @@ def test_methods_name_a_sensor_whose_recordings_differ_and_what_each_gives():
     note = "no single value: 8 (7.9 to 8.1) in a; 5 (4.9 to 5.1) in b; they differ beyond their intervals"
     row = {"sensor_id": "S_1", "n_cycles": 10, "warning": RECORDINGS_DIFFER, "gauge_factor_note": note}
     assert _apart(pd.DataFrame([row, row | {"sensor_id": "S_2", "warning": None}])) == (
-        f" Of sensor S_1 no gauge factor, nor what rests on it, is given: {note}."
+        " Of sensor S_1 no single gauge factor, nor what rests on it, is given, as its recordings differ beyond their "
+        "intervals: 8 (7.9 to 8.1) in a and 5 (4.9 to 5.1) in b."
     )

@@ -47,3 +47,21 @@ def test_a_table_of_many_columns_spans_the_page():
     wide = latex_table(pd.DataFrame([list("abcdefgh")]), list("abcdefgh"), "Wide", "tab:wide")
     assert wide.startswith("\\begin{table*}")
     assert wide.endswith("\\end{table*}\n")
+
+
+def test_a_table_longer_than_the_page_breaks_within_columns_that_fit_it_and_hold_their_longest_word():
+    row = {f"c{k}": "0.919 (0.767 to 1.00)" for k in range(12)} | {"n": "4"}
+    headers = [*(f"limping side right, left out {k}" for k in range(12)), "n"]
+    text = latex_table(pd.DataFrame([row]), headers, "Long", "tab:long")
+    widths = [float(w) for w in re.findall(r"p\{([\d.]+)\\textwidth\}", text)]
+    assert len(widths) == 13
+    # 13 gaps of 6 pt are 27 mm of 174
+    assert sum(widths) + 13 * 6 * 0.3515 / 174 < 1.01
+    assert widths[-1] < widths[0]
+    assert min(widths[:-1]) * 125 >= len("limping")
+    assert text.startswith("\\begin{table*}")
+    assert text.count(r"\raggedleft") == 1
+
+
+def test_a_table_that_fits_the_page_breaks_nowhere():
+    assert "textwidth" not in latex_table(pd.DataFrame([list("abcdefgh")]), list("abcdefgh"), "Wide", "tab:wide")

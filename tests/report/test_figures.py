@@ -25,7 +25,7 @@ from strainstudy.stages import drawings, figures
 from strainstudy.tables import write_table
 from strainstudy.tables.angles import CALIBRATIONS
 from strainstudy.tables.bends import KNEE_BENDS
-from strainstudy.tables.recordings import RECORDINGS
+from strainstudy.tables.recordings import ADDED, RECORDINGS
 from strainstudy.tables.standing import CHANGE
 from strainstudy.tables.validation import PARAMETERS
 
@@ -99,8 +99,8 @@ def test_a_hold_is_paired_with_the_bend_detected_during_it():
 
 def test_a_hold_of_another_recording_than_a_bend_is_not_said_to_have_made_a_map(tmp_path):
     names = ["sub-01_bend", "sub-01_free"]
-    recordings = pd.DataFrame({"recording_id": names, "task": ["bend", "free"]}).reindex(columns=RECORDINGS.names)
-    write_table(recordings, RECORDINGS, tmp_path)
+    recordings = pd.DataFrame({"recording_id": names, "task": ["bend", "free"]})
+    write_table(recordings.reindex(columns=[*RECORDINGS.names, *(c.name for c in ADDED)]), RECORDINGS, tmp_path, ADDED)
     write_table(CALIBRATIONS.empty(), CALIBRATIONS, tmp_path)
     bends = pd.DataFrame({"recording_id": names, "side": "left", "onset": 1.0, "duration": 4.0, "angle": 44.0})
     write_table(bends.reindex(columns=KNEE_BENDS.names), KNEE_BENDS, tmp_path)

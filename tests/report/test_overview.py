@@ -9,6 +9,7 @@ from strainstudy.report.overview_sections import flow, limping_of, people, summa
 from strainstudy.report.people_sections import standing
 from strainstudy.report.results import StudyTables
 from strainstudy.report.sections import shortfalls
+from strainstudy.report.spoken import measured
 from strainstudy.report.strips import MOST_DOTS, draw_strips, outliers, strips_of
 from strainstudy.report.style import drawing, panels
 from strainstudy.report.trust import step_time_sizes, trust_lines
@@ -107,6 +108,19 @@ def test_a_state_of_gait_that_came_is_told_beside_the_changes(tables):
     (section,) = standing(tables, {"change": picture})
     note = next(block.words for block in section.blocks if isinstance(block, Note))
     assert note.endswith("tells: sub-01, limping gait was 0 % of the walking in ses-01 and 50 % in ses-02.")
+
+
+@pytest.mark.parametrize(
+    ("measure", "words"),
+    [
+        ("step_time_symmetry_index", "step-time asymmetry, right minus left"),
+        ("step_time_symmetry_index_affected", "step-time asymmetry, affected minus other side"),
+        ("step_time_log_ratio_size", "step-time asymmetry, log ratio, without sign"),
+        ("range_of_motion_mean_other", "knee's range in a stride, other side"),
+    ],
+)
+def test_one_name_is_one_quantity(measure, words):
+    assert measured(measure) == words
 
 
 def test_a_share_is_written_as_in_the_reason_beside_it(tables):
@@ -252,7 +266,7 @@ def test_a_person_in_whom_no_asymmetry_was_found_is_told_what_would_have_been(ta
     put(tables.results, [walked], GAIT, (*ANSWERS, PREDICTION, *VERDICT_COLUMNS))
     (table,) = people(StudyTables(tables.results)).blocks
     told = [row[table.header.index("is it sensor or gait?")] for row in table.rows]
-    assert "none found; asymmetries from 25 % of step time or 28 % of the knee's range on would have been" in told
+    assert "none found; detectable from 25 % of step time or 28 % of the knee's range on" in told
     assert NO_ASYMMETRY not in told
 
 

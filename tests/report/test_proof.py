@@ -81,7 +81,7 @@ def test_the_agreement_of_every_outcome_is_shown_and_the_asymmetry_of_step_time_
     (table,) = _outcomes(tables)
     assert isinstance(table, Table)
     assert [row[0] for row in table.rows] == [
-        "step-time asymmetry (%)",
+        "step-time asymmetry, right minus left (%)",
         "stride-time variability (CV) (%)",
         "cadence (steps per minute)",
         "knee bend, angle held (degrees)",

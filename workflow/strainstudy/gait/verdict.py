@@ -280,10 +280,10 @@ def _decide(
 
 
 def _settled_words(step_time: float, amplitude: float) -> str:
-    """Say from which asymmetry on this walk would have shown one; nothing where neither is known."""
+    """Name the asymmetries from which on this walk would have shown one; nothing where neither is known."""
     known = [f"{step_time:.0f} % of step time"] if math.isfinite(step_time) else []
     known += [f"{amplitude:.0f} % of the knee's range"] if math.isfinite(amplitude) else []
-    return f"asymmetries from {' or '.join(known)} on would have been" if known else ""
+    return " or ".join(known)
 
 
 def verdict_words(row: Mapping[str, Any]) -> str:
@@ -302,7 +302,7 @@ def verdict_words(row: Mapping[str, Any]) -> str:
     if row["verdict"] != NO_ASYMMETRY:
         return str(row["verdict"])
     smallest = _settled_words(*(float(row[f"{name}_settled_from"]) for name in ("step_time", "amplitude")))
-    return f"none found; {smallest}" if smallest else NO_ASYMMETRY
+    return f"none found; detectable from {smallest} on" if smallest else NO_ASYMMETRY
 
 
 def _sentence(
@@ -348,7 +348,7 @@ def _sentence(
     if verdict == "not certain" and not unsettled and fits and evidence.gain_ratio.known:
         parts.append("the gains do not explain what was recorded")
     if verdict in ("not certain", "sensor", NO_ASYMMETRY) and (shown := _settled_words(*smallest)):
-        parts.append(f"{shown} found")
+        parts.append(f"asymmetries from {shown} on would have been found")
     if verdict == CANNOT_TELL:
         parts.append(f"sensor or gait {CANNOT_TELL}")
     if evidence.flagged_sensors:

@@ -196,8 +196,8 @@ def label_next(
     Returns
     -------
     DataFrame
-        `LABEL_NEXT_COLUMNS`. A recording gives its next-best span half the worth of its best, and so on, so that the
-        list reaches many recordings.
+        `LABEL_NEXT_COLUMNS`; nothing that is labelled, sure, as predicted and like the rest. A recording gives its
+        next-best span half the worth of its best, and so on, so that the list reaches many recordings.
     """
     label = windows["label"].to_numpy(dtype=object)
     uncertain = np.where(np.isfinite(p), 1.0 - np.abs(2.0 * np.nan_to_num(p) - 1.0), 1.0)
@@ -211,6 +211,8 @@ def label_next(
         uncertainty, freshness = float(uncertain[at].mean()), float(new[at].mean())
         # A confident mistake is not uncertain, yet one of label and model is wrong there.
         doubt = max(uncertainty, 0.5) if kind == "disputed" else uncertainty
+        if kind == "agrees" and uncertainty < SURE and freshness < NOVEL:
+            continue  # nothing speaks for labelling it again
         worth = doubt * freshness * _NEED[kind]
         chance = float(np.nanmean(p[at])) if np.isfinite(p[at]).any() else float("nan")
         known = np.isfinite(chance)

@@ -103,8 +103,9 @@ def _of_groups(_tables: StudyTables, panels: Sequence[Panel]) -> str:
 def _of_swallows(tables: StudyTables, panels: Sequence[Panel]) -> str:
     return (
         f"Swallowing by group and kind of recording: {_panels(panels)}. Points: participants (their number above each "
-        f"column); diamonds: mean with its 95 % interval. {_LIMITS} {_SESSION}{withheld_words(tables)} Swallows are "
-        "counted and timed; that shows nothing about aspiration."
+        f"column); diamonds: mean with its 95 % interval, cut at 0, as none of these measures can be negative. "
+        f"{_LIMITS} {_SESSION}{withheld_words(tables)} Swallows are counted and timed; that "
+        "shows nothing about aspiration."
     )
 
 

@@ -71,12 +71,11 @@ def _frequent(frame: pd.DataFrame, column: str) -> Any:
     return frame[column].iloc[0]
 
 
-def _mean(axis: Any, x: float, values: np.ndarray) -> None:
-    """Draw a mean with its interval."""
+def _mean(axis: Any, x: float, values: np.ndarray, least: float = -np.inf) -> None:
+    """Draw a mean with its interval, cut where no value can be smaller than ``least``."""
     limits = t_interval(values)
-    reach = (
-        [[values.mean() - limits.low], [limits.high - values.mean()]] if values.size >= FEWEST_FOR_INTERVAL else None
-    )
+    low = max(limits.low, least)
+    reach = [[values.mean() - low], [limits.high - values.mean()]] if values.size >= FEWEST_FOR_INTERVAL else None
     axis.errorbar([x], [values.mean()], yerr=reach, fmt="D", color=BLACK, elinewidth=0.8)
 
 
@@ -160,7 +159,11 @@ def draw_sides(axis: Any, frame: pd.DataFrame) -> None:
 
 
 def draw_groups(axis: Any, frame: pd.DataFrame) -> None:
-    """Draw a point for each person, mean and 95 % interval: group, trial_type, value, label of the axis."""
+    """Draw a point for each person, mean and 95 % interval: group, trial_type, value, label of the axis.
+
+    A column ``least`` holds the smallest value that there can be.
+    """
+    least = float(frame["least"].iloc[0]) if "least" in frame else -np.inf
     kinds = list(dict.fromkeys(frame["trial_type"].sort_values(ascending=False)))
     groups = sorted(set(frame["group"]))
     for k, kind in enumerate(kinds):
@@ -181,7 +184,7 @@ def draw_groups(axis: Any, frame: pd.DataFrame) -> None:
                 label=state_words(kind) if j == 0 else None,
                 **_EDGE,
             )
-            _mean(axis, x + 0.42 * step, own)
+            _mean(axis, x + 0.42 * step, own, least)
             axis.text(x, 0.99, f"{own.size}", transform=axis.get_xaxis_transform(), ha="center", va="top")
     axis.set_xticks(range(len(groups)), groups)
     axis.set_xlim(-0.6, len(groups) - 0.4)

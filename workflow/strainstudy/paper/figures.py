@@ -113,7 +113,7 @@ def _swallows(tables: StudyTables, _angles: Angles) -> list[Panel]:
     panels = []
     for measure, unit in swallow_measures(tables):
         title = f"{names.get(measure, measure_words(measure))} ({unit_words(unit)})"
-        frame = swallow_frame(tables, measure).assign(label=title)
+        frame = swallow_frame(tables, measure).assign(label=title, least=0.0)
         if len(frame):
             panels.append(Panel(drawings.draw_groups, frame, title, headed=False))
     return panels

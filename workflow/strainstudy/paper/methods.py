@@ -7,6 +7,7 @@ section that a study has no data for is left out.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from typing import Final
 
@@ -32,6 +33,8 @@ _STEP_SOURCES: Final = {
     "lowpass": " [@winter2009]",
     "resting_drift": " [@whittaker1923; @eilers2003]",
 }
+_OF_A_RECORDING: Final = re.compile(r"[\d.]+ \([^)]*\) in [^\s;]+")
+"""A gauge factor with its interval in one recording, as a note has it (`bench.characterise`)."""
 AUTHORS_ADD: Final = (
     ("Ethics", "the committee, the number of its approval, and that participants gave written informed consent"),
     ("Recruitment", "where, when and how participants were found; inclusion and exclusion criteria; who declined"),
@@ -181,9 +184,16 @@ def _apart(sensors: pd.DataFrame) -> str:
     """Name the sensors whose recordings differ, with what each gives."""
     apart = sensors[sensors["warning"].astype(str).str.contains(RECORDINGS_DIFFER, regex=False)]
     return "".join(
-        f" Of sensor {row['sensor_id']} no gauge factor, nor what rests on it, is given: {row['gauge_factor_note']}."
+        f" Of sensor {row['sensor_id']} no single gauge factor, nor what rests on it, is given, as its recordings "
+        f"differ beyond their intervals{_each(str(row['gauge_factor_note']))}."
         for row in apart.to_dict("records")
     )
+
+
+def _each(note: str) -> str:
+    """Take the values of the recordings out of a note on the gauge factor."""
+    values = _OF_A_RECORDING.findall(note)
+    return f": {listed(values)}" if values else ""
 
 
 def _signals(tables: StudyTables, facts: Facts) -> list[str]:

@@ -9,6 +9,7 @@ import pandas as pd
 
 from ..cautions import KNOWN_COVERAGE
 from ..gait.limits import FALSE_ALARMS
+from ..gait.verdict import VERDICT_COLUMNS
 from ..report.content import number_text
 from ..report.elsewhere import elsewhere_of
 from ..report.results import StudyTables
@@ -45,7 +46,8 @@ _DEFINITIONS: Final = (
     ("stride-time CV", "standard deviation of stride times about the mean of their side, both sides pooled, as "
      "percent of the mean stride time [@hausdorff1998]"),
     ("symmetry index", "(right − left) / (0.5 (right + left)) × 100 [@robinson1987]"),
-    ("log ratio", "100 ln(right / left) [@plotnik2005]"),
+    ("log ratio", "100 ln(right / left) [@plotnik2005]; without sign, its size"),
+    ("affected and other side", "of a participant without an affected side the mean of both stands for either"),
     ("phase coordination index", "CV of the phase of the other foot's contact plus its mean deviation from 180 degrees "
      "as percent of 180 [@plotnik2007]"),
     ("range of motion", "greatest minus least knee angle in the stride, only where the knee was calibrated"),
@@ -103,11 +105,15 @@ def _gait(tables: StudyTables, facts: Facts) -> list[str]:
         f"toe-off the fastest flexion by {s.toe_off_offset_percent:g} % [@schwartz2008; @pearl2022]."
     )
     definitions = "; ".join(f"{name}: {words}" for name, words in _DEFINITIONS)
+    turns = (
+        " A turn is the run of two swings or more that were, in size and time, likelier those of a usual turn (smaller "
+        "and slower) than of the rest of that walk, beyond a limit of the log likelihood ratio."
+    )
     return [
         "Strides were found in the knee curves alone. The local rhythm of strides was taken from autocorrelation in "
         "overlapping windows [@moenilssen2004], joined over time by the best path [@viterbi1967]; strides of "
         f"{s.stride_time_min_s:g} to {s.stride_time_max_s:g} s were looked for. One swing for each stride and knee "
-        f"was chosen by dynamic programming [@ellis2007]. {contact} Nothing in units of the signal decided. The "
+        f"was chosen by dynamic programming [@ellis2007]. {contact} Nothing in units of the signal decided.{turns} The "
         f"first and last {counted(s.settling_strides, 'stride')} of each side of a walk, turns and strides beside a "
         f"pause were left out: {steady} of {counted(len(strides), 'stride')} were steady. A summary of fewer than "
         f"{s.strides_min} strides carries a warning [@pmc6348278].",
@@ -115,6 +121,25 @@ def _gait(tables: StudyTables, facts: Facts) -> list[str]:
         f"value that day: bootstrap intervals over strides ({s.bootstrap_resamples} resamples) [@efron1987], widened "
         f"for the persistence of strides (Hurst exponent {s.stride_persistence:g}) [@hausdorff1995; @beran1994] and by "
         "the error of the landmarks, taken from labels of other people and from force plates [@pearl2022].",
+        *_verdicts(tables, facts),
+    ]
+
+
+def _verdicts(tables: StudyTables, facts: Facts) -> list[str]:
+    """Say by which limits a difference between the sides was put down to sensor or gait."""
+    if tables(GAIT, *VERDICT_COLUMNS)["verdict"].isna().all():
+        return []
+    v = facts.settings["verdict"]
+    return [
+        "Whether a difference between the sides is the gait's or the sensors' own was judged for each walk and gait "
+        f"state with {v.minimum_strides} strides or more: an asymmetry is found where the whole 95 % interval lies "
+        f"beyond {v.step_time_limit_percent:g} % (symmetry index of step time), "
+        f"{v.phase_limit_deg:g}° (phase from 180°), "
+        f"{v.amplitude_limit_percent:g} % (symmetry index of the range of motion in degrees), "
+        f"{v.peak_timing_limit_percent:g} % of the stride (time of the swing peak) or {v.shape_limit:g} (1 minus the "
+        "correlation of the knees' waves); it is not certain where the interval reaches back; and it is the sensors' "
+        "where amplitudes differ as recorded, not in degrees, and the calibrated gains explain it. A value within its "
+        "limit proves no symmetry: the asymmetry from which on a walk would have shown one is given beside it.",
     ]
 
 
@@ -270,7 +295,8 @@ def _classifier(tables: StudyTables, facts: Facts) -> list[str]:
         counts = listed([f"{name.replace('_', ' ')} {n}" for name, n in throat["data"]["movements"].items()])
         said.append(
             f"Movements of the throat ({counts}; {counted(throat['data']['participants'], 'participant')}) were "
-            f"learnt in the same way, with {_card(throat)}."
+            f"learnt in the same way, with {_card(throat)}. They are the movements that stood out from rest: a "
+            "labelled event that never did teaches nothing, and counts as missed in the comparison of events."
         )
     return said
 
@@ -371,12 +397,16 @@ def statistics_text(tables: StudyTables, facts: Facts) -> list[str]:
         for entry in describe(type(own)())
         if entry["value"] != getattr(own, entry["name"])
     ]
-    settings = f"changed from their defaults were {listed(changed)}" if changed else "all settings had their defaults"
+    settings = (
+        f"Settings changed from their defaults were {listed(changed)}."
+        if changed
+        else "No setting was changed: all settings had their defaults."
+    )
     packages = listed([f"{name} {number}" for name, number in sorted(facts.versions.items()) if name != "strainstudy"])
     said.append(
         f"All steps ran as one workflow, strainstudy {facts.versions.get('strainstudy', 'n/a')} "
         f"[@software_strainstudy], with {packages} [@snakemake2021; @numpy2020; @scipy2020; @pandas2010; "
-        f"@sklearn2011; @matplotlib2007]. Of the settings, {settings}. The same inputs give the same bytes; seeds "
+        f"@sklearn2011; @matplotlib2007]. {settings} The same inputs give the same bytes; seeds "
         "are settings, and every input, setting and result is listed with its SHA-256 in `provenance/manifest.tsv`."
     )
     return said

@@ -341,8 +341,9 @@ PUBLISHED: Final[Mapping[str, Published]] = {
     ),
     "outcomes": Published(
         "Measures by group in the first session; one value for each participant. Difference: first minus other group, "
-        "Welch's interval. Volume and time per swallow and speed: water tests of which no swallow seems to have been "
-        "missed. Described, not tested: nothing is adjusted for age, sex or the number of comparisons.",
+        "Welch's interval. Sides are the affected and the other one; of a participant without an affected side the "
+        "mean of both stands for either. Volume and time per swallow and speed: water tests of which no swallow seems "
+        "to have been missed. Described, not tested: nothing is adjusted for age, sex or the number of comparisons.",
         _outcomes,
     ),
     "sides": Published(

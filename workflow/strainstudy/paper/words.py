@@ -43,13 +43,16 @@ _BY_MEASURE: Final = {"cadence": "steps/min"}
 _STATES: Final = {"normal_gait": "normal gait", "limping_gait": "limping gait", "gait": "gait, not classified"}
 
 
+_SIDES: Final = {"left": "left", "right": "right", "affected": "affected side", "other": "other side"}
+
+
 def measure_words(measure: str) -> str:
-    """Name a measure: its side behind a comma, ``size of`` before what has lost its sign."""
-    for side in ("left", "right"):
-        if measure.endswith(f"_{side}"):
-            return f"{measure_words(measure.removesuffix(f'_{side}'))}, {side}"
+    """Name a measure: its side behind a comma, ``without sign`` behind what has lost it."""
+    for end, side in _SIDES.items():
+        if measure.endswith(f"_{end}"):
+            return f"{measure_words(measure.removesuffix(f'_{end}'))}, {side}"
     if measure.endswith("_size"):
-        return f"size of {measure_words(measure.removesuffix('_size'))}"
+        return f"{measure_words(measure.removesuffix('_size'))}, without sign"
     return _MEASURES.get(measure, measure.replace("_", " "))
 
 

@@ -97,13 +97,11 @@ def _health(facts: Facts) -> list[str]:
             continue
         where = "on another person"
         if not isinstance(row["participant_id"], str):
+            session, last = row["session_id"], worn.get(str(row["sensor_id"]))
             # sessions of the bench are those of the study; another person's may be of other days than one's own
-            if (
-                isinstance(row["session_id"], str)
-                and worn.get(str(row["sensor_id"]), row["session_id"]) < row["session_id"]
-            ):
+            if isinstance(session, str) and last is not None and last < session:
                 continue
-            where = f"on the bench in {row['session_id']}" if isinstance(row["session_id"], str) else "on the bench"
+            where = f"on the bench in {session}" if isinstance(session, str) else "on the bench"
         elsewhere.setdefault((str(row["sensor_id"]), where), []).append(why)
     for (sensor, where), reasons in elsewhere.items():
         said.append(f"Sensor {sensor}, worn here too, {where}: {'; '.join(reasons)}. Test it before it is worn again.")

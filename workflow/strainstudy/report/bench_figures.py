@@ -243,7 +243,8 @@ def health_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "median on logarithms; of two sessions from the first); grey: control limits (3 standard deviations from "
         "moving ranges pooled over all sensors); diamonds: outside, "
         f"n = {len(bad)} of {len(health)}. One-use sensors have no limits.",
-        f"Control charts of {health['sensor_id'].nunique()} sensors; {len(bad)} values outside their limits.",
+        f"Control charts of {health['sensor_id'].nunique()} sensors; "
+        f"{f'{len(bad)} values' if len(bad) != 1 else '1 value'} outside the limits.",
         png,
         first=", ".join(sorted({str(s) for s in bad["sensor_id"]})),
     )
@@ -341,9 +342,9 @@ def calibration_figure(
         "Knee calibration",
         f"Left: calibrated angle of each labelled hold against its nominal angle, n = {len(pairs)} holds of "
         f"{pairs['recording_id'].nunique()} recordings{_made_maps(pairs, tables)}. Right: response per degree "
-        f"of n = {len(gains)} calibrations: why raw amplitudes of two knees cannot be compared. More than {MOST_DOTS} "
-        "in a row or a knee are drawn as bands of the middle 50 and 90 %, holds together that are within 7.5 degrees "
-        "of each other; the stroke is the median.",
+        f"of n = {len(gains)} calibrations: why raw amplitudes of two knees cannot be compared. More than "
+        f"{MOST_DOTS} in a row or a knee are drawn as bands of the middle 50 and 90 %, holds together that are within "
+        "7.5 degrees of each other; the stroke is the median.",
         "Calibrated against nominal angle, and the gain of each calibration.",
         png,
         first=looked_at([*off, *odd]),

@@ -195,13 +195,32 @@ def number_text(value: Any, digits: int = 3) -> str:
     return f"{number:.{digits - 1}e}".replace("-", "\u2212")
 
 
+_NOTHING_BESIDE = 1e-5
+"""Share of a value below which a limit is written as 0 (ours)."""
+
+
 def interval_text(row: Mapping[str, Any], name: str, digits: int = 3) -> str:
     """Write ``value (low to high)`` from the columns ``name``, ``name_low``, ``name_high`` of a row."""
     value = number_text(row.get(name), digits)
     low, high = number_text(row.get(f"{name}_low"), digits), number_text(row.get(f"{name}_high"), digits)
     if value == "n/a":
         return value
-    return f"{value} (no interval)" if "n/a" in (low, high) else f"{value} ({low} to {high})"
+    if "n/a" in (low, high):
+        return f"{value} (no interval)"
+    ends = [_beside(text, value) for text in (low, high)]
+    longest = max((value, *ends), key=len)
+    # 0.998 and 1 are both 1 with two digits, and are written alike
+    same = [longest if _as_number(text) == _as_number(longest) else text for text in (value, *ends)]
+    return f"{same[0]} ({same[1]} to {same[2]})"
+
+
+def _as_number(text: str) -> float:
+    return float(text.replace("\u2212", "-")) if text != "unbounded" else math.inf
+
+
+def _beside(limit: str, value: str) -> str:
+    """Write a limit that is nothing beside its value as 0."""
+    return "0" if abs(_as_number(limit)) < _NOTHING_BESIDE * abs(_as_number(value)) else limit
 
 
 def _cell(value: Any) -> str:

@@ -37,7 +37,7 @@ from .content import (
 )
 from .mending import Mending
 from .results import StudyTables, records
-from .spoken import people_text, spoken, state
+from .spoken import people_text, spoken, state, with_unit
 from .trust import Line
 
 __all__ = ["flow", "limping_of", "people", "summary"]
@@ -47,8 +47,8 @@ _FIRST_FAULTS: Final = 5
 _OUTCOMES: Final = {
     "cadence": "cadence (steps per minute)",
     "stride_time_cv": "stride-time variability (%)",
-    "step_time_log_ratio_size": "step-time asymmetry (%)",
-    "range_of_motion_log_ratio_size": "knee-range asymmetry (%)",
+    "step_time_log_ratio_size": with_unit("step_time_log_ratio_size", "percent"),
+    "range_of_motion_log_ratio_size": with_unit("range_of_motion_log_ratio_size", "percent"),
     "spontaneous_swallow_rate": "swallows unasked (per minute)",
     "volume_per_swallow": "water per swallow (ml)",
 }
@@ -183,7 +183,7 @@ def _outcomes(tables: StudyTables) -> Section:
                 cells.append(_mean_words(records(found)[0]) if len(found) else "n/a")
             if any(cell != "n/a" for cell in cells):
                 rows.append((words, kind.removesuffix(" gait"), *cells))
-    caption = f"Means of people, {sessions[0]}; 95 % interval over people where there are {_FEWEST}"
+    caption = f"Means of people, {sessions[0]}; 95 % interval over people where there are {_FEWEST}, cut at 0"
     header = ("measure", "gait", *groups)
     table = Table(caption, header, tuple(rows), ("text", "short", *("short",) * len(groups)))
     more = Text("", Link("All sessions and measures", "#groups"))
@@ -204,7 +204,10 @@ def _trust(lines: list[Line]) -> Section:
         )
     else:
         rows = tuple((line.outcome, line.evidence, line.verdict) for line in lines[:_MOST_LINES])
-        caption = "Against this study's labels and references; off by: 95 of 100 recordings"
+        caption = (
+            "Against this study's labels and references; off by: 95 of 100 recordings lie between these limits; of the "
+            "knee angle the root mean square"
+        )
         blocks = (
             Table(caption, ("", "evidence", "believe it?"), rows, ("text", "text", "text")),
             Text("", Link("Why, and what else", "#agreement")),

@@ -31,8 +31,8 @@ __all__ = ["change_figure", "draw_change", "draw_standing", "gait_figure", "norm
 _GAIT: Final = (
     ("cadence", "Cadence (steps per minute)"),
     ("stride_time_cv", "Stride-time variability, CV (%)"),
-    ("step_time_symmetry_index", "Step-time asymmetry (%)"),
-    ("range_of_motion_symmetry_index", "Asymmetry of the knee's range (%)"),
+    ("step_time_symmetry_index", "Step-time asymmetry, right minus left (%)"),
+    ("range_of_motion_symmetry_index", "Asymmetry of the knee's range, right minus left (%)"),
     ("coordination_index", "Phase coordination index (%)"),
     ("waveform_likeness", "Likeness of the knees' curves (correlation)"),
 )
@@ -48,6 +48,8 @@ _MOST_PANELS: Final = 12
 """Measures drawn beside published values; the table has all (ours)."""
 _CUT: Final = 5.0
 """Multiples of the detectable change at which a change is cut (ours)."""
+_LEAST_REACH: Final = 1.5
+"""Multiples that the axis shows at least, so that the grey band has an outside (ours)."""
 
 
 def _of(frame: pd.DataFrame, name: str, missing: str) -> pd.Series:
@@ -102,8 +104,9 @@ def gait_figure(tables: StudyTables, folder: Path) -> Picture | None:
         f"n = {gait['recording_id'].nunique()} recordings of {people_text(people)}; n of a row: people. Filled: first "
         f"session, open: later; a row of more than {MOST_DOTS} walks is drawn as bands of the middle 50 and 90 %. "
         "Diamonds: far from the others of the row (modified z score above 3.5, Iglewicz & Hoaglin 1993). Asymmetries: "
-        "(right − left) / (0.5 (right + left)) × 100 (Robinson et al. 1987), negative where the left is larger; that "
-        "of the range only where both knees are calibrated. Intervals of each walk stand in the table.",
+        "(right − left) / (0.5 (right + left)) × 100 (Robinson et al. 1987), negative where the left is larger; means "
+        "of groups are of the size 100 |ln(right / left)|, which has no sign. That of the range only where both knees "
+        "are calibrated. Intervals of each walk stand in the table.",
         "Gait measures by group, state and session.",
         png,
         first=looked_at(odd),
@@ -154,8 +157,8 @@ def _short_source(source: str, population: str) -> str:
     return f"{words}: {population}"
 
 
-_WRAP: Final = 52
-"""Letters of a line of a source's name (ours)."""
+_WRAP: Final = 46
+"""Letters of a line of a source's name, so that wide ones have room as well (ours)."""
 _ROW_IN: Final = 0.136
 """Height of a row of people, in inches (ours)."""
 _LINE, _BETWEEN, _TITLE = 0.80, 0.20, 2.9
@@ -304,7 +307,10 @@ def draw_change(axis: Any, change: pd.DataFrame) -> list[str]:
         for row, at in list(zip(rows, x, strict=True))[:2]:
             axis.annotate(str(row["participant_id"]).removeprefix("sub-"), (at, y), (4, 3), fontsize=6.5, color=ALERT,
                           textcoords="offset points")  # fmt: skip
-    axis.set(xlabel=f"change / minimal detectable change, cut at ±{_CUT:g}", xlim=(-_CUT - 0.4, _CUT + 0.4))
+    largest = float(own["share"].abs().max())
+    reach = min(max(1.1 * largest, _LEAST_REACH), _CUT + 0.4)
+    cut = f", cut at ±{_CUT:g}" if largest > _CUT else ""
+    axis.set(xlabel=f"change / minimal detectable change{cut}", xlim=(-reach, reach))
     return [str(name) for name in beyond["participant_id"]]
 
 

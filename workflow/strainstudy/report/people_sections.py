@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 
-from ..gait.verdict import VERDICT_COLUMNS, verdict_words
+from ..gait.verdict import NO_ASYMMETRY, VERDICT_COLUMNS, verdict_words
 from ..people.names import page_file as person_file
 from ..people.states import came_or_went
 from ..review.names import page_file
@@ -36,6 +36,8 @@ from .spoken import DECIDED, measured, spoken, state, with_unit
 from .trust import step_time_sizes
 from .words import CAUTIONS, READING
 
+_COUNTED: Final = {NO_ASYMMETRY: "none found"}
+"""As the rows beside say it, with what would have been found."""
 __all__ = ["gait", "groups", "person_cell", "standing", "swallows"]
 
 
@@ -66,7 +68,7 @@ def gait(tables: StudyTables, pictures: Mapping[str, Picture], *, step_time_limi
         *pictures_of(pictures, "gait", "knee_curves"),
     ]
     if len(verdicts):
-        counted = "; ".join(f"{word}: {n}" for word, n in sorted(verdicts.items()))
+        counted = "; ".join(f"{_COUNTED.get(str(word), word)}: {n}" for word, n in sorted(verdicts.items()))
         sizes = step_time_sizes(tables, step_time_limit)
         blocks.append(Text(f"Sensor or gait, rows of n = {len(frame)}: {counted}. {sizes}".rstrip()))
     columns: list[Column] = [
@@ -78,8 +80,8 @@ def gait(tables: StudyTables, pictures: Mapping[str, Picture], *, step_time_limi
         ("strides", "n_strides", True),
         ("cadence (steps per minute)", interval_of("cadence"), False),
         ("stride-time variability, CV (%)", interval_of("stride_time_cv"), False),
-        ("step-time asymmetry (%)", interval_of("step_time_symmetry_index"), False),
-        ("asymmetry of the knee's range (%)", interval_of("range_of_motion_symmetry_index"), False),
+        (with_unit("step_time_symmetry_index", "percent"), interval_of("step_time_symmetry_index"), False),
+        (with_unit("range_of_motion_symmetry_index", "percent"), interval_of("range_of_motion_symmetry_index"), False),
     ]
     judged: list[Column] = [
         ("recording", _opened, False),

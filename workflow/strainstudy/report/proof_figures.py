@@ -11,6 +11,7 @@ import pandas as pd
 from ..tables.classifier import EVIDENCE
 from ..tables.validation import CONFUSION, PARAMETERS, RATERS
 from ..tables.validation import EVENTS as AGREEMENT
+from ..validate.parameters import ValidateParameters
 from .content import Picture, number_text
 from .results import StudyTables, records
 from .spoken import CRITERIA, measured, people_text, spoken, state
@@ -34,6 +35,9 @@ __all__ = [
     "raters_figure",
 ]
 
+_LIMITS: Final = (
+    f"bias ± {ValidateParameters().limits_multiplier:g} SD, unless the setting limits_multiplier is another"
+)
 _PREDICTORS: Final = {
     "classifier": (PLAIN, "o"),
     "published_asymmetry": (GREY, "s"),
@@ -304,8 +308,8 @@ def agreement_figure(tables: StudyTables, folder: Path) -> Picture | None:
         "agreement_events",
         "Detected events against labels",
         f"Pooled over n = {people_text(int(rows['n_participants'].max()))}; number of labelled events in brackets. "
-        "One-to-one matching with most matches, then least distance. Limits of agreement (bias ± multiplier of the "
-        "settings x SD) are for one event of a person not yet seen (Bland & Altman 1986, 2007).",
+        "One-to-one matching with most matches, then least distance. Limits of agreement "
+        f"({_LIMITS}) are for one event of a person not yet seen (Bland & Altman 1986, 2007).",
         "F1 and timing error of each event type.",
         png,
     )
@@ -375,8 +379,8 @@ def bland_altman_figure(tables: StudyTables, folder: Path) -> Picture | None:
     return Picture(
         "agreement_parameters",
         "Parameters: pipeline against labels",
-        "Point: bias with its 95 % interval; grey: limits of agreement (bias ± multiplier of the settings x SD; "
-        "repeated measures per person, Bland & Altman 2007). n of pairs in brackets, at most "
+        "Point: bias with its 95 % interval; grey: limits of agreement ("
+        f"{_LIMITS}; repeated measures per person, Bland & Altman 2007). n of pairs in brackets, at most "
         f"{people_text(int(rows['n_participants'].max()))}. Signed "
         "asymmetries, whose mean is near zero, stand in the table below.",
         "Bias and limits of agreement of each parameter.",

@@ -13,22 +13,24 @@ import pandas as pd
 
 __all__ = ["CRITERIA", "DECIDED", "measured", "people_text", "spoken", "state", "unit", "with_unit"]
 
+# One name is one quantity: asymmetries that have a sign are symmetry indices, (right - left) / mean; those without are
+# sizes of the log ratio, which does not depend on the side that divides.
 _MEASURES: Final[Mapping[str, str]] = {
     "cadence": "cadence",
     "stride_time_mean": "stride time, mean",
     "stride_time_sd": "stride time, standard deviation",
     "stride_time_cv": "stride-time variability (CV)",
     "step_time_mean": "step time, mean",
-    "step_time_symmetry_index": "step-time asymmetry",
+    "step_time_symmetry_index": "step-time asymmetry, right minus left",
     "step_time_log_ratio": "step-time asymmetry, log ratio",
     "stance_time_log_ratio": "stance-time asymmetry, log ratio",
     "swing_time_log_ratio": "swing-time asymmetry, log ratio",
     "range_of_motion_log_ratio": "asymmetry of the knee's range, log ratio",
-    "range_of_motion_symmetry_index": "asymmetry of the knee's range",
+    "range_of_motion_symmetry_index": "asymmetry of the knee's range, right minus left",
     "range_of_motion_mean": "knee's range in a stride",
     "swing_peak_mean": "peak knee flexion in swing",
     "stance_fraction_mean": "stance, part of the stride",
-    "phase_deviation": "distance from alternating steps",
+    "phase_deviation": "deviation of the phase from 180 degrees",
     "coordination_index": "phase coordination index",
     "waveform_likeness": "likeness of the knees' curves",
     "swallow_duration": "swallow, duration",
@@ -115,15 +117,25 @@ def state(word: Any) -> str:
     return "" if _missing(word) else spoken(word)
 
 
+_ROLES: Final[Mapping[str, str]] = {
+    "left": "left", "right": "right", "affected": "affected side", "other": "other side",
+}  # fmt: skip
+"""Whose side a measure's name ends with."""
+_SIGN: Final = ", right minus left"
+"""How words of a signed asymmetry end."""
+
+
 def measured(name: Any) -> str:
     """Write a measure in words: the side behind it, and ``size`` for one whose sign was left out."""
     text = str(name)
     size = text.endswith("_size")
     text = text.removesuffix("_size")
-    side = next((s for s in ("left", "right") if text.endswith(f"_{s}")), None)
-    base = text.removesuffix(f"_{side}") if side else text
+    role = next((r for r in _ROLES if text.endswith(f"_{r}")), None)
+    base = text.removesuffix(f"_{role}") if role else text
     words = _MEASURES.get(base, base.replace("_", " "))
-    return words + (f", {side}" if side else "") + (", without sign" if size else "")
+    if role and words.endswith(_SIGN):
+        return f"{words.removesuffix(_SIGN)}, affected minus other side"
+    return words + (f", {_ROLES[role]}" if role else "") + (", without sign" if size else "")
 
 
 def unit(name: Any, measure: Any = "") -> str:

@@ -77,8 +77,8 @@ def event_words(row: Row) -> str:
     text = (
         f"Of {row['n_labelled']} labelled {side}{things} {row['true_positive']} were found {rule} "
         f"(recall {_number(row['recall'])}, {_limits(row, 'recall')}); of {row['n_detected']} detected "
-        f"{row['false_positive']} were not labelled (precision {_number(row['precision'])}, "
-        f"{_limits(row, 'precision')})"
+        f"{row['false_positive']} {'was' if row['false_positive'] == 1 else 'were'} not labelled "
+        f"(precision {_number(row['precision'])}, {_limits(row, 'precision')})"
     )
     if math.isfinite(row["bias"]):
         text += f"; found ones came {_late(row['bias'])} on average"
