@@ -94,8 +94,9 @@ def _of_sides(_tables: StudyTables, panels: Sequence[Panel]) -> str:
 def _of_groups(_tables: StudyTables, panels: Sequence[Panel]) -> str:
     return (
         f"Gait by group and gait state: {_panels(panels)}. Points: participants (their number above each column); "
-        f"diamonds: mean with its 95 % interval. {_LIMITS} {_SESSION} Symmetry index: (right − left) / (0.5 (right + "
-        "left)) × 100 (Robinson et al. 1987)."
+        f"diamonds: mean with its 95 % interval. {_LIMITS} {_SESSION} Size of the log ratio: 100 |ln(right / left)| "
+        "(Plotnik et al. 2005), without its sign, since signs of left and right cancel in a group; paretic side: of "
+        "participants without an affected side the mean of both sides stands in either place."
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any, Final
 import pandas as pd
 
 from ..report.content import number_text
+from .frames import AFFECTED, OTHER
 
 __all__ = ["event_words", "interval", "measure_words", "p_text", "sd_text", "state_words", "unit_words", "with_unit"]
 
@@ -30,7 +31,8 @@ _MEASURES: Final = {
     "phase_deviation": "deviation of the phase from 180°",
     "coordination_index": "phase coordination index",
     "knee_bend_angle": "angle of knee bends",
-    "swallow_rate": "swallow rate",
+    "swallow_rate": "swallow rate, water tests apart",
+    "swallow_rate_while_drinking": "swallow rate in timed water tests",
     "swallow_duration": "swallow duration",
     "swallow_interval": "interval between swallows",
     "spontaneous_swallow_rate": "spontaneous swallow rate",
@@ -48,6 +50,11 @@ def measure_words(measure: str) -> str:
     for side in ("left", "right"):
         if measure.endswith(f"_{side}"):
             return f"{measure_words(measure.removesuffix(f'_{side}'))}, {side}"
+    for role, side in (("affected", AFFECTED), ("other", OTHER)):
+        base = measure.removesuffix(f"_{role}")
+        if base != measure:
+            of = f"positive where the {side} side is larger" if base.endswith("_index") else f"{side} side"
+            return f"{measure_words(base)}, {of}"
     if measure.endswith("_size"):
         return f"size of {measure_words(measure.removesuffix('_size'))}"
     return _MEASURES.get(measure, measure.replace("_", " "))

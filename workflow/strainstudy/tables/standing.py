@@ -134,7 +134,9 @@ RETEST = TableSpec(
     path="validation/retest.tsv",
     title="Test-retest reliability between sessions",
     description="How well two sessions of the same people agree on each measure. True change between the sessions "
-    "counts as error here, so that after treatment reliability is understated.",
+    "counts as error here, so that after treatment reliability is understated. Of a measure that is signed by side, "
+    "step_time_symmetry_index, there is neither mean nor ICC, since left and right cancel or pass for agreement: see "
+    "step_time_log_ratio_size.",
     columns=(
         *MEASURED,
         *BETWEEN,

@@ -230,10 +230,14 @@ def change_words(row: Row) -> str:
 def retest_words(row: Row) -> str:
     """Say how well two sessions agree."""
     bias = _with_unit(row["bias"], row["unit"])
+    icc = (
+        "no ICC, for signs of left and right would pass for agreement"
+        if math.isnan(row["icc_agreement"])
+        else f"ICC(2,1) {_number(row['icc_agreement'])} ({_limits(row, 'icc_agreement')})"
+    )
     return (
         f"In {_people(row['n_participants'])}{_on(row)} the later session differs by {bias} on average "
-        f"({_limits(row, 'bias')}); ICC(2,1) {_number(row['icc_agreement'])} "
-        f"({_limits(row, 'icc_agreement')}); a single person's change is detectable "
+        f"({_limits(row, 'bias')}); {icc}; a single person's change is detectable "
         f"from {_with_unit(row['minimal_detectable_change'], row['unit'])} on."
     )
 
