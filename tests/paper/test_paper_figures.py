@@ -112,6 +112,9 @@ def test_both_sides_are_told_by_the_affected_one_in_the_first_session_alone(resu
     assert row["affected_mean"] == pytest.approx(2.1)
     assert row["affected_sd"] == pytest.approx(0.1)
     assert [row[f"difference{end}"] for end in ("", "_low", "_high")] == pytest.approx([1.0, 1.0, 1.0])
+    two = side_summary(paired[paired["participant_id"] != "sub-3"]).iloc[0]
+    assert two["n"] == 2
+    assert np.isnan([two["difference_low"], two["difference_high"]]).all(), "captions promise intervals from 3 on"
 
 
 def test_groups_are_drawn_by_size_and_by_the_affected_side(results, tmp_path):

@@ -16,7 +16,7 @@ from ..report.results import StudyTables
 from ..tables.angles import ANGLES
 from ..tables.sensors import SENSOR_LOOPS, SENSORS
 from ..tables.validation import CONFUSION
-from .drawings import FEWEST_FOR_INTERVAL
+from ..validate.groups import MINIMUM_PEOPLE
 from .frames import withheld_words
 from .names import WIDTHS_MM, figure_file
 from .prose import listed
@@ -26,7 +26,7 @@ from .words import interval
 __all__ = ["caption_of", "captions_text"]
 
 _SESSION: Final = "Values are of each participant's first session, recordings of a session averaged."
-_LIMITS: Final = f"95 % intervals are Student's t over participants, from {FEWEST_FOR_INTERVAL} participants on."
+_LIMITS: Final = f"95 % intervals are Student's t over participants, from {MINIMUM_PEOPLE} participants on."
 
 
 def _panels(panels: Sequence[Panel]) -> str:

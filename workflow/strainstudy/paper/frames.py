@@ -12,12 +12,13 @@ import numpy as np
 import pandas as pd
 
 from ..report.results import StudyTables
-from ..stats.intervals import t_interval
+from ..stats.intervals import no_interval, t_interval
 from ..tables import read_described
 from ..tables.gait import GAIT
 from ..tables.standing import RETEST
 from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.validation import EVENTS, PAIRS, PARAMETERS
+from ..validate.groups import MINIMUM_PEOPLE
 from ..validate.measurements import SIZE
 from ..vocabulary import GAIT_STATES, SIDES
 from .prose import counted
@@ -158,12 +159,14 @@ def side_summary(paired: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        measure, unit, trial_type, n, mean and sd of each side, difference (paretic minus non-paretic) with limits.
+        measure, unit, trial_type, n, mean and sd of each side, difference (paretic minus non-paretic) with limits,
+        which fewer than `MINIMUM_PEOPLE` people do not have.
     """
     rows = []
     for (measure, unit, state), own in paired.groupby(["measure", "unit", "trial_type"], sort=False):
         difference = (own[AFFECTED] - own[OTHER]).to_numpy(dtype=float)
-        limits = t_interval(difference)
+        few = no_interval(f"fewer than {MINIMUM_PEOPLE} participants")
+        limits = t_interval(difference) if len(own) >= MINIMUM_PEOPLE else few
         row = {"measure": measure, "unit": unit, "trial_type": state, "n": len(own)}
         for name, column in (("affected", AFFECTED), ("other", OTHER)):
             row |= {f"{name}_mean": own[column].mean(), f"{name}_sd": own[column].std()}

@@ -22,6 +22,7 @@ from ..tables.sensors import SENSOR_HEALTH, SENSORS
 from ..tables.spec import TableSpec, text
 from ..tables.standing import GROUPS
 from ..tables.validation import PARAMETERS, RATERS
+from ..validate.groups import MINIMUM_PEOPLE
 from ..vocabulary import BENCH_TASKS
 from .facts import Facts
 from .frames import NO_GROUP, event_frame, paired_sides, reliability_frame, side_summary
@@ -346,7 +347,7 @@ PUBLISHED: Final[Mapping[str, Published]] = {
     ),
     "sides": Published(
         "Paretic and non-paretic side of participants with one affected side, first session; difference: paretic minus "
-        "non-paretic, Student's t interval over participants.",
+        f"non-paretic, Student's t interval over participants, from {MINIMUM_PEOPLE} participants on.",
         _sides,
     ),
     "event_agreement": Published(
