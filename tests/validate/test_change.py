@@ -111,7 +111,11 @@ def test_without_repeats_the_other_peoples_sessions_tell_how_sessions_differ():
     assert (found.error_basis, found.error_freedom) == ("sessions of the other people", 4)
     assert found.exceeds
     assert found.minimal_detectable_change == pytest.approx(scipy.stats.t.ppf(0.975, 4) * math.sqrt(2.5))
+    assert found.others_detectable_change == found.minimal_detectable_change
     noisy = changes(rows.assign(standard_error=3.0)).set_index("participant_id").loc["sub-99"]
+    assert noisy.others_detectable_change == pytest.approx(scipy.stats.t.ppf(0.975, 4) * math.sqrt(2.5))
+    few = changes(rows[rows["participant_id"].isin(["sub-00", "sub-01", "sub-99"])])
+    assert few.others_detectable_change.isna().all()
     assert noisy.standard_error == pytest.approx(3 * math.sqrt(2))
     assert noisy.minimal_detectable_change == pytest.approx(1.96 * 3 * math.sqrt(2))
 

@@ -21,7 +21,7 @@ from .frames import withheld_words
 from .names import WIDTHS_MM, figure_file
 from .prose import listed
 from .style import Panel
-from .words import interval
+from .words import TWO_LIMITS, interval
 
 __all__ = ["caption_of", "captions_text"]
 
@@ -113,7 +113,7 @@ def _of_reliability(_tables: StudyTables, _panels: Sequence[Panel]) -> str:
         "Reliability between two sessions: ICC(2,1) (absolute agreement, single values; Shrout and Fleiss 1979) with "
         "its 95 % interval (McGraw and Wong 1996); n: participants with both sessions; SEM: standard error of "
         "measurement; MDC: minimal detectable change of one participant, t × √2 × SEM (Weir 2005), in the unit of "
-        "the measure. True change between the sessions counts as error."
+        f"the measure. {TWO_LIMITS} True change between the sessions counts as error."
     )
 
 

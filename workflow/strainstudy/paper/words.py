@@ -10,7 +10,17 @@ import pandas as pd
 from ..report.content import number_text
 from .frames import AFFECTED, OTHER
 
-__all__ = ["event_words", "interval", "measure_words", "p_text", "sd_text", "state_words", "unit_words", "with_unit"]
+__all__ = [
+    "TWO_LIMITS",
+    "event_words",
+    "interval",
+    "measure_words",
+    "p_text",
+    "sd_text",
+    "state_words",
+    "unit_words",
+    "with_unit",
+]
 
 _MEASURES: Final = {
     "cadence": "cadence",
@@ -43,6 +53,13 @@ _MEASURES: Final = {
 _UNITS: Final = {"1/min": "per min", "percent": "%", "deg": "°", "1": "", "n/a": ""}
 _BY_MEASURE: Final = {"cadence": "steps/min"}
 _STATES: Final = {"normal_gait": "normal gait", "limping_gait": "limping gait", "gait": "gait, not classified"}
+
+TWO_LIMITS: Final = (
+    "It says how much two sessions of these participants differ; tables/change.tsv judges one participant by the "
+    "larger of such a limit and of the limits of the two values, which count the error of finding the feet anew in "
+    "each session and may be several times as wide."
+)
+"""Why one measure has two detectable changes."""
 
 
 def measure_words(measure: str) -> str:

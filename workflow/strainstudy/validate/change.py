@@ -12,6 +12,10 @@ The standard error of a change comes from the best of three sources, and the tab
 3. where there are too few of them, or where it is the larger, the limits of the two values: strides or swallows as a
    sample, and the error of the landmarks; both leave out the day and the putting on.
 
+The minimal detectable change of `retest` is another: how much two sessions of all these people differ, by its SD alone.
+That is near the second source; the third counts the error of every landmark anew in each session, though the sessions
+of one person may share much of it, and is the larger where feet tell a measure.
+
 Only the first is an error of measurement; the second says how unusual a change is among these people. Measures that
 are made of the same thing are one family, of which one measure is counted: nine numbers of one changed rhythm are one
 change.
@@ -143,10 +147,11 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                 first, second = parts[earlier], parts[later]
                 error, basis, degrees = _own_error((first, second)), WITHIN, None
                 spread, others = _of_others(wide, str(person), earlier, later)
+                by_others = _reach(others - 1) * spread if others >= _MINIMUM_OTHERS and spread > 0 else math.nan
                 if repeated:
                     error, basis, degrees = sd * math.sqrt(1 / len(first) + 1 / len(second)), REPEATS, freedom
-                elif others >= _MINIMUM_OTHERS and spread > 0:
-                    if not _reach(None) * error >= _reach(others - 1) * spread:
+                elif math.isfinite(by_others):
+                    if not _reach(None) * error >= by_others:
                         error, basis, degrees = spread, OTHERS, others - 1
                 elif math.isnan(error):
                     basis = NOTHING
@@ -170,6 +175,7 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                         "change_high": change + detectable,
                         "standard_error": error,
                         "minimal_detectable_change": detectable,
+                        "others_detectable_change": by_others,
                         "exceeds": None if math.isnan(detectable) else abs(change) > detectable,
                         "error_basis": basis,
                         "error_freedom": degrees,

@@ -224,7 +224,11 @@ def change_words(row: Row) -> str:
     if row["error_basis"] == "sessions of the other people":
         theirs = f"95 % limit by the changes of {row['error_freedom'] + 1} people: {detectable}"
         return f"{sessions} {way}: {verdict} ({theirs}); this is no error of measurement."
-    return f"{sessions} {way}: {verdict} (detectable from {detectable} on)."
+    alone = row.get("others_detectable_change")
+    limit = f"detectable from {detectable} on"
+    if row["error_basis"] == "spread within the recordings" and _known(alone):
+        limit += f"; by the other people's sessions alone from {_with_unit(alone, row['unit'])} on"
+    return f"{sessions} {way}: {verdict} ({limit})."
 
 
 def retest_words(row: Row) -> str:
