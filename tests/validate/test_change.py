@@ -219,9 +219,9 @@ def test_retest_equals_the_table_of_two_sessions():
     rows = [(f"sub-{p:02d}", f"ses-0{s + 1}", table[p, s]) for p in range(12) for s in range(2)]
     found = retest(long(*rows), PARAMETERS).iloc[0]
     signed = retest(long(*rows).assign(measure="step_time_symmetry_index"), PARAMETERS).iloc[0]
-    assert signed[["mean", "icc_agreement", "icc_consistency"]].isna().all()
+    assert signed[["mean", "bias", "loa_lower", "icc_agreement", "icc_consistency"]].isna().all()
     assert signed.minimal_detectable_change == found.minimal_detectable_change
-    assert "no ICC" in signed.reading
+    assert "no mean and no ICC" in signed.reading
     frame = pd.DataFrame(rows, columns=["target", "rater", "score"])
     expected = pingouin.intraclass_corr(frame, targets="target", raters="rater", ratings="score")["ICC"].to_numpy()
     assert (found.icc_agreement, found.icc_consistency) == pytest.approx((expected[1], expected[2]), abs=1e-6)

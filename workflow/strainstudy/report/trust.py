@@ -166,6 +166,11 @@ def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def _left_out(n: Any) -> str:
+    """Say how many labelled values have none of the pipeline beside them: agreement is of the others."""
+    return f", {n} more labelled without a value" if pd.notna(n) and n else ""
+
+
 def _amount_lines(tables: StudyTables) -> list[Line]:
     rows = _amounts(tables)
     lines = []
@@ -190,6 +195,7 @@ def _amount_lines(tables: StudyTables) -> list[Line]:
         more = [
             f"{kind or 'all'}: ICC(2,1){r.get('of', '')} {interval_text(r, 'icc', 2)}, {number_text(r['bias'], 2)} on "
             f"average, {_counted(r['n_pairs'], 'recording')} of {people_text(r['n_participants'])}"
+            f"{_left_out(r['n_not_detected'])}"
             for r, (kind, _) in zip(own, by_state, strict=True)
         ]
         if name == _STEP_TIME and known:

@@ -145,8 +145,8 @@ RETEST = TableSpec(
     "counts as error here, so that after treatment reliability is understated. Its minimal detectable change says how "
     "much sessions of these people differ; tables/change.tsv judges a person by the larger of such a limit and of the "
     "limits of the two values, which count the error of landmarks anew in each session. Of a measure that is signed by "
-    "side, step_time_symmetry_index, there is neither mean nor ICC, since left and right cancel or pass for agreement: "
-    "see step_time_log_ratio_size.",
+    "side, step_time_symmetry_index, there is neither mean, bias nor ICC, since left and right cancel or pass for "
+    "agreement: see step_time_log_ratio_size.",
     columns=(
         *MEASURED,
         *BETWEEN,

@@ -37,11 +37,10 @@ import pandas as pd
 from scipy import special
 
 from ..stats.agreement import bland_altman, within_person_sd
-from ..stats.intervals import no_interval
 from ..stats.normal import NORMAL_95
 from ..stats.reliability import icc, mean_squares, minimal_detectable_change
 from ..tables.standing import CHANGE, RETEST
-from .measurements import KEYS, SIGNED, SIGNS_CANCEL, per_person, with_walkway
+from .measurements import KEYS, SIGNED, per_person, with_walkway
 from .parameters import ValidateParameters
 from .rates import named_interval
 from .row_frames import rows_frame, text_or_none
@@ -217,7 +216,7 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
     DataFrame
         Columns of ``validation/retest.tsv``: ICC(2,1) and ICC(3,1), standard error of measurement and minimal
         detectable change, bias and limits of later minus earlier. True change between the sessions counts as
-        error. Measures that are signed by side have no mean and no ICC: those are of their sizes.
+        error. Measures that are signed by side have no mean, bias, limits and ICC: those are of their sizes.
     """
     known = measurements[measurements["session_id"].notna()]
     people = per_person(known)
@@ -230,9 +229,16 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
             if len(table) < 2:
                 continue
             squares = mean_squares(table)
-            signed, nothing = measure in SIGNED, no_interval(SIGNS_CANCEL)
-            agreement, consistency = ((found.value, found.interval) for found in (icc(table, "2,1"), icc(table, "3,1")))
+            agreement, consistency = icc(table, "2,1"), icc(table, "3,1")
             limits = bland_altman(table[:, 1], table[:, 0], multiplier=parameters.limits_multiplier)
+            told = {
+                "mean": float(table.mean()),
+                **named_interval("bias", limits.bias, limits.bias_interval),
+                **named_interval("loa_lower", limits.low, limits.low_interval),
+                **named_interval("loa_upper", limits.high, limits.high_interval),
+                **named_interval("icc_agreement", agreement.value, agreement.interval),
+                **named_interval("icc_consistency", consistency.value, consistency.interval),
+            }
             rows.append(
                 {
                     "trial_type": text_or_none(state),
@@ -242,13 +248,8 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
                     "session_id": earlier,
                     "later_session_id": later,
                     "n_participants": len(table),
-                    "mean": math.nan if signed else float(table.mean()),
-                    **named_interval("bias", limits.bias, limits.bias_interval),
+                    **(dict.fromkeys(told, math.nan) if measure in SIGNED else told),
                     "sd": limits.sd,
-                    **named_interval("loa_lower", limits.low, limits.low_interval),
-                    **named_interval("loa_upper", limits.high, limits.high_interval),
-                    **named_interval("icc_agreement", *((math.nan, nothing) if signed else agreement)),
-                    **named_interval("icc_consistency", *((math.nan, nothing) if signed else consistency)),
                     "standard_error_of_measurement": squares.standard_error,
                     "minimal_detectable_change": minimal_detectable_change(
                         squares.standard_error, multiplier=_reach(len(table) - 1)
