@@ -102,7 +102,8 @@ def invented_tables(recordings: tuple[Recording, ...], changed: int = 8) -> dict
             {"participant_id": person, "trial_type": "normal_gait", "measure": measure, "unit": "1",
              "session_id": "ses-1", "later_session_id": later, "value": 1.0, "later_value": 3.0, "change": 2.0,
              "change_low": 1.0, "change_high": 3.0, "minimal_detectable_change": 1.0 if k < changed else 4.0,
-             "exceeds": k < changed, "error_basis": "sessions of the other people"}
+             "exceeds": k < changed, "error_basis": "sessions of the other people",
+             "others_detectable_change": 1.0 if k < changed else 4.0}
             for k, measure in enumerate(WALK_MEASURES)
         ]  # fmt: skip
         rows["norms"].append(

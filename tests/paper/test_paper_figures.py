@@ -2,15 +2,27 @@
 
 import itertools
 import re
+import shutil
 
 import numpy as np
 import pytest
 from matplotlib.text import Text
 from strainstudy.paper.figures import FIGURES
-from strainstudy.paper.frames import AFFECTED, OTHER, agreement_frames, curve_frame, paired_sides, side_summary
+from strainstudy.paper.frames import (
+    AFFECTED,
+    OTHER,
+    agreement_frames,
+    curve_frame,
+    group_frame,
+    main_outcomes,
+    paired_sides,
+    side_summary,
+)
 from strainstudy.paper.names import FIGURE_NAMES, WIDTHS_MM, figure_file
 from strainstudy.paper.style import POINTS, drawing, sheet, wrapped
 from strainstudy.report.results import StudyTables
+from strainstudy.tables import read_described, write_table
+from strainstudy.tables.gait import GAIT
 
 MM_PER_POINT = 25.4 / 72.0
 """A point is 1/72 inch (PDF, ISO 32000-1, 8.3.2.3: default user space)."""
@@ -100,6 +112,24 @@ def test_both_sides_are_told_by_the_affected_one_in_the_first_session_alone(resu
     assert row["affected_mean"] == pytest.approx(2.1)
     assert row["affected_sd"] == pytest.approx(0.1)
     assert [row[f"difference{end}"] for end in ("", "_low", "_high")] == pytest.approx([1.0, 1.0, 1.0])
+    two = side_summary(paired[paired["participant_id"] != "sub-3"]).iloc[0]
+    assert two["n"] == 2
+    assert np.isnan([two["difference_low"], two["difference_high"]]).all(), "captions promise intervals from 3 on"
+
+
+def test_groups_are_drawn_by_size_and_by_the_affected_side(results, tmp_path):
+    """Affected 2 + 0.1 k and other 1 + 0.1 k for k = 0, 1, 2; the control, k = 3, has 1 + 0.1 k in both."""
+    tables = StudyTables(results)
+    assert "range_of_motion_mean_affected" in dict(main_outcomes(tables))
+    found = {role: group_frame(tables, f"range_of_motion_mean_{role}").set_index("participant_id")["value"]
+             for role in ("affected", "other")}  # fmt: skip
+    assert found["affected"].to_dict() == pytest.approx({"sub-1": 2.0, "sub-2": 2.1, "sub-3": 2.2, "sub-4": 1.3})
+    assert found["other"].to_dict() == pytest.approx({"sub-1": 1.0, "sub-2": 1.1, "sub-3": 1.2, "sub-4": 1.3})
+    gait = read_described(results / GAIT.path)
+    turned = gait.assign(step_time_log_ratio=np.where(gait["recording_id"].str.startswith("sub-1"), -7.0, 7.0))
+    copy = shutil.copytree(results, tmp_path / "copy")
+    write_table(turned[list(GAIT.names)], GAIT, copy)
+    assert set(group_frame(StudyTables(copy), "step_time_log_ratio_size")["value"]) == {7.0}
 
 
 def test_mean_curves_count_a_person_once(results):

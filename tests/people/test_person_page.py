@@ -239,6 +239,18 @@ def test_changes_beyond_their_error_come_with_what_they_mean_and_the_rest_by_nam
     assert "more steps per minute" in text
     assert "Each is more than the other people's sessions differ." in text
     assert "Changed no more than the error, 5: range of motion; range of motion, right against left; peak" in text
+    assert "With no change at all, about 1 in 20 would be." in text
+
+
+def test_how_many_changes_chance_would_make_is_said_as_far_as_the_errors_tell():
+    """One in twenty is what sessions of others make; wider limits make fewer, and errors without a day nobody knows."""
+    facts = invented_facts()
+    change = facts.tables["change"]
+    facts.tables["change"] = change.assign(error_basis=["spread within the recordings", *change["error_basis"][1:]])
+    assert "about 1 in 20 would be at most, and fewer of 1:" in words_of_page(facts)
+    alone = facts.tables["change"].assign(others_detectable_change=float("nan"))
+    facts.tables["change"] = alone
+    assert "is not known: the error of 1 lacks day and sensor." in words_of_page(facts)
 
 
 def test_a_measure_that_labels_cannot_validate_does_not_stand_beside_published_values_without_a_word():

@@ -111,7 +111,11 @@ def test_without_repeats_the_other_peoples_sessions_tell_how_sessions_differ():
     assert (found.error_basis, found.error_freedom) == ("sessions of the other people", 4)
     assert found.exceeds
     assert found.minimal_detectable_change == pytest.approx(scipy.stats.t.ppf(0.975, 4) * math.sqrt(2.5))
+    assert found.others_detectable_change == found.minimal_detectable_change
     noisy = changes(rows.assign(standard_error=3.0)).set_index("participant_id").loc["sub-99"]
+    assert noisy.others_detectable_change == pytest.approx(scipy.stats.t.ppf(0.975, 4) * math.sqrt(2.5))
+    few = changes(rows[rows["participant_id"].isin(["sub-00", "sub-01", "sub-99"])])
+    assert few.others_detectable_change.isna().all()
     assert noisy.standard_error == pytest.approx(3 * math.sqrt(2))
     assert noisy.minimal_detectable_change == pytest.approx(1.96 * 3 * math.sqrt(2))
 
@@ -214,6 +218,10 @@ def test_retest_equals_the_table_of_two_sessions():
     table = np.column_stack([level + rng.normal(0, 3, 12), level + 1 + rng.normal(0, 3, 12)])
     rows = [(f"sub-{p:02d}", f"ses-0{s + 1}", table[p, s]) for p in range(12) for s in range(2)]
     found = retest(long(*rows), PARAMETERS).iloc[0]
+    signed = retest(long(*rows).assign(measure="step_time_symmetry_index"), PARAMETERS).iloc[0]
+    assert signed[["mean", "bias", "loa_lower", "icc_agreement", "icc_consistency"]].isna().all()
+    assert signed.minimal_detectable_change == found.minimal_detectable_change
+    assert "no mean and no ICC" in signed.reading
     frame = pd.DataFrame(rows, columns=["target", "rater", "score"])
     expected = pingouin.intraclass_corr(frame, targets="target", raters="rater", ratings="score")["ICC"].to_numpy()
     assert (found.icc_agreement, found.icc_consistency) == pytest.approx((expected[1], expected[2]), abs=1e-6)

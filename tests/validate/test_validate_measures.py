@@ -62,6 +62,8 @@ def test_uneven_steps_have_the_symmetry_index_of_robinson():
     found = values(walk(stride=1.0, left_share=0.6))
     assert (found["step_time_mean_right"], found["step_time_mean_left"]) == (pytest.approx(0.6), pytest.approx(0.4))
     assert found["step_time_symmetry_index"] == pytest.approx(40)
+    assert found["step_time_log_ratio_size"] == pytest.approx(40.55, abs=0.005), "100 ln(0.6 / 0.4)"
+    assert values(walk(stride=1.0, left_share=0.4))["step_time_log_ratio_size"] == pytest.approx(40.55, abs=0.005)
 
 
 def test_cadence_is_120_over_stride_time_as_published_norms_have_it():
@@ -129,6 +131,8 @@ def test_drinking_ends_by_the_pause_of_the_settings_in_labels_too(pause_s, volum
     events = frame((1, 0.5, "swallow"), (2, 0.5, "swallow"), (3, 0.5, "swallow"), (10, 0.5, "swallow"))
     found = {name: value for name, _, value in event_parameters(events, {}, WHOLE, QUICK, Drink(60.0, pause_s))}
     assert found["volume_per_swallow"] == pytest.approx(volume_ml)
+    assert found["swallow_rate_while_drinking"] == pytest.approx(60 * 4 / (WHOLE[:, 1] - WHOLE[:, 0]).sum())
+    assert not {"swallow_rate", "swallow_interval"} & set(found), "sip upon sip is compared apart from other swallows"
 
 
 def paired(people=6, recordings=2, noise=0.02):
@@ -157,6 +161,27 @@ def test_the_agreement_table_equals_the_statistics_it_names():
     assert row.icc == pytest.approx(icc(own[["labelled", "detected"]], "2,1").value)
     assert row.ccc == pytest.approx(concordance(own.labelled, own.detected).value)
     assert row.icc_low <= row.icc <= row.icc_high
+
+
+def test_signs_of_left_and_right_make_no_mean_and_pass_for_no_agreement():
+    """Half limp to either side by 20 %, a pipeline that knows the side alone errs by 10 % SD: signed, ICC is near 1."""
+    rng = np.random.default_rng(1)
+    n = 40
+    size = np.full(n, 20.0)
+    labelled = np.where(np.arange(n) % 2 == 0, size, -size)
+    detected = labelled + rng.normal(0, 5, n)
+    head = {"recording_id": [f"r{i}" for i in range(n)], "participant_id": [f"sub-{i:02d}" for i in range(n)],
+            "trial_type": "limping_gait", "detected_from": "events"}  # fmt: skip
+    signed = pd.DataFrame({**head, "measure": "step_time_symmetry_index", "labelled": labelled, "detected": detected})
+    sizes = signed.assign(measure="step_time_log_ratio_size", labelled=size, detected=np.abs(detected))
+    table = compare_parameters(pd.concat([signed, sizes]), QUICK).set_index("measure")
+    row = table.loc["step_time_symmetry_index"]
+    assert row[["labelled_mean", "detected_mean", "icc", "icc_low", "ccc"]].isna().all()
+    assert "signs cancel" in row.interval_method
+    assert row.sd == pytest.approx((detected - labelled).std(ddof=1), rel=0.05), "differences keep their limits"
+    assert icc(np.column_stack([labelled, detected]), "2,1").value > 0.9, "what the signs alone would have made of it"
+    assert table.loc["step_time_log_ratio_size", "icc"] < 0.5
+    assert table.loc["step_time_log_ratio_size", "labelled_mean"] == pytest.approx(20)
 
 
 @settings(max_examples=40, deadline=None)
@@ -212,7 +237,7 @@ def test_names_and_units_are_those_of_the_gait_table():
         for name, unit in UNITS.items()
         if not name.startswith(("swallow", "knee_bend", "volume", "time_per"))
     }
-    assert {name: units[name] for name in shared} == shared
+    assert {name: units[name.removesuffix("_size")] for name in shared} == shared
 
 
 def test_bend_angles_pair_by_side_and_leave_out_the_recordings_that_made_the_map():

@@ -132,6 +132,9 @@ def test_a_change_row_says_whether_its_error_explains_it_and_which_error():
         "error of measurement."
     )
     assert "which leaves out day and sensor" in change_words(row | {"error_basis": "spread within the recordings"})
+    within = row | {"error_basis": "spread within the recordings", "others_detectable_change": 0.4}
+    both = "(detectable from 2.5 % on; by the other people's sessions alone from 0.4 % on)."
+    assert change_words(within).endswith(both)
     assert change_words(row | {"exceeds": None}).endswith("nothing was repeated, so its error is not known.")
     assert "9 to 9 %, no change: no more" in change_words(row | {"change": 0.0, "later_value": 9.0, "exceeds": False})
     # the index gets smaller in size, which its sign alone would call up

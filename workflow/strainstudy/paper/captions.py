@@ -16,18 +16,18 @@ from ..report.results import StudyTables
 from ..tables.angles import ANGLES
 from ..tables.sensors import SENSOR_LOOPS, SENSORS
 from ..tables.validation import CONFUSION, PARAMETERS
+from ..validate.groups import MINIMUM_PEOPLE
 from ..validate.unvalidated import unvalidated_words
-from .drawings import FEWEST_FOR_INTERVAL
 from .frames import withheld_words
 from .names import WIDTHS_MM, figure_file
 from .prose import listed
 from .style import Panel
-from .words import interval, measure_words
+from .words import TWO_LIMITS, interval, measure_words
 
 __all__ = ["caption_of", "captions_text"]
 
 _SESSION: Final = "Values are of each participant's first session, recordings of a session averaged."
-_LIMITS: Final = f"95 % intervals are Student's t over participants, from {FEWEST_FOR_INTERVAL} participants on."
+_LIMITS: Final = f"95 % intervals are Student's t over participants, from {MINIMUM_PEOPLE} participants on."
 
 
 def _panels(panels: Sequence[Panel]) -> str:
@@ -95,8 +95,9 @@ def _of_sides(_tables: StudyTables, panels: Sequence[Panel]) -> str:
 def _of_groups(_tables: StudyTables, panels: Sequence[Panel]) -> str:
     return (
         f"Gait by group and gait state: {_panels(panels)}. Points: participants (their number above each column); "
-        f"diamonds: mean with its 95 % interval. {_LIMITS} {_SESSION} Symmetry index: (right − left) / (0.5 (right + "
-        "left)) × 100 (Robinson et al. 1987)."
+        f"diamonds: mean with its 95 % interval. {_LIMITS} {_SESSION} Size of the log ratio: 100 |ln(right / left)| "
+        "(Plotnik et al. 2005), without its sign, since signs of left and right cancel in a group; paretic side: of "
+        "participants without an affected side the mean of both sides stands in either place."
     )
 
 
@@ -114,7 +115,7 @@ def _of_reliability(_tables: StudyTables, _panels: Sequence[Panel]) -> str:
         "Reliability between two sessions: ICC(2,1) (absolute agreement, single values; Shrout and Fleiss 1979) with "
         "its 95 % interval (McGraw and Wong 1996); n: participants with both sessions; SEM: standard error of "
         "measurement; MDC: minimal detectable change of one participant, t × √2 × SEM (Weir 2005), in the unit of "
-        "the measure. True change between the sessions counts as error."
+        f"the measure. {TWO_LIMITS} True change between the sessions counts as error."
     )
 
 

@@ -17,12 +17,12 @@ from ..palette import BLACK, GREEN, GREY, SIDE_COLOURS, STATE_COLOURS, WHITE
 from ..report.content import number_text
 from ..report.style import ink_on
 from ..stats.intervals import t_interval
+from ..validate.groups import MINIMUM_PEOPLE
 from ..vocabulary import GAIT_STATES
 from .frames import AFFECTED, OTHER
 from .words import event_words, measure_words, state_words, unit_words
 
 __all__ = [
-    "FEWEST_FOR_INTERVAL",
     "draw_agreement",
     "draw_calibration",
     "draw_confusion",
@@ -62,8 +62,6 @@ _EDGE: Final[Any] = {"markeredgecolor": BLACK, "markeredgewidth": 0.3}
 """Of points in pale colours; in points (ours)."""
 _MARGIN: Final = 0.2
 """Room above and below points, as part of their range, where numbers of people stand (ours)."""
-FEWEST_FOR_INTERVAL: Final = 3
-"""People below which a mean has no interval drawn: it would be wider than the axis (ours)."""
 
 
 def _frequent(frame: pd.DataFrame, column: str) -> Any:
@@ -75,7 +73,7 @@ def _mean(axis: Any, x: float, values: np.ndarray, least: float = -np.inf) -> No
     """Draw a mean with its interval, cut where no value can be smaller than ``least``."""
     limits = t_interval(values)
     low = max(limits.low, least)
-    reach = [[values.mean() - low], [limits.high - values.mean()]] if values.size >= FEWEST_FOR_INTERVAL else None
+    reach = [[values.mean() - low], [limits.high - values.mean()]] if values.size >= MINIMUM_PEOPLE else None
     axis.errorbar([x], [values.mean()], yerr=reach, fmt="D", color=BLACK, elinewidth=0.8)
 
 

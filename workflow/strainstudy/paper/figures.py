@@ -21,11 +21,11 @@ from ..tables.validation import CONFUSION
 from ..vocabulary import GAIT_STATES
 from . import drawings
 from .frames import (
-    MAIN_OUTCOMES,
     agreement_frames,
     curve_frame,
     event_frame,
     group_frame,
+    main_outcomes,
     paired_sides,
     reliability_frame,
     swallow_frame,
@@ -102,7 +102,7 @@ def _sides(tables: StudyTables, _angles: Angles) -> list[Panel]:
 
 
 def _groups(tables: StudyTables, _angles: Angles) -> list[Panel]:
-    named = [(with_unit(measure, unit), group_frame(tables, measure)) for measure, unit in MAIN_OUTCOMES]
+    named = [(with_unit(measure, unit), group_frame(tables, measure)) for measure, unit in main_outcomes(tables)]
     return [
         Panel(drawings.draw_groups, frame.assign(label=name), name, headed=False) for name, frame in named if len(frame)
     ]

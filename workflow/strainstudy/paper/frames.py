@@ -12,19 +12,21 @@ import numpy as np
 import pandas as pd
 
 from ..report.results import StudyTables
-from ..stats.intervals import t_interval
+from ..stats.intervals import no_interval, t_interval
 from ..tables import read_described
 from ..tables.gait import GAIT
 from ..tables.standing import RETEST
 from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.validation import EVENTS, PAIRS, PARAMETERS
+from ..validate.groups import MINIMUM_PEOPLE
+from ..validate.measurements import SIZE
 from ..vocabulary import GAIT_STATES, SIDES
 from .prose import counted
 
 __all__ = [
     "AFFECTED", "MAIN_AGREEMENT", "MAIN_OUTCOMES", "NO_GROUP", "OTHER", "agreement_frames", "curve_frame",
-    "event_frame", "group_frame", "paired_sides", "person_gait", "reliability_frame", "side_summary", "swallow_frame",
-    "swallow_measures", "withheld_words",
+    "event_frame", "group_frame", "main_outcomes", "paired_sides", "person_gait", "reliability_frame", "side_summary",
+    "swallow_frame", "swallow_measures", "withheld_words",
 ]  # fmt: skip
 
 AFFECTED: Final = "paretic"
@@ -41,11 +43,14 @@ _SIDED: Final = (
 MAIN_OUTCOMES: Final = (
     ("cadence", "1/min"),
     ("stride_time_cv", "percent"),
-    ("step_time_symmetry_index", "percent"),
-    ("range_of_motion_mean_left", "deg"),
-    ("range_of_motion_mean_right", "deg"),
+    ("step_time_log_ratio_size", "percent"),
+    ("range_of_motion_mean_affected", "deg"),
+    ("range_of_motion_mean_other", "deg"),
     ("coordination_index", "percent"),
 )
+"""Of a group of whom some limp on the left and some on the right neither signs nor sides are averaged."""
+_ROLES: Final = {"_affected": "_left", "_other": "_right"}
+"""Sides by their part, and what stands for them where nobody has an affected side."""
 _SWALLOWS: Final = (
     ("rate", "1/min"),
     ("duration_mean", "s"),
@@ -64,7 +69,7 @@ _MAIN_RELIABILITY: Final = (
     "cadence",
     "stride_time_mean",
     "stride_time_cv",
-    "step_time_symmetry_index",
+    "step_time_log_ratio_size",
     "range_of_motion_mean_left",
     "range_of_motion_mean_right",
     "coordination_index",
@@ -154,12 +159,14 @@ def side_summary(paired: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        measure, unit, trial_type, n, mean and sd of each side, difference (paretic minus non-paretic) with limits.
+        measure, unit, trial_type, n, mean and sd of each side, difference (paretic minus non-paretic) with limits,
+        which fewer than `MINIMUM_PEOPLE` people do not have.
     """
     rows = []
     for (measure, unit, state), own in paired.groupby(["measure", "unit", "trial_type"], sort=False):
         difference = (own[AFFECTED] - own[OTHER]).to_numpy(dtype=float)
-        limits = t_interval(difference)
+        few = no_interval(f"fewer than {MINIMUM_PEOPLE} participants")
+        limits = t_interval(difference) if len(own) >= MINIMUM_PEOPLE else few
         row = {"measure": measure, "unit": unit, "trial_type": state, "n": len(own)}
         for name, column in (("affected", AFFECTED), ("other", OTHER)):
             row |= {f"{name}_mean": own[column].mean(), f"{name}_sd": own[column].std()}
@@ -173,10 +180,38 @@ def _by_person(frame: pd.DataFrame, keys: list[str], name: str) -> pd.DataFrame:
     return own.dropna(subset=["value"])
 
 
+def main_outcomes(tables: StudyTables) -> list[tuple[str, str]]:
+    """`MAIN_OUTCOMES` with units; left and right where nobody has one affected side."""
+    if person_gait(tables)["affected_side"].isin(SIDES).any():
+        return list(MAIN_OUTCOMES)
+    plain = dict(MAIN_OUTCOMES)
+    for role, side in _ROLES.items():
+        plain = {(name.removesuffix(role) + side if name.endswith(role) else name): u for name, u in plain.items()}
+    return list(plain.items())
+
+
+def _measured(gait: pd.DataFrame, measure: str) -> pd.Series:
+    """Give a measure of each row: a column, the size of one, or that of the affected or the other side.
+
+    Of people whose sheet says that no side is affected, either is the mean of both sides.
+    """
+    if measure.endswith(SIZE):
+        return gait[measure.removesuffix(SIZE)].abs()
+    role = next((role for role in _ROLES if measure.endswith(role)), None)
+    if role is None:
+        return gait[measure]
+    sides = {side: gait[f"{measure.removesuffix(role)}_{side}"] for side in SIDES}
+    found = pd.DataFrame(sides).mean(axis=1).where(gait["affected_side"] == "none")
+    for side, opposite in zip(SIDES, reversed(SIDES), strict=True):
+        found = found.mask(gait["affected_side"] == side, sides[side if role == "_affected" else opposite])
+    return found
+
+
 def group_frame(tables: StudyTables, measure: str) -> pd.DataFrame:
-    """One gait measure by group and gait state: group, trial_type, participant_id, value."""
+    """One measure of `main_outcomes` by group and gait state: group, trial_type, participant_id, value."""
     gait = person_gait(tables)
-    return _by_person(gait[gait["trial_type"].isin(GAIT_STATES)], ["group", "trial_type"], measure)
+    gait = gait[gait["trial_type"].isin(GAIT_STATES)]
+    return _by_person(gait.assign(measured=_measured(gait, measure)), ["group", "trial_type"], "measured")
 
 
 def swallow_frame(tables: StudyTables, measure: str) -> pd.DataFrame:

@@ -17,7 +17,7 @@ from ..bench.characterise import RECORDINGS_DIFFER
 from ..records import Sensor
 from ..report.content import number_text
 from ..report.methods import CONDITION_STEPS
-from ..report.results import StudyTables
+from ..report.results import StudyTables, usable_minutes
 from ..tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_HEALTH, SENSORS
 from ..vocabulary import BENCH_POINTS, BENCH_TASKS, SIDE_OF_POINT
 from .facts import Facts
@@ -91,7 +91,7 @@ def _participants(tables: StudyTables, facts: Facts) -> list[str]:
             f"{counted(len(body), 'recording')} were "
             f"made ({listed(tasks)}), of which {int((status == 'rejected').sum()) or 'none'} could not be used and "
             f"{int((status == 'degraded').sum()) or 'none'} used although degraded; "
-            f"{number_text(used['duration'].sum() / 60.0)} minutes were analysed (`tables/flow`)."
+            f"{number_text(usable_minutes(body))} minutes were analysed, gaps left out (`tables/flow`)."
         )
     return [" ".join(said)]
 

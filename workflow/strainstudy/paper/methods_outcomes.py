@@ -217,6 +217,10 @@ def _labels(tables: StudyTables, facts: Facts) -> list[str]:
         "contacts, toe-offs, knee bends, swallows and what may be taken for swallows (speech, coughs, head "
         "movements) were the vocabulary of the labels."
     )
+    status = tables.recordings.set_index("recording_id")["status"]
+    unused = sum(status.get(recording.recording_id) == "rejected" for recording in labelled)
+    if unused:
+        text += f" {counted(unused, 'labelled recording')} could not be used, and nothing was compared with its labels."
     twice = sum(len(recording.labels) > 1 for recording in labelled)
     if twice:
         text += f" {counted(twice, 'recording')} {'has' if twice == 1 else 'have'} labels of more than one rater."

@@ -15,19 +15,20 @@ from typing import Any, Final
 import pandas as pd
 
 from ..report.content import number_text
-from ..report.results import StudyTables
+from ..report.results import StudyTables, usable_minutes
 from ..tables.angles import ANGLES
 from ..tables.classifier import EVIDENCE
 from ..tables.sensors import SENSOR_HEALTH, SENSORS
 from ..tables.spec import TableSpec, text
 from ..tables.standing import GROUPS
 from ..tables.validation import PARAMETERS, RATERS
+from ..validate.groups import MINIMUM_PEOPLE
 from ..validate.unvalidated import unvalidated_words
 from ..vocabulary import BENCH_TASKS
 from .facts import Facts
 from .frames import NO_GROUP, event_frame, paired_sides, reliability_frame, side_summary
 from .names import table_file
-from .words import event_words, interval, measure_words, sd_text, state_words, with_unit
+from .words import TWO_LIMITS, event_words, interval, measure_words, sd_text, state_words, with_unit
 
 __all__ = ["PUBLISHED", "Published", "headers_of", "spec_of", "table_caption", "table_of"]
 
@@ -91,7 +92,7 @@ def _participants(tables: StudyTables, facts: Facts) -> Rows:
                 "affected side": _counts([person.affected_side for person in own]),
                 "sessions": str(len(used[["participant_id", "session_id"]].drop_duplicates())),
                 "recordings used": str(len(used)),
-                "minutes used": number_text(used["duration"].sum() / 60.0),
+                "minutes used": number_text(usable_minutes(used)),
                 **{**carried, **_carried(own)},
             }
         )
@@ -102,8 +103,7 @@ def _flow(tables: StudyTables, facts: Facts) -> Rows:
     rows = []
     for task, own in tables.recordings.groupby("task", sort=True):
         status = own["status"]
-        used = own[status != "rejected"]
-        labelled = sum(bool(facts.recordings[r].labels) for r in used["recording_id"] if r in facts.recordings)
+        labelled = sum(bool(facts.recordings[r].labels) for r in own["recording_id"] if r in facts.recordings)
         reasons = own.loc[status == "rejected", "status_description"].dropna().astype(str)
         rows.append(
             {
@@ -112,7 +112,7 @@ def _flow(tables: StudyTables, facts: Facts) -> Rows:
                 "rejected": str(int((status == "rejected").sum())),
                 "degraded, used": str(int((status == "degraded").sum())),
                 "good": str(int((status == "good").sum())),
-                "minutes used": number_text(used["duration"].sum() / 60.0),
+                "minutes used": number_text(usable_minutes(own)),
                 "with labels": _NONE if task in BENCH_TASKS else str(labelled),
                 "why rejected": "; ".join(reasons) or _NONE,
             }
@@ -333,7 +333,11 @@ def _classifier(tables: StudyTables, _facts: Facts) -> Rows:
 
 PUBLISHED: Final[Mapping[str, Published]] = {
     "participants": Published("Participants by group, with the sessions and recordings that were used.", _participants),
-    "flow": Published("What became of every recording: recorded, rejected and why, used although degraded.", _flow),
+    "flow": Published(
+        "What became of every recording: recorded, rejected and why, used although degraded. Minutes used: those with "
+        "a value, gaps left out; with labels: of all that were recorded.",
+        _flow,
+    ),
     "sensors": Published(
         "Sensors on the bench, with 95 % intervals over cycles, steps or taps; FS: full scale, the range of the "
         "largest settled cycles; non-linearity is terminal-based; creep is negative where the response fades.",
@@ -348,7 +352,7 @@ PUBLISHED: Final[Mapping[str, Published]] = {
     ),
     "sides": Published(
         "Paretic and non-paretic side of participants with one affected side, first session; difference: paretic minus "
-        "non-paretic, Student's t interval over participants.",
+        f"non-paretic, Student's t interval over participants, from {MINIMUM_PEOPLE} participants on.",
         _sides,
     ),
     "event_agreement": Published(
@@ -365,7 +369,7 @@ PUBLISHED: Final[Mapping[str, Published]] = {
     "angles": Published("Calibrated knee angle against the reference angle, pooled over participants.", _angles),
     "reliability": Published(
         "Reliability between two sessions; SEM: standard error of measurement, MDC: minimal detectable change, both in "
-        "the unit of the measure. True change between the sessions counts as error.",
+        f"the unit of the measure. {TWO_LIMITS} True change between the sessions counts as error.",
         _reliability,
     ),
     "classifier": Published(

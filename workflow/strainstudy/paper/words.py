@@ -8,8 +8,19 @@ from typing import Any, Final
 import pandas as pd
 
 from ..report.content import number_text
+from .frames import AFFECTED, OTHER
 
-__all__ = ["event_words", "interval", "measure_words", "p_text", "sd_text", "state_words", "unit_words", "with_unit"]
+__all__ = [
+    "TWO_LIMITS",
+    "event_words",
+    "interval",
+    "measure_words",
+    "p_text",
+    "sd_text",
+    "state_words",
+    "unit_words",
+    "with_unit",
+]
 
 _MEASURES: Final = {
     "cadence": "cadence",
@@ -30,7 +41,8 @@ _MEASURES: Final = {
     "phase_deviation": "deviation of the phase from 180°",
     "coordination_index": "phase coordination index",
     "knee_bend_angle": "angle of knee bends",
-    "swallow_rate": "swallow rate",
+    "swallow_rate": "swallow rate, water tests apart",
+    "swallow_rate_while_drinking": "swallow rate in timed water tests",
     "swallow_duration": "swallow duration",
     "swallow_interval": "interval between swallows",
     "spontaneous_swallow_rate": "spontaneous swallow rate",
@@ -42,15 +54,24 @@ _UNITS: Final = {"1/min": "per min", "percent": "%", "deg": "°", "1": "", "n/a"
 _BY_MEASURE: Final = {"cadence": "steps/min"}
 _STATES: Final = {"normal_gait": "normal gait", "limping_gait": "limping gait", "gait": "gait, not classified"}
 
-
-_SIDES: Final = {"left": "left", "right": "right", "affected": "affected side", "other": "other side"}
+TWO_LIMITS: Final = (
+    "It says how much two sessions of these participants differ; tables/change.tsv judges one participant by the "
+    "larger of such a limit and of the limits of the two values, which count the error of finding the feet anew in "
+    "each session and may be several times as wide."
+)
+"""Why one measure has two detectable changes."""
 
 
 def measure_words(measure: str) -> str:
     """Name a measure: its side behind a comma, ``without sign`` behind what has lost it."""
-    for end, side in _SIDES.items():
-        if measure.endswith(f"_{end}"):
-            return f"{measure_words(measure.removesuffix(f'_{end}'))}, {side}"
+    for side in ("left", "right"):
+        if measure.endswith(f"_{side}"):
+            return f"{measure_words(measure.removesuffix(f'_{side}'))}, {side}"
+    for role, side in (("affected", AFFECTED), ("other", OTHER)):
+        base = measure.removesuffix(f"_{role}")
+        if base != measure:
+            of = f"positive where the {side} side is larger" if base.endswith("_index") else f"{side} side"
+            return f"{measure_words(base)}, {of}"
     if measure.endswith("_size"):
         return f"{measure_words(measure.removesuffix('_size'))}, without sign"
     return _MEASURES.get(measure, measure.replace("_", " "))

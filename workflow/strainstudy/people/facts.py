@@ -43,7 +43,8 @@ TABLES: Final[Mapping[str, tuple[str, ...]]] = {
     "norms": ("participant_id", "session_id", "measure", "counts", "published_low", "published_high", "source"),
     "change": (
         "participant_id", "trial_type", "measure", "unit", "walkway", "session_id", "later_session_id", "value",
-        "later_value", "change", "change_low", "change_high", "minimal_detectable_change", "exceeds", "error_basis",
+        "later_value", "change", "change_low", "change_high", "minimal_detectable_change",
+        "others_detectable_change", "exceeds", "error_basis",
     ),
     "parameters": ("measure", "unit", "validity", "from_rater_timing"),
 }  # fmt: skip

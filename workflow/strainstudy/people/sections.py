@@ -373,8 +373,7 @@ def changes(facts: Facts) -> str:
     lines = [_change_line(row, several_pairs=len(pairs) > 1) for row in rows_of(beyond)[:_MOST_CHANGES]]
     text = paragraph(
         f"From {listed(pairs)}, beyond the error of such a change: {len(beyond)} of {int(known.sum())} measures whose "
-        "error is known. With no change at all, about 1 in 20 would be. More or less of a measure is said, not "
-        "whether that is good."
+        f"error is known. {_by_chance(change[known])} More or less of a measure is said, not whether that is good."
     )
     if lines:
         header = ["measure", "earlier", "later", "change", "detectable from", "what it means"]
@@ -391,6 +390,21 @@ def changes(facts: Facts) -> str:
             titles = dict.fromkeys(_plain_title(row) for row in rows_of(rows))
             text += paragraph(f"Changed {words}, {len(rows)}: {'; '.join(titles)}.", "how")
     return text
+
+
+def _by_chance(known: pd.DataFrame) -> str:
+    """Say how many changes would be beyond their error if nothing had changed, as far as the errors tell."""
+    nominal = known["error_basis"] == "sessions of the other people"
+    wider = (known["error_basis"] == "spread within the recordings") & known["others_detectable_change"].notna()
+    lacking = int((~nominal & ~wider).sum())
+    if lacking:
+        return f"How many would be with no change at all is not known: the error of {lacking} lacks day and sensor."
+    if not wider.any():
+        return "With no change at all, about 1 in 20 would be."
+    return (
+        f"With no change at all, about 1 in 20 would be at most, and fewer of {int(wider.sum())}: the limits of their "
+        "values count the error of each session anew, and are wider than the other people's sessions differ."
+    )
 
 
 def _plain_title(row: Row) -> str:

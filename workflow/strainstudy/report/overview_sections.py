@@ -36,7 +36,7 @@ from .content import (
     table_of,
 )
 from .mending import Mending
-from .results import StudyTables, records
+from .results import StudyTables, records, usable_minutes
 from .spoken import people_text, spoken, state, with_unit
 from .trust import Line
 
@@ -68,12 +68,6 @@ _USES: Final = {
 
 def _minutes(recordings: pd.DataFrame) -> float:
     return float(recordings["duration"].fillna(0).sum()) / 60.0
-
-
-def _usable(recordings: pd.DataFrame) -> float:
-    """Minutes that have a value, in recordings that were not rejected."""
-    own = recordings[recordings["status"] != "rejected"]
-    return float((own["duration"].fillna(0) * (1.0 - own["missing_fraction"].fillna(0))).sum()) / 60.0
 
 
 def _of_people(recordings: pd.DataFrame) -> pd.DataFrame:
@@ -131,7 +125,7 @@ def _who(tables: StudyTables) -> Section:
         Item(people_text(len(persons)), f"({groups})." if groups else ""),
         Item(f"{len(sessions)} visit{'' if len(sessions) == 1 else 's'}:", f"{by_session}."),
         Item(
-            f"{_usable(own):.0f} of {_minutes(own):.0f} minutes usable,",
+            f"{usable_minutes(own):.0f} of {_minutes(own):.0f} minutes usable,",
             f"in {int((own['status'] != 'rejected').sum())} of {len(own)} recordings; "
             f"{int((own['status'] == 'degraded').sum()) or 'none'} of them degraded.",
             Link("Flow of recordings", "#flow"),
@@ -269,11 +263,13 @@ def flow(tables: StudyTables) -> Section | None:
         used = [f"{what} {n}" for what, of in uses.items() if (n := len(of & names))]
         counts = [int((own["status"] == kind).sum()) for kind in ("rejected", "degraded", "good")]
         rows.append(
-            (str(task), str(len(own)), *(str(n) for n in counts), number_text(_minutes(own)), number_text(_usable(own)),
-             "; ".join(used) or "nothing")
+            (str(task), str(len(own)), *(str(n) for n in counts), number_text(_minutes(own)),
+             number_text(usable_minutes(own)), "; ".join(used) or "nothing")
         )  # fmt: skip
     total = [sum(int(row[k]) for row in rows) for k in range(1, 5)]
-    rows.append(("all", *map(str, total), number_text(_minutes(recordings)), number_text(_usable(recordings)), ""))
+    rows.append(
+        ("all", *map(str, total), number_text(_minutes(recordings)), number_text(usable_minutes(recordings)), "")
+    )
     header = ("task", "recorded", "rejected", "degraded", "good", "minutes", "minutes usable", "used for (recordings)")
     table = Table("Recordings by task: what became of them", header, tuple(rows), ("short", *("number",) * 6, "text"))
     blocks: list[Block] = [table]
@@ -323,7 +319,7 @@ def people(tables: StudyTables) -> Section | None:
         rows.append(
             (
                 str(person), str(session), spoken(first["group"]),
-                spoken(first["affected_side"]), number_text(_usable(visit)),
+                spoken(first["affected_side"]), number_text(usable_minutes(visit)),
                 _limp_words(row) if row else "no walking", row["prediction"] if row else "n/a",
                 "; ".join(sorted(said)) or "n/a", *rates, "; ".join(wrong) or "none",
             )

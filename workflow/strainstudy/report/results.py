@@ -17,7 +17,13 @@ from ..tables.events import STRIDES
 from ..tables.recordings import ADDED, RECORDINGS
 from ..vocabulary import BENCH_TASKS, SIDE_OF_POINT
 
-__all__ = ["StudyTables", "records"]
+__all__ = ["StudyTables", "records", "usable_minutes"]
+
+
+def usable_minutes(recordings: pd.DataFrame) -> float:
+    """Minutes that have a value, in recordings that were not rejected."""
+    own = recordings[recordings["status"] != "rejected"]
+    return float((own["duration"].fillna(0) * (1.0 - own["missing_fraction"].fillna(0))).sum()) / 60.0
 
 
 def records(frame: pd.DataFrame) -> list[dict[str, Any]]:

@@ -35,7 +35,8 @@ _MEASURES: Final[Mapping[str, str]] = {
     "waveform_likeness": "likeness of the knees' curves",
     "swallow_duration": "swallow, duration",
     "swallow_interval": "time between swallows",
-    "swallow_rate": "swallows per minute",
+    "swallow_rate": "swallows per minute, water tests apart",
+    "swallow_rate_while_drinking": "swallows per minute in timed water tests",
     "spontaneous_swallow_rate": "swallows per minute without being asked",
     "volume_per_swallow": "water per swallow",
     "time_per_swallow": "time per swallow of water",
@@ -87,6 +88,7 @@ _UNITS: Final[Mapping[str, str]] = {
 _TALLIED: Final[Mapping[str, str]] = {
     "cadence": "steps per minute",
     "swallow_rate": "",
+    "swallow_rate_while_drinking": "",
     "spontaneous_swallow_rate": "",
     "stance_fraction_mean": "1 = whole stride",
 }

@@ -33,6 +33,8 @@ from .spoken import measured, people_text, state, unit
 __all__ = ["Line", "coarse_labels", "step_time_sizes", "trust_lines", "unsettled_amounts", "weak_amounts"]
 
 _STEP_TIME: Final = "step_time_symmetry_index"
+_SIZE_OF_IT: Final = "step_time_log_ratio_size"
+"""What ICC is taken of where a sign tells left from right."""
 _MODERATE: Final = 0.5
 """Koo & Li 2016; from `GOOD_ICC` on good."""
 _NOT_SHOWN: Final = "not shown: too few people"
@@ -61,7 +63,13 @@ def _amounts(tables: StudyTables) -> list[dict[str, Any]]:
     frame = tables(PARAMETERS)
     whole = frame["detected_from"] == "result tables"
     alone = ~frame["measure"].isin(frame.loc[whole, "measure"])
-    return records(frame[(whole | alone) & frame["bias"].notna()])
+    rows = records(frame[(whole | alone) & frame["bias"].notna()])
+    sizes = {r["trial_type"]: r for r in rows if r["measure"] == _SIZE_OF_IT}
+    for r in rows:
+        if r["measure"] == _STEP_TIME and r["trial_type"] in sizes:
+            r |= {name: sizes[r["trial_type"]][name] for name in ("icc", "icc_low", "icc_high")} | {"of": " of sizes"}
+    signed = {r["trial_type"] for r in rows if r["measure"] == _STEP_TIME}
+    return [r for r in rows if r["measure"] != _SIZE_OF_IT or r["trial_type"] not in signed]
 
 
 def _word(row: dict[str, Any]) -> str:
@@ -94,7 +102,7 @@ def coarse_labels(tables: StudyTables) -> list[str]:
 def unsettled_amounts(tables: StudyTables) -> list[str]:
     """Name in one sentence the outcomes of which too few people were labelled to say anything."""
     few = [
-        f"{_named(r)} ({people_text(r['n_participants'])}, ICC(2,1) {interval_text(r, 'icc', 2)})"
+        f"{_named(r)} ({people_text(r['n_participants'])}, ICC(2,1){r.get('of', '')} {interval_text(r, 'icc', 2)})"
         for r in _amounts(tables)
         if _word(r) == _NOT_SHOWN
     ]
@@ -104,7 +112,7 @@ def unsettled_amounts(tables: StudyTables) -> list[str]:
 def weak_amounts(tables: StudyTables) -> list[str]:
     """Say of every outcome that does not agree with labels how far it is off."""
     return [
-        f"{_named(r)}: ICC(2,1) "
+        f"{_named(r)}: ICC(2,1){r.get('of', '')} "
         f"{interval_text(r, 'icc')}, single values within {number_text(r['loa_lower'])} to "
         f"{number_text(r['loa_upper'])} {unit(r['unit'], r['measure'])} of the labels'"
         for r in _amounts(tables)
@@ -163,6 +171,11 @@ def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def _left_out(n: Any) -> str:
+    """Say how many labelled values have none of the pipeline beside them: agreement is of the others."""
+    return f", {n} more labelled without a value" if pd.notna(n) and n else ""
+
+
 def _amount_lines(tables: StudyTables) -> list[Line]:
     rows = _amounts(tables)
     lines = []
@@ -185,8 +198,9 @@ def _amount_lines(tables: StudyTables) -> list[Line]:
             alone = [r["from_rater_timing"] for r in own if r["validity"] == CANNOT]
             evidence += f"; raters' timing alone makes {number_text(max(alone), 2)}{' ' + said if said else ''}"
         more = [
-            f"{kind or 'all'}: ICC(2,1) {interval_text(r, 'icc', 2)}, {number_text(r['bias'], 2)} on average, "
-            f"{_counted(r['n_pairs'], 'recording')} of {people_text(r['n_participants'])}"
+            f"{kind or 'all'}: ICC(2,1){r.get('of', '')} {interval_text(r, 'icc', 2)}, {number_text(r['bias'], 2)} on "
+            f"average, {_counted(r['n_pairs'], 'recording')} of {people_text(r['n_participants'])}"
+            f"{_left_out(r['n_not_detected'])}"
             for r, (kind, _) in zip(own, by_state, strict=True)
         ]
         if name == _STEP_TIME and known:

@@ -67,5 +67,8 @@ READING: Final = {
     "for cut-offs, which place everybody), or one from memory where a source was read.",
     "change": "Later minus earlier session. Where recordings were repeated, beside the error of such a change; else "
     "beside how the sessions of other people differ, which is no error of measurement: a change beyond that is unusual "
-    "among these people. Measures made of the same thing are counted once.",
+    "among these people. Measures made of the same thing are counted once. The minimal detectable change of a "
+    "reliability study (validation/retest.tsv, paper) is another: how much the sessions of all these people differ. It "
+    "may be several times smaller, because one person is judged by the larger of such a limit, of the other people, "
+    "and of the limits of the two values, which count the error of finding the feet anew in each session.",
 }

@@ -258,10 +258,10 @@ def summarise_swallows(
             were = "movement like a swallow was" if missed == 1 else "movements like swallows were"
             notes.append(f"{missed} {were} called something else within the drinking: look there")
             doubted = True
-    largest = row["volume_per_swallow"]
-    if doubted and isinstance(largest, float) and np.isfinite(largest):
+    each = row["volume_per_swallow"]
+    if doubted and isinstance(each, float) and np.isfinite(each):
         notes.append(
-            f"so its volume per swallow (at most {largest:.3g} ml by what was found), time per "
+            f"so its volume per swallow (at most {each:.3g} ml by what was found), time per "
             "swallow and speed are left out"
         )
         row |= dict.fromkeys(_PER_SWALLOW, np.nan)

@@ -92,6 +92,14 @@ CHANGE = TableSpec(
             "Standard error of the change times Student's t at error_freedom (times 1.96 without), in the row's unit "
             "(Weir 2005).",
         ),
+        number(
+            "others_detectable_change",
+            "limit by the other people's sessions",
+            "SD of the changes of the other people between the same two sessions times Student's t, in the row's unit; "
+            "n/a with fewer than 5 of them. It is near the minimal detectable change of validation/retest.tsv. Where "
+            "it is smaller than minimal_detectable_change, the limits of the two values are the wider: they count the "
+            "error of landmarks anew in each session.",
+        ),
         flag("exceeds", "exceeds it", "Whether the change, without its sign, is larger than that."),
         text(
             "error_basis",
@@ -134,7 +142,11 @@ RETEST = TableSpec(
     path="validation/retest.tsv",
     title="Test-retest reliability between sessions",
     description="How well two sessions of the same people agree on each measure. True change between the sessions "
-    "counts as error here, so that after treatment reliability is understated.",
+    "counts as error here, so that after treatment reliability is understated. Its minimal detectable change says how "
+    "much sessions of these people differ; tables/change.tsv judges a person by the larger of such a limit and of the "
+    "limits of the two values, which count the error of landmarks anew in each session. Of a measure that is signed by "
+    "side, step_time_symmetry_index, there is neither mean, bias nor ICC, since left and right cancel or pass for "
+    "agreement: see step_time_log_ratio_size.",
     columns=(
         *MEASURED,
         *BETWEEN,

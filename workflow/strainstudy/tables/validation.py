@@ -227,7 +227,12 @@ PARAMETERS = TableSpec(
         count("n_pairs", "pairs", "Recordings (knee bends: bends) with a value from both."),
         count("n_not_detected", "without a value", "Labelled values that the pipeline has no value for."),
         PEOPLE,
-        number("labelled_mean", "mean, labels", "Mean of the values from labels, in the row's unit."),
+        number(
+            "labelled_mean",
+            "mean, labels",
+            "Mean of the values from labels, in the row's unit; n/a where "
+            "left and right are signs that cancel, as are ICC and CCC: see step_time_log_ratio_size.",
+        ),
         number("detected_mean", "mean, pipeline", "Mean of the pipeline's values, in the row's unit."),
         *interval("bias", "bias", "Mean of pipeline minus labels, in the row's unit."),
         number("sd", "SD of differences", "Of one difference of a person not yet seen, in the row's unit."),

@@ -12,6 +12,10 @@ The standard error of a change comes from the best of three sources, and the tab
 3. where there are too few of them, or where it is the larger, the limits of the two values: strides or swallows as a
    sample, and the error of the landmarks; both leave out the day and the putting on.
 
+The minimal detectable change of `retest` is another: how much two sessions of all these people differ, by its SD alone.
+That is near the second source; the third counts the error of every landmark anew in each session, though the sessions
+of one person may share much of it, and is the larger where feet tell a measure.
+
 Only the first is an error of measurement; the second says how unusual a change is among these people. Measures that
 are made of the same thing are one family, of which one measure is counted: nine numbers of one changed rhythm are one
 change.
@@ -36,7 +40,7 @@ from ..stats.agreement import bland_altman, within_person_sd
 from ..stats.normal import NORMAL_95
 from ..stats.reliability import icc, mean_squares, minimal_detectable_change
 from ..tables.standing import CHANGE, RETEST
-from .measurements import KEYS, per_person, with_walkway
+from .measurements import KEYS, SIGNED, per_person, with_walkway
 from .parameters import ValidateParameters
 from .rates import named_interval
 from .row_frames import rows_frame, text_or_none
@@ -142,10 +146,11 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                 first, second = parts[earlier], parts[later]
                 error, basis, degrees = _own_error((first, second)), WITHIN, None
                 spread, others = _of_others(wide, str(person), earlier, later)
+                by_others = _reach(others - 1) * spread if others >= _MINIMUM_OTHERS and spread > 0 else math.nan
                 if repeated:
                     error, basis, degrees = sd * math.sqrt(1 / len(first) + 1 / len(second)), REPEATS, freedom
-                elif others >= _MINIMUM_OTHERS and spread > 0:
-                    if not _reach(None) * error >= _reach(others - 1) * spread:
+                elif math.isfinite(by_others):
+                    if not _reach(None) * error >= by_others:
                         error, basis, degrees = spread, OTHERS, others - 1
                 elif math.isnan(error):
                     basis = NOTHING
@@ -169,6 +174,7 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                         "change_high": change + detectable,
                         "standard_error": error,
                         "minimal_detectable_change": detectable,
+                        "others_detectable_change": by_others,
                         "exceeds": None if math.isnan(detectable) else abs(change) > detectable,
                         "error_basis": basis,
                         "error_freedom": degrees,
@@ -210,7 +216,7 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
     DataFrame
         Columns of ``validation/retest.tsv``: ICC(2,1) and ICC(3,1), standard error of measurement and minimal
         detectable change, bias and limits of later minus earlier. True change between the sessions counts as
-        error.
+        error. Measures that are signed by side have no mean, bias, limits and ICC: those are of their sizes.
     """
     known = measurements[measurements["session_id"].notna()]
     people = per_person(known)
@@ -225,6 +231,14 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
             squares = mean_squares(table)
             agreement, consistency = icc(table, "2,1"), icc(table, "3,1")
             limits = bland_altman(table[:, 1], table[:, 0], multiplier=parameters.limits_multiplier)
+            told = {
+                "mean": float(table.mean()),
+                **named_interval("bias", limits.bias, limits.bias_interval),
+                **named_interval("loa_lower", limits.low, limits.low_interval),
+                **named_interval("loa_upper", limits.high, limits.high_interval),
+                **named_interval("icc_agreement", agreement.value, agreement.interval),
+                **named_interval("icc_consistency", consistency.value, consistency.interval),
+            }
             rows.append(
                 {
                     "trial_type": text_or_none(state),
@@ -234,13 +248,8 @@ def retest(measurements: pd.DataFrame, parameters: ValidateParameters) -> pd.Dat
                     "session_id": earlier,
                     "later_session_id": later,
                     "n_participants": len(table),
-                    "mean": float(table.mean()),
-                    **named_interval("bias", limits.bias, limits.bias_interval),
+                    **(dict.fromkeys(told, math.nan) if measure in SIGNED else told),
                     "sd": limits.sd,
-                    **named_interval("loa_lower", limits.low, limits.low_interval),
-                    **named_interval("loa_upper", limits.high, limits.high_interval),
-                    **named_interval("icc_agreement", agreement.value, agreement.interval),
-                    **named_interval("icc_consistency", consistency.value, consistency.interval),
                     "standard_error_of_measurement": squares.standard_error,
                     "minimal_detectable_change": minimal_detectable_change(
                         squares.standard_error, multiplier=_reach(len(table) - 1)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from ..stats.effects import Difference, group_difference
 from ..stats.intervals import Interval, no_interval, t_interval
 from ..tables.standing import GROUPS
-from .measurements import KEYS, with_walkway
+from .measurements import KEYS, SIGNED, with_walkway
 from .rates import named_interval
 from .row_frames import rows_frame, text_or_none
 from .wording import group_words
@@ -32,8 +32,6 @@ Floats = NDArray[np.float64]
 MINIMUM_PEOPLE: Final = 3
 """Of two people the limits of a mean are 12.7 standard errors away: no statement (ours)."""
 _FEW: Final = f"fewer than {MINIMUM_PEOPLE} participants in a group"
-_SIGNED: Final = ("step_time_symmetry_index",)
-"""Measures whose sign says which side is the larger: right minus left."""
 
 
 def by_affected_side(people: pd.DataFrame, affected: Mapping[str, str | None]) -> pd.DataFrame:
@@ -58,7 +56,7 @@ def by_affected_side(people: pd.DataFrame, affected: Mapping[str, str | None]) -
     side = people["participant_id"].astype(str).map(dict(affected))
     name = people["measure"].astype(str)
     own = name.str.extract(r"^(?P<stem>.*)_(?P<side>left|right)$")
-    sided, signed = own["side"].notna(), name.isin(_SIGNED)
+    sided, signed = own["side"].notna(), name.isin(SIGNED)
     parts = [people[~sided & ~signed]]
     one = side.isin(["left", "right"])
     mine = people[sided & one].assign(measure=own["stem"] + np.where(own["side"] == side, "_affected", "_other"))
@@ -82,7 +80,7 @@ def _mean_interval(values: Floats, measure: str) -> Interval:
         return no_interval(_FEW)
     found = t_interval(values)
     # What cannot be below 0 has no limit there; few people far apart would give one.
-    return found if measure.startswith(_SIGNED) else replace(found, low=max(found.low, 0.0))
+    return found if measure.startswith(SIGNED) else replace(found, low=max(found.low, 0.0))
 
 
 def _compared(own: Floats, theirs: Floats) -> Difference:

@@ -19,6 +19,8 @@ __all__ = [
     "COLUMNS",
     "GAIT_MEASURES",
     "KEYS",
+    "SIGNED",
+    "SIGNS_CANCEL",
     "SIZE",
     "SWALLOW_MEASURES",
     "gait_measurements",
@@ -43,6 +45,10 @@ COLUMNS: Final = (
 KEYS: Final = ["trial_type", "measure", "unit", "walkway"]
 """Values that differ in one of these are of different things, and are neither averaged nor compared."""
 SIZE: Final = "_size"
+SIGNED: Final = ("step_time_symmetry_index",)
+"""Measures whose sign says which side is the larger: right minus left. Over people affected on different sides their
+signs cancel in a mean and pass for agreement in an ICC; `step_time_log_ratio_size` stands for them there."""
+SIGNS_CANCEL: Final = "left and right are one scale of which the signs cancel; see step_time_log_ratio_size"
 GAIT_MEASURES: Final[dict[str, str]] = {
     "cadence": "1/min",
     "stride_time_mean": "s",

@@ -18,13 +18,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from ..stats.agreement import bland_altman_repeated, concordance
-from ..stats.intervals import Interval, cluster_bootstrap
+from ..stats.intervals import Interval, cluster_bootstrap, no_interval
 from ..stats.matching import match_centres
 from ..stats.reliability import icc
 from ..stats.spans import intersect, labelled_spans, merged, total_length, within
 from ..swallow.measures import drinking_measures
 from ..tables.validation import PARAMETERS
 from ..vocabulary import GAIT_STATES, SIDES
+from .measurements import SIGNED, SIGNS_CANCEL
 from .parameters import ValidateParameters
 from .rates import named_interval
 from .row_frames import rows_frame, text_or_none
@@ -50,7 +51,9 @@ UNITS: Final[dict[str, str]] = {
     "step_time_mean_left": "s",
     "step_time_mean_right": "s",
     "step_time_symmetry_index": "percent",
+    "step_time_log_ratio_size": "percent",
     "swallow_rate": "1/min",
+    "swallow_rate_while_drinking": "1/min",
     "swallow_interval": "s",
     "swallow_duration": "s",
     "volume_per_swallow": "ml",
@@ -110,6 +113,7 @@ def _gait_parameters(events: pd.DataFrame, spans: Floats, longest: float) -> dic
         left, right = float(np.mean(usual[0])), float(np.mean(usual[1]))
         found |= {"step_time_mean_left": left, "step_time_mean_right": right}
         found["step_time_symmetry_index"] = 100 * (right - left) / (0.5 * (right + left))
+        found["step_time_log_ratio_size"] = 100 * abs(math.log(right / left))
     return found
 
 
@@ -138,11 +142,12 @@ def _swallow_parameters(events: pd.DataFrame, spans: Floats, drink: Drink | None
     onset, duration = onset[inside][order], duration[inside][order]
     found = {}
     seconds = total_length(spans)
+    # Sip upon sip is many times as fast as other swallowing, and would set the limits of both.
     if seconds > 0:
-        found["swallow_rate"] = 60 * len(onset) / seconds
+        found["swallow_rate" if drink is None else "swallow_rate_while_drinking"] = 60 * len(onset) / seconds
     if len(onset):
         found["swallow_duration"] = float(duration.mean())
-    if len(onset) > 1:
+    if len(onset) > 1 and drink is None:
         found["swallow_interval"] = float(np.diff(onset).mean())
     if drink is not None and len(onset) and (duration > 0).all():
         found |= drinking_measures(onset, onset + duration, drink.volume_ml, drink.clearing_pause_s)
@@ -161,7 +166,7 @@ def event_parameters(
     Stride time: from a contact to the next of the same side; its variability: SD about the mean of the side, both
     sides pooled, as percent of the mean; cadence: 120 / mean stride time; step time of a side: from the other side's
     contact to this side's next; symmetry index of Robinson RO, Herzog W, Nigg BM 1987 J Manipulative Physiol
-    Ther 10:172-176. Nothing is counted across spans.
+    Ther 10:172-176, and the size of the log ratio, 100 |ln(right / left)|. Nothing is counted across spans.
 
     Parameters
     ----------
@@ -174,7 +179,8 @@ def event_parameters(
     parameters : ValidateParameters
         `missed_contact_ratio`.
     drink : Drink, optional
-        What was drunk in the recording: volume and time per swallow and speed are given as well.
+        What was drunk in the recording: volume and time per swallow and speed are given as well, the rate is one of
+        its own, and the time per swallow stands for the interval.
 
     Returns
     -------
@@ -394,7 +400,8 @@ def compare_parameters(pairs: pd.DataFrame, parameters: ValidateParameters, apar
     """Agreement of detected with labelled parameters.
 
     Bias and limits for repeated measures per person (Bland & Altman 2007); ICC(2,1) (Shrout & Fleiss 1979)
-    and CCC (Lin 1989, variances 1/n) over all pairs, their intervals by bootstrap over participants.
+    and CCC (Lin 1989, variances 1/n) over all pairs, their intervals by bootstrap over participants. Measures that are
+    signed by side (`measurements.SIGNED`) have neither these nor means: those are of their sizes.
 
     Parameters
     ----------
@@ -420,7 +427,8 @@ def compare_parameters(pairs: pd.DataFrame, parameters: ValidateParameters, apar
         limits = bland_altman_repeated(y, x, who, multiplier=parameters.limits_multiplier)
         estimates: dict[str, tuple[float, Interval]] = {}
         kinds: dict[str, tuple[float, Callable[[Floats], Floats]]] = {}
-        if len(both) > 2:
+        signed = measure in SIGNED
+        if len(both) > 2 and not signed:
             kinds = {
                 "icc": (icc(np.column_stack([x, y]), "2,1").value, _icc_of),
                 "ccc": (concordance(x, y).value, _concordance_of),
@@ -430,7 +438,7 @@ def compare_parameters(pairs: pd.DataFrame, parameters: ValidateParameters, apar
                 _moments(x, y, who), statistic, draws=parameters.bootstrap_draws, seed=parameters.seed
             )
             estimates[name] = (value, interval)
-        nothing = Interval(math.nan, math.nan, "none: fewer than 3 pairs")
+        nothing = no_interval(SIGNS_CANCEL if signed else "fewer than 3 pairs")
         columns = {n: estimates.get(n, (math.nan, nothing)) for n in ("icc", "ccc")}
         rows.append(
             {
@@ -441,8 +449,8 @@ def compare_parameters(pairs: pd.DataFrame, parameters: ValidateParameters, apar
                 "n_pairs": len(both),
                 "n_not_detected": len(group) - len(both),
                 "n_participants": len(set(who)),
-                "labelled_mean": float(x.mean()) if len(x) else math.nan,
-                "detected_mean": float(y.mean()) if len(y) else math.nan,
+                "labelled_mean": float(x.mean()) if len(x) and not signed else math.nan,
+                "detected_mean": float(y.mean()) if len(y) and not signed else math.nan,
                 **named_interval("bias", limits.bias, limits.bias_interval),
                 "sd": limits.sd,
                 "sd_within": limits.sd_within,

@@ -224,12 +224,22 @@ def change_words(row: Row) -> str:
     if row["error_basis"] == "sessions of the other people":
         theirs = f"95 % limit by the changes of {row['error_freedom'] + 1} people: {detectable}"
         return f"{sessions} {way}: {verdict} ({theirs}); this is no error of measurement."
-    return f"{sessions} {way}: {verdict} (detectable from {detectable} on)."
+    limit = f"detectable from {detectable} on"
+    if row["error_basis"] == "spread within the recordings" and _known(row.get("others_detectable_change")):
+        alone = _with_unit(row["others_detectable_change"], row["unit"])
+        limit += f"; by the other people's sessions alone from {alone} on"
+    return f"{sessions} {way}: {verdict} ({limit})."
 
 
 def retest_words(row: Row) -> str:
     """Say how well two sessions agree."""
     bias = _with_unit(row["bias"], row["unit"])
+    if math.isnan(row["icc_agreement"]) and math.isnan(row["bias"]):
+        return (
+            f"In {_people(row['n_participants'])}{_on(row)} a single person's change is detectable from "
+            f"{_with_unit(row['minimal_detectable_change'], row['unit'])} on; no mean and no ICC, for signs of left "
+            "and right cancel, or pass for agreement."
+        )
     return (
         f"In {_people(row['n_participants'])}{_on(row)} the later session differs by {bias} on average "
         f"({_limits(row, 'bias')}); ICC(2,1) {_number(row['icc_agreement'])} "
