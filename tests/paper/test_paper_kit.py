@@ -1,16 +1,22 @@
 """The kit as a whole: its files, the same bytes each time, methods that say what ran, checklists that are complete."""
 
 import re
+import shutil
+from pathlib import Path
 
 import pandas as pd
 import pytest
 from strainstudy.bench.characterise import RECORDINGS_DIFFER
 from strainstudy.paper.checklist import GUIDELINES, ITEMS, checklist_rows
+from strainstudy.paper.facts import Facts
 from strainstudy.paper.methods import AUTHORS_ADD, _apart
 from strainstudy.paper.names import FIGURE_NAMES, TABLE_NAMES, paper_files, table_file
-from strainstudy.paper.publications import PUBLISHED
+from strainstudy.paper.publications import PUBLISHED, table_of
 from strainstudy.paper.references import entries_in
+from strainstudy.records import Recording
+from strainstudy.report.results import StudyTables, usable_minutes
 from strainstudy.tables import read_described
+from strainstudy.tables.recordings import RECORDINGS
 
 
 def files_below(root):
@@ -104,6 +110,25 @@ def test_a_table_reads_back_as_described_and_its_words_are_those_of_the_latex(re
     assert "step time (s) & limping gait & 3 & 2.10 (0.100) & 1.10 (0.100) & 1.00" in text
     flow = (results / table_file("flow", "tex")).read_text(encoding="utf-8")
     assert r"ends \textless{} early \& 5 \%" in flow
+
+
+def test_labels_and_minutes_are_counted_in_the_flow_as_in_the_methods_and_the_report(results, tmp_path):
+    """Eight labelled walks of 60 s: of one a quarter is missing, one was rejected, which leaves 6.75 min."""
+    copy = shutil.copytree(results, tmp_path / "copy")
+    table = read_described(copy / RECORDINGS.path)
+    walks = table.index[table["task"] == "walk"]
+    table["missing_fraction"] = 0.0
+    labels = {"anna": Path("anna_events.tsv")}
+    table.loc[walks[0], "missing_fraction"] = 0.25
+    table.loc[walks[1], "status"] = "rejected"
+    table.to_csv(copy / RECORDINGS.path, sep="\t", na_rep="n/a", index=False)
+    tables = StudyTables(copy)
+    known = {n: Recording(n, "walk", Path(), "", labels=labels) for n in table.loc[walks, "recording_id"]}
+    facts = Facts({}, {}, known, {})
+    row = table_of("flow", tables, facts).set_index("task").loc["walk"]
+    assert (row["recorded"], row["rejected"], row["with labels"]) == ("8", "1", "8")
+    assert row["minutes used"] == "6.75"
+    assert usable_minutes(tables.recordings[tables.recordings["task"] == "walk"]) == pytest.approx(6.75)
 
 
 @pytest.mark.parametrize(

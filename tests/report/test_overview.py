@@ -260,6 +260,26 @@ def test_one_sentence_says_what_each_size_of_step_time_asymmetry_is_for(tables):
     assert "see Gait" in line.more
 
 
+def test_agreement_of_what_is_often_not_given_says_of_how_many_it_is(tables):
+    row = {"measure": "swallowing_speed", "detected_from": "result tables", "unit": "ml/s", "bias": -0.2,
+           "loa_lower": -0.85, "loa_upper": 0.39, "icc": 0.99, "icc_low": 0.98, "n_pairs": 8}  # fmt: skip
+    for missing, words in ((3, ", in the 8 of 11 that have a value"), (0, "ml/s")):
+        put(tables.results, [row | {"n_not_detected": missing}], PARAMETERS)
+        (line,) = trust_lines(StudyTables(tables.results), promised=0.9)
+        assert line.evidence.endswith(words)
+
+
+def test_the_step_time_asymmetry_is_believed_by_the_icc_of_its_sizes(tables):
+    """The sign tells left from right, which alone would make an ICC near 1."""
+    row = {"measure": "step_time_symmetry_index", "trial_type": "normal_gait", "detected_from": "result tables",
+           "unit": "percent", "bias": -0.2, "loa_lower": -6.0, "loa_upper": 6.0}  # fmt: skip
+    size = row | {"measure": "step_time_log_ratio_size", "icc": 0.54, "icc_low": 0.2, "icc_high": 0.7}
+    put(tables.results, [row, size], PARAMETERS)
+    (line,) = trust_lines(StudyTables(tables.results), promised=0.9)
+    assert line.verdict.startswith("No")
+    assert "ICC(2,1) of sizes 0.54 (0.20 to 0.70)" in line.more
+
+
 def test_a_person_in_whom_no_asymmetry_was_found_is_told_what_would_have_been(tables):
     walked = {"recording_id": "sub-01_ses-01", "trial_type": "normal_gait", "verdict": NO_ASYMMETRY,
               "step_time_settled_from": 25.4, "amplitude_settled_from": 28.2}  # fmt: skip

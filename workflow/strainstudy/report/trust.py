@@ -171,9 +171,10 @@ def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _left_out(n: Any) -> str:
-    """Say how many labelled values have none of the pipeline beside them: agreement is of the others."""
-    return f", {n} more labelled without a value" if pd.notna(n) and n else ""
+def _where_given(own: list[dict[str, Any]]) -> str:
+    """Say of how many labelled values the pipeline gives one: agreement is of those alone."""
+    given, missing = (sum(r[n] for r in own if pd.notna(r[n])) for n in ("n_pairs", "n_not_detected"))
+    return f", in the {given} of {given + missing} that have a value" if missing else ""
 
 
 def _amount_lines(tables: StudyTables) -> list[Line]:
@@ -194,13 +195,13 @@ def _amount_lines(tables: StudyTables) -> list[Line]:
             if known
             else (f"off by {number_text(own[0]['bias'], 2)}{' ' + said if said else ''} on average; too few for limits")
         )
+        evidence += _where_given(own)
         if CANNOT in verdict:
             alone = [r["from_rater_timing"] for r in own if r["validity"] == CANNOT]
             evidence += f"; raters' timing alone makes {number_text(max(alone), 2)}{' ' + said if said else ''}"
         more = [
             f"{kind or 'all'}: ICC(2,1){r.get('of', '')} {interval_text(r, 'icc', 2)}, {number_text(r['bias'], 2)} on "
             f"average, {_counted(r['n_pairs'], 'recording')} of {people_text(r['n_participants'])}"
-            f"{_left_out(r['n_not_detected'])}"
             for r, (kind, _) in zip(own, by_state, strict=True)
         ]
         if name == _STEP_TIME and known:
