@@ -108,7 +108,7 @@ def test_a_hold_of_another_recording_than_a_bend_is_not_said_to_have_made_a_map(
     marks["value"] = [45.0]
     labels = {name: {"anna": marks} for name in names}
     told = calibration_figure(StudyTables(tmp_path), labels, tmp_path / "figures").caption
-    assert "n = 2 holds of 2 recordings; 1 are of bend recordings: they made the maps" in told
+    assert "n = 2 holds of 2 recordings; 1 is of bend recordings: they made the maps" in told
     assert "1 of other recordings made no map" in told
     del labels["sub-01_free"]
     told = calibration_figure(StudyTables(tmp_path), labels, tmp_path / "figures").caption

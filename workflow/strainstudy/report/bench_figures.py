@@ -361,7 +361,8 @@ def _made_maps(pairs: pd.DataFrame, tables: StudyTables) -> str:
     words = "they made the maps, so that this shows consistency, not accuracy"
     if n == len(pairs):
         return f"; {words}"
-    return f"; {n} are of bend recordings: {words}; {len(pairs) - n} of other recordings made no map"
+    are = "is" if n == 1 else "are"
+    return f"; {n} {are} of bend recordings: {words}; {len(pairs) - n} of other recordings made no map"
 
 
 def held_angles(bends: pd.DataFrame, labels: Mapping[str, Mapping[str, pd.DataFrame]]) -> pd.DataFrame:
