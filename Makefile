@@ -62,7 +62,7 @@ cluster-test: $(VENV)/.compiled
 verify: $(VENV)/.run
 	$(BIN)/python -m strainstudy.provenance.verify $(or $(RESULTS),results)
 
-test: $(VENV)/.test
+test: $(VENV)/.test $(VENV)/.compiled
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/pytest -n 2 --dist loadscope
 
 fuzz: $(VENV)/.test

@@ -8,7 +8,7 @@ from typing import Final
 __all__ = ["CAUTIONS", "KNOWN_COVERAGE", "Caution"]
 
 KNOWN_COVERAGE: Final = (
-    "on 64 invented people with 64 sensors intervals of 90 % held the true angle in 92 to 93 % of the samples of "
+    "on 64 simulated people with 64 sensors intervals of 90 % held the true angle in 92 to 93 % of the samples of "
     "walks, in 88 to 91 % from 15 to 30 degrees; on 64 others with eight sensors in 84 to 85 %, in 76 to 79 % from "
     "15 to 30 degrees"
 )
