@@ -15,6 +15,7 @@ from pathlib import Path
 
 from ..errors import Problem, StudyError
 from ..io.ledger import LEDGER, MARKER, read_ledger, read_marker
+from ..io.running import JOBS, RUN
 from ..tables.spec import read_described
 from .crate import CRATE
 from .manifest import MANIFEST, sha256_of
@@ -133,7 +134,7 @@ def compare(results: Path, *, study: Path | None = None, made_again: Path | None
         else:
             apart.append(f"{len(inputs)} files of the study, which is not where it was (name it with --study)")
     apart += [f"the settings file {name}, whose folder is not recorded" for name in listed["setting"]]
-    ours = {*outputs, *read_ledger(looked_in).names, MARKER, LEDGER}
+    ours = {*outputs, *read_ledger(looked_in).names, MARKER, LEDGER, RUN, JOBS}
     there = (p.relative_to(looked_in).as_posix() for p in looked_in.rglob("*") if p.is_file())
     new = tuple(sorted(name for name in there if name not in ours))
     return Comparison(same, tuple(sorted(changed)), tuple(sorted(missing)), new, tuple(apart))
