@@ -162,6 +162,27 @@ def test_a_prevalence_moves_probabilities_of_trained_and_given_models_alike(stan
     assert own == pytest.approx(1.5 / 4, abs=0.02)  # one of four limps all the time, one half of it
 
 
+def test_an_expected_prevalence_scores_the_model_and_not_the_setting(make_cohort, quick):
+    """Labelled walks keep their own mix, whatever is expected of other walking: loss and history must not move."""
+    study, plain = make_cohort(people=4), replace(quick, permutations=0)
+    before, after = train_states(*study, plain), train_states(*study, replace(plain, prevalence=0.02))
+    assert (after.predictions["probability_limping"] < before.predictions["probability_limping"]).all()
+    assert after.model.participant_log_loss == before.model.participant_log_loss
+    pd.testing.assert_frame_equal(after.evidence.reliability, before.evidence.reliability)
+    assert after.model.history_entry["log_loss"] == before.model.history_entry["log_loss"]
+
+
+def test_probabilities_that_too_few_people_calibrate_are_for_the_mix_of_their_weights(make_cohort, quick):
+    """Two people limp: without one of them no inner fold has limping on both sides, and weights make states even."""
+    study, even = make_cohort(people=4), replace(quick, permutations=0, prevalence=0.5)
+    made, plain = (
+        result.predictions[result.predictions["participant_id"].isin(["sub-01", "sub-03"])]["probability_limping"]
+        for result in (train_states(*study, even), train_states(*study, replace(even, prevalence=None)))
+    )
+    assert len(made)
+    np.testing.assert_allclose(made, plain)
+
+
 def company(make_cohort, quick):
     windows, _, labels, _ = make_cohort(people=4, seed=3)
     known = labelled_windows(windows, labels, quick)
