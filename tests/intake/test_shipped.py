@@ -43,3 +43,12 @@ def test_data_to_train_with_must_be_there_and_have_something_to_train(settings, 
 
 def test_data_to_train_with_go_with_the_rule():
     assert model_problems({"train_with": "open-walks", "model": "rule"}, "mine.yaml") == []
+
+
+@pytest.mark.parametrize("name", ["opne-walks", "Rule", "none"])
+def test_a_name_that_is_no_model_is_told_where_it_stands_with_those_that_are(name):
+    (found,) = model_problems({"model": name, "results": "out"}, "mine.yaml")
+    assert str(found) == (
+        f"mine.yaml, column model, value {name!r}: no model of this name comes along, and there is no such folder; "
+        "use one of: open-walks, rule; or name the model/ folder of a strainstudy run."
+    )

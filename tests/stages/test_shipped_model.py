@@ -88,9 +88,13 @@ def test_the_card_begins_with_what_it_cannot_do_and_names_where_the_rule_sees_mo
     assert text.index("## Limits") < text.index("## Learnt from") < text.index("## How well")
     for word in ("imitated", "treadmill", "four"):
         assert word in text[text.index("## Limits") : text.index("## Learnt from")]
-    trials = pd.DataFrame(card["trials"]).pivot_table(index="trial", columns="decided_by", values="recall")
-    behind = trials.index[trials["model"] < trials["rule"]]
-    assert len(behind) == text.count("Found less than the rule does")
+    limits = text[text.index("## Limits") : text.index("## Learnt from")]
+    for value, sign, words in (
+        ("recall", -1, "Found less than the rule does"),
+        ("false_limping", 1, "Called more normal gait limping than the rule does"),
+    ):
+        trials = pd.DataFrame(card["trials"]).pivot_table(index="trial", columns="decided_by", values=value)
+        assert 0 < (sign * (trials["model"] - trials["rule"]) > 0).sum() == limits.count(words)
 
 
 def test_its_licence_goes_with_it():

@@ -163,6 +163,11 @@ def model_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
     if not isinstance(model, str) or model == RULE or problems or _text_fault("model", model) is not None:
         return problems
     folder = choose_model(model).named or Path(model)
+    if folder == Path(folder.name) and not folder.exists():
+        message = "no model of this name comes along, and there is no such folder"
+        names = ", ".join([*shipped_names(), RULE])
+        remedy = f"use one of: {names}; or name the model/ folder of a strainstudy run"
+        return [Problem(file, message, remedy, column="model", value=model)]
     if isinstance(results, str) and any(
         lies_in(place, results_of(results)) for place in (folder, folder.absolute().parent)
     ):
