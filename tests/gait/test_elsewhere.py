@@ -101,7 +101,9 @@ def test_what_a_recording_is_outside_of_stands_in_its_rows(standby, stranger, qu
     ("recording", "age", "told"),
     [
         (walk(knee("deg")), 40, None),
-        (walk(knee("deg"), knee("V")), None, None),
+        # A goniometer beside a sensor is its reference by the study format, and the gait is the sensor's.
+        (walk(knee("deg"), knee("V")), None, "knees recorded in V, trained on deg"),
+        (walk(knee("V", "bad"), knee("deg")), None, None),
         (walk(knee("V"), knee("deg", "bad")), 40, "knees recorded in V, trained on deg"),
         (walk(knee("deg")), 9, "a person of 9 years, trained on people from 18 years on"),
         (walk(knee("deg"), walkway="overground"), 40, "walked overground, trained on a treadmill"),
