@@ -97,6 +97,19 @@ def test_what_a_recording_is_outside_of_stands_in_its_rows(standby, stranger, qu
     assert said.predictions["caution"].str.startswith("knees recorded in V, trained on deg").all()
 
 
+def test_one_knee_says_what_the_card_says_of_it(standby, stranger, quick):
+    card = {**CARD, "elsewhere": {**CARD["elsewhere"], "one_knee": "one knee alone: no more than chance"}}
+    windows, states, _ = stranger
+    gone = [s.name for s in GAIT_FEATURES if s.knees == "both"]
+    one = windows.assign(knees="left", **dict.fromkeys(gone, np.nan))
+    given = Given(standby.models, card)
+    for frame, said in ((one, True), (windows, False)):
+        result = decide((frame, states), quick, standby=given)
+        assert set(result.predictions["prediction"]) == {"final"}
+        found = result.predictions["caution"].fillna("").str.contains("one knee alone: no more than chance")
+        assert found.eq(said).all()
+
+
 @pytest.mark.parametrize(
     ("recording", "age", "told"),
     [

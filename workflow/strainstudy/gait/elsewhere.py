@@ -2,7 +2,8 @@
 
 In: the card of that model, the rows of this study. Out: words. A card may say under ``elsewhere`` how the model is
 called (``name``), who its people were (``told``), which units their knees were recorded in (``units``), from which age
-on (``age_from``) and on what they walked (``walkway``); what a card does not say is not compared.
+on (``age_from``), on what they walked (``walkway``) and what to say of one knee (``one_knee``); what a card does not
+say is not compared.
 """
 
 from __future__ import annotations

@@ -21,7 +21,8 @@ LIMITS: Final = (
     "little of a fifth: its intervals are wide, where they can be had at all.",
     "Their knee angles came from inertial sensors. Strain sensors were only simulated (see the trials).",
     "Nobody was old, ill or a child. Results of such people carry no promise.",
-    "With one knee it sees less, and the rule that stands beside it sees nothing.",
+    "With one knee, where that is not the one that limps, it is near chance and its probabilities mislead (see the "
+    "trials), and the rule that stands beside it sees nothing.",
 )
 _STATES: Final = {"model": "the model", "rule": "the published rule"}
 

@@ -22,7 +22,7 @@ from ..learn.crossfit import recipe_of
 from ..learn.decide import LACKING, Decision, decide, silent
 from ..learn.evidence import ablation, importance, learning_curve, permutation_test
 from ..learn.external import Given
-from ..learn.feature_rows import FloatArray, Rows, Task, stack
+from ..learn.feature_rows import BoolArray, FloatArray, Rows, Task, stack
 from ..learn.fitting import PersonClassifier, person_weights, too_few
 from ..learn.history import hash_labels, hash_words
 from ..learn.model_store import dump_models
@@ -90,11 +90,19 @@ def _trained_mix(rows: Rows, extra: Rows | None, task: Task, decided: Decision, 
     return mix
 
 
-def _flagged(windows: pd.DataFrame, unlike: Mapping[str, str]) -> pd.DataFrame:
-    """Say in what each recording that a model of another study decides is outside of what it was trained on."""
+def _flagged(
+    windows: pd.DataFrame, unlike: Mapping[str, str], compared: BoolArray, one_knee: str | None
+) -> pd.DataFrame:
+    """Say in what each recording that a model of another study decides is outside of what it was trained on.
+
+    ``one_knee`` is what the card of that model says of rows whose sides it could not compare.
+    """
+    rows = zip(windows["recording_id"], windows["prediction"], windows["caution"], compared.tolist(), strict=True)
     known = [
-        "; ".join(filter(None, [unlike.get(str(name)), caution])) or None if made == "final" else caution
-        for name, made, caution in zip(windows["recording_id"], windows["prediction"], windows["caution"], strict=True)
+        "; ".join(filter(None, [unlike.get(str(name)), None if both else one_knee, caution])) or None
+        if made == "final"
+        else caution
+        for name, made, caution, both in rows
     ]
     return windows.assign(caution=pd.Series(known, index=windows.index, dtype=object))
 
@@ -324,7 +332,8 @@ def train_states(
         caution=decided.caution,
     )
     if used is not None:
-        windows = _filled_by_rule(_flagged(windows, unlike or {}), rule)
+        one_knee = used.card.get("elsewhere", {}).get("one_knee")
+        windows = _filled_by_rule(_flagged(windows, unlike or {}, decided.compared, one_knee), rule)
     limping = windows["probability_limping"].to_numpy(dtype=float)
     bouts = _bouts(states, windows, parameters, "rule" if method == "rule" else "final")
     predictions = windows[list(PREDICTION_COLUMNS)]
