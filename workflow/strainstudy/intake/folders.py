@@ -5,6 +5,7 @@ In: a config as read from YAML. Out: problems. Looks at folders, writes nothing.
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -12,6 +13,7 @@ from typing import Any
 
 from ..errors import Problem, StudyError
 from ..io.places import fault_of, lies_in, places_of
+from ..provenance.manifest import sha256_of
 from ..records import Study
 from .contributors import CONTRIBUTORS
 from .files import LABELS
@@ -198,10 +200,18 @@ def _company_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
     model, company = config.get("model"), config.get("train_with")
     if not isinstance(company, str):
         return []
-    if shipped_folder(company) is None:
+    folder = shipped_folder(company)
+    if folder is None:
         remedy = f"use one of: {', '.join(shipped_names())}"
         return [Problem(file, "no model of this name comes along", remedy, column="train_with", value=company)]
     if isinstance(model, str) and model != RULE:
         message = "nothing is trained where a model is given"
         return [Problem(file, message, "leave out model, or train_with", column="train_with", value=company)]
+    said = json.loads((folder / "card.json").read_text(encoding="utf-8"))["data"]["windows_sha256"]
+    if said != sha256_of(folder / "windows.tsv"):
+        message, remedy = (
+            "its windows are not those that its card describes",
+            "copy the whole folder anew, byte for byte",
+        )
+        return [Problem(str(folder / "windows.tsv"), message, remedy, column="train_with", value=company)]
     return []
