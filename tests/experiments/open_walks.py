@@ -227,16 +227,38 @@ def simulated_trials(known: pd.DataFrame, place: Path) -> Iterator[tuple[str, Ou
         yield words, *outcomes(_some(frames, [*trials["normal"], *recordings]), judges)
 
 
+def one_knee_trials(folder: Path, known: pd.DataFrame, place: Path) -> Iterator[tuple[str, Outcome, None]]:
+    """The same people with one knee alone, each judged by a model of the others; the rule compares knees and is silent.
+
+    All of them held the left knee stiff.
+    """
+    judges = {person: leaving_out(known, person) for person in sorted(set(known["participant_id"]))}
+    study = load_study(folder)
+    for knee, words in (("left_knee", "the stiff knee alone"), ("right_knee", "the other knee alone")):
+        kept = {
+            name: replace(recording, channels=tuple(c for c in recording.channels if c.tracked_point == knee))
+            for name, recording in study.recordings.items()
+        }
+        frames = _run(replace(study, recordings=kept), place, knee)
+        yield f"recorded walks, angles in degrees, {words}", outcomes(frames, judges)[0], None
+
+
 def write_trials(folder: Path) -> None:
     """Write the trials of the card."""
     known, rows = read_known(folder), []
     with tempfile.TemporaryDirectory() as name:
         place = Path(name)
-        for trials in (recorded_trials(folder / "data", known, place), simulated_trials(known, place)):
+        for trials in (
+            recorded_trials(folder / "data", known, place),
+            simulated_trials(known, place),
+            one_knee_trials(folder / "data", known, place),
+        ):
             for trial, *decided in trials:
                 for word, outcome in zip(("model", "rule"), decided, strict=True):
-                    rows.append({"number": len(rows) + 1, "trial": trial, "decided_by": word, **outcome.row()})
+                    found = {} if outcome is None else outcome.row()
+                    rows.append({"number": len(rows) + 1, "trial": trial, "decided_by": word, **found})
     frame = pd.DataFrame(rows)
+    frame["n_participants"] = frame.groupby("trial")["n_participants"].transform("max").astype(int)
     frame.loc[frame["decided_by"] == "rule", "log_loss"] = np.nan
     write_table(frame, TRIALS, folder)
 

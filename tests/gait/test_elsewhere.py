@@ -97,11 +97,26 @@ def test_what_a_recording_is_outside_of_stands_in_its_rows(standby, stranger, qu
     assert said.predictions["caution"].str.startswith("knees recorded in V, trained on deg").all()
 
 
+def test_one_knee_says_what_the_card_says_of_it(standby, stranger, quick):
+    card = {**CARD, "elsewhere": {**CARD["elsewhere"], "one_knee": "one knee alone: no more than chance"}}
+    windows, states, _ = stranger
+    gone = [s.name for s in GAIT_FEATURES if s.knees == "both"]
+    one = windows.assign(knees="left", **dict.fromkeys(gone, np.nan))
+    given = Given(standby.models, card)
+    for frame, said in ((one, True), (windows, False)):
+        result = decide((frame, states), quick, standby=given)
+        assert set(result.predictions["prediction"]) == {"final"}
+        found = result.predictions["caution"].fillna("").str.contains("one knee alone: no more than chance")
+        assert found.eq(said).all()
+
+
 @pytest.mark.parametrize(
     ("recording", "age", "told"),
     [
         (walk(knee("deg")), 40, None),
-        (walk(knee("deg"), knee("V")), None, None),
+        # A goniometer beside a sensor is its reference by the study format, and the gait is the sensor's.
+        (walk(knee("deg"), knee("V")), None, "knees recorded in V, trained on deg"),
+        (walk(knee("V", "bad"), knee("deg")), None, None),
         (walk(knee("V"), knee("deg", "bad")), 40, "knees recorded in V, trained on deg"),
         (walk(knee("deg")), 9, "a person of 9 years, trained on people from 18 years on"),
         (walk(knee("deg"), walkway="overground"), 40, "walked overground, trained on a treadmill"),
@@ -160,6 +175,27 @@ def test_a_prevalence_moves_probabilities_of_trained_and_given_models_alike(stan
         np.testing.assert_allclose(after["probability_normal"] + after["probability_limping"], 1.0)
     own = made(replace(rare, prevalence=None)).model.card["data"]["prevalence"]
     assert own == pytest.approx(1.5 / 4, abs=0.02)  # one of four limps all the time, one half of it
+
+
+def test_an_expected_prevalence_scores_the_model_and_not_the_setting(make_cohort, quick):
+    """Labelled walks keep their own mix, whatever is expected of other walking: loss and history must not move."""
+    study, plain = make_cohort(people=4), replace(quick, permutations=0)
+    before, after = train_states(*study, plain), train_states(*study, replace(plain, prevalence=0.02))
+    assert (after.predictions["probability_limping"] < before.predictions["probability_limping"]).all()
+    assert after.model.participant_log_loss == before.model.participant_log_loss
+    pd.testing.assert_frame_equal(after.evidence.reliability, before.evidence.reliability)
+    assert after.model.history_entry["log_loss"] == before.model.history_entry["log_loss"]
+
+
+def test_probabilities_that_too_few_people_calibrate_are_for_the_mix_of_their_weights(make_cohort, quick):
+    """Two people limp: without one of them no inner fold has limping on both sides, and weights make states even."""
+    study, even = make_cohort(people=4), replace(quick, permutations=0, prevalence=0.5)
+    made, plain = (
+        result.predictions[result.predictions["participant_id"].isin(["sub-01", "sub-03"])]["probability_limping"]
+        for result in (train_states(*study, even), train_states(*study, replace(even, prevalence=None)))
+    )
+    assert len(made)
+    np.testing.assert_allclose(made, plain)
 
 
 def company(make_cohort, quick):

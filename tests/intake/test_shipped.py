@@ -1,5 +1,6 @@
 """Models that come along, by the settings that name them."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -43,3 +44,23 @@ def test_data_to_train_with_must_be_there_and_have_something_to_train(settings, 
 
 def test_data_to_train_with_go_with_the_rule():
     assert model_problems({"train_with": "open-walks", "model": "rule"}, "mine.yaml") == []
+
+
+@pytest.mark.parametrize("name", ["opne-walks", "Rule", "none"])
+def test_a_name_that_is_no_model_is_told_where_it_stands_with_those_that_are(name):
+    (found,) = model_problems({"model": name, "results": "out"}, "mine.yaml")
+    assert str(found) == (
+        f"mine.yaml, column model, value {name!r}: no model of this name comes along, and there is no such folder; "
+        "use one of: open-walks, rule; or name the model/ folder of a strainstudy run."
+    )
+
+
+def test_windows_that_were_changed_since_their_card_are_not_learnt_from(tmp_path, monkeypatch):
+    shutil.copytree(MODELS / "open-walks", tmp_path / "open-walks")
+    monkeypatch.setattr("strainstudy.intake.shipped.MODELS", tmp_path)
+    assert model_problems({"train_with": "open-walks"}, "mine.yaml") == []
+    windows = tmp_path / "open-walks/windows.tsv"
+    windows.write_bytes(windows.read_bytes().replace(b"limping_gait", b"normal_gait", 1))
+    (found,) = model_problems({"train_with": "open-walks"}, "mine.yaml")
+    assert "windows.tsv" in str(found)
+    assert "its windows are not those that its card describes; copy the whole folder anew" in str(found)

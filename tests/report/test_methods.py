@@ -18,7 +18,7 @@ from strainstudy.tables import write_table
 from strainstudy.tables.classifier import BESIDE, BOUTS
 from strainstudy.tables.events import STRIDES
 from strainstudy.tables.recordings import ADDED, RECORDINGS
-from strainstudy.tables.validation import EVENTS
+from strainstudy.tables.validation import EVENTS, STATES
 from strainstudy_simulator.gaits import Gait
 from strainstudy_simulator.knee import Segment, walk_knees
 
@@ -133,6 +133,31 @@ def test_whose_model_decided_is_said_with_how_the_rule_stands_to_it(decided_else
     assert line.more.endswith("the published rule calls 1 of its 2 bouts otherwise")
     notes = [block.words for block in shortfalls(decided_elsewhere).blocks if isinstance(block, Note)]
     assert any(f"states come from a model {TOLD}; the published rule calls 1 of its 2" in words for words in notes)
+    assert any("How well either works on these people nothing says." in words for words in notes)
+
+
+@pytest.mark.parametrize(
+    ("limits", "verdict"),
+    [
+        ((np.nan, np.nan), "Not shown: too few people"),
+        ((0.92, 0.99), "Yes"),
+        ((0.6, 0.99), "With care"),
+        ((0.45, 0.99), "No better than chance"),
+    ],
+)
+def test_labels_that_taught_it_nothing_still_test_a_model_of_others(decided_elsewhere, tmp_path, limits, verdict):
+    row = {
+        "recording_id": "pooled", "trial_type": "normal_against_limping", "measure": "balanced_accuracy",
+        "n_participants": 8, "labelled_seconds": 60.0, "value": 0.95, "value_low": limits[0], "value_high": limits[1],
+    }  # fmt: skip
+    write_table(pd.DataFrame([row]).reindex(columns=STATES.names), STATES, tmp_path)
+    tables = StudyTables(tmp_path)
+    (line,) = trust_lines(tables, promised=0.9)
+    assert line.verdict == verdict
+    assert line.evidence.startswith("0.95 (") and line.evidence.endswith(TOLD)
+    assert "8 people whose labels taught it nothing" in line.more
+    notes = [block.words for block in shortfalls(tables).blocks if isinstance(block, Note)]
+    assert [words for words in notes if "How well either works" in words] == []
 
 
 def test_a_study_whose_labels_taught_its_model_says_nothing_of_others(tmp_path):

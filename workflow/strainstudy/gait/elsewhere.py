@@ -2,7 +2,8 @@
 
 In: the card of that model, the rows of this study. Out: words. A card may say under ``elsewhere`` how the model is
 called (``name``), who its people were (``told``), which units their knees were recorded in (``units``), from which age
-on (``age_from``) and on what they walked (``walkway``); what a card does not say is not compared.
+on (``age_from``), on what they walked (``walkway``) and what to say of one knee (``one_knee``); what a card does not
+say is not compared.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from ..records import Participant, Recording
-from ..vocabulary import GAIT_STATES, SIDE_OF_POINT
+from ..vocabulary import GAIT_STATES, RESPONSE_UNITS, SIDE_OF_POINT
 
 __all__ = ["RULE_DECIDES", "disputed", "rule_beside", "trained_words", "unlike"]
 
@@ -30,6 +31,13 @@ def trained_words(card: Mapping[str, Any]) -> str:
     if told is None and people is not None:
         told = f"{people} participants of another study"
     return "trained elsewhere" + (f": {told}" if told else "")
+
+
+def _knee_units(recording: Recording) -> set[str]:
+    """Units of the knees as gait is taken from them: an angle beside a sensor of the same knee is its reference."""
+    knees = [c for c in recording.channels if c.tracked_point in SIDE_OF_POINT and c.status != "bad"]
+    strain = {c.tracked_point for c in knees if c.units in RESPONSE_UNITS}
+    return {c.units for c in knees if c.units in RESPONSE_UNITS or c.tracked_point not in strain}
 
 
 def unlike(
@@ -56,9 +64,9 @@ def unlike(
         person = participants.get(recording.participant_id or "")
         if age_from is not None and person is not None and person.age is not None and person.age < age_from:
             said.append(f"a person of {person.age:g} years, trained on people from {age_from:g} years on")
-        here = {c.units for c in recording.channels if c.tracked_point in SIDE_OF_POINT and c.status != "bad"}
-        if units is not None and here and not here & set(units):
-            said.append(f"knees recorded in {', '.join(sorted(here))}, trained on {', '.join(units)}")
+        other = _knee_units(recording) - set(units or ())
+        if units is not None and other:
+            said.append(f"knees recorded in {', '.join(sorted(other))}, trained on {', '.join(units)}")
         if walkway is not None and recording.walkway not in (None, walkway):
             said.append(f"walked {recording.walkway}, trained on a {walkway}")
         if said:

@@ -21,7 +21,8 @@ LIMITS: Final = (
     "little of a fifth: its intervals are wide, where they can be had at all.",
     "Their knee angles came from inertial sensors. Strain sensors were only simulated (see the trials).",
     "Nobody was old, ill or a child. Results of such people carry no promise.",
-    "With one knee it sees less, and the rule that stands beside it sees nothing.",
+    "With one knee, where that is not the one that limps, it is near chance and its probabilities mislead (see the "
+    "trials), and the rule that stands beside it sees nothing.",
 )
 _STATES: Final = {"model": "the model", "rule": "the published rule"}
 
@@ -38,17 +39,21 @@ def _number(value: float | None) -> str:
     return "n/a" if value is None else f"{value:.3f}"
 
 
-def _blind_to(trials: Sequence[Mapping[str, Any]]) -> list[str]:
-    """Name the trials in which the rule found more of the limping than the model did."""
-    found = {(t["trial"], t["decided_by"]): t["recall"] for t in trials}
+def _worse(trials: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Name the trials in which the rule found more of the limping than the model did, or called less normal gait so."""
+    found = {(t["trial"], t["decided_by"]): t for t in trials}
     lines = []
-    for trial in dict.fromkeys(t["trial"] for t in trials):
-        model, rule = found[trial, "model"], found[trial, "rule"]
-        if model is not None and rule is not None and model < rule:
-            lines.append(
-                f"- Found less than the rule does. {trial[:1].upper()}{trial[1:]}: {_percent(model)} % of the limping, "
-                f"the rule {_percent(rule)} %."
-            )
+    for name, begins, of in (
+        ("recall", "Found less than the rule does", "of the limping"),
+        ("false_limping", "Called more normal gait limping than the rule does", "of the normal gait"),
+    ):
+        for trial in dict.fromkeys(t["trial"] for t in trials):
+            model, rule = found[trial, "model"][name], found[trial, "rule"][name]
+            if model is None or rule is None:
+                continue
+            if (model < rule) if name == "recall" else (model > rule):
+                where = f"{trial[:1].upper()}{trial[1:]}"
+                lines.append(f"- {begins}. {where}: {_percent(model)} % {of}, the rule {_percent(rule)} %.")
     return lines
 
 
@@ -85,7 +90,7 @@ def card_words(card: Mapping[str, Any]) -> str:
         "## Limits, before anything else",
         "",
         *(f"- {limit}" for limit in LIMITS),
-        *_blind_to(card["trials"]),
+        *_worse(card["trials"]),
         *(f"- {caution}" for caution in card["cautions"]),
         "",
         "## Learnt from",

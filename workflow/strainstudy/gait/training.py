@@ -22,7 +22,7 @@ from ..learn.crossfit import recipe_of
 from ..learn.decide import LACKING, Decision, decide, silent
 from ..learn.evidence import ablation, importance, learning_curve, permutation_test
 from ..learn.external import Given
-from ..learn.feature_rows import FloatArray, Rows, Task, stack
+from ..learn.feature_rows import BoolArray, FloatArray, Rows, Task, stack
 from ..learn.fitting import PersonClassifier, person_weights, too_few
 from ..learn.history import hash_labels, hash_words
 from ..learn.model_store import dump_models
@@ -75,20 +75,34 @@ def _prevalence(rows: Rows, task: Task) -> float:
     return float((weights * (task.reported_labels(own.y) == GAIT_STATES[1])).sum() / weights.sum())
 
 
+def _mix_of(model: PersonClassifier, share: float) -> float:
+    """Share of limping that a model's probabilities are for: with too few people to calibrate, that of its weights."""
+    return share if model.calibration_.shift else 1.0 / len(GAIT_STATES)
+
+
 def _trained_mix(rows: Rows, extra: Rows | None, task: Task, decided: Decision, whole: float) -> FloatArray:
-    """Share of limping among the training people of the model of each row, shape (n,)."""
+    """Share of limping that the probability of each row is for, by the training people of its model, shape (n,)."""
     mix = np.full(len(rows), whole)
-    for k in sorted(set(decided.fold[decided.fold >= 0].tolist())):
-        others = rows.take((decided.fold >= 0) & (decided.fold != k))
-        mix[decided.fold == k] = _prevalence(others if extra is None else stack(others, extra), task)
+    for part in () if decided.fitted is None else decided.fitted.models:
+        others = rows.take((decided.fold >= 0) & (decided.fold != part.fold))
+        share = _prevalence(others if extra is None else stack(others, extra), task)
+        mix[part.index] = _mix_of(part.model, share)
     return mix
 
 
-def _flagged(windows: pd.DataFrame, unlike: Mapping[str, str]) -> pd.DataFrame:
-    """Say in what each recording that a model of another study decides is outside of what it was trained on."""
+def _flagged(
+    windows: pd.DataFrame, unlike: Mapping[str, str], compared: BoolArray, one_knee: str | None
+) -> pd.DataFrame:
+    """Say in what each recording that a model of another study decides is outside of what it was trained on.
+
+    ``one_knee`` is what the card of that model says of rows whose sides it could not compare.
+    """
+    rows = zip(windows["recording_id"], windows["prediction"], windows["caution"], compared.tolist(), strict=True)
     known = [
-        "; ".join(filter(None, [unlike.get(str(name)), caution])) or None if made == "final" else caution
-        for name, made, caution in zip(windows["recording_id"], windows["prediction"], windows["caution"], strict=True)
+        "; ".join(filter(None, [unlike.get(str(name)), None if both else one_knee, caution])) or None
+        if made == "final"
+        else caution
+        for name, made, caution, both in rows
     ]
     return windows.assign(caution=pd.Series(known, index=windows.index, dtype=object))
 
@@ -158,8 +172,13 @@ def _scores(
     labels: Mapping[str, pd.DataFrame],
     person_of: Mapping[str, str],
     parameters: StateParameters,
+    calibrated: FloatArray,
 ) -> tuple[pd.DataFrame, dict[str, FloatArray]]:
-    """Rows of the classifier and of its baselines; sums of the classifier's probabilities by person."""
+    """Rows of the classifier and of its baselines; sums of the classifier's probabilities by person.
+
+    What was called is scored as it was called. Probabilities are scored as ``calibrated`` for the mix of the labels: an
+    expected prevalence is of other walking, and would score the setting and not the model.
+    """
     fold = windows["fold"].to_numpy(dtype=np.intp)
     folds = dict(zip(windows["participant_id"], fold.tolist(), strict=True))
     tested = {r for r, k in zip(windows["recording_id"], fold.tolist(), strict=True) if k >= 0}
@@ -176,7 +195,7 @@ def _scores(
             for name in sorted(set(person[good].tolist()))
         }
 
-    own = sums(windows["probability_limping"].to_numpy(dtype=float))
+    own = sums(calibrated)
     rows = score_rows("classifier", _seconds_by_person(bouts, scored, person_of), own, folds, SCHEME, parameters)
     baselines = baseline_probabilities(windows, fold, parameters)
     own_states = states[states["recording_id"].isin(scored)]
@@ -295,7 +314,10 @@ def train_states(
     used = given or standby if method == "external" else None
     rule = rule_probability(windows, parameters), rule_side(windows, parameters)
     limping, left = rule if method == "rule" else _spread(decided)
+    calibrated = limping
     mix = _prevalence(rows if extra is None else stack(rows, extra), task)
+    if method == "trained":
+        mix = _mix_of(next(iter(decided.models.values())), mix)
     if parameters.prevalence is not None and method != "rule":
         trained = _trained_mix(
             rows, extra, task, decided, mix if used is None else float(used.card["data"]["prevalence"])
@@ -310,7 +332,8 @@ def train_states(
         caution=decided.caution,
     )
     if used is not None:
-        windows = _filled_by_rule(_flagged(windows, unlike or {}), rule)
+        one_knee = used.card.get("elsewhere", {}).get("one_knee")
+        windows = _filled_by_rule(_flagged(windows, unlike or {}, decided.compared, one_knee), rule)
     limping = windows["probability_limping"].to_numpy(dtype=float)
     bouts = _bouts(states, windows, parameters, "rule" if method == "rule" else "final")
     predictions = windows[list(PREDICTION_COLUMNS)]
@@ -338,7 +361,7 @@ def train_states(
     alone = extra is None or too_few(rows.take(rows.labelled), task) is None
     person_of = dict(zip(windows["recording_id"], windows["participant_id"], strict=True))
     say("scoring the classifier and its baselines")
-    scores, sums = _scores(windows, states, bouts, labels, person_of, parameters)
+    scores, sums = _scores(windows, states, bouts, labels, person_of, parameters, calibrated)
     groups = {s.name: s.group for s in specs}
     say("permutation test, learning curve, ablation, importance")
     evidence = Evidence(

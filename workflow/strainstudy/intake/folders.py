@@ -5,6 +5,8 @@ In: a config as read from YAML. Out: problems. Looks at folders, writes nothing.
 
 from __future__ import annotations
 
+import hashlib
+import json
 import os
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -163,6 +165,11 @@ def model_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
     if not isinstance(model, str) or model == RULE or problems or _text_fault("model", model) is not None:
         return problems
     folder = choose_model(model).named or Path(model)
+    if folder == Path(folder.name) and not folder.exists():
+        message = "no model of this name comes along, and there is no such folder"
+        names = ", ".join([*shipped_names(), RULE])
+        remedy = f"use one of: {names}; or name the model/ folder of a strainstudy run"
+        return [Problem(file, message, remedy, column="model", value=model)]
     if isinstance(results, str) and any(
         lies_in(place, results_of(results)) for place in (folder, folder.absolute().parent)
     ):
@@ -193,10 +200,18 @@ def _company_problems(config: Mapping[str, Any], file: str) -> list[Problem]:
     model, company = config.get("model"), config.get("train_with")
     if not isinstance(company, str):
         return []
-    if shipped_folder(company) is None:
+    folder = shipped_folder(company)
+    if folder is None:
         remedy = f"use one of: {', '.join(shipped_names())}"
         return [Problem(file, "no model of this name comes along", remedy, column="train_with", value=company)]
     if isinstance(model, str) and model != RULE:
         message = "nothing is trained where a model is given"
         return [Problem(file, message, "leave out model, or train_with", column="train_with", value=company)]
+    said = json.loads((folder / "card.json").read_text(encoding="utf-8"))["data"]["windows_sha256"]
+    if said != hashlib.sha256((folder / "windows.tsv").read_bytes()).hexdigest():
+        message, remedy = (
+            "its windows are not those that its card describes",
+            "copy the whole folder anew, byte for byte",
+        )
+        return [Problem(str(folder / "windows.tsv"), message, remedy, column="train_with", value=company)]
     return []

@@ -282,6 +282,12 @@ def _classifier(tables: StudyTables, facts: Facts) -> list[str]:
         said.append(
             f"Probabilities of limping were brought to an expected share of {100 * c.prevalence:g} % of the walking by "
             "the ratio of the prior odds [@saerens2002]."
+            + (
+                " Log loss, Brier score and calibration are of the probabilities before that, for the mix of the "
+                "labelled walking; the states that were scored are those called after it."
+                if "out_of_fold" in used
+                else ""
+            )
         )
     foreign = elsewhere_of(tables)
     if foreign is not None:

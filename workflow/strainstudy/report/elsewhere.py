@@ -5,13 +5,14 @@ In: bouts with the columns that such a study has beside the usual ones. Out: wor
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from ..tables.classifier import BOUTS
+from ..tables.validation import STATES
 from ..vocabulary import GAIT_STATES
-from .results import StudyTables
+from .results import StudyTables, records
 
-__all__ = ["Elsewhere", "elsewhere_of"]
+__all__ = ["Elsewhere", "elsewhere_of", "tested_here"]
 
 
 class Elsewhere(NamedTuple):
@@ -40,3 +41,11 @@ def elsewhere_of(tables: StudyTables) -> Elsewhere | None:
     ruled = own["rule_trial_type"]
     apart = ruled.notna() & (ruled != own["trial_type"])
     return Elsewhere(str(own["trained"].iloc[0]), len(own), int(apart.sum()), int(ruled.isna().sum()))
+
+
+def tested_here(tables: StudyTables) -> dict[str, Any] | None:
+    """Give how such a model agrees with the labels of this study; None where they do not hold both gaits."""
+    states = tables(STATES)
+    at = (states["recording_id"] == "pooled") & (states["trial_type"] == "normal_against_limping")
+    found = records(states[at & (states["measure"] == "balanced_accuracy") & states["value"].notna()])
+    return found[0] if found else None

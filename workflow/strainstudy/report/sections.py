@@ -19,7 +19,7 @@ from ..tables.validation import EVENTS as AGREEMENT
 from ..tables.validation import RATERS, STATES
 from ..vocabulary import EVENT_TYPES, GAIT_STATES
 from .content import Block, Item, Items, Note, Picture, Section, Text, interval_text, number_text
-from .elsewhere import elsewhere_of
+from .elsewhere import elsewhere_of, tested_here
 from .fault_list import fault_list
 from .mending import Mending, mendings
 from .methods import methods_blocks
@@ -158,11 +158,11 @@ def _elsewhere(tables: StudyTables) -> list[Note]:
     foreign = elsewhere_of(tables)
     if foreign is None:
         return []
+    known = "" if tested_here(tables) else " How well either works on these people nothing says."
     return [
         Note(
             f"Normal and limping: states come from a model {foreign.told}; {foreign.beside}. Look at those walks "
-            "first: a limp that shifts steps without stiffening a knee the rule sees better. How well either works on "
-            "these people nothing says."
+            f"first: a limp that shifts steps without stiffening a knee the rule sees better.{known}"
         )
     ]
 

@@ -26,7 +26,7 @@ from ..tables.validation import EVENTS as AGREEMENT
 from ..validate.parameter_agreement import CANNOT, GOOD_ICC
 from ..vocabulary import EVENT_TYPES
 from .content import interval_text, number_text
-from .elsewhere import elsewhere_of
+from .elsewhere import Elsewhere, elsewhere_of, tested_here
 from .results import StudyTables, records
 from .spoken import measured, people_text, state, unit
 
@@ -46,6 +46,8 @@ _PLATES_SD: Final = 7.0
 """Symmetry index of step time beside force plates, percent, SD between recordings (docs/method-gait.md)."""
 _WEAK_F1: Final = 0.9
 """F1 below which an event type is not found well (ours)."""
+_CHANCE: Final = 0.5
+"""Balanced accuracy of a guess between two states."""
 _KEPT: Final = 0.02
 """By how much a coverage may fall short of what was promised before it is said (ours)."""
 
@@ -216,6 +218,25 @@ def _amount_lines(tables: StudyTables) -> list[Line]:
     return lines
 
 
+def _of_elsewhere(foreign: Elsewhere, row: Mapping[str, Any] | None) -> Line:
+    """Judge a model that no label of this study taught by those that test it, if any do."""
+    if row is None:
+        more = f"No label of this study taught or tested it; {foreign.beside}"
+        return Line("Normal or limping", foreign.told, "Not known here", more)
+    low = row["value_low"]
+    if pd.isna(low):
+        verdict = _capital(_NOT_SHOWN)
+    else:
+        verdict = "Yes" if low >= _WEAK_F1 else "With care" if low > _CHANCE else "No better than chance"
+    return Line(
+        "Normal or limping",
+        f"{interval_text(row, 'value', 2)} right; {foreign.told}",
+        verdict,
+        f"balanced accuracy by time in {people_text(row['n_participants'])} whose labels taught it nothing; "
+        f"{foreign.beside}",
+    )
+
+
 def _classes(tables: StudyTables) -> list[Line]:
     scores = tables(EVIDENCE["classifier"])
     own = scores[(scores["scope"] == "pooled") & (scores["trial_type"] == "all")]
@@ -224,8 +245,7 @@ def _classes(tables: StudyTables) -> list[Line]:
         foreign = elsewhere_of(tables)
         if foreign is None:
             return []
-        more = f"No label of this study taught or tested it; {foreign.beside}"
-        return [Line("Normal or limping", foreign.told, "Not known here", more)]
+        return [_of_elsewhere(foreign, tested_here(tables))]
     row = records(made)[0]
     others = own[own["predictor"] != "classifier"]["balanced_accuracy_within_gait"].max()
     low = row["balanced_accuracy_within_gait_low"]

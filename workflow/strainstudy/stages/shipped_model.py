@@ -51,8 +51,9 @@ ELSEWHERE: Final[Mapping[str, Any]] = {
     "units": ["deg"],
     "walkway": "treadmill",
     "age_from": 18,
+    "one_knee": "one knee alone: of a limp of the other knee the model tells little more than chance",
 }
-"""Who taught open-walks (`gait.elsewhere`): 18 years, as its source calls them adults."""
+"""Who taught open-walks (`gait.elsewhere`): 18 years, as its source calls them adults; one knee, by its trials."""
 
 
 class _Quiet(Progress):
