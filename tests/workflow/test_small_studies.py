@@ -28,8 +28,8 @@ QUICK = {
 def run_workflow(folder: Path) -> subprocess.CompletedProcess[str]:
     file = folder / "study.yaml"
     file.write_text(yaml.safe_dump(QUICK), encoding="utf-8")
-    command = [sys.executable, "-m", "snakemake", "--snakefile", str(ROOT / "Snakefile"), "--cores", "2"]
-    command += ["--scheduler", "greedy", "--directory", str(folder), "--configfile", str(file)]
+    command = [sys.executable, "-m", "snakemake", "report", "paper", "--snakefile", str(ROOT / "Snakefile")]
+    command += ["--cores", "2", "--scheduler", "greedy", "--directory", str(folder), "--configfile", str(file)]
     return subprocess.run(command, capture_output=True, text=True, timeout=600, check=False, cwd=ROOT)
 
 
