@@ -34,7 +34,7 @@ def test_with_bends_a_gain_of_a_third_to_three_is_the_sensors_and_never_a_limp(w
     # An interval may cross the limit of step time, for the sensors' answering times differ as well.
     assert set(found.verdicts[HEALTHY]) <= {"sensor", "not certain"}
     assert found.verdicts[HEALTHY]["sensor"] >= 3
-    # Nor is a limp the sensors' alone, or none; intervals allow for loops that holds cannot exclude: one may reach back.
+    # Nor is a limp the sensors' alone, or none; intervals hold loops that holds cannot exclude: one reaches back.
     assert set(found.verdicts[LIMPING]) <= {"gait", "gait and sensor", "not certain"}
     assert found.verdicts[LIMPING]["not certain"] <= 1
 
