@@ -56,13 +56,6 @@ ELSEWHERE: Final[Mapping[str, Any]] = {
 """Who taught open-walks (`gait.elsewhere`): 18 years, as its source calls them adults; one knee, by its trials."""
 
 
-class _Quiet(Progress):
-    """Progress lines to the log alone."""
-
-    def say(self, text: str) -> None:
-        self.note(text)
-
-
 def walk_frames(study: Study, folder: Path, config: Mapping[str, Any] | None = None) -> dict[str, Any]:
     """Run ingest to features in this process.
 
@@ -81,7 +74,7 @@ def walk_frames(study: Study, folder: Path, config: Mapping[str, Any] | None = N
         ``windows`` with participants and ``states`` as frames, ``labels`` of the reference rater by recording.
     """
     _, settings = load_config(config or {})
-    say = _Quiet(folder / "log.txt", "model")
+    say = Progress(folder / "log.txt", "model")
     rater = reference_rater(study, settings["validate"].reference_rater)
     recordings = list(study.recordings.values())
     at = {name: folder / f"{name}.parquet" for name in ("raw", "traces", "signals", "windows", *segment.FRAMES)}

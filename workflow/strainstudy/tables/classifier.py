@@ -20,6 +20,7 @@ __all__ = [
     "RULE_SIDE",
     "RULE_STATE",
     "TRAINED",
+    "WINDOW",
 ]
 
 TRAINED: Final = text(
@@ -81,21 +82,26 @@ BOUTS: Final = TableSpec(
     key=("recording_id", "onset"),
 )
 
+WINDOW: Final = (
+    RECORDING,
+    PARTICIPANT,
+    ONSET,
+    DURATION,
+    number("time", "Centre", "Middle of the window.", "s", 3),
+    text("knees", "Knees", "both, left or right."),
+    count("strides", "Strides", "Strides of the knee with more strides."),
+    text("label", "Label", "What the reference rater says of at least most of the window."),
+    text("label_side", "Labelled side", "Limping side the rater gave."),
+)
+"""What tables of windows of gait begin with."""
+
 PREDICTIONS: Final = TableSpec(
     path="model/predictions.tsv",
     title="Predictions of gait windows",
     description="One row per window of a few strides, before bouts are made of them. Participants with labels were "
     "predicted by a model that never saw them.",
     columns=(
-        RECORDING,
-        PARTICIPANT,
-        ONSET,
-        DURATION,
-        number("time", "Centre", "Middle of the window.", "s", 3),
-        text("knees", "Knees", "both, left or right."),
-        count("strides", "Strides", "Strides of the knee with more strides."),
-        text("label", "Label", "What the reference rater says of at least most of the window."),
-        text("label_side", "Labelled side", "Limping side the rater gave."),
+        *WINDOW,
         number("probability_normal", "P(normal)", "Calibrated probability of normal gait.", "1", 4),
         number("probability_limping", "P(limping)", "Calibrated probability of limping gait.", "1", 4),
         number("probability_left", "P(left)", "Probability that a limp is on the left.", "1", 4),

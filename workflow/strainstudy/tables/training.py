@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from .families import DURATION, ONSET, PARTICIPANT, RECORDING
+from .classifier import WINDOW
 from .spec import TableSpec, count, number, text
 
 __all__ = ["TRAINING", "TRIALS"]
@@ -15,15 +15,7 @@ TRAINING: Final = TableSpec(
     description="One row per window of a few strides, with the label of the reference rater and, in further columns, "
     "the features of tables/features.tsv.",
     columns=(
-        RECORDING,
-        PARTICIPANT,
-        ONSET,
-        DURATION,
-        number("time", "Centre", "Middle of the window.", "s", 3),
-        text("knees", "Knees", "both, left or right."),
-        count("strides", "Strides", "Strides of the knee with more strides."),
-        text("label", "Label", "What the reference rater says of at least most of the window."),
-        text("label_side", "Labelled side", "Limping side the rater gave."),
+        *WINDOW,
         text("unit", "Labelled bout", "The label that the window lies in."),
     ),
     key=("recording_id", "time"),
