@@ -130,7 +130,7 @@ def test_the_end_says_what_was_done(tmp_path):
     clock.now += 200
     display.close()
     display.close()
-    assert stream.getvalue() == "done in 3 min: 4 recordings of 1 person, results in out; no faults found\n"
+    assert stream.getvalue() == "done in 3 min: 4 recordings of 1 person, results in out; no new faults found\n"
 
 
 def test_without_a_plan_nothing_is_shown_but_messages(tmp_path):

@@ -99,7 +99,7 @@ def test_a_run_says_few_lines_and_its_jobs_say_the_rest_in_their_logs(calm):
     lines = calm.said().splitlines()
     assert len(lines) <= LINES
     assert lines[-1].startswith("done in ")
-    assert lines[-1].endswith(": 4 recordings of 2 people, results in results; no faults found")
+    assert lines[-1].endswith(": 4 recordings of 2 people, results in results; no new faults found")
     logs = sorted(calm.results.glob("logs/ingest/*.log"))
     assert logs
     assert sum(log.read_text().count(" good; ") for log in logs) == 4

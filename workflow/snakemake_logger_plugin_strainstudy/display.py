@@ -296,7 +296,7 @@ class Display:
             took, faults = duration_words(self._clock() - self._begun), self.status().faults
             jobs = self._jobs.values()
             failed, left = sum(job.failed for job in jobs), sum(not job.ended for job in jobs)
-            found = f"{counted(faults, 'recording')} with a fault" if faults else "no faults found"
+            found = f"{counted(faults, 'recording')} with a fault" if faults else "no new faults found"
             if not failed and not left:
                 self._write(f"done in {took}: {'; '.join(self._whole)}; {found}")
                 return
