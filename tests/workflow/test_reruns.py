@@ -76,8 +76,9 @@ def finished(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A study of two people, worked through once."""
     folder = tmp_path_factory.mktemp("once")
     write_study(folder / "study", people=2, **TINY)
-    done = snakemake(folder)
+    done = snakemake(folder, "--verbose")
     assert done.returncode == 0, done.stderr[-3000:]
+    (folder / "said.txt").write_text(done.stdout + done.stderr, encoding="utf-8")
     return folder
 
 
@@ -89,6 +90,12 @@ def study(finished: Path) -> Iterator[Path]:
     yield finished
     shutil.rmtree(finished / "study")
     before.rename(finished / "study")
+
+
+def test_the_engine_looks_for_a_job_to_start_when_one_has_ended_and_not_every_second(finished):
+    said = (finished / "said.txt").read_text(encoding="utf-8")
+    ended, looked = said.count("Finished jobid: "), said.count("Ready jobs: ")
+    assert 0 < looked <= ended + 1
 
 
 def test_a_second_run_does_nothing_even_if_every_file_has_a_new_time_stamp(study):

@@ -60,6 +60,8 @@ STAGES = f"{RESULTS}/stages"
 BATCHES = group_recordings(STUDY.recordings.values(), GENERAL.batches)
 SETTING_FILES = sorted({*config_files, GENERAL.norms})
 HELD_TASKS = ("bend", "free")
+# Which jobs start first where more could: those that most others wait for. Pages of one batch fill what is left.
+IN_LINE = {"bench": 3, "ingest": 2, "derive": 1}
 
 
 wildcard_constraints:
@@ -166,7 +168,7 @@ def look_before_work(jobs):
     """
     if AS_MODULE:
         return
-    reading = {of.rule.name for of in (rules.ingest, rules.derive, rules.review)}
+    reading = {of.rule.name for of in (rules.ingest, rules.ingest_bench, rules.derive, rules.review)}
     present = {job.rule.name for job in workflow.dag.jobs}
     # Only review pages read all labels of a batch; under strict what no file has counts in all of them together.
     anywhere = GENERAL.strict or rules.review.rule.name not in present

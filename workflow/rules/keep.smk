@@ -44,6 +44,7 @@ onstart:
         begin(Path(RESULTS), PLANNED, Path(GENERAL.study))
         BEGUN.append(Path(RESULTS))
         show_plan(waiting)
+        select_once_a_change()
 
 
 onsuccess:
