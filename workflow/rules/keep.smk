@@ -15,7 +15,8 @@ OWN_RULES = tuple(workflow.modifier.rules)
 def declared_files():
     """Outputs and logs of every job that there could be, relative to the results folder."""
     patterns = {strip_wildcard_constraints(path) for rule in OWN_RULES for path in [*rule.output, *rule.log]}
-    made = {path for pattern in patterns for path in expand(pattern, batch=list(BATCHES), kind=list(FIGURE_KINDS))}
+    every = {"batch": list(BATCHES), "kind": list(FIGURE_KINDS), "rater": list(RATERS)}
+    made = {path for pattern in patterns for path in expand(pattern, **every)}
     return sorted(os.path.relpath(path, RESULTS) for path in made)
 
 

@@ -50,7 +50,7 @@ from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
 from ..tables.training import TRAINING
 from ..upstream import UPSTREAM, Values, difference_words, upstream_settings
 from .bodies import seat_of
-from .labels import labels_of
+from .labels import labels_gathered
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -237,6 +237,7 @@ def run(
     external: Path | None,
     standby: Path | None = None,
     train_with: Path | None = None,
+    label_tables: Sequence[Path],
     windows: Sequence[Path],
     states: Sequence[Path],
     candidates: Sequence[Path],
@@ -263,6 +264,8 @@ def run(
         Folder of a model of gait that comes along, which decides where labels teach none.
     train_with : Path or None
         Folder of a model that comes along, whose data is learnt from as well.
+    label_tables : sequence of Path
+        Labels of raters, from `gather`.
     windows, states, candidates : sequence of Path
         What features and segment left, all batches.
     outputs : mapping of str to Path
@@ -275,7 +278,7 @@ def run(
     """
     labels = {
         recording: raters[reference_rater]
-        for recording, raters in labels_of(recordings).items()
+        for recording, raters in labels_gathered(label_tables, recordings).items()
         if reference_rater is not None and reference_rater in raters
     }
     parameters = build(ClassifyParameters, settings["classify"])

@@ -29,7 +29,7 @@ from ..validate.parameters import ValidateParameters
 from ..validate.study_tables import StudyResults, validate_study
 from ..validate.unrecorded import comparable, unrecorded_counts
 from ..vocabulary import MISSING
-from .labels import beyond_the_end, labels_of, until_the_end
+from .labels import beyond_the_end, labels_gathered, until_the_end
 
 __all__ = ["TABLES", "run"]
 
@@ -79,6 +79,7 @@ def run(
     swallow: SwallowParameters,
     prediction_level: float,
     norms: Path,
+    label_tables: Sequence[Path],
     signals: Sequence[Path],
     evidence: Path,
     tables: Mapping[str, Path],
@@ -99,6 +100,8 @@ def run(
         Probability that the interval of an angle claims to cover.
     norms : Path
         Table of published norms.
+    label_tables : sequence of Path
+        Labels of each rater, from `gather`.
     signals : sequence of Path
         Conditioned signals of all batches, for angles beside a reference.
     evidence : Path
@@ -114,7 +117,8 @@ def run(
     used = table[table["status"] != "rejected"]
     columns = (used[name] for name in ("recording_id", "duration", "sampling_frequency"))
     lengths = {str(name): (float(length), float(rate)) for name, length, rate in zip(*columns, strict=True)}
-    labels = until_the_end(labels_of(recordings), lengths)
+    given = labels_gathered(label_tables, recordings)
+    labels = until_the_end(given, lengths)
     study = StudyResults(
         recordings=table,
         events=read_typed(tables["events"], EVENTS),
@@ -135,7 +139,7 @@ def run(
     for name, n in unrecorded_counts(labels, table).items():
         progress.say(f"{name}: not compared: {counted(n, 'label')} of a side that was not recorded")
     # at the start large files are not read to their end, and of those that end early nothing is refused
-    for problem in beyond_the_end(recordings, lengths):
+    for problem in beyond_the_end(recordings, lengths, given):
         progress.say(f"nothing can be compared with this label: {problem}")
     for spec, table in validate_study(study, parameters):
         write_table(table, spec, results)
