@@ -241,8 +241,8 @@ def detect_together(
     pieces = {k: _above_steps(levels[k], own, least[k]) for k, own in pieces.items()}
     parts = {k: _described(activities[k], levels[k], broad[k], own, parameters) for k, own in pieces.items() if own}
     del activities
-    nothing = pd.DataFrame(columns=[*CANDIDATE_COLUMNS, *FEATURE_NAMES], dtype=np.float64)
-    frames = [nothing.copy() for _ in streams]
+    names = [*CANDIDATE_COLUMNS, *FEATURE_NAMES]
+    frames = [pd.DataFrame(np.empty((0, len(names))), columns=names) for _ in streams]
     if not parts:
         return frames
     whole = _compared(list(parts.values()), parameters)
