@@ -184,7 +184,8 @@ def _way(response: Array, angle: Array | None) -> float:
     there = np.isfinite(response) & np.isfinite(angle)
     if np.count_nonzero(there) < 2:
         return 0.0
-    return float(np.sign(np.cov(response[there], angle[there])[0, 1]))
+    one, other = response[there], angle[there]
+    return float(np.sign((one - one.mean()) @ (other - other.mean())))
 
 
 @dataclass(frozen=True)

@@ -266,8 +266,9 @@ class AngleMap:
             return Angles.none(len(x))
         resting_deg, zero_error = self.zero(drift, rest_ohm)
         level = x + (self.level_of(resting_deg) - self.level_of(0.0))
-        degrees_per_s = np.gradient(self.angle_of(spanned(level))) * fs
-        level = level + self.lag_s * np.gradient(spanned(level)) * fs
+        whole = spanned(level)
+        degrees_per_s = np.gradient(self.angle_of(whole)) * fs
+        level = level + self.lag_s * np.gradient(whole) * fs
         if self.loop_width > 0:
             level = level + self.loop_width / 2 * branch(spanned(level), self.branch_radius)
         angle = self.angle_of(level)
