@@ -107,12 +107,14 @@ def _loop(holds: pd.DataFrame) -> _Loop:
 
 def _session_change(holds: pd.DataFrame, degrees_per_level: float) -> tuple[float, float]:
     """Zero drift in degrees and gain change in percent from the first bend recording to the last."""
+    numbers = holds["recording"].min(), holds["recording"].max()
+    if numbers[0] == numbers[1]:
+        return math.nan, math.nan
     first, last = (
-        holds[holds["recording"] == number].groupby("angle")[["level", "absolute"]].median()
-        for number in (holds["recording"].min(), holds["recording"].max())
+        holds[holds["recording"] == number].groupby("angle")[["level", "absolute"]].median() for number in numbers
     )
     common = first.index.intersection(last.index)
-    if holds["recording"].nunique() < 2 or len(common) < 2:
+    if len(common) < 2:
         return math.nan, math.nan
     low, high = common.min(), common.max()
     drift = (last["absolute"] - first["absolute"]).get(0.0, math.nan) * degrees_per_level

@@ -108,7 +108,8 @@ def own_holds(bend: BendTrace) -> pd.DataFrame:
     side = bend.key.tracked_point.removesuffix("_knee")
     rows = bend.labels
     of_side = (rows["trial_type"].to_numpy() == "knee_bend") & (rows["side"].to_numpy() == side)
-    return rows[of_side & rows["value"].notna().to_numpy()]
+    holds: pd.DataFrame = rows[of_side & rows["value"].notna().to_numpy()]
+    return holds
 
 
 def side_of_holds(response: npt.ArrayLike, fs: float, holds: pd.DataFrame) -> Literal[-1, 1]:
