@@ -129,7 +129,8 @@ def side_of_holds(response: npt.ArrayLike, fs: float, holds: pd.DataFrame) -> Li
     """
     x = np.asarray(response, dtype=np.float64)
     angle = np.zeros(len(x))
-    for onset, duration, value in holds[["onset", "duration", "value"]].itertuples(index=False):
+    columns = (holds[name].to_numpy(dtype=np.float64) for name in ("onset", "duration", "value"))
+    for onset, duration, value in zip(*columns, strict=True):
         angle[max(0, round(onset * fs)) : max(0, round((onset + duration) * fs))] = value
     finite = np.isfinite(x)
     if not finite.any():
