@@ -4,6 +4,8 @@ In: a frame and its `TableSpec`. Out: ``<name>.tsv`` (UTF-8, tab, ``n/a``) and `
 (https://datapackage.org/standard/table-schema/, read there: ``fields`` required, ``missingValues`` as BIDS has it).
 Every result table is written by `write_table` and read by `read_table` with the same specification; between stages it
 goes unrounded, by `write_typed` and `read_typed`. How a text becomes a cell is in `cells`.
+
+A function that works on frames imports pandas itself: a job that only asks for the names of columns starts without it.
 """
 
 from __future__ import annotations
@@ -12,16 +14,18 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
-import pandas as pd
 
 from ..errors import Problem, StudyError
 from ..io.atomic import write_text
 from ..io.frames import read_frame, write_frame
 from ..vocabulary import MISSING
 from .cells import bare, quoted, written
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "Column",
@@ -90,6 +94,8 @@ class TableSpec:
 
     def empty(self, extra: Sequence[Column] = ()) -> pd.DataFrame:
         """Return a frame with this table's columns, then those that are added, and no rows."""
+        import pandas as pd
+
         return pd.DataFrame({c.name: pd.Series(dtype=_TYPES[c.kind]) for c in (*self.columns, *extra)})
 
     def of(self, frame: pd.DataFrame, extra: Sequence[Column] = ()) -> pd.DataFrame:
@@ -130,6 +136,8 @@ def interval(name: str, title: str, description: str, unit: str | None = None) -
 
 
 def _texts(values: pd.Series, column: Column) -> list[str]:
+    import pandas as pd
+
     if column.kind == "string":
         return [MISSING if pd.isna(v) or v == "" else written(str(v)) for v in values]
     if column.kind == "boolean":
@@ -230,12 +238,16 @@ def _described(path: Path) -> dict[str, Kind]:
 
 
 def _cells(path: Path) -> pd.DataFrame:
+    import pandas as pd
+
     frame = pd.read_csv(path, sep="\t", dtype="object", keep_default_na=False, na_values=[MISSING, ""], index_col=False)
     frame.columns = pd.Index([bare(str(name)) for name in frame.columns])
     return frame
 
 
 def _from_cells(frame: pd.DataFrame, kinds: Mapping[str, Kind]) -> pd.DataFrame:
+    import pandas as pd
+
     for name, kind in kinds.items():
         if kind == "boolean":
             frame[name] = frame[name].map({"true": True, "false": False}).astype("boolean")
@@ -302,6 +314,8 @@ def write_typed(frame: pd.DataFrame, spec: TableSpec, path: Path, extra: Sequenc
     extra : sequence of Column, optional
         Columns that are added, written last.
     """
+    import pandas as pd
+
     columns = [*spec.columns, *extra]
     ordered = _ordered(frame, spec, columns)
     write_frame(path, pd.DataFrame({column.name: _typed(ordered[column.name], column) for column in columns}))
@@ -309,6 +323,8 @@ def write_typed(frame: pd.DataFrame, spec: TableSpec, path: Path, extra: Sequenc
 
 def _typed(values: pd.Series, column: Column) -> pd.Series:
     """Give a column its type; what would be written as ``n/a`` is missing."""
+    import pandas as pd
+
     if column.kind == "string":
         words: Iterable[str | None] = (None if pd.isna(v) or str(v) in ("", MISSING) else str(v) for v in values)
         return pd.Series(list(words), index=values.index, dtype=object)
