@@ -273,43 +273,42 @@ def run(
     threads : int
         Processes to train with; their number changes no result.
     """
-    labels = {
-        recording: raters[reference_rater]
-        for recording, raters in labels_of(recordings).items()
-        if reference_rater is not None and reference_rater in raters
-    }
-    parameters = build(ClassifyParameters, settings["classify"])
-    upstream = {subject: upstream_settings(settings, subject) for subject in UPSTREAM}
-    stored = {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL}
-    given = {} if external is None else read_external(external, stored, upstream)
-    throats = given.get("swallow")
-    stands_in = None if standby is None else read_external(standby, stored, upstream).get("gait")
-    told = next((model.card for model in (given.get("gait"), stands_in) if model is not None), {})
-    more, more_words = (None, None) if train_with is None else read_training(train_with, upstream["gait"])
-    people = pd.DataFrame(
-        [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
-        columns=["participant_id", "affected_side"],
-    )
-    taught = _with_person(read_frames(windows), recordings), read_frames(states), labels, people
-    learn = partial(
-        train_states,
-        *taught,
-        given=given.get("gait"),
-        standby=stands_in,
-        unlike=unlike(told, recordings, participants),
-        settings=upstream["gait"],
-        say=progress.say,
-    )
     with processes(threads):
+        labels = {
+            recording: raters[reference_rater]
+            for recording, raters in labels_of(recordings).items()
+            if reference_rater is not None and reference_rater in raters
+        }
+        parameters = build(ClassifyParameters, settings["classify"])
+        upstream = {subject: upstream_settings(settings, subject) for subject in UPSTREAM}
+        stored = {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL}
+        given = {} if external is None else read_external(external, stored, upstream)
+        throats = given.get("swallow")
+        stands_in = None if standby is None else read_external(standby, stored, upstream).get("gait")
+        told = next((model.card for model in (given.get("gait"), stands_in) if model is not None), {})
+        more, more_words = (None, None) if train_with is None else read_training(train_with, upstream["gait"])
+        people = pd.DataFrame(
+            [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
+            columns=["participant_id", "affected_side"],
+        )
+        taught = _with_person(read_frames(windows), recordings), read_frames(states), labels, people
+        learn = partial(
+            train_states,
+            *taught,
+            given=given.get("gait"),
+            standby=stands_in,
+            unlike=unlike(told, recordings, participants),
+            settings=upstream["gait"],
+            say=progress.say,
+        )
         result = learn(parameters, more=more, more_words=more_words)
         alone = [] if more is None else [learn(replace(parameters, permutations=0))]
-    progress.say(f"gait: {result}")
+        progress.say(f"gait: {result}")
 
-    frames = {} if result.evidence is None else result.evidence.frames()
-    history = extend_history(results, [*alone, result], parameters)
-    rows = _with_person(read_frames(candidates), recordings)
-    swallow = build(SwallowParameters, settings["swallow"])
-    with processes(threads):
+        frames = {} if result.evidence is None else result.evidence.frames()
+        history = extend_history(results, [*alone, result], parameters)
+        rows = _with_person(read_frames(candidates), recordings)
+        swallow = build(SwallowParameters, settings["swallow"])
         decided, evidence = _swallows(
             rows,
             _words(rows, labels),
