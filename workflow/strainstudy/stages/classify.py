@@ -50,7 +50,7 @@ from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
 from ..tables.training import TRAINING
 from ..upstream import UPSTREAM, Values, difference_words, upstream_settings
 from .bodies import seat_of
-from .labels import labels_of
+from .labels import labels_by
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -274,11 +274,7 @@ def run(
         Processes to train with; their number changes no result.
     """
     with processes(threads):
-        labels = {
-            recording: raters[reference_rater]
-            for recording, raters in labels_of(recordings).items()
-            if reference_rater is not None and reference_rater in raters
-        }
+        labels = labels_by(reference_rater, recordings)
         parameters = build(ClassifyParameters, settings["classify"])
         upstream = {subject: upstream_settings(settings, subject) for subject in UPSTREAM}
         stored = {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL}

@@ -12,7 +12,29 @@ from ..io.labels import LABEL_COLUMNS, read_labels
 from ..io.sheets import read_sheet
 from ..records import Recording
 
-__all__ = ["beyond_the_end", "labels_of", "reference_first", "until_the_end"]
+__all__ = ["beyond_the_end", "labels_by", "labels_of", "reference_first", "until_the_end"]
+
+
+def labels_by(rater: str | None, recordings: Iterable[Recording]) -> dict[str, pd.DataFrame]:
+    """Read the label files of one rater.
+
+    Parameters
+    ----------
+    rater : str or None
+        None has no labels.
+    recordings : iterable of Recording
+        With the paths of their label files.
+
+    Returns
+    -------
+    dict of recording_id to DataFrame
+        Recordings without labels of this rater are left out.
+    """
+    return {
+        recording.recording_id: read_labels(recording.labels[rater])
+        for recording in recordings
+        if rater is not None and rater in recording.labels
+    }
 
 
 def labels_of(recordings: Iterable[Recording]) -> dict[str, dict[str, pd.DataFrame]]:
