@@ -74,12 +74,12 @@ class _Windows:
     @classmethod
     def of(cls, frame: pd.DataFrame) -> Self:
         return cls(
-            *(
-                frame[name].to_numpy(dtype=float)
-                for name in ("time", "duration", "probability_limping", "probability_left")
-            ),
-            frame["caution"].to_numpy(dtype=object),
-            frame[[name for name in MIDDLES if name in frame]].to_numpy(dtype=float),
+            time=frame["time"].to_numpy(dtype=float),
+            duration=frame["duration"].to_numpy(dtype=float),
+            limping=frame["probability_limping"].to_numpy(dtype=float),
+            left=frame["probability_left"].to_numpy(dtype=float),
+            caution=frame["caution"].to_numpy(dtype=object),
+            middles=frame[[name for name in MIDDLES if name in frame]].to_numpy(dtype=float),
         )
 
     def part(self, at: slice | IntArray) -> Self:
@@ -104,11 +104,13 @@ class _States:
     def of(cls, frame: pd.DataFrame) -> Self:
         kind = frame["trial_type"].to_numpy(dtype=object)
         touching = np.array([0 if _walking(k) else -1 for k in kind], dtype=object)
+        unknown = np.full(len(frame), None, dtype=object)
         return cls(
-            *(frame[name].to_numpy(dtype=float) for name in ("onset", "duration")),
-            kind,
-            frame["walk"].to_numpy(dtype=object) if "walk" in frame else touching,
-            frame["turns_known"].to_numpy(dtype=object) if "turns_known" in frame else np.full(len(frame), None),
+            onset=frame["onset"].to_numpy(dtype=float),
+            duration=frame["duration"].to_numpy(dtype=float),
+            kind=kind,
+            walk=frame["walk"].to_numpy(dtype=object) if "walk" in frame else touching,
+            turns_known=frame["turns_known"].to_numpy(dtype=object) if "turns_known" in frame else unknown,
         )
 
     def in_order(self, at: IntArray) -> Self:
@@ -275,6 +277,16 @@ def bouts_of(
     return bouts_of_all(*own, parameters, prediction)
 
 
+def _places(frame: pd.DataFrame) -> dict[str, IntArray]:
+    """Find the rows of each recording."""
+    number, names = pd.factorize(frame["recording_id"].to_numpy(dtype=object))
+    order = np.argsort(number, kind="stable")
+    ends = np.cumsum(np.bincount(number, minlength=len(names)))
+    return (
+        {str(name): order[a:b] for name, a, b in zip(names, [0, *ends[:-1]], ends, strict=True)} if len(names) else {}
+    )
+
+
 def bouts_of_all(
     states: pd.DataFrame, windows: pd.DataFrame, parameters: StateParameters, default: str
 ) -> pd.DataFrame:
@@ -296,13 +308,11 @@ def bouts_of_all(
     """
     whole, seen = _States.of(states), _Windows.of(windows)
     made_by = windows["prediction"].to_numpy(dtype=object)
-    at_states, at_windows = (
-        frame.groupby("recording_id", sort=False).indices if len(frame) else {} for frame in (states, windows)
-    )
+    at_states, at_windows = _places(states), _places(windows)
     rows: list[dict[str, Any]] = []
     for name in sorted(at_states):
         at = at_windows.get(name, np.empty(0, dtype=np.intp))
         word = str(made_by[at[0]]) if len(at) else default
         found = _rows_of(whole.in_order(at_states[name]), seen.in_order(at), parameters, word)
-        rows += [{"recording_id": str(name), **row} for row in found]
+        rows += [{"recording_id": name, **row} for row in found]
     return _frame_of(rows)

@@ -124,7 +124,8 @@ def person_weights(groups: TextArray, y: TextArray | IntArray | None = None) -> 
 def log_losses(probabilities: FloatArray, codes: IntArray, groups: TextArray) -> dict[str, float]:
     """Mean log loss of each participant's rows."""
     loss = log_loss(probabilities[np.arange(len(codes)), codes])
-    return {str(g): float(loss[groups == g].mean()) for g in sorted(set(groups.tolist()))}
+    number, people = pd.factorize(groups, sort=True)
+    return {str(person): float(loss[number == k].mean()) for k, person in enumerate(people)}
 
 
 def _scaled_by(rows: Rows, task: Task) -> tuple[Scaling, TextArray]:

@@ -80,13 +80,13 @@ def _matched(candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame]) -> li
 
 
 def _moved_edges(
-    candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame], fold: FloatArray, given: EdgeModel
+    candidates: pd.DataFrame, matched: Sequence[pd.DataFrame], fold: FloatArray, given: EdgeModel
 ) -> pd.DataFrame:
     """Put onsets and ends where raters put them: those of the other people of each fold, or of another study."""
-    matched = [own for own in _matched(candidates, labels) if len(own)]
-    if not matched:
+    some = [own for own in matched if len(own)]
+    if not some:
         return move_edges(candidates, given)
-    known = pd.concat(matched, ignore_index=True)
+    known = pd.concat(some, ignore_index=True)
     parts = []
     # A row in no fold is of somebody whose labels, if there are any, must not move it either: a group of its person.
     person = candidates["participant_id"].to_numpy(dtype=object)
@@ -168,7 +168,7 @@ def _swallows(
     recordings: Sequence[Recording],
     given: Given | None,
     results: Path,
-    labels: Mapping[str, pd.DataFrame],
+    matched: Sequence[pd.DataFrame],
 ) -> tuple[CandidateResult, dict[str, pd.DataFrame]]:
     """Classify throat movements; write the model with its card, and their predictions. Give the evidence as well."""
     rule = accept_generic(rows, swallow)
@@ -194,7 +194,7 @@ def _swallows(
     merged = decided.merged(words, rows["participant_id"])
     folder = results / "model"
     if decided.content is not None and len(scores):
-        edges = asdict(fit_edges(_matched(rows, labels)))
+        edges = asdict(fit_edges(matched))
         card = candidate_card(decided, words, rows["participant_id"], edges, scores, SWALLOW_FEATURES, settings)
         write_bytes(folder / SWALLOW_FILES.model, decided.content)
         write_text(folder / SWALLOW_FILES.card, write_card(card))
@@ -304,6 +304,7 @@ def run(
         frames = {} if result.evidence is None else result.evidence.frames()
         history = extend_history(results, [*alone, result], parameters)
         rows = _with_person(read_frames(candidates), recordings)
+        matched = _matched(rows, labels)
         swallow = build(SwallowParameters, settings["swallow"])
         decided, evidence = _swallows(
             rows,
@@ -314,11 +315,11 @@ def run(
             recordings,
             throats,
             results,
-            labels,
+            matched,
         )
     progress.say(f"swallows: {decided}")
     edges = EdgeModel() if throats is None else EdgeModel.of(throats.card["edges"])
-    moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy(), edges)
+    moved = _moved_edges(rows, matched, decided.candidates["fold"].to_numpy(), edges)
     write_frame(outputs["candidates"], pd.concat([moved, decided.candidates], axis=1))
     write_frame(outputs["bouts"], result.bouts)
     write_frame(outputs["label_next"], result.label_next)
