@@ -14,7 +14,7 @@ from ..io.labels import LABEL_COLUMNS, read_labels
 from ..io.sheets import read_sheet
 from ..records import Recording
 
-__all__ = ["beyond_the_end", "labels_gathered", "labels_of", "reference_first", "until_the_end"]
+__all__ = ["beyond_the_end", "labels_by", "labels_gathered", "labels_of", "reference_first", "until_the_end"]
 
 
 def labels_of(recordings: Iterable[Recording]) -> dict[str, dict[str, pd.DataFrame]]:
@@ -66,6 +66,25 @@ def labels_gathered(tables: Iterable[Path], recordings: Iterable[Recording]) -> 
         for recording in recordings
         if (raters := [rater for rater in sorted(recording.labels) if rater in of_rater])
     }
+
+
+def labels_by(rater: str | None, tables: Iterable[Path], recordings: Iterable[Recording]) -> dict[str, pd.DataFrame]:
+    """Read the labels of one rater from the tables of `gather`.
+
+    Parameters
+    ----------
+    rater : str or None
+        None has no labels.
+    tables, recordings
+        As for `labels_gathered`.
+
+    Returns
+    -------
+    dict of recording_id to DataFrame
+        Recordings without labels of this rater are left out.
+    """
+    labels = labels_gathered((path for path in tables if path.stem == rater), recordings)
+    return {recording: raters[rater] for recording, raters in labels.items() if rater is not None}
 
 
 def reference_first(
