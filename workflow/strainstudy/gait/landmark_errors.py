@@ -330,7 +330,11 @@ def errors_for(
         than that, it stays, with their number as its degrees of freedom.
     """
     told = labelled.get(state)
-    found = None if told is None else told.pooled("labels of this study: {1} walks of {0} other people", without=participant_id)
+    found = (
+        None
+        if told is None
+        else told.pooled("labels of this study: {1} walks of {0} other people", without=participant_id)
+    )
     return plates if found is None or found.freedom < MINIMUM_PEOPLE else _beside(found, plates)
 
 

@@ -303,9 +303,7 @@ def run(
 
     of_recording = {str(name): own for name, own in strides.groupby("recording_id", sort=False)}
     with processes(threads):
-        measured, cells = _measured(
-            recordings, of_recording, notes, batches, inputs["signals"], gait, reference_rater
-        )
+        measured, cells = _measured(recordings, of_recording, notes, batches, inputs["signals"], gait, reference_rater)
     labelled = errors_by_state(cells)
     rows: list[dict[str, Any]] = []
     curves = [pd.DataFrame(columns=["recording_id", *CURVE_COLUMNS])]

@@ -176,7 +176,7 @@ def _weights(clusters: int, draws: int, seed: tuple[int, ...]) -> Floats:
 
 @lru_cache(maxsize=1024)
 def _upper(clusters: int, level: float, expand: bool) -> float:
-    """Standard errors to the upper limit: the normal quantile, or what stands for it with few people."""
+    """Count the standard errors to the upper limit: the normal quantile, or what stands for it with few people."""
     if expand:
         return float(special.stdtrit(clusters - 1, 0.5 + level / 2)) * math.sqrt(clusters / (clusters - 1))
     return float(special.ndtri(0.5 + level / 2))

@@ -18,7 +18,7 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.stats import t as student
+from scipy import special
 
 from ..stats.normal import NORMAL_95
 
@@ -160,7 +160,7 @@ def _pooled(people: pd.DataFrame, multiplier: float) -> dict[str, float]:
             "limit_low": numbers["bias"] - multiplier * sd,
             "limit_high": numbers["bias"] + multiplier * sd,
         }
-        factor = float(student.ppf(0.975, k - 1)) / math.sqrt(k)
+        factor = float(special.stdtrit(k - 1, 0.975)) / math.sqrt(k)
         if k >= _LEAST_PEOPLE:
             half = factor * float(np.std((people["covered"] / people["n"]).to_numpy(dtype=float), ddof=1))
             interval["coverage_low"] = max(0.0, numbers["coverage"] - half)
