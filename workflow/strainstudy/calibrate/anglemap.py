@@ -30,7 +30,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
-from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -199,7 +198,7 @@ class AngleMap:
 
     def level_of(self, angle_deg: float) -> float:
         """Level at an angle: the inverse of `angle_of`."""
-        curve = _curve_of(self.levels, self.angles)
+        curve = curve_through(np.asarray(self.levels), np.asarray(self.angles))
         chord = self.levels[0] + (angle_deg - self.angles[0]) * self.response_per_degree
         width = self.levels[-1] - self.levels[0]
         found = brentq(lambda level: float(curve(level)) - angle_deg, chord - 10 * width, chord + 10 * width)
@@ -318,12 +317,6 @@ def _resting_angle(apparent: float, posture_sd: float, drift_sd: float) -> tuple
     mean = sum(weight * value for weight, value, _ in cases) / total
     variance = sum(weight * (own + (value - mean) ** 2) for weight, value, own in cases) / total
     return mean, math.sqrt(variance)
-
-
-@lru_cache(maxsize=256)
-def _curve_of(levels: tuple[float, ...], angles: tuple[float, ...]) -> Callable[[npt.ArrayLike], Array]:
-    """Keep the curves of maps that are asked for one angle after another."""
-    return curve_through(np.asarray(levels), np.asarray(angles))
 
 
 def curve_through(levels: Array, angles: Array) -> Callable[[npt.ArrayLike], Array]:

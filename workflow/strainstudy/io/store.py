@@ -147,13 +147,9 @@ class TraceWriter:
 
 
 def iter_traces(
-    path: Path,
-    recording_id: str | None = None,
-    quantities: Collection[str] | None = None,
-    *,
-    recordings: Collection[str] | None = None,
+    path: Path, recording_id: str | None = None, quantities: Collection[str] | None = None
 ) -> Iterator[Trace]:
-    """Read the traces of a file, or those of some recordings, one row group at a time.
+    """Read the traces of a file, or those of one recording, one row group at a time.
 
     Parameters
     ----------
@@ -163,8 +159,6 @@ def iter_traces(
         All recordings if not given.
     quantities : collection of str, optional
         Only these columns, which saves the time and room of the others; all if not given.
-    recordings : collection of str, optional
-        Only these, from one opening of the file: its index has an entry for each trace, and is read whole each time.
 
     Yields
     ------
@@ -177,8 +171,6 @@ def iter_traces(
         wanted = [n for n in names if quantities is None or n in quantities]
         for group, entry in enumerate(index):
             if recording_id is not None and entry["recording_id"] != recording_id:
-                continue
-            if recordings is not None and entry["recording_id"] not in recordings:
                 continue
             table = file.read_row_group(group, columns=wanted)
             yield Trace(

@@ -285,25 +285,25 @@ def run(
     threads : int
         Processes that measure walks; their number changes no result.
     """
-    notes = {key: value for path in inputs["segment_notes"].values() for key, value in read_json(path).items()}
+    with processes(threads):
+        notes = {key: value for path in inputs["segment_notes"].values() for key, value in read_json(path).items()}
+        bouts = read_frame(decisions["bouts"])
+        strides = read_frames(inputs["strides"].values())
+        strides["trial_type"] = state_of(strides, bouts)
+        strides["prediction"] = state_of(strides, bouts, "prediction")
+        beside, beside_walks = _beside(strides, bouts, read_frame(decisions["rule_bouts"]))
+        of_recording = {str(name): own for name, own in strides.groupby("recording_id", sort=False)}
+        measured, cells = _measured(recordings, of_recording, notes, batches, inputs["signals"], gait, reference_rater)
     maps = {
         key: value
         for path in inputs["maps"].values()
         for key, value in maps_from_json(path.read_text(encoding="utf-8")).items()
     }
-    bouts = read_frame(decisions["bouts"])
-    strides = read_frames(inputs["strides"].values())
-    strides["trial_type"] = state_of(strides, bouts)
-    strides["prediction"] = state_of(strides, bouts, "prediction")
-    beside, beside_walks = _beside(strides, bouts, read_frame(decisions["rule_bouts"]))
     health = read_table(results, SENSOR_HEALTH)
     flagged = health[health["flagged"].fillna(value=False).astype(bool)]
     uses = flagged[["sensor_id", "participant_id", "session_id"]].itertuples(index=False)
     outside = {(sensor, person, session) for sensor, person, session in uses}
 
-    of_recording = {str(name): own for name, own in strides.groupby("recording_id", sort=False)}
-    with processes(threads):
-        measured, cells = _measured(recordings, of_recording, notes, batches, inputs["signals"], gait, reference_rater)
     labelled = errors_by_state(cells)
     rows: list[dict[str, Any]] = []
     curves = [pd.DataFrame(columns=["recording_id", *CURVE_COLUMNS])]

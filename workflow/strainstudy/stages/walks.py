@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import groupby
 from pathlib import Path
 
 import pandas as pd
@@ -18,8 +17,8 @@ from ..gait.mean_curves import mean_curves
 from ..gait.measures import summarise_walk
 from ..gait.parameters import GaitParameters
 from ..io.labels import read_labels
-from ..io.store import iter_traces
-from ..vocabulary import GAIT_STATES, KNEES
+from ..io.store import read_recording
+from ..vocabulary import GAIT_STATES
 from .bodies import angles_of, knees_of
 
 __all__ = ["MeasuredWalk", "WalkToMeasure", "measure_walks"]
@@ -82,12 +81,10 @@ def measure_walks(
     DataFrame
         `strainstudy.gait.landmark_errors.CELLS` of the walks with labels.
     """
-    of_id = {walk.recording_id: walk for walk in walks}
     found = {}
-    read = iter_traces(signals, quantities=("response", "angle"), recordings=of_id)
-    for name, parts in groupby(read, key=lambda trace: trace.recording_id):
-        traces = {trace.tracked_point: trace for trace in parts if trace.tracked_point in KNEES.values()}
-        walk = of_id[name]
+    for walk in walks:
+        name = walk.recording_id
+        traces = read_recording(signals, name, ("response", "angle"))
         curves, fs = knees_of(traces)
         knees = {side: walk.signs.get(side, 1) * curve for side, curve in curves.items()}
         rows = {}
