@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -34,6 +35,7 @@ from .labels import beyond_the_end, labels_of, until_the_end
 __all__ = ["TABLES", "run"]
 
 TABLES = ("recordings", "events", "bouts", "gait", "swallow_summary")
+_QUANTITIES: Final = ("angle", "angle_low", "angle_high", "reference_angle")
 
 
 def _angles(
@@ -41,25 +43,29 @@ def _angles(
 ) -> pd.DataFrame:
     """Calibrated angles against the references beside them."""
     known = {recording.recording_id: recording for recording in recordings}
-    traces = []
-    for path in signals:
-        for trace in iter_traces(path):
-            recording = known.get(trace.recording_id)
-            if recording is None or trace.units == "deg" or not np.isfinite(trace["reference_angle"]).any():
-                continue
-            fitted = _fitted(trace, recording) & np.isfinite(trace["reference_angle"])
-            ids = {
-                "recording_id": recording.recording_id,
-                "participant_id": recording.participant_id or MISSING,
-                "tracked_point": trace.tracked_point,
-                "task": recording.task,
-                "fitted": float(np.count_nonzero(fitted)) / trace.sampling_frequency,
-            }
-            angle, low, high = (trace[name] for name in ("angle", "angle_low", "angle_high"))
-            reference = np.where(fitted, np.nan, trace["reference_angle"])
-            traces.append((ids, angle_sums(angle, low, high, reference, trace.sampling_frequency)))
+    traces = [
+        _sums(trace, known[trace.recording_id])
+        for path in signals
+        for trace in iter_traces(path, quantities=_QUANTITIES)
+        if trace.recording_id in known and trace.units != "deg" and np.isfinite(trace["reference_angle"]).any()
+    ]
     table = agreement_table(traces, multiplier=multiplier, nominal=nominal)
     return ANGLES.empty() if table.empty else table
+
+
+def _sums(trace: Trace, recording: Recording) -> tuple[dict[str, Any], pd.DataFrame]:
+    """Name a trace and add up its samples, but those whose reference calibrated the angle."""
+    fitted = _fitted(trace, recording) & np.isfinite(trace["reference_angle"])
+    ids = {
+        "recording_id": recording.recording_id,
+        "participant_id": recording.participant_id or MISSING,
+        "tracked_point": trace.tracked_point,
+        "task": recording.task,
+        "fitted": float(np.count_nonzero(fitted)) / trace.sampling_frequency,
+    }
+    angle, low, high = (trace[name] for name in ("angle", "angle_low", "angle_high"))
+    reference = np.where(fitted, np.nan, trace["reference_angle"])
+    return ids, angle_sums(angle, low, high, reference, trace.sampling_frequency)
 
 
 def _fitted(trace: Trace, recording: Recording) -> npt.NDArray[np.bool_]:
@@ -69,6 +75,23 @@ def _fitted(trace: Trace, recording: Recording) -> npt.NDArray[np.bool_]:
     for first, last in calibrating_spans(recording.reference_use, trace.n / trace.sampling_frequency):
         fitted |= (time >= first) & (time < last)
     return fitted
+
+
+def _reaching_beyond(
+    recordings: Sequence[Recording],
+    labels: Mapping[str, Mapping[str, pd.DataFrame]],
+    lengths: Mapping[str, tuple[float, float]],
+) -> list[Recording]:
+    """Choose the recordings that have a label which ends after them: few files are read again for what to say of it."""
+    return [
+        recording
+        for recording in recordings
+        if recording.recording_id in lengths
+        and any(
+            (rows["onset"].to_numpy() + rows["duration"].to_numpy() > lengths[recording.recording_id][0]).any()
+            for rows in labels.get(recording.recording_id, {}).values()
+        )
+    ]
 
 
 def run(
@@ -114,7 +137,8 @@ def run(
     used = table[table["status"] != "rejected"]
     columns = (used[name] for name in ("recording_id", "duration", "sampling_frequency"))
     lengths = {str(name): (float(length), float(rate)) for name, length, rate in zip(*columns, strict=True)}
-    labels = until_the_end(labels_of(recordings), lengths)
+    read = labels_of(recordings)
+    labels = until_the_end(read, lengths)
     study = StudyResults(
         recordings=table,
         events=read_typed(tables["events"], EVENTS),
@@ -135,7 +159,7 @@ def run(
     for name, n in unrecorded_counts(labels, table).items():
         progress.say(f"{name}: not compared: {counted(n, 'label')} of a side that was not recorded")
     # at the start large files are not read to their end, and of those that end early nothing is refused
-    for problem in beyond_the_end(recordings, lengths):
+    for problem in beyond_the_end(_reaching_beyond(recordings, read, lengths), lengths):
         progress.say(f"nothing can be compared with this label: {problem}")
     for spec, table in validate_study(study, parameters):
         write_table(table, spec, results)
