@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -13,10 +13,11 @@ import pandas as pd
 from ..errors import counted
 from ..io.store import Trace, iter_traces
 from ..jobs import Progress
+from ..learn.threads import processes, spread
 from ..records import Participant, Recording
 from ..reference_use import calibrates, calibrating_spans
 from ..swallow.parameters import SwallowParameters
-from ..tables import read_typed, write_table
+from ..tables import TableSpec, read_typed, write_table
 from ..tables.angles import ANGLES
 from ..tables.classifier import BOUTS, EVIDENCE
 from ..tables.events import EVENTS
@@ -27,12 +28,14 @@ from ..tables.throat import THROAT_EVIDENCE
 from ..validate.angle_agreement import agreement_table, angle_sums
 from ..validate.norms import read_norms
 from ..validate.parameters import ValidateParameters
-from ..validate.study_tables import StudyResults, validate_study
+from ..validate.study_tables import PARTS, StudyResults
 from ..validate.unrecorded import comparable, unrecorded_counts
 from ..vocabulary import MISSING
 from .labels import beyond_the_end, labels_of, until_the_end
 
 __all__ = ["TABLES", "run"]
+
+T = TypeVar("T")
 
 TABLES = ("recordings", "events", "bouts", "gait", "swallow_summary")
 _QUANTITIES: Final = ("angle", "angle_low", "angle_high", "reference_angle")
@@ -40,7 +43,7 @@ _QUANTITIES: Final = ("angle", "angle_low", "angle_high", "reference_angle")
 
 def _angles(
     signals: Sequence[Path], recordings: Sequence[Recording], multiplier: float, nominal: float
-) -> pd.DataFrame:
+) -> list[tuple[TableSpec, pd.DataFrame]]:
     """Calibrated angles against the references beside them."""
     known = {recording.recording_id: recording for recording in recordings}
     traces = [
@@ -50,7 +53,7 @@ def _angles(
         if trace.recording_id in known and trace.units != "deg" and np.isfinite(trace["reference_angle"]).any()
     ]
     table = agreement_table(traces, multiplier=multiplier, nominal=nominal)
-    return ANGLES.empty() if table.empty else table
+    return [(ANGLES, ANGLES.of(table))]
 
 
 def _sums(trace: Trace, recording: Recording) -> tuple[dict[str, Any], pd.DataFrame]:
@@ -75,6 +78,10 @@ def _fitted(trace: Trace, recording: Recording) -> npt.NDArray[np.bool_]:
     for first, last in calibrating_spans(recording.reference_use, trace.n / trace.sampling_frequency):
         fitted |= (time >= first) & (time < last)
     return fitted
+
+
+def _call(function: Callable[..., T], *arguments: Any) -> T:
+    return function(*arguments)
 
 
 def _reaching_beyond(
@@ -107,6 +114,7 @@ def run(
     tables: Mapping[str, Path],
     results: Path,
     progress: Progress,
+    threads: int = 1,
 ) -> None:
     """Validate a study.
 
@@ -131,7 +139,30 @@ def run(
     results : Path
         Results folder.
     progress : Progress
+    threads : int
+        Processes that make the tables; their number changes no result.
     """
+    with processes(threads):
+        _validate(
+            recordings, participants, parameters, swallow, prediction_level, norms, signals, tables, results, progress
+        )
+    for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
+        write_table(read_typed(evidence / f"{name}.parquet", spec), spec, results)
+
+
+def _validate(
+    recordings: Sequence[Recording],
+    participants: Mapping[str, Participant],
+    parameters: ValidateParameters,
+    swallow: SwallowParameters,
+    prediction_level: float,
+    norms: Path,
+    signals: Sequence[Path],
+    tables: Mapping[str, Path],
+    results: Path,
+    progress: Progress,
+) -> None:
+    """Write the tables that are not the classifier's own."""
     people = participants.values()
     table = read_typed(tables["recordings"], RECORDINGS)
     used = table[table["status"] != "rejected"]
@@ -161,9 +192,8 @@ def run(
     # at the start large files are not read to their end, and of those that end early nothing is refused
     for problem in beyond_the_end(_reaching_beyond(recordings, read, lengths), lengths):
         progress.say(f"nothing can be compared with this label: {problem}")
-    for spec, table in validate_study(study, parameters):
-        write_table(table, spec, results)
-    angles = _angles(signals, recordings, parameters.limits_multiplier, prediction_level)
-    write_table(ANGLES.of(angles), ANGLES, results)
-    for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
-        write_table(read_typed(evidence / f"{name}.parquet", spec), spec, results)
+    jobs: list[tuple[Any, ...]] = [(part, study, parameters) for part in PARTS]
+    jobs.append((_angles, signals, recordings, parameters.limits_multiplier, prediction_level))
+    for made in spread(_call, jobs):
+        for spec, table in made:
+            write_table(table, spec, results)
