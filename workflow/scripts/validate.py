@@ -21,4 +21,5 @@ with job(snakemake.log[0], "validate") as progress:
         tables={name: Path(snakemake.input[name]) for name in validate.TABLES},
         results=Path(snakemake.params.results),
         progress=progress,
+        threads=snakemake.threads,
     )
