@@ -300,6 +300,12 @@ def people(tables: StudyTables) -> Section | None:
         for key, rows in counted.groupby(["participant_id", "session_id", counted["task"].eq("free")], sort=True)
     }
     verdicts = tables.with_person(tables(GAIT, *VERDICT_COLUMNS))
+    judged = {
+        key: records(own_verdicts)
+        for key, own_verdicts in verdicts[verdicts["verdict"].notna()].groupby(
+            ["participant_id", "session_id"], sort=True
+        )
+    }
     rows = []
     for (person, session), visit in own.groupby(["participant_id", "session_id"], sort=True):
         first = records(visit)[0]
@@ -308,8 +314,7 @@ def people(tables: StudyTables) -> Section | None:
         for unasked in (True, False):
             count, seconds = swallowed.get((person, session, unasked), (0.0, 0.0))
             rates.append(number_text(60.0 * count / seconds, 2) if seconds else "n/a")
-        judged = verdicts[(verdicts["participant_id"] == person) & (verdicts["session_id"] == session)]
-        said = {verdict_words(r) for r in records(judged[judged["verdict"].notna()])}
+        said = {verdict_words(r) for r in judged.get((person, session), [])}
         odd = visit[visit["status"] != "good"]
         told = Counter(f"{r['task']} {r['status']}" for r in records(odd))
         wrong = [words + (f" ({n} recordings)" if n > 1 else "") for words, n in told.items()]
