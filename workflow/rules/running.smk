@@ -77,7 +77,7 @@ def show_plan(jobs):
             recordings=recordings,
             seconds=seconds(stage, recordings),
             log=Path(job.log[0]),
-            part=job.wildcards.get("kind"),
+            part=job.wildcards.get("kind", job.wildcards.get("subject")),
         )
     people, recordings = counted(len(STUDY.participants), "person", "people"), counted(
         len(STUDY.recordings), "recording"
