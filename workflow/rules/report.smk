@@ -4,7 +4,7 @@ rule report:
         tables=[*rules.tabulate.output, *rules.measure.output, *rules.validate.output],
         model=[rules.classify.output.card, rules.classify.output.history],
         figures=expand(rules.figures.output.made, kind=list(FIGURE_KINDS)),
-        drawings=expand(rules.drawings.output.made, batch=PEOPLED),
+        drawings=expand(rules.drawings.output.made, part=list(PARTS)),
         template=template_files(),
     output:
         page=f"{RESULTS}/report.html",
