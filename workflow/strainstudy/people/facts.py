@@ -16,7 +16,7 @@ import pandas as pd
 from ..records import Participant, Recording
 from .measure_words import WALK_MEASURES
 
-__all__ = ["NO_SESSION", "TABLES", "Facts", "facts_of", "nominal_holds", "rows_of"]
+__all__ = ["NO_SESSION", "OF_EVERYBODY", "TABLES", "Facts", "facts_of", "nominal_holds", "rows_of"]
 
 NO_SESSION: Final = "no session given"
 _ANGLES: Final = ("angle", "angle_low", "angle_high")
@@ -48,7 +48,9 @@ TABLES: Final[Mapping[str, tuple[str, ...]]] = {
     ),
     "parameters": ("measure", "unit", "validity", "from_rater_timing"),
 }  # fmt: skip
-"""What the pages read of the results, and which columns of it."""
+"""What the pages read of the results, and which columns of it; whose a row is comes first."""
+OF_EVERYBODY: Final = ("health", "parameters")
+"""Tables of which a page shows other people's rows too: uses of sensors worn here, agreement with labels."""
 _SOMETIMES: Final[Mapping[str, tuple[str, ...]]] = {"gait": ("trained", "rule_limping_share")}
 _MOST_SESSIONS: Final = 4
 """Sessions side by side; of more the first and the last ones are shown, for two sheets to be enough (ours)."""

@@ -9,7 +9,7 @@ from ..errors import counted
 from ..io.atomic import write_text
 from ..io.frames import read_frame, read_frames, read_rows, write_json
 from ..jobs import Progress
-from ..people.facts import facts_of
+from ..people.facts import OF_EVERYBODY, TABLES, facts_of
 from ..people.names import page_file, people_in
 from ..people.page import page_text
 from ..records import Participant, Recording
@@ -74,8 +74,14 @@ def run(
         for name, raters in labels_of(recordings).items()
         if (chosen := of_reference_rater(raters, reference_rater)) is not None
     }
+    present = people_in(recordings)
+    # cut to these people once, as each of them is looked for in every table
+    mine = {"recording_id": [r.recording_id for r in recordings], "participant_id": present}
+    for name, (key, *_) in TABLES.items():
+        if name not in OF_EVERYBODY:
+            tables[name] = tables[name][tables[name][key].isin(mine[key])]
     sizes = {}
-    for person in people_in(recordings):
+    for person in present:
         own = tuple(sorted((r for r in recordings if r.participant_id == person), key=lambda r: r.recording_id))
         given = participants.get(person, Participant(person))
         text = page_text(facts_of(given, own, tables, labels), Path(study).name)
