@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -48,15 +49,22 @@ _MEDIAN_EFFICIENCY: Final = math.sqrt(math.pi / 2)
 """Standard error of a median over that of a mean, normal distribution."""
 
 
+def _by_angle(holds: pd.DataFrame) -> tuple[Array, Array]:
+    """Give the angles that were held, rising, and the median level at each."""
+    angle, level = (holds[name].to_numpy(dtype=float) for name in ("angle", "level"))
+    held = np.unique(angle)
+    return held, np.array([np.median(level[angle == one]) for one in held])
+
+
 def _sign(holds: pd.DataFrame) -> int:
-    by_angle = holds.groupby("angle")["level"].median()
-    return 1 if by_angle.iloc[-1] >= by_angle.iloc[0] else -1
+    _, medians = _by_angle(holds)
+    return 1 if medians[-1] >= medians[0] else -1
 
 
 def _inconsistent(holds: pd.DataFrame) -> str | None:
     """Say which deeper holds do not exceed shallower ones."""
-    medians = holds.groupby("angle")["level"].median()
-    for (low_angle, low), (high_angle, high) in zip(list(medians.items())[:-1], list(medians.items())[1:], strict=True):
+    angle, level = (holds[name].to_numpy(dtype=float) for name in ("angle", "level"))
+    for (low_angle, low), (high_angle, high) in pairwise(zip(*_by_angle(holds), strict=True)):
         pair = (
             f"holds at {high_angle:g} degrees read {high:.4g} and those at {low_angle:g} degrees {low:.4g} "
             "(median response towards flexion): a deeper bend must read more; "
@@ -64,8 +72,7 @@ def _inconsistent(holds: pd.DataFrame) -> str | None:
         )
         if high <= low:
             return pair
-        lower = holds.loc[holds["angle"] == low_angle, "level"].to_numpy()
-        higher = holds.loc[holds["angle"] == high_angle, "level"].to_numpy()
+        lower, higher = level[angle == low_angle], level[angle == high_angle]
         if np.mean(higher[:, None] <= lower[None, :]) > _LARGEST_SHARE_REVERSED:
             return pair
     return None
@@ -144,15 +151,14 @@ def fit_angle_map(
     reason = _inconsistent(used)
     if reason is not None:
         return Refusal(reason)
-    medians = used.groupby("angle")["level"].median()
-    span = float(medians.iloc[-1] - medians.iloc[0])
+    _, medians = _by_angle(used)
+    span = float(medians[-1] - medians[0])
     loop = _loop(used[used["labelled"].astype(bool) | (used["angle"] == 0)])
     used["level"] += loop.width / 2 * used["branch"].astype(float)
     reason = _inconsistent(used)
     if reason is not None:
         return Refusal(reason)
-    knots = used.groupby("angle")["level"].median()
-    levels, angles = knots.to_numpy(dtype=float), knots.index.to_numpy(dtype=float)
+    angles, levels = _by_angle(used)
     degrees_per_level = (angles[-1] - angles[0]) / (levels[-1] - levels[0])
 
     bent = used[used["labelled"].astype(bool)]

@@ -107,7 +107,8 @@ def own_holds(bend: BendTrace) -> pd.DataFrame:
     """Give the labelled holds at known angles of a bend recording's own knee."""
     side = bend.key.tracked_point.removesuffix("_knee")
     rows = bend.labels
-    return rows[(rows["trial_type"] == "knee_bend") & (rows["side"] == side) & rows["value"].notna()]
+    of_side = (rows["trial_type"].to_numpy() == "knee_bend") & (rows["side"].to_numpy() == side)
+    return rows[of_side & rows["value"].notna().to_numpy()]
 
 
 def side_of_holds(response: npt.ArrayLike, fs: float, holds: pd.DataFrame) -> Literal[-1, 1]:

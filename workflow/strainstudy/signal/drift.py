@@ -16,6 +16,7 @@ along with the curve, held by a weak prior where the recording has no rest to le
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, Literal
 
 import numpy as np
@@ -119,11 +120,9 @@ def _quantile(ordered: Array, q: float) -> Array:
     return picked
 
 
-def _smooth(level: Array, weight: Array, bending: float, moving: Array, prior: float) -> tuple[Array, float]:
-    """Penalised least squares of ``level = curve + offset * moving``; gives curve and offset."""
-    n = len(level)
-    if n < 3:
-        return np.full(n, np.average(level, weights=weight)), 0.0
+@lru_cache(maxsize=64)
+def _penalty(n: int, bending: float) -> Array:
+    """Upper bands of the penalty of bending and slope, shape (3, n); the same for every fit of one length."""
     second = np.array([1.0, -2.0, 1.0])
     bands = np.zeros((3, n))
     for i in range(3):
@@ -132,9 +131,18 @@ def _smooth(level: Array, weight: Array, bending: float, moving: Array, prior: f
     bands[2, :-1] += _FLATNESS
     bands[2, 1:] += _FLATNESS
     bands[1, 1:] -= _FLATNESS
+    return bands
+
+
+def _smooth(level: Array, weight: Array, bending: float, moving: Array, prior: float) -> tuple[Array, float]:
+    """Penalised least squares of ``level = curve + offset * moving``; gives curve and offset."""
+    n = len(level)
+    if n < 3:
+        return np.full(n, np.average(level, weights=weight)), 0.0
+    bands = _penalty(n, bending).copy()
     bands[2] += weight
     right = np.column_stack([weight * level, weight * moving])
-    by_level, by_moving = solveh_banded(bands, right).T
+    by_level, by_moving = solveh_banded(bands, right, overwrite_ab=True, overwrite_b=True, check_finite=False).T
     # The offset's normal equation once the curve is eliminated, with its prior as one more observation.
     pull = weight * moving
     denominator = pull @ (moving - by_moving) + _OFFSET_PRIOR_WEIGHT

@@ -4,6 +4,8 @@ In: a frame and its `TableSpec`. Out: ``<name>.tsv`` (UTF-8, tab, ``n/a``) and `
 (https://datapackage.org/standard/table-schema/, read there: ``fields`` required, ``missingValues`` as BIDS has it).
 Every result table is written by `write_table` and read by `read_table` with the same specification; between stages it
 goes unrounded, by `write_typed` and `read_typed`. How a text becomes a cell is in `cells`.
+
+A function that works on frames imports pandas itself: a job that only asks for the names of columns starts without it.
 """
 
 from __future__ import annotations
@@ -14,16 +16,18 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
-import pandas as pd
 
 from ..errors import Problem, StudyError
 from ..io.atomic import write_text
 from ..io.frames import read_frame, write_frame
 from ..vocabulary import MISSING
 from .cells import bare, quoted, written
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "Column",
@@ -94,6 +98,8 @@ class TableSpec:
 
     def empty(self, extra: Sequence[Column] = ()) -> pd.DataFrame:
         """Return a frame with this table's columns, then those that are added, and no rows."""
+        import pandas as pd
+
         return pd.DataFrame({c.name: pd.Series(dtype=_TYPES[c.kind]) for c in (*self.columns, *extra)})
 
     def of(self, frame: pd.DataFrame, extra: Sequence[Column] = ()) -> pd.DataFrame:
@@ -134,6 +140,8 @@ def interval(name: str, title: str, description: str, unit: str | None = None) -
 
 
 def _texts(values: pd.Series, column: Column) -> list[str]:
+    import pandas as pd
+
     if column.kind == "string":
         return [MISSING if pd.isna(v) or v == "" else written(str(v)) for v in values]
     if column.kind == "boolean":
@@ -235,6 +243,8 @@ def _described(path: Path) -> dict[str, Kind]:
 
 def _cells(path: Path, kinds: Mapping[str, Kind]) -> pd.DataFrame:
     """Read cells as texts, but for columns of numbers among those whose kind is known."""
+    import pandas as pd
+
     content = path.read_bytes()
     numbers = {name: "float64" for name, kind in kinds.items() if kind == "number"}
     frame = pd.read_csv(
@@ -254,6 +264,8 @@ def _cells(path: Path, kinds: Mapping[str, Kind]) -> pd.DataFrame:
 
 
 def _from_cells(frame: pd.DataFrame, kinds: Mapping[str, Kind]) -> pd.DataFrame:
+    import pandas as pd
+
     for name, kind in kinds.items():
         if kind == "boolean":
             frame[name] = frame[name].map({"true": True, "false": False}).astype("boolean")
@@ -321,6 +333,8 @@ def write_typed(frame: pd.DataFrame, spec: TableSpec, path: Path, extra: Sequenc
     extra : sequence of Column, optional
         Columns that are added, written last.
     """
+    import pandas as pd
+
     columns = [*spec.columns, *extra]
     ordered = _ordered(frame, spec, columns)
     write_frame(path, pd.DataFrame({column.name: _typed(ordered[column.name], column) for column in columns}))
@@ -328,6 +342,8 @@ def write_typed(frame: pd.DataFrame, spec: TableSpec, path: Path, extra: Sequenc
 
 def _typed(values: pd.Series, column: Column) -> pd.Series:
     """Give a column its type; what would be written as ``n/a`` is missing."""
+    import pandas as pd
+
     if column.kind == "string":
         words: Iterable[str | None] = (None if pd.isna(v) or str(v) in ("", MISSING) else str(v) for v in values)
         return pd.Series(list(words), index=values.index, dtype=object)
