@@ -16,7 +16,7 @@ from ..report.results import StudyTables
 from ..tables.angles import ANGLES
 from ..tables.sensors import SENSOR_LOOPS, SENSORS
 from ..tables.validation import CONFUSION, PARAMETERS
-from ..validate.groups import MINIMUM_PEOPLE
+from ..validate.measurements import MINIMUM_PEOPLE
 from ..validate.unvalidated import unvalidated_words
 from .frames import withheld_words
 from .names import WIDTHS_MM, figure_file

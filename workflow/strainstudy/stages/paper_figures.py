@@ -11,7 +11,7 @@ import pandas as pd
 
 from ..errors import counted
 from ..io.frames import write_json
-from ..io.store import Trace, read_recording
+from ..io.store import Trace, TraceReader
 from ..jobs import Progress
 from ..paper.captions import caption_of
 from ..paper.figures import FIGURES
@@ -67,7 +67,11 @@ def _squares(trace: Trace, recording: Recording) -> pd.DataFrame:
     for first, last in calibrating_spans(recording.reference_use, trace.n / trace.sampling_frequency):
         used &= (time < first) | (time >= last)
     both = np.floor(np.column_stack([reference[used], angle[used]]) / _SQUARE_DEG).astype(int)
-    cells, counts = np.unique(both, axis=0, return_counts=True)
+    # squares by one number each, in the order of both: rows are sorted tens of times slower
+    first = both.min(axis=0, initial=0)
+    across = int(both[:, 1].max(initial=0) - first[1]) + 1
+    numbers, counts = np.unique((both[:, 0] - first[0]) * across + both[:, 1] - first[1], return_counts=True)
+    cells = np.column_stack(np.divmod(numbers, across)) + first
     frame = pd.DataFrame((cells + 0.5) * _SQUARE_DEG, columns=["reference", "angle"])
     return frame.assign(seconds=counts / trace.sampling_frequency, side=_SQUARE_DEG)
 
@@ -99,15 +103,16 @@ def angle_frames(
     compared = set(tables(ANGLES)["recording_id"])
     squares, overlay = [], nothing["overlay"]
     for path in signals:
-        for name in sorted(compared):
-            if name not in known or known[name].task == "bend":
-                continue
-            for point, trace in read_recording(path, name, _QUANTITIES).items():
-                if point not in SIDE_OF_POINT or trace.units == "deg":
+        with TraceReader(path, _QUANTITIES) as reader:
+            for name in sorted(compared):
+                if name not in known or known[name].task == "bend":
                     continue
-                squares.append(_squares(trace, known[name]))
-                if (name, point) == chosen:
-                    overlay = _overlay(trace, tables(STRIDES))
+                for point, trace in reader.recording(name).items():
+                    if point not in SIDE_OF_POINT or trace.units == "deg":
+                        continue
+                    squares.append(_squares(trace, known[name]))
+                    if (name, point) == chosen:
+                        overlay = _overlay(trace, tables(STRIDES))
     summed = pd.concat(squares).groupby(["reference", "angle", "side"], sort=True)["seconds"].sum().reset_index()
     return {"overlay": overlay, "density": summed}
 
