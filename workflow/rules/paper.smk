@@ -15,6 +15,7 @@ rule paper:
         checklist=f"{RESULTS}/{CHECKLIST_FILE}",
     log:
         f"{RESULTS}/logs/paper.log",
+    priority: 1
     resources:
         mem_mb=memory_of("paper"),
         runtime=time_of("paper"),

@@ -11,6 +11,7 @@ rule report:
         figures=f"{RESULTS}/figures/figures.tsv",
     log:
         f"{RESULTS}/logs/report.log",
+    priority: 1
     resources:
         mem_mb=memory_of("report"),
         runtime=time_of("report"),
