@@ -21,6 +21,7 @@ from sharing import validated
 from strainstudy.io.labels import read_labels
 from strainstudy.io.ledger import LEDGER, MARKER, read_ledger
 from strainstudy.io.running import JOBS, RUN
+from strainstudy.paper.kinds import PAPER_KINDS
 from strainstudy.provenance.adopt import earlier_files
 from strainstudy.report.kinds import KINDS
 from strainstudy.study import load_study
@@ -38,6 +39,7 @@ AGGREGATES = {
 LEARNING = AGGREGATES - {"tabulate"}
 OF_LABELS = {"people", "standing", "proof"}
 """Kinds of figures whose tables any label may change; those of sensors and holds are left as they are."""
+FIGURES_OF_LABELS = {"figures": len(OF_LABELS), "paper_figures": len(PAPER_KINDS) - len({"sensors"})}
 OF_THE_FOLDER = {MARKER, LEDGER, RUN, JOBS}
 """Files that say whose the folder is and that keep two runs apart."""
 SETTINGS = {
@@ -110,7 +112,7 @@ def test_a_changed_label_of_a_walk_runs_only_what_learns_from_labels_or_is_compa
     labels = study / "study/labels/sub-01_ses-01_walk/rater1_events.tsv"
     labels.write_text(labels.read_text(encoding="utf-8") + "0.2\t0.5\tartefact\tn/a\tn/a\n", encoding="utf-8")
     # of the pages only those of the batch of this recording
-    assert planned(study) == dict.fromkeys(LEARNING | {"labels", "review"}, 1) | {"figures": len(OF_LABELS)}
+    assert planned(study) == dict.fromkeys(LEARNING | {"labels", "review"}, 1) | FIGURES_OF_LABELS
 
 
 def test_labels_of_a_second_rater_are_compared_and_train_nothing(study):
@@ -144,13 +146,13 @@ def test_a_mark_moved_on_a_review_page_and_saved_passes_the_check_and_trains_aga
     assert after.loc[moved, "onset"] == pytest.approx(onset + 0.1, abs=0.02)
     pd.testing.assert_frame_equal(after.drop(index=moved), before.drop(index=moved))
     assert load_study(study / "study").cautions == ()
-    assert planned(study) == dict.fromkeys(LEARNING | {"labels", "review"}, 1) | {"figures": len(OF_LABELS)}
+    assert planned(study) == dict.fromkeys(LEARNING | {"labels", "review"}, 1) | FIGURES_OF_LABELS
 
 
 def test_one_more_person_runs_one_batch_and_the_aggregates(study):
     write_study(study / "study", people=3, **TINY)
     assert planned(study) == dict.fromkeys(BY_BATCH | {"review"} | AGGREGATES, 1) | {
-        "labels": 2, "people": 2, "drawings": 2, "figures": len(KINDS),
+        "labels": 2, "people": 2, "drawings": 2, "figures": len(KINDS), "paper_figures": len(PAPER_KINDS),
     }  # fmt: skip
 
 
@@ -158,11 +160,13 @@ def test_a_changed_setting_runs_the_stages_that_use_it_and_what_follows(finished
     validate = SETTINGS["validate"] | {"bootstrap_draws": 300}
     assert planned(finished, validate=validate) == dict.fromkeys(
         {"validate", "people", "report", "paper", "provenance"}, 1
-    ) | {"figures": len({"standing", "proof"})}
+    ) | {"figures": len({"standing", "proof"}), "paper_figures": len({"angles", "proof"})}
 
 
 def test_a_changed_setting_of_maps_or_label_of_a_bend_makes_angles_anew_and_reads_no_raw_file(study):
-    angles = dict.fromkeys((BY_BATCH | AGGREGATES | {"review"}) - {"ingest"}, 1) | {"figures": len(KINDS)}
+    angles = dict.fromkeys((BY_BATCH | AGGREGATES | {"review"}) - {"ingest"}, 1) | {
+        "figures": len(KINDS), "paper_figures": len(PAPER_KINDS),
+    }  # fmt: skip
     assert planned(study, calibrate={"hold_error_deg": 3.0}) == angles
     (labels,) = (study / "study/labels").glob("sub-01_ses-01_bend*/rater1_events.tsv")
     labels.write_text(labels.read_text(encoding="utf-8") + "0.2\t0.5\tartefact\tn/a\tn/a\n", encoding="utf-8")

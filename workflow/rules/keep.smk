@@ -15,8 +15,9 @@ OWN_RULES = tuple(workflow.modifier.rules)
 def declared_files():
     """Outputs and logs of every job that there could be, relative to the results folder."""
     patterns = {strip_wildcard_constraints(path) for rule in OWN_RULES for path in [*rule.output, *rule.log]}
-    every = {"batch": list(BATCHES), "kind": list(FIGURE_KINDS), "rater": list(RATERS)}
-    made = {path for pattern in patterns for path in expand(pattern, **every)}
+    jobs = {"batch": list(BATCHES), "part": list(PARTS), "kind": list(FIGURE_KINDS), "subject": list(PAPER_KINDS)}
+    jobs["rater"] = list(RATERS)
+    made = {path for pattern in patterns for path in expand(pattern, **jobs)}
     return sorted(os.path.relpath(path, RESULTS) for path in made)
 
 

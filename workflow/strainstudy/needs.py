@@ -35,7 +35,8 @@ NEEDS = {
     "figures": Need(2.0, 0.03, 180, 0.3),
     "drawings": Need(0.6, 0.013, 145, 0.4),
     "report": Need(1.5, 0.015, 180, 0.3),
-    "paper": Need(14.0, 0.05, 190, 0.7),
+    "paper_figures": Need(2.5, 0.003, 190, 0.3),
+    "paper": Need(1.5, 0.005, 150, 0.3),
     "provenance": Need(0.8, 0.005, 130, 0.15),
     "share": Need(1.0, 0.02, 150, 0.2),
 }

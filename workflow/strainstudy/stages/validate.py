@@ -130,9 +130,18 @@ def run(
     """
     with processes(threads):
         _validate(
-            recordings, participants, parameters, swallow, prediction_level, norms, label_tables, signals, tables, results,
+            recordings,
+            participants,
+            parameters,
+            swallow,
+            prediction_level,
+            norms,
+            label_tables,
+            signals,
+            tables,
+            results,
             progress,
-        )  # fmt: skip
+        )
     for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
         write_table(read_typed(evidence / f"{name}.parquet", spec), spec, results)
 

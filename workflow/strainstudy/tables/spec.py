@@ -10,7 +10,9 @@ A function that works on frames imports pandas itself: a job that only asks for 
 
 from __future__ import annotations
 
+import io
 import json
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -49,6 +51,8 @@ _TYPES: Final[Mapping[Kind, Any]] = {
     "integer": "Int64",
     "boolean": "boolean",
 }
+_APOSTROPHE_FIRST: Final = (b"\t'", b"\r'", b"\n'", b"\"'")
+"""One of these is in a file if a cell below its header begins as those do that `bare` changes."""
 
 
 @dataclass(frozen=True)
@@ -259,11 +263,25 @@ def _described(path: Path) -> dict[str, Kind]:
     return {bare(entry["name"]): entry["type"] for entry in sidecar["fields"]}
 
 
-def _cells(path: Path) -> pd.DataFrame:
+def _cells(path: Path, kinds: Mapping[str, Kind]) -> pd.DataFrame:
+    """Read cells as texts, but for columns of numbers among those whose kind is known."""
     import pandas as pd
 
-    frame = pd.read_csv(path, sep="\t", dtype="object", keep_default_na=False, na_values=[MISSING, ""], index_col=False)
+    content = path.read_bytes()
+    numbers = {name: "float64" for name, kind in kinds.items() if kind == "number"}
+    frame = pd.read_csv(
+        io.BytesIO(content),
+        sep="\t",
+        dtype=defaultdict(lambda: "object", numbers),
+        keep_default_na=False,
+        na_values=[MISSING, ""],
+        index_col=False,
+        float_precision="high",  # to the digit as `pandas.to_numeric` does
+    )
     frame.columns = pd.Index([bare(str(name)) for name in frame.columns])
+    if any(start in content for start in _APOSTROPHE_FIRST):
+        texts = [name for name in frame if frame[name].dtype == object]
+        frame[texts] = frame[texts].map(bare, na_action="ignore")
     return frame
 
 
@@ -275,8 +293,8 @@ def _from_cells(frame: pd.DataFrame, kinds: Mapping[str, Kind]) -> pd.DataFrame:
             frame[name] = frame[name].map({"true": True, "false": False}).astype("boolean")
         elif kind != "string":
             frame[name] = pd.to_numeric(frame[name]).astype(_TYPES[kind])
-        else:
-            frame[name] = frame[name].map(bare, na_action="ignore")
+        elif len(frame) and frame[name].isna().all():
+            frame[name] = frame[name].astype("float64")
     return frame
 
 
@@ -303,10 +321,10 @@ def read_table(results: Path, spec: TableSpec, extra: Sequence[Column] = ()) -> 
         If the header is not that of the specification, or a column is described nowhere.
     """
     path = results / spec.path
-    frame = _cells(path)
+    kinds = {column.name: column.kind for column in (*spec.columns, *extra)}
+    frame = _cells(path, kinds)
     names = list(frame.columns)
     _checked(names, spec, extra, spec.path)
-    kinds = {column.name: column.kind for column in (*spec.columns, *extra)}
     carried = [name for name in names if name not in kinds]
     if carried:
         described = _described(path) if path.with_suffix(".json").is_file() else {}
@@ -319,7 +337,8 @@ def read_table(results: Path, spec: TableSpec, extra: Sequence[Column] = ()) -> 
 
 def read_described(path: Path) -> pd.DataFrame:
     """Read a table by its sidecar alone, as one must that an earlier version may have written."""
-    return _from_cells(_cells(path), _described(path))
+    kinds = _described(path)
+    return _from_cells(_cells(path, kinds), kinds)
 
 
 def write_typed(frame: pd.DataFrame, spec: TableSpec, path: Path, extra: Sequence[Column] = ()) -> None:
