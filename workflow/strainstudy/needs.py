@@ -21,8 +21,8 @@ class Need(NamedTuple):
 
 
 NEEDS = {
-    "ingest": Need(0.6, 0.02, 140, 0.2),
-    "derive": Need(1.0, 0.09, 200, 1.1),
+    "ingest": Need(0.4, 0.012, 110, 0.2),
+    "derive": Need(0.9, 0.06, 200, 1.8),
     "characterise": Need(1.5, 0.03, 150, 0.5),
     "tabulate": Need(0.8, 0.002, 135, 0.2),
     "labels": Need(0.7, 0.001, 130, 0.1),

@@ -20,5 +20,6 @@ def runs(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.intp]:
     array, shape (k, 2)
         Start and end (exclusive) of each run, in order.
     """
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
-    return edges.reshape(-1, 2)
+    framed = np.zeros(len(mask) + 2, dtype=bool)
+    framed[1:-1] = mask
+    return np.flatnonzero(framed[1:] != framed[:-1]).reshape(-1, 2)

@@ -158,8 +158,8 @@ def _compared(parts: Sequence[_Described], parameters: SwallowParameters) -> pd.
     }
     frame = _beside(frame, likeness | {"stream": stream} | typical)
     frame = _beside(frame, compare_with_company(waves, frame, plausible) | likeness_in_run(waves, frame))
-    scores = {"score": generic_score(frame, parameters), "sip_score": sip_score(frame, parameters)}
-    return _beside(frame, scores)
+    sips = sip_score(frame, parameters)
+    return _beside(frame, {"score": generic_score(frame, parameters, sips), "sip_score": sips})
 
 
 def _share_inside(spans: Array, onset: Array, end: Array) -> Array:

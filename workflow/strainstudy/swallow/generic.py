@@ -287,7 +287,7 @@ def sip_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
     return _in_run(candidates, alone)
 
 
-def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Array:
+def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters, sips: Array | None = None) -> Array:
     """Score candidates without labels.
 
     Parameters
@@ -297,6 +297,8 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
         ``over_rest``, ``quickness``, ``stroke_hz``, ``fast_share``, ``onset``, ``typical_closeness`` and
         ``typical_quickness``.
     parameters : SwallowParameters
+    sips : array, shape (m,), optional
+        Their `sip_score`, where it is known already.
 
     Returns
     -------
@@ -307,7 +309,8 @@ def generic_score(candidates: pd.DataFrame, parameters: SwallowParameters) -> Ar
     one = alike * _by_likeness(candidates, parameters) + (1 - alike) * _by_outline(candidates, parameters)
     over = candidates["over_rest"].to_numpy(dtype=np.float64) * np.where(_in_pairs(candidates), _PAIR, 1.0)
     above = np.sqrt(_from(over, *_OVER_REST))
-    score: Array = above * np.maximum(one, sip_score(candidates, parameters))
+    sips = sip_score(candidates, parameters) if sips is None else sips
+    score: Array = above * np.maximum(one, sips)
     return score
 
 
