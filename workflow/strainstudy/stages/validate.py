@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from operator import call
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -34,8 +35,6 @@ from ..vocabulary import MISSING
 from .labels import beyond_the_end, labels_of, until_the_end
 
 __all__ = ["TABLES", "run"]
-
-T = TypeVar("T")
 
 TABLES = ("recordings", "events", "bouts", "gait", "swallow_summary")
 _QUANTITIES: Final = ("angle", "angle_low", "angle_high", "reference_angle")
@@ -78,10 +77,6 @@ def _fitted(trace: Trace, recording: Recording) -> npt.NDArray[np.bool_]:
     for first, last in calibrating_spans(recording.reference_use, trace.n / trace.sampling_frequency):
         fitted |= (time >= first) & (time < last)
     return fitted
-
-
-def _call(function: Callable[..., T], *arguments: Any) -> T:
-    return function(*arguments)
 
 
 def _reaching_beyond(
@@ -194,6 +189,6 @@ def _validate(
         progress.say(f"nothing can be compared with this label: {problem}")
     jobs: list[tuple[Any, ...]] = [(part, study, parameters) for part in PARTS]
     jobs.append((_angles, signals, recordings, parameters.limits_multiplier, prediction_level))
-    for made in spread(_call, jobs):
+    for made in spread(call, jobs):
         for spec, table in made:
             write_table(table, spec, results)
