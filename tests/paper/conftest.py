@@ -9,11 +9,12 @@ import pytest
 from strainstudy.gait.verdict import VERDICT_COLUMNS
 from strainstudy.io.frames import write_json
 from strainstudy.io.store import Trace, TraceWriter
+from strainstudy.paper.kinds import PAPER_KINDS, reads_signals
 from strainstudy.records import Channel, Participant, Recording, Sensor
 from strainstudy.report.results import StudyTables
 from strainstudy.sections import SECTIONS
 from strainstudy.settings import build
-from strainstudy.stages import paper
+from strainstudy.stages import paper, paper_figures
 from strainstudy.tables import write_table
 from strainstudy.tables.angles import ANGLES, CALIBRATIONS
 from strainstudy.tables.bends import KNEE_BENDS
@@ -210,17 +211,28 @@ def recordings() -> list[Recording]:
 
 
 def make_kit(root: Path, *, empty: bool = False) -> str:
-    """Run the stage; return what it says."""
+    """Draw the figures of each kind and run the stage; return what it says."""
     people = {p: Participant(p, 60.0, "female", g, a) for p, (g, a) in PEOPLE.items()}
     sensors = {"S_1": Sensor("S_1", 3.3, 10e3, None, 10e3, rest_ohm=9800.0, gauge_length_mm=40.0)}
     said = Said()
+    made = {kind: root / f"stages/paper_figures/{kind}.json" for kind in PAPER_KINDS}
+    for kind, path in made.items():
+        drawn_from = reads_signals(kind) and not empty
+        paper_figures.run(
+            kind,
+            recordings() if drawn_from else [],
+            signals=[root / "signals/people-0.parquet"] if drawn_from else [],
+            results=root,
+            made=path,
+            progress=said,
+        )
     paper.run(
         [] if empty else recordings(),
         {} if empty else people,
         {} if empty else sensors,
         settings={name: build(kind, {}) for name, kind in SECTIONS.items()},
         reference_rater=None if empty else "anna",
-        signals=[] if empty else [root / "signals/people-0.parquet"],
+        figures=list(made.values()),
         entries=ENTRIES,
         results=root,
         progress=said,
@@ -258,4 +270,4 @@ def results(tmp_path_factory: pytest.TempPathFactory, write_results) -> Path:
 @pytest.fixture(scope="session")
 def angles(results: Path) -> dict[str, pd.DataFrame]:
     """What is drawn of angles beside a reference."""
-    return paper.angle_frames(StudyTables(results), recordings(), [results / "signals/people-0.parquet"])
+    return paper_figures.angle_frames(StudyTables(results), recordings(), [results / "signals/people-0.parquet"])

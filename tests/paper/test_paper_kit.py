@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from strainstudy.bench.characterise import RECORDINGS_DIFFER
 from strainstudy.paper.checklist import GUIDELINES, ITEMS, checklist_rows
 from strainstudy.paper.facts import Facts
+from strainstudy.paper.kinds import PAPER_KINDS, tables_of
 from strainstudy.paper.methods import AUTHORS_ADD, _apart
 from strainstudy.paper.names import FIGURE_NAMES, TABLE_NAMES, paper_files, table_file
 from strainstudy.paper.publications import PUBLISHED, table_of
@@ -17,6 +17,7 @@ from strainstudy.records import Recording
 from strainstudy.report.results import StudyTables, usable_minutes
 from strainstudy.tables import read_described
 from strainstudy.tables.recordings import RECORDINGS
+from strainstudy.tables.sensors import RECORDINGS_DIFFER
 
 
 def files_below(root):
@@ -26,6 +27,12 @@ def files_below(root):
 def test_the_kit_is_whole_and_writes_no_file_that_the_plan_does_not_know(results):
     assert set(files_below(results)) == set(paper_files())
     assert tuple(PUBLISHED) == TABLE_NAMES
+
+
+def test_every_figure_is_drawn_by_one_job_and_most_of_them_need_no_validation():
+    assert sorted(name for names in PAPER_KINDS.values() for name in names) == sorted(FIGURE_NAMES)
+    validated = {kind for kind in PAPER_KINDS if any(spec.path.startswith("validation/") for spec in tables_of(kind))}
+    assert validated == {"angles", "proof"}
 
 
 def test_the_same_results_give_the_same_bytes(results, tmp_path, write_results, kit):

@@ -208,7 +208,7 @@ def test_a_batch_draws_its_recordings_counts_labels_of_no_sensor_and_clears_away
     old.parent.mkdir(parents=True)
     old.write_text("of an earlier run", encoding="utf-8")
     drawings.run(
-        own, reference_rater=None, frames=paths, signals=tmp_path / "signals.parquet", results=tmp_path,
+        own, reference_rater=None, frames=paths, signals=[tmp_path / "signals.parquet"], results=tmp_path,
         made=tmp_path / "made.json", progress=Progress(tmp_path / "log", "drawings"),
     )  # fmt: skip
     assert [p.name for p in old.parent.iterdir()] == ["w.svg"]

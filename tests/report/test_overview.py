@@ -22,7 +22,7 @@ from strainstudy.tables.gait import ANSWERS, GAIT
 from strainstudy.tables.recordings import ADDED, RECORDINGS
 from strainstudy.tables.swallows import SWALLOW_SUMMARY
 from strainstudy.tables.validation import CONFUSION, PARAMETERS, STATES
-from strainstudy.validate.parameter_agreement import CANNOT
+from strainstudy.validate.unvalidated import CANNOT
 
 
 def put(root, rows, spec, extra=()):

@@ -17,6 +17,8 @@ rule figures:
         made=f"{STAGES}/figures/{{kind}}.json",
     log:
         f"{RESULTS}/logs/figures/{{kind}}.log",
+    # before the pages of people, for which nothing but the last job waits
+    priority: 1
     resources:
         mem_mb=memory_of("figures"),
         runtime=time_of("figures"),

@@ -12,7 +12,7 @@ rule measure:
         candidates=rules.classify.output.candidates,
         label_next=rules.classify.output.label_next,
         health=rules.tabulate.output.health,
-        labels=lambda w: label_files(),
+        labels=gathered(REFERENCE_RATER),
     output:
         bouts=f"{RESULTS}/tables/bouts.tsv",
         strides=f"{RESULTS}/tables/strides.tsv",
@@ -35,7 +35,7 @@ rule measure:
         runtime=time_of("measure"),
     params:
         code=code_hash("strainstudy.stages.measure"),
-        rows=study_rows(labels=True),
+        rows=study_rows(raters=(REFERENCE_RATER,)),
         reference_rater=REFERENCE_RATER,
         settings=settings_of("gait", "swallow", "verdict"),
         batches={batch: Rows(r.recording_id for r in members) for batch, members in BATCHES.items()},

@@ -1,11 +1,11 @@
-# What a paper is written from: figures at the width of a column and a page, tables, captions, methods, references.
+# What a paper is written from beside its figures: tables, captions, methods, references.
 from strainstudy.paper.names import CAPTIONS, CHECKLIST_FILE, METHODS_FILE, REFERENCES
 
 
 rule paper:
     input:
         tables=[*rules.tabulate.output, *rules.measure.output, *rules.validate.output],
-        signals=of_all_batches(rules.derive.output.signals),
+        figures=expand(rules.paper_figures.output.made, subject=list(PAPER_KINDS)),
         model=[rules.classify.output.card, rules.classify.output.history],
         entries=f"{PROJECT}/workflow/strainstudy/paper/references.bib",
     output:
@@ -15,12 +15,13 @@ rule paper:
         checklist=f"{RESULTS}/{CHECKLIST_FILE}",
     log:
         f"{RESULTS}/logs/paper.log",
+    priority: 1
     resources:
         mem_mb=memory_of("paper"),
         runtime=time_of("paper"),
     params:
         code=code_hash("strainstudy.stages.paper"),
-        rows=study_rows(labels=True, reference=True),
+        rows=study_rows(raters=RATERS, reference=True),
         sensors=lambda w: all_sensor_rows(),
         reference_rater=REFERENCE_RATER,
         settings=settings_of(*(name for name in SETTINGS if name != "share")),

@@ -9,7 +9,7 @@ rule provenance:
     input:
         results=[*rules.report.output, *rules.paper.output, *rules.classify.output, *rules.review_shared.output],
         reviews=expand(rules.review.output.made, batch=REVIEWED),
-        people=expand(rules.people.output.made, batch=PEOPLED),
+        people=expand(rules.people.output.made, part=list(PARTS)),
         study=lambda w: study_files(),
         settings=SETTING_FILES,
         # what is copied beside the crate

@@ -4,13 +4,14 @@ rule report:
         tables=[*rules.tabulate.output, *rules.measure.output, *rules.validate.output],
         model=[rules.classify.output.card, rules.classify.output.history],
         figures=expand(rules.figures.output.made, kind=list(FIGURE_KINDS)),
-        drawings=expand(rules.drawings.output.made, batch=PEOPLED),
+        drawings=expand(rules.drawings.output.made, part=list(PARTS)),
         template=template_files(),
     output:
         page=f"{RESULTS}/report.html",
         figures=f"{RESULTS}/figures/figures.tsv",
     log:
         f"{RESULTS}/logs/report.log",
+    priority: 1
     resources:
         mem_mb=memory_of("report"),
         runtime=time_of("report"),

@@ -16,9 +16,9 @@ if workflow.is_main_process:
 
 
 def recordings_in(wildcards):
-    """Number of recordings that a job works on: its batch's, or all."""
-    batch = wildcards.get("batch")
-    return len(STUDY.recordings) if batch is None else len(BATCHES[batch])
+    """Number of recordings that a job works on: its batch's or part's, or all."""
+    name = wildcards.get("batch", wildcards.get("part"))
+    return len(STUDY.recordings) if name is None else len(members(name))
 
 
 def memory_of(stage):
@@ -33,7 +33,7 @@ def time_of(stage):
 
 def submitted_with(name):
     """Name what a cluster is given as one job: the stages on one batch; the bench alone, for which all others wait."""
-    return lambda wildcards: f"{name}_bench" if wildcards.batch == BENCH else name
+    return lambda wildcards: f"{name}_bench" if wildcards.get("batch") == BENCH else name
 
 
 def drop_lock_of_killed_run():
@@ -64,6 +64,17 @@ def take_results():
         refuse(f"{error.filename or RESULTS}: cannot be written ({error.strerror}); nothing was run")
 
 
+def select_once_a_change():
+    """Let the engine look for jobs to start when one ends, and not over and over between.
+
+    To hold back submissions it looks again a second after each look, and each such look calls for the next: with some
+    dozen jobs done, dozens of times a second, and each time it asks for the sizes of all files that waiting jobs read.
+    On this machine there is nothing to hold back.
+    """
+    if not workflow.non_local_exec:
+        workflow.scheduler.job_rate_limiter = None
+
+
 def show_plan(jobs):
     """Tell the display of this run, if there is one, what is to be done."""
     planned = {}
@@ -73,11 +84,11 @@ def show_plan(jobs):
         recordings = recordings_in(job.wildcards)
         planned[workflow.dag.jobid(job)] = display.Planned(
             stage=stage,
-            batch=job.wildcards.get("batch"),
+            batch=job.wildcards.get("batch", job.wildcards.get("part")),
             recordings=recordings,
             seconds=seconds(stage, recordings),
             log=Path(job.log[0]),
-            part=job.wildcards.get("kind"),
+            part=job.wildcards.get("kind", job.wildcards.get("subject")),
         )
     people, recordings = counted(len(STUDY.participants), "person", "people"), counted(
         len(STUDY.recordings), "recording"

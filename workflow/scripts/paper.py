@@ -13,7 +13,7 @@ with job(snakemake.log[0], "paper") as progress:
         sensors_of(snakemake.params.sensors),
         settings={name: build(SECTIONS[name], values) for name, values in snakemake.params.settings.items()},
         reference_rater=snakemake.params.reference_rater,
-        signals=[Path(path) for path in snakemake.input.signals],
+        figures=[Path(path) for path in snakemake.input.figures],
         entries=Path(snakemake.input.entries),
         results=Path(snakemake.params.results),
         progress=progress,

@@ -14,13 +14,15 @@ from collections.abc import Collection, Iterable
 
 from .records import Recording
 
-__all__ = ["BENCH", "batch_name", "group_recordings", "number_of_batches"]
+__all__ = ["BENCH", "batch_name", "group_recordings", "joined_batches", "number_of_batches"]
 
 BENCH = "bench"
 _PEOPLE_A_BATCH = 8
 """People, on average (ours: some seconds of work beside about two of starting, and some batches for each core)."""
 _LEAST_BATCHES = 2
 """Batches of a small study (ours: two cores have something to do)."""
+_BATCHES_JOINED = 4
+"""Batches (ours: what is made of all their pages takes longer than the start of a process)."""
 
 
 def _bucket(participant_id: str, batches: int) -> int:
@@ -78,3 +80,23 @@ def group_recordings(recordings: Iterable[Recording], batches: int | None = None
         person = recording.participant_id
         found[BENCH if person is None else batch_name(person, batches)].append(recording)
     return dict(sorted(found.items()))
+
+
+def joined_batches(batches: Iterable[str]) -> dict[str, list[str]]:
+    """Join batches of people for jobs that start again whenever a table of the whole study changes.
+
+    Parameters
+    ----------
+    batches : iterable of str
+        Names as `group_recordings` gives them; the bench is left out.
+
+    Returns
+    -------
+    dict of str to list of str
+        Names of batches by part, by their numbers: a further batch changes the last part or makes another.
+    """
+    numbered = sorted((int(name.rpartition("-")[2]), name) for name in batches if name != BENCH)
+    parts: dict[str, list[str]] = defaultdict(list)
+    for number, name in numbered:
+        parts[f"part-{number // _BATCHES_JOINED}"].append(name)
+    return dict(parts)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import gc
 import logging
 import os
 import re
@@ -33,6 +34,9 @@ _FAILS = "] fails: "
 _TAIL_BYTES = 8192
 """As much of a log's end as is read again and again while the job runs (ours: dozens of lines)."""
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+# A job imports some hundred modules, none of which is garbage: looking for it after every 700 objects, as Python does
+# by default, takes a tenth of the time.
+gc.set_threshold(50_000, 20, 20)
 
 
 class Counts(NamedTuple):

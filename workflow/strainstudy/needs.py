@@ -25,6 +25,7 @@ NEEDS = {
     "derive": Need(1.0, 0.09, 200, 1.1),
     "characterise": Need(1.5, 0.03, 150, 0.5),
     "tabulate": Need(0.8, 0.002, 135, 0.2),
+    "labels": Need(0.7, 0.001, 130, 0.1),
     "classify": Need(8.0, 0.17, 420, 2.0),
     "measure": Need(0.8, 0.04, 150, 0.8),
     "validate": Need(1.5, 0.045, 170, 0.8),
@@ -34,7 +35,8 @@ NEEDS = {
     "figures": Need(2.0, 0.03, 180, 0.3),
     "drawings": Need(0.6, 0.013, 145, 0.4),
     "report": Need(1.5, 0.015, 180, 0.3),
-    "paper": Need(14.0, 0.05, 190, 0.7),
+    "paper_figures": Need(2.5, 0.003, 190, 0.3),
+    "paper": Need(1.5, 0.005, 150, 0.3),
     "provenance": Need(0.8, 0.005, 130, 0.15),
     "share": Need(1.0, 0.02, 150, 0.2),
 }

@@ -15,6 +15,7 @@ import pandas as pd
 
 from ..io.store import FloatArray
 from ..stats.normal import NORMAL_95
+from ..tables.sensors import RECORDINGS_DIFFER
 from .cycles import find_cycles, find_holds, find_taps, moves
 from .holds import FADED, LN9, STEP_COLUMNS, Creep, HoldSpan, creep_constants, step_table
 from .intervals import Estimate, absolute, ratio_of_means, repeated
@@ -23,7 +24,7 @@ from .loops import LoopFigures, loop_figures
 from .noise import DETECTION_FACTOR, noise_floor
 from .parameters import BenchParameters
 
-__all__ = ["RECORDINGS_DIFFER", "BenchRecording", "SensorBench", "characterise", "reference_strain"]
+__all__ = ["BenchRecording", "SensorBench", "characterise", "reference_strain"]
 
 _REST_SHARE = 0.05
 """Share of the reference's range above its lowest within which a hold is a rest (ours)."""
@@ -39,10 +40,6 @@ _OF_THE_GAIN = ("response_full_scale", "signal_to_noise", "detection_limit", "st
 _CORNER_SAMPLES = 4.0
 """Samples within which a step of the bench is abrupt: its start is then known to a sample only (ours)."""
 _NONE = Estimate()
-RECORDINGS_DIFFER = (
-    "its recordings differ in gauge factor beyond their intervals: what rests on one gauge factor is withheld, "
-    "gauge_factor_note has each"
-)
 
 
 @dataclass(frozen=True)

@@ -14,10 +14,10 @@ seconds and alternates with the other knee's; a bend is wide, and the other knee
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -57,7 +57,6 @@ BEND_COLUMNS: Final = (
     "direction_known",
 )
 
-_COUNTS: Final = ("series", "repeat")
 _TYPES: Final = {"kind": "object", "series": "int64", "repeat": "int64", "direction_known": "bool"}
 _WORKING_HZ: Final = 20.0
 """Rate at which bends are looked for: far above `_SMOOTH_HZ` (ours, for speed)."""
@@ -185,7 +184,8 @@ def _way(response: Array, angle: Array | None) -> float:
     there = np.isfinite(response) & np.isfinite(angle)
     if np.count_nonzero(there) < 2:
         return 0.0
-    return float(np.sign(np.cov(response[there], angle[there])[0, 1]))
+    one, other = response[there], angle[there]
+    return float(np.sign((one - one.mean()) @ (other - other.mean())))
 
 
 @dataclass(frozen=True)
@@ -429,7 +429,7 @@ def _bends(
     signal = None if own is None else _working(own, parameters, angle, angle_low)
     beside = None if other is None else _working(other, parameters)
     if signal is None or (beside is not None and signal.top < _ECHO_SHARE * beside.top):
-        return pd.DataFrame({name: pd.Series(dtype=_TYPES.get(name, "float64")) for name in BEND_COLUMNS})
+        return _frame([])
     peaks = _peaks(signal)
     opposite = _Peaks(np.empty(0, dtype=np.intp), np.empty(0), signal.rate) if beside is None else _peaks(beside)
     holds = _peak_holds(signal, peaks, opposite, parameters)
@@ -482,37 +482,41 @@ def _bends(
                 "direction_known": signal.told,
             }
         )
-    found = pd.DataFrame(rows, columns=[c for c in BEND_COLUMNS if c not in _COUNTS])
-    return _numbered(found[_bent(found, angle, parameters)].reset_index(drop=True), parameters)
+    kept = _bent(rows, angle, parameters)
+    return _frame(_numbered([row for row, one in zip(rows, kept.tolist(), strict=True) if one], parameters))
 
 
-def _bent(bends: pd.DataFrame, angle: Array | None, parameters: BendParameters) -> npt.NDArray[np.bool_]:
+def _frame(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+    """Lay rows out as a frame, each column in its type."""
+    return pd.DataFrame(
+        {name: np.array([row[name] for row in rows], dtype=_TYPES.get(name, "float64")) for name in BEND_COLUMNS}
+    )
+
+
+def _bent(rows: Sequence[Mapping[str, Any]], angle: Array | None, parameters: BendParameters) -> npt.NDArray[np.bool_]:
     """Whether the angle is one of a bent knee; True where there is none."""
-    if angle is None or not np.isfinite(angle).any():
-        return np.ones(len(bends), dtype=bool)
+    if not rows or angle is None or not np.isfinite(angle).any():
+        return np.ones(len(rows), dtype=bool)
     straightest = float(np.nanquantile(angle, 1 - _HIGHEST_QUANTILE))
-    held, low = (bends[name].to_numpy(dtype=float) for name in ("angle", "angle_low"))
-    standing = (held - straightest < parameters.least_angle_deg) | (low <= 0)
+    held, low = (np.array([row[name] for row in rows]) for name in ("angle", "angle_low"))
+    standing: npt.NDArray[np.bool_] = (held - straightest < parameters.least_angle_deg) | (low <= 0)
     return ~standing
 
 
-def _numbered(bends: pd.DataFrame, parameters: BendParameters) -> pd.DataFrame:
+def _numbered(rows: Sequence[Mapping[str, Any]], parameters: BendParameters) -> list[dict[str, Any]]:
     """Count bends to about one level that follow one another."""
-    series: list[int] = []
-    repeat: list[int] = []
-    levels = bends["level"].to_numpy(dtype=float)
-    onsets = bends["movement_onset"].to_numpy(dtype=float)
-    ends = onsets + bends["movement_duration"].to_numpy(dtype=float)
-    for k in range(len(bends)):
-        follows = (
-            k > 0
-            and onsets[k] - ends[k - 1] <= parameters.series_gap_s
-            and abs(levels[k] - levels[k - 1]) <= _SAME_LEVEL_SHARE * abs(levels[k - 1])
-        )
-        series.append(series[-1] if follows else (series[-1] + 1 if series else 1))
-        repeat.append(repeat[-1] + 1 if follows else 1)
-    counted = bends.assign(series=series, repeat=repeat)[list(BEND_COLUMNS)]
-    return counted.astype({name: _TYPES.get(name, "float64") for name in BEND_COLUMNS})
+    counted: list[dict[str, Any]] = []
+    for k, row in enumerate(rows):
+        series, repeat = (counted[-1]["series"] + 1 if counted else 1), 1
+        if k > 0:
+            last = rows[k - 1]
+            near = row["movement_onset"] - (last["movement_onset"] + last["movement_duration"])
+            if near <= parameters.series_gap_s and abs(row["level"] - last["level"]) <= _SAME_LEVEL_SHARE * abs(
+                last["level"]
+            ):
+                series, repeat = counted[-1]["series"], counted[-1]["repeat"] + 1
+        counted.append({**row, "series": series, "repeat": repeat})
+    return counted
 
 
 def bends_of_knees(
@@ -549,4 +553,7 @@ def bends_of_knees(
     if not parts:
         return pd.DataFrame({name: pd.Series(dtype=object) for name in ("side", *BEND_COLUMNS)})
     filled = [part for part in parts if len(part)] or parts[:1]
-    return pd.concat(filled, ignore_index=True).sort_values(["onset", "side"], kind="stable", ignore_index=True)
+    whole = pd.concat(filled, ignore_index=True)
+    # a frame takes ten times as long to sort by words
+    order = np.lexsort((whole["side"].to_numpy(dtype=str), whole["onset"].to_numpy()))
+    return whole.iloc[order].reset_index(drop=True)

@@ -30,6 +30,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -194,15 +195,11 @@ class AngleMap:
 
     def angle_of(self, levels: npt.ArrayLike) -> Array:
         """Angle for levels in the direction of flexion with hysteresis taken off; straight on beyond the knots."""
-        return curve_through(np.asarray(self.levels), np.asarray(self.angles))(levels)
+        return _curve(self.levels, self.angles)(levels)
 
     def level_of(self, angle_deg: float) -> float:
         """Level at an angle: the inverse of `angle_of`."""
-        curve = curve_through(np.asarray(self.levels), np.asarray(self.angles))
-        chord = self.levels[0] + (angle_deg - self.angles[0]) * self.response_per_degree
-        width = self.levels[-1] - self.levels[0]
-        found = brentq(lambda level: float(curve(level)) - angle_deg, chord - 10 * width, chord + 10 * width)
-        return float(found)
+        return _level(self.levels, self.angles, angle_deg)
 
     def response_to(self, low_deg: float, high_deg: float) -> float:
         """Response per degree to a knee that bends from one angle to another and back: by the curve, less the loop.
@@ -269,8 +266,9 @@ class AngleMap:
             return Angles.none(len(x))
         resting_deg, zero_error = self.zero(drift, rest_ohm)
         level = x + (self.level_of(resting_deg) - self.level_of(0.0))
-        degrees_per_s = np.gradient(self.angle_of(spanned(level))) * fs
-        level = level + self.lag_s * np.gradient(spanned(level)) * fs
+        whole = spanned(level)
+        degrees_per_s = np.gradient(self.angle_of(whole)) * fs
+        level = level + self.lag_s * np.gradient(whole) * fs
         if self.loop_width > 0:
             level = level + self.loop_width / 2 * branch(spanned(level), self.branch_radius)
         angle = self.angle_of(level)
@@ -317,6 +315,22 @@ def _resting_angle(apparent: float, posture_sd: float, drift_sd: float) -> tuple
     mean = sum(weight * value for weight, value, _ in cases) / total
     variance = sum(weight * (own + (value - mean) ** 2) for weight, value, own in cases) / total
     return mean, math.sqrt(variance)
+
+
+@lru_cache(maxsize=256)
+def _curve(levels: tuple[float, ...], angles: tuple[float, ...]) -> Callable[[npt.ArrayLike], Array]:
+    """Make the curve of a map once: every recording of its session asks for it several times."""
+    return curve_through(np.asarray(levels), np.asarray(angles))
+
+
+@lru_cache(maxsize=1024)
+def _level(levels: tuple[float, ...], angles: tuple[float, ...], angle_deg: float) -> float:
+    """Find the level at an angle; that of the straight leg is asked for again and again."""
+    curve = _curve(levels, angles)
+    slope = (levels[-1] - levels[0]) / (angles[-1] - angles[0])
+    chord = levels[0] + (angle_deg - angles[0]) * slope
+    width = levels[-1] - levels[0]
+    return float(brentq(lambda level: float(curve(level)) - angle_deg, chord - 10 * width, chord + 10 * width))
 
 
 def curve_through(levels: Array, angles: Array) -> Callable[[npt.ArrayLike], Array]:

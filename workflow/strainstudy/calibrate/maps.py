@@ -107,7 +107,9 @@ def own_holds(bend: BendTrace) -> pd.DataFrame:
     """Give the labelled holds at known angles of a bend recording's own knee."""
     side = bend.key.tracked_point.removesuffix("_knee")
     rows = bend.labels
-    return rows[(rows["trial_type"] == "knee_bend") & (rows["side"] == side) & rows["value"].notna()]
+    of_side = (rows["trial_type"].to_numpy() == "knee_bend") & (rows["side"].to_numpy() == side)
+    holds: pd.DataFrame = rows[of_side & rows["value"].notna().to_numpy()]
+    return holds
 
 
 def side_of_holds(response: npt.ArrayLike, fs: float, holds: pd.DataFrame) -> Literal[-1, 1]:
@@ -127,7 +129,8 @@ def side_of_holds(response: npt.ArrayLike, fs: float, holds: pd.DataFrame) -> Li
     """
     x = np.asarray(response, dtype=np.float64)
     angle = np.zeros(len(x))
-    for onset, duration, value in holds[["onset", "duration", "value"]].itertuples(index=False):
+    columns = (holds[name].to_numpy(dtype=np.float64) for name in ("onset", "duration", "value"))
+    for onset, duration, value in zip(*columns, strict=True):
         angle[max(0, round(onset * fs)) : max(0, round((onset + duration) * fs))] = value
     finite = np.isfinite(x)
     if not finite.any():

@@ -35,13 +35,13 @@ def in_degrees(strides: pd.DataFrame, angles: Mapping[str, FloatArray], fs: floa
     DataFrame
         As given; ``swing_peak`` and ``range_of_motion`` are NaN for a side without an angle.
     """
-    rows = strides.assign(swing_peak=np.nan, range_of_motion=np.nan).reset_index(drop=True)
+    peak, extent = np.full(len(strides), np.nan), np.full(len(strides), np.nan)
+    sides = strides["side"].to_numpy()
     for side, angle in angles.items():
-        own = rows.index[rows["side"] == side]
+        own = np.flatnonzero(sides == side)
         if not len(own):
             continue
-        curves = stride_curves(angle, rows.loc[own], fs)
-        swing = curves[:, curves.shape[1] // 2 :]
-        rows.loc[own, "swing_peak"] = swing.max(axis=1)
-        rows.loc[own, "range_of_motion"] = curves.max(axis=1) - curves.min(axis=1)
-    return rows
+        curves = stride_curves(angle, strides.iloc[own], fs)
+        peak[own] = curves[:, curves.shape[1] // 2 :].max(axis=1)
+        extent[own] = curves.max(axis=1) - curves.min(axis=1)
+    return strides.assign(swing_peak=peak, range_of_motion=extent).reset_index(drop=True)

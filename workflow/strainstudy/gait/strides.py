@@ -166,7 +166,7 @@ def stride_rows(
     swing_first = np.clip(np.round(toe_off * fs), first, last - 1).astype(np.intp)
     _, peak = _extremes(filled, swing_first, last)
     at_contact = np.interp(following * fs, np.arange(curve.size), filled)
-    return pd.DataFrame(
+    rows = pd.DataFrame(
         {
             "side": side,
             "onset": onset,
@@ -186,4 +186,6 @@ def stride_rows(
             "amplitude": np.where(complete, peak - at_contact, np.nan),
             "response_range": np.where(complete, high - low, np.nan),
         }
-    )[list(STRIDE_COLUMNS)]
+    )
+    assert tuple(rows.columns) == STRIDE_COLUMNS
+    return rows

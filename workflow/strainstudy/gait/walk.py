@@ -239,25 +239,33 @@ def _strides(
     frames = [frame for frame in frames if len(frame)]
     if not frames:
         return _no_strides()
-    return pd.concat(frames, ignore_index=True).sort_values(["onset", "side"], ignore_index=True)
+    return _in_order(pd.concat(frames, ignore_index=True))
 
 
 def _events(swings: Mapping[str, Swings], numbers: Mapping[str, IntArray]) -> pd.DataFrame:
-    frames = []
+    parts = []
     for side, own in swings.items():
         kept = own.sound & (numbers[side] >= 0)
         for kind, onset in (("toe_off", own.toe_off), ("initial_contact", own.contact)):
-            frames.append(
-                pd.DataFrame(
-                    {"onset": onset[kept], "duration": 0.0, "trial_type": kind, "side": side, "score": own.score[kept]}
-                )
-            )
-    frames = [frame for frame in frames if len(frame)]
-    if not frames:
-        kinds = {"trial_type": "object", "side": "object"}
-        names = ("onset", "duration", "trial_type", "side", "score")
-        return pd.DataFrame({name: pd.Series(dtype=kinds.get(name, "float64")) for name in names})
-    return pd.concat(frames, ignore_index=True).sort_values(["onset", "side"], ignore_index=True)
+            parts.append((kind, side, onset[kept], own.score[kept]))
+    counts = [len(onset) for _, _, onset, _ in parts]
+    empty = np.empty(0)
+    events = pd.DataFrame(
+        {
+            "onset": np.concatenate([empty, *(onset for _, _, onset, _ in parts)]),
+            "duration": np.zeros(sum(counts)),
+            "trial_type": np.repeat(np.array([kind for kind, _, _, _ in parts], dtype=object), counts),
+            "side": np.repeat(np.array([side for _, side, _, _ in parts], dtype=object), counts),
+            "score": np.concatenate([empty, *(score for _, _, _, score in parts)]),
+        }
+    )
+    return _in_order(events)
+
+
+def _in_order(rows: pd.DataFrame) -> pd.DataFrame:
+    """Sort by onset and side, in a fraction of the time that a frame takes to sort by words."""
+    order = np.lexsort((rows["side"].to_numpy(dtype=str), rows["onset"].to_numpy()))
+    return rows.iloc[order].reset_index(drop=True)
 
 
 def _states(

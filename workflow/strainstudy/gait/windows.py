@@ -474,8 +474,7 @@ def gait_features(
             "time": 0.5 * (starts + ends),
             "knees": np.where(both, "both", anchor),
             "strides": np.array([b - a for a, b in spans]),
+            **{name: measures[name] for name in names},
         }
     )
-    for name in names:
-        frame[name] = measures[name]
     return frame.sort_values("onset", kind="stable", ignore_index=True)

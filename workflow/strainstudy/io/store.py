@@ -2,14 +2,15 @@
 
 Every file, intermediate or final, has the columns ``recording_id``, ``time``, ``tracked_point`` and then the
 quantities; what a reader needs beside them (rate, units, which row group is which) is in the file's metadata,
-so a stage reads one recording without touching the others.
+so a stage reads one recording without touching the others. A stage that goes on in the same process may have what was
+just written handed on (`Kept`), so far as there is room for it.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -19,12 +20,16 @@ import numpy.typing as npt
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from .arrow import as_arrow, as_word
 from .atomic import replacing
 
-__all__ = ["FloatArray", "Trace", "TraceWriter", "iter_traces", "read_recording"]
+__all__ = ["FloatArray", "Kept", "Trace", "TraceReader", "TraceWriter", "iter_traces", "read_recording"]
 
 FloatArray = npt.NDArray[np.float64]
 _INDEX_KEY = b"strainstudy.traces"
+_BESIDE = ("recording_id", "time", "tracked_point")
+_MOST_KEPT_BYTES = 128_000_000
+"""Half an hour of three channels at 1 kHz; what is more is read back, and a job stays within its memory (ours)."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +71,49 @@ class Trace:
         return self.columns[name]
 
 
+class Kept:
+    """Traces as a file has them, for the next stage of the same process, so far as there is room.
+
+    Parameters
+    ----------
+    quantities : collection of str
+        Those that will be read.
+    most_bytes : int
+        Room for them; a recording of which not every trace fits is left to be read from the file.
+    """
+
+    def __init__(self, quantities: Collection[str], most_bytes: int = _MOST_KEPT_BYTES) -> None:
+        self._quantities = quantities
+        self._room = most_bytes
+        self._traces: dict[str, dict[str, Trace]] = {}
+        self._too_large: set[str] = set()
+
+    def add(self, trace: Trace) -> None:
+        """Keep a trace, its columns in the type that they are stored with."""
+        name = trace.recording_id
+        columns = {quantity: trace[quantity].view() for quantity in self._quantities}
+        size = sum(values.nbytes for values in columns.values())
+        if name in self._too_large or size > self._room:
+            self._too_large.add(name)
+            dropped = self._traces.pop(name, {})
+            self._room += sum(values.nbytes for one in dropped.values() for values in one.columns.values())
+            return
+        for values in columns.values():
+            values.flags.writeable = False
+        self._room -= size
+        self._traces.setdefault(name, {})[trace.tracked_point] = replace(trace, columns=columns)
+
+    def recording(self, recording_id: str) -> dict[str, Trace] | None:
+        """Give the traces of a recording as `read_recording` would, not to be written to; None if they are not here."""
+        found = self._traces.get(recording_id)
+        if found is None:
+            return None
+        return {
+            point: replace(trace, columns={n: v.astype(np.float64, copy=False) for n, v in trace.columns.items()})
+            for point, trace in found.items()
+        }
+
+
 class TraceWriter:
     """Write traces one after another into one Parquet file that appears only when all are in.
 
@@ -79,6 +127,8 @@ class TraceWriter:
         Store 64-bit floats, for a stage that goes on where the last one stopped.
     words : mapping of str to mapping
         By column: unit, title and description, for the metadata of its field.
+    kept : Kept, optional
+        Takes every trace as well.
     """
 
     def __init__(
@@ -88,8 +138,10 @@ class TraceWriter:
         *,
         exact: bool = False,
         words: Mapping[str, Mapping[str, str]] | None = None,
+        kept: Kept | None = None,
     ) -> None:
         self._quantities = quantities
+        self._kept = kept
         self._dtype = np.float64 if exact else np.float32
         word = pa.dictionary(pa.int32(), pa.string())
         kinds = {
@@ -123,17 +175,16 @@ class TraceWriter:
     def write(self, trace: Trace) -> None:
         """Append one trace as one row group."""
         n = trace.n
-
-        def word(value: str) -> pa.Array:
-            return pa.DictionaryArray.from_arrays(np.zeros(n, dtype=np.int32), pa.array([value]))
-
+        stored: dict[str, npt.NDArray[Any]] = {n: np.asarray(trace[n], dtype=self._dtype) for n in self._quantities}
         arrays = [
-            word(trace.recording_id),
-            pa.array(trace.time),
-            word(trace.tracked_point),
-            *(pa.array(np.asarray(trace[name], dtype=self._dtype)) for name in self._quantities),
+            as_word(trace.recording_id, n),
+            as_arrow(trace.time),
+            as_word(trace.tracked_point, n),
+            *map(as_arrow, stored.values()),
         ]
         self._writer.write_table(pa.Table.from_arrays(arrays, schema=self._schema), row_group_size=max(n, 1))
+        if self._kept is not None:
+            self._kept.add(replace(trace, columns=stored))
         self._index.append(
             {
                 "recording_id": trace.recording_id,
@@ -143,6 +194,80 @@ class TraceWriter:
                 "clipped_s": trace.clipped_s,
                 "samples": n,
             }
+        )
+
+
+class TraceReader:
+    """Read the recordings of a file one by one, in any order.
+
+    Parameters
+    ----------
+    path : Path
+        What a `TraceWriter` wrote.
+    quantities : collection of str, optional
+        Only these columns, which saves the time and room of the others; all if not given.
+    kept : Kept, optional
+        What of it was kept when it was written; it must have these quantities.
+    """
+
+    def __init__(self, path: Path, quantities: Collection[str] | None = None, kept: Kept | None = None) -> None:
+        self._path = path
+        self._quantities = quantities
+        self._kept = kept
+
+    def __enter__(self) -> Self:
+        self._file = pq.ParquetFile(self._path)
+        names = [n for n in self._file.schema_arrow.names if n not in _BESIDE]
+        self._wanted = [n for n in names if self._quantities is None or n in self._quantities]
+        self._entries: list[dict[str, Any]] = json.loads(self._file.metadata.metadata[_INDEX_KEY])
+        self._groups: dict[str, list[int]] = {}
+        for group, entry in enumerate(self._entries):
+            self._groups.setdefault(entry["recording_id"], []).append(group)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trail: TracebackType | None
+    ) -> None:
+        self._file.close()
+
+    def __iter__(self) -> Iterator[Trace]:
+        """Give all traces in the order of the file."""
+        return map(self._trace, range(len(self._entries)))
+
+    def traces(self, recording_id: str) -> Iterator[Trace]:
+        """Give the traces of one recording in the order of the file; none if it has none."""
+        return map(self._trace, self._groups.get(recording_id, ()))
+
+    def recording(self, recording_id: str) -> dict[str, Trace]:
+        """Give one recording as `read_recording` does."""
+        kept = None if self._kept is None else self._kept.recording(recording_id)
+        if kept is not None:
+            return kept
+        groups = self._groups.get(recording_id, [])
+        if not groups:
+            return {}
+        table = self._read(groups)
+        traces, first = {}, 0
+        for entry in (self._entries[group] for group in groups):
+            traces[entry["tracked_point"]] = self._made(entry, table.slice(first, entry["samples"]))
+            first += entry["samples"]
+        return traces
+
+    def _read(self, groups: Sequence[int]) -> pa.Table:
+        # a job has one core: threads would only stand in each other's way
+        return self._file.read_row_groups(groups, columns=self._wanted, use_threads=False)
+
+    def _trace(self, group: int) -> Trace:
+        return self._made(self._entries[group], self._read([group]))
+
+    def _made(self, entry: Mapping[str, Any], table: pa.Table) -> Trace:
+        return Trace(
+            entry["recording_id"],
+            entry["tracked_point"],
+            entry["units"],
+            entry["sampling_frequency"],
+            {name: table[name].to_numpy().astype(np.float64) for name in self._wanted},
+            tuple((start, stop) for start, stop in entry["clipped_s"]),
         )
 
 
@@ -158,34 +283,20 @@ def iter_traces(
     recording_id : str, optional
         All recordings if not given.
     quantities : collection of str, optional
-        Only these columns, which saves the time and room of the others; all if not given.
+        As for `TraceReader`.
 
     Yields
     ------
     Trace
         Its columns as float64, in the order of the file.
     """
-    with pq.ParquetFile(path) as file:
-        index = json.loads(file.metadata.metadata[_INDEX_KEY])
-        names = [n for n in file.schema_arrow.names if n not in ("recording_id", "time", "tracked_point")]
-        wanted = [n for n in names if quantities is None or n in quantities]
-        for group, entry in enumerate(index):
-            if recording_id is not None and entry["recording_id"] != recording_id:
-                continue
-            table = file.read_row_group(group, columns=wanted)
-            yield Trace(
-                entry["recording_id"],
-                entry["tracked_point"],
-                entry["units"],
-                entry["sampling_frequency"],
-                {name: table[name].to_numpy().astype(np.float64) for name in wanted},
-                tuple((start, stop) for start, stop in entry["clipped_s"]),
-            )
+    with TraceReader(path, quantities) as reader:
+        yield from reader if recording_id is None else reader.traces(recording_id)
 
 
 def read_recording(path: Path, recording_id: str, quantities: Collection[str] | None = None) -> dict[str, Trace]:
     """Read one recording's traces, keyed by tracked point (a reference beside a sensor: ``<point>:reference``).
 
-    Parameters are those of `iter_traces`.
+    Parameters are those of `iter_traces`. For many recordings of one file see `TraceReader`.
     """
     return {trace.tracked_point: trace for trace in iter_traces(path, recording_id, quantities)}

@@ -6,7 +6,7 @@ In: the result tables and the panels of a figure. Out: a paragraph for each figu
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
@@ -16,15 +16,17 @@ from ..report.results import StudyTables
 from ..tables.angles import ANGLES
 from ..tables.sensors import SENSOR_LOOPS, SENSORS
 from ..tables.validation import CONFUSION, PARAMETERS
-from ..validate.groups import MINIMUM_PEOPLE
+from ..validate.measurements import MINIMUM_PEOPLE
 from ..validate.unvalidated import unvalidated_words
 from .frames import withheld_words
 from .names import WIDTHS_MM, figure_file
 from .prose import listed
-from .style import Panel
 from .words import TWO_LIMITS, interval, measure_words
 
-__all__ = ["caption_of", "captions_text"]
+if TYPE_CHECKING:
+    from .style import Panel  # which draws, as those that only put captions together do not
+
+__all__ = ["caption_of", "captions_text", "coarse_words"]
 
 _SESSION: Final = "Values are of each participant's first session, recordings of a session averaged."
 _LIMITS: Final = f"95 % intervals are Student's t over participants, from {MINIMUM_PEOPLE} participants on."
@@ -175,9 +177,13 @@ _OF_MEASURES: Final = ("groups", "limits_of_agreement", "reliability")
 
 
 def caption_of(name: str, tables: StudyTables, panels: Sequence[Panel]) -> str:
-    """Write the caption of a figure, with the measures that the labels are too coarse for."""
-    coarse = unvalidated_words(tables(PARAMETERS), measure_words) if name in _OF_MEASURES else ""
-    return f"{_CAPTIONS[name](tables, panels)} {coarse}".rstrip()
+    """Write the caption of a figure, without what `coarse_words` says of it."""
+    return _CAPTIONS[name](tables, panels)
+
+
+def coarse_words(name: str, tables: StudyTables) -> str:
+    """Name the measures of a figure that the labels are too coarse for, which is known once they are compared."""
+    return unvalidated_words(tables(PARAMETERS), measure_words) if name in _OF_MEASURES else ""
 
 
 def captions_text(captions: Mapping[str, str], of_tables: Mapping[str, str]) -> str:

@@ -17,7 +17,7 @@ from ..palette import BLACK, GREEN, GREY, SIDE_COLOURS, STATE_COLOURS, WHITE
 from ..report.content import number_text
 from ..report.style import ink_on
 from ..stats.intervals import t_interval
-from ..validate.groups import MINIMUM_PEOPLE
+from ..validate.measurements import MINIMUM_PEOPLE
 from ..vocabulary import GAIT_STATES
 from .frames import AFFECTED, OTHER
 from .words import event_words, measure_words, state_words, unit_words

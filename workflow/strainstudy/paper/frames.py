@@ -18,8 +18,7 @@ from ..tables.gait import GAIT
 from ..tables.standing import RETEST
 from ..tables.swallows import SWALLOW_SUMMARY
 from ..tables.validation import EVENTS, PAIRS, PARAMETERS
-from ..validate.groups import MINIMUM_PEOPLE
-from ..validate.measurements import SIZE
+from ..validate.measurements import MINIMUM_PEOPLE, SIZE
 from ..vocabulary import GAIT_STATES, SIDES
 from .prose import counted
 

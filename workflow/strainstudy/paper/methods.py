@@ -13,12 +13,11 @@ from typing import Final
 
 import pandas as pd
 
-from ..bench.characterise import RECORDINGS_DIFFER
 from ..records import Sensor
 from ..report.content import number_text
 from ..report.methods import CONDITION_STEPS
 from ..report.results import StudyTables, usable_minutes
-from ..tables.sensors import BENCH_CYCLES, BENCH_STEPS, SENSOR_HEALTH, SENSORS
+from ..tables.sensors import BENCH_CYCLES, BENCH_STEPS, RECORDINGS_DIFFER, SENSOR_HEALTH, SENSORS
 from ..vocabulary import BENCH_POINTS, BENCH_TASKS, SIDE_OF_POINT
 from .facts import Facts
 from .methods_outcomes import OUTCOME_SECTIONS, statistics_text

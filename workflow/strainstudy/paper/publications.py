@@ -22,7 +22,7 @@ from ..tables.sensors import SENSOR_HEALTH, SENSORS
 from ..tables.spec import TableSpec, text
 from ..tables.standing import GROUPS
 from ..tables.validation import PARAMETERS, RATERS
-from ..validate.groups import MINIMUM_PEOPLE
+from ..validate.measurements import MINIMUM_PEOPLE
 from ..validate.unvalidated import unvalidated_words
 from ..vocabulary import BENCH_TASKS
 from .facts import Facts

@@ -16,7 +16,7 @@ import pandas as pd
 from ..records import Participant, Recording
 from .measure_words import WALK_MEASURES
 
-__all__ = ["NO_SESSION", "TABLES", "Facts", "facts_of", "nominal_holds", "rows_of"]
+__all__ = ["NO_SESSION", "OF_EVERYBODY", "TABLES", "Facts", "facts_of", "nominal_holds", "rows_of"]
 
 NO_SESSION: Final = "no session given"
 _ANGLES: Final = ("angle", "angle_low", "angle_high")
@@ -48,7 +48,9 @@ TABLES: Final[Mapping[str, tuple[str, ...]]] = {
     ),
     "parameters": ("measure", "unit", "validity", "from_rater_timing"),
 }  # fmt: skip
-"""What the pages read of the results, and which columns of it."""
+"""What the pages read of the results, and which columns of it; whose a row is comes first."""
+OF_EVERYBODY: Final = ("health", "parameters")
+"""Tables of which a page shows other people's rows too: uses of sensors worn here, agreement with labels."""
 _SOMETIMES: Final[Mapping[str, tuple[str, ...]]] = {"gait": ("trained", "rule_limping_share")}
 _MOST_SESSIONS: Final = 4
 """Sessions side by side; of more the first and the last ones are shown, for two sheets to be enough (ours)."""
@@ -172,20 +174,22 @@ def facts_of(
     }
     own: dict[str, pd.DataFrame] = {}
     for name, columns in TABLES.items():
-        there = [column for column in _SOMETIMES.get(name, ()) if column in tables[name]]
-        frame = tables[name][[*columns, *there]]
+        frame = tables[name]
+        shown = [*columns, *(column for column in _SOMETIMES.get(name, ()) if column in frame)]
         if name == "health":
             # of the sensors that were worn, whoever wore them then: a fault of one concerns everybody who did
-            own[name] = frame[frame["sensor_id"].isin(list(worn))]
+            own[name] = frame.loc[frame["sensor_id"].isin(list(worn)), shown]
         elif name == "parameters":
             # of everybody's labels: how well a measure is known is no matter of whose it is
-            own[name] = frame
-        elif "recording_id" in frame:
-            mine = frame[frame["recording_id"].isin(list(session_of))]
-            own[name] = mine.assign(session=mine["recording_id"].map(session_of))
+            own[name] = frame[shown]
+        elif "recording_id" in shown:
+            mine = frame.loc[frame["recording_id"].isin(list(session_of)), shown]
+            mine["session"] = pd.Series([session_of[r] for r in mine["recording_id"]], index=mine.index, dtype=object)
+            own[name] = mine
         else:
-            mine = frame[frame["participant_id"] == person.participant_id]
-            given = mine["session_id"].astype(object)
-            own[name] = mine.assign(session=given.where(given.notna(), NO_SESSION))
+            mine = frame.loc[frame["participant_id"] == person.participant_id, shown]
+            sessions = [NO_SESSION if pd.isna(session) else session for session in mine["session_id"]]
+            mine["session"] = pd.Series(sessions, index=mine.index, dtype=object)
+            own[name] = mine
     holds = nominal_holds(own["bends"], {name: frame for name, frame in labels.items() if name in session_of})
     return Facts(person, recordings, own, holds.assign(session=holds["recording_id"].map(session_of)))

@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import mimetypes
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -61,7 +61,7 @@ def _typed(name: str) -> Entity:
     return {"encodingFormat": kind} if kind else {}
 
 
-def _file(row: pd.Series, prefix: str) -> Entity:
+def _file(row: Mapping[Hashable, Any], prefix: str) -> Entity:
     name = str(row["file"])
     entity = {"@id": prefix + name, "@type": "File", "name": name, "contentSize": str(row["bytes"])}
     return {**entity, "sha256": row["sha256"], **_typed(name)}
@@ -173,11 +173,9 @@ def run_crate(
     dict
         JSON-LD document.
     """
-    outputs = [_file(row, "../") for _, row in manifest[manifest["role"] == "output"].iterrows()]
-    given = [
-        {**_file(row, f"#{row['role']}/"), "@type": "CreativeWork"}
-        for _, row in manifest[manifest["role"] != "output"].iterrows()
-    ]
+    files = manifest.to_dict("records")
+    outputs = [_file(row, "../") for row in files if row["role"] == "output"]
+    given = [{**_file(row, f"#{row['role']}/"), "@type": "CreativeWork"} for row in files if row["role"] != "output"]
     libraries = [
         {"@id": f"#package-{package}", "@type": "SoftwareApplication", "name": package, "softwareVersion": number}
         for package, number in sorted(packages.items())

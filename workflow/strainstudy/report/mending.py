@@ -13,12 +13,11 @@ from typing import Any, Final
 
 import pandas as pd
 
-from ..bench.characterise import RECORDINGS_DIFFER
 from ..gait.verdict import CANNOT_TELL, VERDICT_COLUMNS
 from ..tables.angles import CALIBRATIONS
 from ..tables.faults import FAULTS
 from ..tables.gait import GAIT
-from ..tables.sensors import SENSORS
+from ..tables.sensors import RECORDINGS_DIFFER, SENSORS
 from .results import StudyTables, records
 from .spoken import spoken
 

@@ -300,26 +300,27 @@ def people(tables: StudyTables) -> Section | None:
         for key, rows in counted.groupby(["participant_id", "session_id", counted["task"].eq("free")], sort=True)
     }
     verdicts = tables.with_person(tables(GAIT, *VERDICT_COLUMNS))
+    judged: dict[tuple[Any, Any], set[str]] = {}
+    for r in records(verdicts[verdicts["verdict"].notna()]):
+        judged.setdefault((r["participant_id"], r["session_id"]), set()).add(verdict_words(r))
     rows = []
     for (person, session), visit in own.groupby(["participant_id", "session_id"], sort=True):
-        first = records(visit)[0]
         row = walked.get((person, session))
         rates = []
         for unasked in (True, False):
             count, seconds = swallowed.get((person, session, unasked), (0.0, 0.0))
             rates.append(number_text(60.0 * count / seconds, 2) if seconds else "n/a")
-        judged = verdicts[(verdicts["participant_id"] == person) & (verdicts["session_id"] == session)]
-        said = {verdict_words(r) for r in records(judged[judged["verdict"].notna()])}
+        said = judged.get((person, session), set())
         odd = visit[visit["status"] != "good"]
-        told = Counter(f"{r['task']} {r['status']}" for r in records(odd))
+        told = Counter(f"{task} {status}" for task, status in zip(odd["task"], odd["status"], strict=True))
         wrong = [words + (f" ({n} recordings)" if n > 1 else "") for words, n in told.items()]
         flags = visit["sensor_flag"].dropna().astype(str)
         wrong += sorted({f"{flag.split(':')[0]} outside its limits" for text in flags for flag in text.split("; ")
                          if flag.startswith("sensor ")})  # fmt: skip
         rows.append(
             (
-                str(person), str(session), spoken(first["group"]),
-                spoken(first["affected_side"]), number_text(usable_minutes(visit)),
+                str(person), str(session), spoken(visit["group"].iloc[0]),
+                spoken(visit["affected_side"].iloc[0]), number_text(usable_minutes(visit)),
                 _limp_words(row) if row else "no walking", row["prediction"] if row else "n/a",
                 "; ".join(sorted(said)) or "n/a", *rates, "; ".join(wrong) or "none",
             )

@@ -28,7 +28,9 @@ def usable_minutes(recordings: pd.DataFrame) -> float:
 
 def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """Give the rows of a frame as dicts."""
-    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+    # by column: of a wide frame with few rows pandas' own way takes ten times as long
+    names, columns = [str(name) for name in frame.columns], [column.tolist() for _, column in frame.items()]
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 class StudyTables:

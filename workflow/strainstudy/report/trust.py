@@ -23,7 +23,7 @@ from ..tables.classifier import EVIDENCE
 from ..tables.gait import GAIT
 from ..tables.validation import CONFUSION, PARAMETERS, STATES
 from ..tables.validation import EVENTS as AGREEMENT
-from ..validate.parameter_agreement import CANNOT, GOOD_ICC
+from ..validate.unvalidated import CANNOT, GOOD_ICC
 from ..vocabulary import EVENT_TYPES
 from .content import interval_text, number_text
 from .elsewhere import Elsewhere, elsewhere_of, tested_here

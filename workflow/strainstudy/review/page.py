@@ -63,8 +63,8 @@ def _plain(value: Any) -> Any:
 
 
 def _rows(frame: pd.DataFrame, columns: Sequence[str], *, rounded: bool = False) -> list[list[Any]]:
-    rows = frame.reindex(columns=list(columns)).astype(object).itertuples(index=False, name=None)
-    cells = [[_plain(cell) for cell in row] for row in rows]
+    cells_of = [frame[name].tolist() if name in frame else [None] * len(frame) for name in columns]
+    cells = [[_plain(cell) for cell in row] for row in zip(*cells_of, strict=True)]
     if rounded:
         cells = [[round(cell, _DECIMALS) if isinstance(cell, float) else cell for cell in row] for row in cells]
     return cells

@@ -38,12 +38,17 @@ def branch(values: npt.ArrayLike, radius: float) -> Array:
     moving = np.flatnonzero(slope)
     turns = moving[1:][slope[moving[1:]] != slope[moving[:-1]]]
     bounds = np.concatenate([[0], turns, [len(x) - 1]])
-    states = np.empty(len(bounds))
+    ends = x[bounds[1:]]
     state = float(x[0]) + radius
-    states[0] = state
-    for k, value in enumerate(x[bounds[1:]].tolist(), start=1):
-        state = min(max(state, value - radius), value + radius)
-        states[k] = state
+    passed = [state]
+    # A plain loop over turning points: each state depends on the one before.
+    for least, most in zip((ends - radius).tolist(), (ends + radius).tolist(), strict=True):
+        if state < least:
+            state = least
+        elif state > most:
+            state = most
+        passed.append(state)
+    states = np.array(passed)
     # Between two turning points the signal is monotone, so the operator is a clip of its state at the last one.
     lengths = np.diff(bounds)
     held = np.concatenate([[states[0]], np.repeat(states[:-1], lengths)])

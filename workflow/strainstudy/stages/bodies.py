@@ -84,12 +84,13 @@ def of_reference_rater(labels: Mapping[str, T], reference_rater: str | None) -> 
 
 
 def _on_one_grid(traces: Mapping[str, Trace], quantity: str) -> dict[str, Array]:
-    """Give curves that end together, NaN where a channel has no data."""
+    """Give curves that end together, NaN where a channel has no data; one that is long enough is not copied."""
     length = max((trace.n for trace in traces.values()), default=0)
     curves = {}
     for side, trace in traces.items():
-        curves[side] = np.full(length, np.nan)
-        curves[side][: trace.n] = trace[quantity]
+        curves[side] = trace[quantity]
+        if trace.n < length:
+            curves[side] = np.concatenate([trace[quantity], np.full(length - trace.n, np.nan)])
     return curves
 
 

@@ -25,7 +25,7 @@ from ..faults import Fault
 from ..io.atomic import write_text
 from ..io.frames import read_json, write_rows
 from ..io.labels import read_labels
-from ..io.store import FloatArray, Trace, TraceWriter, read_recording
+from ..io.store import FloatArray, Kept, Trace, TraceReader, TraceWriter
 from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..reference_use import calibrates, calibrating_spans
@@ -150,6 +150,8 @@ def run(
     calibrations: Path,
     notes: Path,
     progress: Progress,
+    kept: Kept | None = None,
+    keep: Kept | None = None,
 ) -> None:
     """Calibrate the recordings of a batch.
 
@@ -170,6 +172,8 @@ def run(
     signals, maps, calibrations, notes : Path
         To write: `QUANTITIES`; angle maps; rows of the calibration table; one note row per trace.
     progress : Progress
+    kept, keep : Kept, optional
+        What condition kept of ``traces``; to keep what is written to ``signals``.
     """
     told: dict[str, dict[str, Mapping[str, Any]]] = {}
     for row in read_json(condition_notes):
@@ -178,17 +182,18 @@ def run(
     bends: list[BendTrace] = []
     references: list[ReferenceTrace] = []
     of_id = {recording.recording_id: recording for recording in recordings}
-    for recording in recordings:
-        name = recording.recording_id
-        labels = of_reference_rater(recording.labels, reference_rater) if recording.task == "bend" else None
-        if labels is None and not calibrates(recording.reference_use):
-            continue
-        held[name] = read_recording(traces, name)
-        knees = _knees(recording, held[name], told[name])
-        references += _references(recording, held[name], knees)
-        if labels is not None:
-            marked = read_labels(labels)
-            bends += [BendTrace(**vars(knee), labels=marked) for knee in knees.values()]
+    with TraceReader(traces, kept=kept) as reader:
+        for recording in recordings:
+            name = recording.recording_id
+            labels = of_reference_rater(recording.labels, reference_rater) if recording.task == "bend" else None
+            if labels is None and not calibrates(recording.reference_use):
+                continue
+            held[name] = reader.recording(name)
+            knees = _knees(recording, held[name], told[name])
+            references += _references(recording, held[name], knees)
+            if labels is not None:
+                marked = read_labels(labels)
+                bends += [BendTrace(**vars(knee), labels=marked) for knee in knees.values()]
     wiring = wiring_of(bends, references) if parameters.flexion_stretches else {}
 
     def upright(knee: AnyKnee) -> AnyKnee:
@@ -207,10 +212,13 @@ def run(
     write_rows(calibrations, table)
 
     rows: list[dict[str, Any]] = []
-    with TraceWriter(signals, QUANTITIES, words=SIGNAL_WORDS) as writer:
+    with (
+        TraceReader(traces, kept=kept) as reader,
+        TraceWriter(signals, QUANTITIES, words=SIGNAL_WORDS, kept=keep) as writer,
+    ):
         for recording in recordings:
             name = recording.recording_id
-            found = held.pop(name, None) or read_recording(traces, name)
+            found = held.pop(name, None) or reader.recording(name)
             knees = _knees(recording, found, told.get(name, {}))
             turns = _to_turn(recording, knees, sensors, wiring)
             own = known_answers({point: knee.key for point, knee in knees.items()}, answers, fitted, parameters)

@@ -13,14 +13,14 @@ from ..condition.channel import ChannelResponse, channel_response
 from ..condition.parameters import ConditionParameters
 from ..condition.trace import Conditioned, condition_trace
 from ..io.frames import write_rows
-from ..io.store import Trace, TraceWriter, read_recording
+from ..io.store import Kept, Trace, TraceReader, TraceWriter
 from ..jobs import Progress
 from ..records import Recording, Sensor
 from ..signal.quality import smallest_step
 from ..vocabulary import BENCH_TASKS
 from .bodies import wired_sensor
 
-__all__ = ["run"]
+__all__ = ["QUANTITIES", "run"]
 
 QUANTITIES = ("response", "drift")
 
@@ -62,6 +62,7 @@ def run(
     traces: Path,
     notes: Path,
     progress: Progress,
+    keep: Kept | None = None,
 ) -> None:
     """Condition the recordings of a batch.
 
@@ -76,12 +77,15 @@ def run(
         To write: ``response`` and ``drift``, for a batch of the bench ``unfiltered`` (the response before any filter)
         as well; one note row per trace.
     progress : Progress
+    keep : Kept, optional
+        To keep what is written to ``traces``.
     """
     bench = any(recording.task in BENCH_TASKS for recording in recordings)
     rows = []
-    with TraceWriter(traces, (*QUANTITIES, "unfiltered") if bench else QUANTITIES, exact=True) as writer:
+    quantities = (*QUANTITIES, "unfiltered") if bench else QUANTITIES
+    with TraceReader(raw) as reader, TraceWriter(traces, quantities, exact=True, kept=keep) as writer:
         for number, recording in enumerate(recordings, start=1):
-            for point, trace in read_recording(raw, recording.recording_id).items():
+            for point, trace in reader.recording(recording.recording_id).items():
                 fs, units = trace.sampling_frequency, trace.units
                 sensor = wired_sensor(recording, point, sensors)
                 own = channel_response(trace["raw"], fs, units=units, tracked_point=point, sensor=sensor)

@@ -1,7 +1,7 @@
 """All that follows of a batch's traces, in one job: conditioned, calibrated, segmented, cut into feature windows.
 
 The four stages always run one after the other. Starting a process with what they import takes as long as their work on
-twenty recordings, so they share one.
+twenty recordings, so they share one, and what one writes is handed on to the next as far as there is room.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from ..calibrate.answer import Answer
+from ..io.store import Kept
 from ..jobs import Progress
 from ..records import Recording, Sensor
 from . import calibrate, condition, features, segment
@@ -47,6 +48,7 @@ def run(
         ``calibrate_notes``; `segment.FRAMES` and ``segment_notes``; ``windows``.
     progress : Progress
     """
+    conditioned, signals = Kept(condition.QUANTITIES), Kept(segment.QUANTITIES)
     condition.run(
         recordings,
         sensors,
@@ -55,6 +57,7 @@ def run(
         traces=outputs["conditioned"],
         notes=outputs["condition_notes"],
         progress=progress.of("condition"),
+        keep=conditioned,
     )
     calibrate.run(
         recordings,
@@ -70,7 +73,10 @@ def run(
         calibrations=outputs["calibrations"],
         notes=outputs["calibrate_notes"],
         progress=progress.of("calibrate"),
+        kept=conditioned,
+        keep=signals,
     )
+    del conditioned
     segment.run(
         recordings,
         gait=settings["gait"],
@@ -84,6 +90,7 @@ def run(
         outputs={name: outputs[name] for name in segment.FRAMES},
         notes=outputs["segment_notes"],
         progress=progress.of("segment"),
+        kept=signals,
     )
     features.run(
         recordings,
@@ -93,4 +100,5 @@ def run(
         notes=outputs["segment_notes"],
         windows=outputs["windows"],
         progress=progress.of("features"),
+        kept=signals,
     )

@@ -1,9 +1,9 @@
-"""A drawing of each recording of a batch, with what was detected and labelled in it."""
+"""A drawing of each recording of some batches, with what was detected and labelled in it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from itertools import groupby
+from itertools import chain, groupby
 from pathlib import Path
 
 from ..io.atomic import write_text
@@ -30,22 +30,22 @@ def run(
     *,
     reference_rater: str | None,
     frames: Mapping[str, Path],
-    signals: Path,
+    signals: Sequence[Path],
     results: Path,
     made: Path,
     progress: Progress,
 ) -> None:
-    """Write the drawings of a batch; that of a recording that has no signal now goes.
+    """Write the drawings of some batches; that of a recording that has no signal now goes.
 
     Parameters
     ----------
     recordings : sequence of Recording
-        Of the batch, with their labels.
+        Of these batches, with their labels.
     reference_rater : str or None
         Whose labels are drawn first.
     frames : mapping of `FRAMES` to Path
-    signals : Path
-        Of the batch.
+    signals : sequence of Path
+        Of each batch.
     results : Path
         Results folder.
     made : Path
@@ -62,7 +62,8 @@ def run(
     detected = detected_in(tables["events"], tables["bouts"], rows)
     unrecorded = unrecorded_counts(labels, known)
     pictures = {}
-    for name, traces in groupby(iter_traces(signals, quantities=_QUANTITIES), key=lambda trace: trace.recording_id):
+    every = chain.from_iterable(iter_traces(path, quantities=_QUANTITIES) for path in signals)
+    for name, traces in groupby(every, key=lambda trace: trace.recording_id):
         points = {trace.tracked_point: trace for trace in traces}
         found = detected.get(name, NOTHING)
         picture = recording_picture(rows[name], points, found, labels.get(name, {})) if name in rows else None

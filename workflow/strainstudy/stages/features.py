@@ -12,7 +12,7 @@ from ..errors import counted
 from ..gait.window_parameters import FeatureParameters
 from ..gait.windows import GAIT_FEATURES, WINDOW_COLUMNS, gait_features
 from ..io.frames import read_frame, read_json, write_frame
-from ..io.store import Trace, read_recording
+from ..io.store import Kept, Trace, TraceReader
 from ..jobs import Progress
 from ..records import Recording
 from ..vocabulary import KNEES
@@ -49,6 +49,7 @@ def run(
     notes: Path,
     windows: Path,
     progress: Progress,
+    kept: Kept | None = None,
 ) -> None:
     """Make the gait windows of a batch.
 
@@ -62,17 +63,20 @@ def run(
     windows : Path
         To write: one row per window, ``recording_id`` in front.
     progress : Progress
+    kept : Kept, optional
+        What calibrate kept of ``signals``: ``response``, ``angle`` or more.
     """
     rows, polarity = read_frame(strides), read_json(notes)
     frames = [pd.DataFrame(columns=["recording_id", *WINDOW_COLUMNS, *(spec.name for spec in GAIT_FEATURES)])]
-    for recording in recordings:
-        own = rows[rows["recording_id"] == recording.recording_id]
-        if not len(own):
-            continue
-        signs = {side: entry["sign"] for side, entry in polarity[recording.recording_id]["polarity"].items()}
-        traces = read_recording(signals, recording.recording_id, ("response", "angle"))
-        knees = {point: trace for point, trace in traces.items() if point in KNEES.values()}
-        frames.append(_windows(knees, own, signs, parameters).assign(recording_id=recording.recording_id))
+    with TraceReader(signals, ("response", "angle"), kept) as reader:
+        for recording in recordings:
+            own = rows[rows["recording_id"] == recording.recording_id]
+            if not len(own):
+                continue
+            signs = {side: entry["sign"] for side, entry in polarity[recording.recording_id]["polarity"].items()}
+            traces = reader.recording(recording.recording_id)
+            knees = {point: trace for point, trace in traces.items() if point in KNEES.values()}
+            frames.append(_windows(knees, own, signs, parameters).assign(recording_id=recording.recording_id))
     whole = pd.concat(frames[1:] or frames, ignore_index=True)
     write_frame(windows, whole[list(frames[0].columns)])
     progress.say(f"{counted(len(whole), 'gait window')} in {counted(len(recordings), 'recording')}")

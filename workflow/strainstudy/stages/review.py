@@ -10,7 +10,7 @@ import pandas as pd
 from ..errors import counted
 from ..io.atomic import write_text
 from ..io.frames import read_frame, read_json, write_json
-from ..io.store import read_recording
+from ..io.store import TraceReader
 from ..jobs import Progress
 from ..records import Recording
 from ..review.names import INDEX, detected_file, page_file, reviewed
@@ -57,25 +57,26 @@ def run(
     frames = [read_frame(path) for path in found.values()]
     labels = labels_of(recordings)
     sizes = {}
-    for recording in reviewed(recordings):
-        name = recording.recording_id
-        page = results / page_file(name)
-        conditioned = read_recording(signals, name)
-        if not conditioned:
-            page.unlink(missing_ok=True)
-            continue
-        text = page_text(
-            recording,
-            rows[name],
-            read_recording(traces, name),
-            conditioned,
-            labels.get(name, {}),
-            [frame[frame["recording_id"] == name] for frame in frames],
-            reference_rater=reference_rater,
-            tolerances=tolerances,
-        )
-        write_text(page, text)
-        sizes[page_file(name)] = len(text.encode())
+    with TraceReader(traces) as raw, TraceReader(signals) as processed:
+        for recording in reviewed(recordings):
+            name = recording.recording_id
+            page = results / page_file(name)
+            conditioned = processed.recording(name)
+            if not conditioned:
+                page.unlink(missing_ok=True)
+                continue
+            text = page_text(
+                recording,
+                rows[name],
+                raw.recording(name),
+                conditioned,
+                labels.get(name, {}),
+                [frame[frame["recording_id"] == name] for frame in frames],
+                reference_rater=reference_rater,
+                tolerances=tolerances,
+            )
+            write_text(page, text)
+            sizes[page_file(name)] = len(text.encode())
     write_json(made, sizes)
     progress.say(f"{counted(len(sizes), 'page')}, {sum(sizes.values()) / 1e6:.1f} MB")
 

@@ -21,7 +21,7 @@ from ..gait.parameters import GaitParameters
 from ..gait.strides import STRIDE_COLUMNS
 from ..gait.walk import STATE_COLUMNS, detect_walk
 from ..io.frames import read_json, write_frame, write_json
-from ..io.store import Trace, read_recording
+from ..io.store import Kept, Trace, TraceReader
 from ..jobs import Progress
 from ..records import Recording
 from ..swallow.activity import observed_seconds
@@ -31,7 +31,7 @@ from ..swallow.parameters import SwallowParameters
 from ..vocabulary import KNEES, STRAIN_SENSOR_UNITS, VOLT_UNITS
 from .bodies import angles_of, knees_of, limits_of, seat_of
 
-__all__ = ["FRAMES", "Recorded", "run", "segment_recording", "throat_candidates"]
+__all__ = ["FRAMES", "QUANTITIES", "Recorded", "run", "segment_recording", "throat_candidates"]
 
 FRAMES = {
     "events": ("onset", "duration", "trial_type", "side", "value", "score"),
@@ -183,6 +183,16 @@ def _answers(notes: Path) -> dict[str, dict[str, Answer]]:
     return found
 
 
+def _whole(parts: Sequence[tuple[str, pd.DataFrame]], columns: Sequence[str]) -> pd.DataFrame:
+    """Put the rows of all recordings below one another, each with its recording in front."""
+    if not parts:
+        return pd.DataFrame(columns=["recording_id", *columns])
+    whole = pd.concat([frame for _, frame in parts], ignore_index=True)[list(columns)]
+    names = np.array([of for of, _ in parts], dtype=object)
+    whole.insert(0, "recording_id", np.repeat(names, [len(frame) for _, frame in parts]))
+    return whole
+
+
 def run(
     recordings: Sequence[Recording],
     *,
@@ -197,6 +207,7 @@ def run(
     outputs: Mapping[str, Path],
     notes: Path,
     progress: Progress,
+    kept: Kept | None = None,
 ) -> None:
     """Cut the recordings of a batch.
 
@@ -213,42 +224,43 @@ def run(
     notes : Path
         To write: notes by recording.
     progress : Progress
+    kept : Kept, optional
+        What calibrate kept of ``signals``: `QUANTITIES` or more.
     """
-    parts: dict[str, list[pd.DataFrame]] = {name: [] for name in FRAMES}
+    parts: dict[str, list[tuple[str, pd.DataFrame]]] = {name: [] for name in FRAMES}
     said = {}
     recorded, answers = _recorded(condition_notes), _answers(calibrate_notes)
     left = Counter(seat_of(recording) for recording in recordings)
     throats: dict[tuple[str, ...], dict[str, Trace]] = {seat: {} for seat in left}
-    for number, recording in enumerate(recordings, start=1):
-        traces = read_recording(signals, recording.recording_id, QUANTITIES)
-        frames, said[recording.recording_id] = segment_recording(
-            recording.task,
-            traces,
-            gait,
-            bends,
-            lag_s=lag_s,
-            answers=answers.get(recording.recording_id),
-            flexion_stretches=flexion_stretches,
-        )
-        counts = ", ".join(f"{len(frame)} {name.replace('_', ' ')}" for name, frame in frames.items())
-        found = {name: [(recording.recording_id, frame)] for name, frame in frames.items()}
-        seat = seat_of(recording)
-        left[seat] -= 1
-        if "throat" in traces:
-            throats[seat][recording.recording_id] = traces["throat"]
-        if not left[seat] and throats[seat]:
-            candidates = throat_candidates(throats.pop(seat), recorded, swallow)
-            found["candidates"] = list(candidates.items())
-            words = (
-                f"{counted(sum(map(len, candidates.values())), 'candidate')} in "
-                f"{counted(len(candidates), 'throat recording')} of the session"
+    with TraceReader(signals, QUANTITIES, kept) as reader:
+        for number, recording in enumerate(recordings, start=1):
+            traces = reader.recording(recording.recording_id)
+            frames, said[recording.recording_id] = segment_recording(
+                recording.task,
+                traces,
+                gait,
+                bends,
+                lag_s=lag_s,
+                answers=answers.get(recording.recording_id),
+                flexion_stretches=flexion_stretches,
             )
-            counts = f"{counts}, {words}" if counts else words
-        for name, own in found.items():
-            parts[name] += [frame.assign(recording_id=of) for of, frame in own if len(frame)]
-        progress.count(f"{recording.recording_id}: {counts or 'nothing to cut'}", number, len(recordings))
+            counts = ", ".join(f"{len(frame)} {name.replace('_', ' ')}" for name, frame in frames.items())
+            found = {name: [(recording.recording_id, frame)] for name, frame in frames.items()}
+            seat = seat_of(recording)
+            left[seat] -= 1
+            if "throat" in traces:
+                throats[seat][recording.recording_id] = traces["throat"]
+            if not left[seat] and throats[seat]:
+                candidates = throat_candidates(throats.pop(seat), recorded, swallow)
+                found["candidates"] = list(candidates.items())
+                words = (
+                    f"{counted(sum(map(len, candidates.values())), 'candidate')} in "
+                    f"{counted(len(candidates), 'throat recording')} of the session"
+                )
+                counts = f"{counts}, {words}" if counts else words
+            for name, own in found.items():
+                parts[name] += [(of, frame) for of, frame in own if len(frame)]
+            progress.count(f"{recording.recording_id}: {counts or 'nothing to cut'}", number, len(recordings))
     for name, columns in FRAMES.items():
-        names = ["recording_id", *columns]
-        whole = pd.concat(parts[name], ignore_index=True) if parts[name] else pd.DataFrame(columns=names)
-        write_frame(outputs[name], whole[names])
+        write_frame(outputs[name], _whole(parts[name], columns))
     write_json(notes, said)

@@ -31,7 +31,7 @@ from ..validate.parameters import ValidateParameters
 from ..validate.study_tables import PARTS, StudyResults
 from ..validate.unrecorded import comparable, unrecorded_counts
 from ..vocabulary import MISSING
-from .labels import beyond_the_end, labels_of, until_the_end
+from .labels import beyond_the_end, labels_gathered, until_the_end
 
 __all__ = ["TABLES", "run"]
 
@@ -90,23 +90,6 @@ def _write(results: Path, part: Callable[..., list[tuple[TableSpec, pd.DataFrame
         write_table(table, spec, results)
 
 
-def _reaching_beyond(
-    recordings: Sequence[Recording],
-    labels: Mapping[str, Mapping[str, pd.DataFrame]],
-    lengths: Mapping[str, tuple[float, float]],
-) -> list[Recording]:
-    """Choose the recordings that have a label which ends after them: few files are read again for what to say of it."""
-    return [
-        recording
-        for recording in recordings
-        if recording.recording_id in lengths
-        and any(
-            (rows["onset"].to_numpy() + rows["duration"].to_numpy() > lengths[recording.recording_id][0]).any()
-            for rows in labels.get(recording.recording_id, {}).values()
-        )
-    ]
-
-
 def run(
     recordings: Sequence[Recording],
     participants: Mapping[str, Participant],
@@ -115,6 +98,7 @@ def run(
     swallow: SwallowParameters,
     prediction_level: float,
     norms: Path,
+    label_tables: Sequence[Path],
     signals: Sequence[Path],
     evidence: Path,
     tables: Mapping[str, Path],
@@ -136,6 +120,8 @@ def run(
         Probability that the interval of an angle claims to cover.
     norms : Path
         Table of published norms.
+    label_tables : sequence of Path
+        Labels of each rater, from `gather`.
     signals : sequence of Path
         Conditioned signals of all batches, for angles beside a reference.
     evidence : Path
@@ -154,8 +140,8 @@ def run(
         used = table[table["status"] != "rejected"]
         columns = (used[name] for name in ("recording_id", "duration", "sampling_frequency"))
         lengths = {str(name): (float(length), float(rate)) for name, length, rate in zip(*columns, strict=True)}
-        read = labels_of(recordings)
-        labels = until_the_end(read, lengths)
+        given = labels_gathered(label_tables, recordings)
+        labels = until_the_end(given, lengths)
         study = StudyResults(
             recordings=table,
             events=read_typed(tables["events"], EVENTS),
@@ -176,7 +162,7 @@ def run(
         for name, n in unrecorded_counts(labels, table).items():
             progress.say(f"{name}: not compared: {counted(n, 'label')} of a side that was not recorded")
         # at the start large files are not read to their end, and of those that end early nothing is refused
-        for problem in beyond_the_end(_reaching_beyond(recordings, read, lengths), lengths):
+        for problem in beyond_the_end(recordings, lengths, given):
             progress.say(f"nothing can be compared with this label: {problem}")
         jobs: list[tuple[Any, ...]] = [(results, part, study, parameters) for part in PARTS]
         jobs.append((results, _angles, signals, recordings, parameters.limits_multiplier, prediction_level))

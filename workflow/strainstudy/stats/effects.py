@@ -11,8 +11,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # its parts are loaded where they are used: who only reads a result needs none
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special, stats
+from scipy import special
 
 from .intervals import Interval, no_interval
 
@@ -47,7 +48,7 @@ def _noncentrality(t: float, freedom: int, share: float) -> float:
     """Noncentrality at which a noncentral t falls below ``t`` with probability ``share``."""
 
     def gap(centre: float) -> float:
-        below = float(stats.nct.cdf(t, freedom, centre))
+        below = float(scipy.stats.nct.cdf(t, freedom, centre))
         if math.isnan(below):
             # The library's series gives up far out in a tail, where the probability is 0 or 1 to all digits.
             below = 0.0 if centre > t else 1.0
@@ -59,7 +60,7 @@ def _noncentrality(t: float, freedom: int, share: float) -> float:
     while gap(far) * direction > 0:
         step *= 2
         far = t + direction * step
-    return float(optimize.brentq(gap, min(t, far), max(t, far), xtol=1e-10))
+    return float(scipy.optimize.brentq(gap, min(t, far), max(t, far), xtol=1e-10))
 
 
 def group_difference(first: ArrayLike, second: ArrayLike, *, level: float = 0.95) -> Difference:

@@ -21,6 +21,7 @@ from scipy.ndimage import binary_dilation, binary_erosion, gaussian_filter1d, un
 from scipy.signal import resample_poly
 
 from ..signal.filters import lowpass
+from ..signal.runs import runs
 
 __all__ = ["LOWEST_RATE_HZ", "SHORTEST_S", "Activity", "activity_of", "measure_activity", "observed_seconds"]
 
@@ -115,11 +116,10 @@ def _without_flat(x: Array, present: Mask, fs: float) -> Mask:
     """Take stretches of two seconds and more without any change for missing: no body is that still."""
     same = np.zeros(len(x), dtype=bool)
     same[1:] = (x[1:] == x[:-1]) & present[1:] & present[:-1]
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], same, [False]]).astype(np.int8)))
+    flat = runs(same)
     live = present.copy()
-    for start, stop in zip(edges[::2], edges[1::2], strict=True):
-        if stop - start >= _FLAT_S * fs:
-            live[start - 1 : stop] = False
+    for start, stop in flat[flat[:, 1] - flat[:, 0] >= _FLAT_S * fs]:
+        live[start - 1 : stop] = False
     return live
 
 

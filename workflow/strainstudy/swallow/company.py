@@ -6,6 +6,7 @@ and what the run it stands in is like.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import pairwise
 from typing import Final, Literal
 
@@ -62,20 +63,19 @@ def compare_with_company(waves: Array, measured: pd.DataFrame, plausible: Array)
 
     run = np.cumsum(measured["pause_before_s"].to_numpy(dtype=float) > RUN_PAUSE_S)
 
-    def over_run(values: Array, how: Literal["median", "std"]) -> Array:
-        found: Array = pd.Series(values).groupby(run).transform(how).fillna(0.0).to_numpy(dtype=float)
-        return found
+    def over_run(values: Mapping[str, Array], how: Literal["median", "std"]) -> dict[str, Array]:
+        found = pd.DataFrame(values).groupby(run).transform(how).fillna(0.0)
+        return {name: found[name].to_numpy(dtype=float) for name in values}
 
+    pattern = measured["pattern_likeness"].to_numpy(dtype=float)
+    middles = {"run_plausibility": plausible, "run_pattern_likeness": pattern, "run_log_duration": duration}
     return {
         "neighbour_unlikeness": nearer(unlike),
         "neighbour_size_difference": nearer(np.abs(np.diff(size))),
         "neighbour_duration_difference": nearer(np.abs(np.diff(duration))),
         "plausibility": plausible,
-        "run_plausibility": over_run(plausible, "median"),
-        "run_pattern_likeness": over_run(measured["pattern_likeness"].to_numpy(dtype=float), "median"),
-        "run_size_spread": over_run(size, "std"),
-        "run_duration_spread": over_run(duration, "std"),
-        "run_log_duration": over_run(duration, "median"),
+        **over_run(middles, "median"),
+        **over_run({"run_size_spread": size, "run_duration_spread": duration}, "std"),
     }
 
 

@@ -311,9 +311,7 @@ def _around(activity: Activity, onset: Indices, end: Indices, pieces: Indices) -
     }
 
 
-def _runs(frame: pd.DataFrame) -> dict[str, Array]:
-    onset = frame["onset"].to_numpy()
-    end = onset + frame["duration"].to_numpy()
+def _runs(onset: Array, end: Array) -> dict[str, Array]:
     pause = np.maximum(onset[1:] - end[:-1], 0.0)
     run = np.concatenate([[0], np.cumsum(pause > RUN_PAUSE_S)])
     first = np.concatenate([[0], np.flatnonzero(np.diff(run)) + 1])
@@ -393,11 +391,13 @@ def describe_candidates(activity: Activity, edges: Array, pieces: npt.NDArray[np
     parts = []
     for start in range(0, len(onset), _AT_ONCE):
         some = slice(start, start + _AT_ONCE)
-        parts.append(pd.DataFrame(_shapes(activity, onset[some], end[some], peak[some])))
-    frame = pd.concat(parts, ignore_index=True).assign(**_around(activity, onset, end, pieces))
-    frame["onset"] = edges[:, 0] / activity.fs
-    frame["duration"] = np.maximum(edges[:, 1] - edges[:, 0], 2.0) / activity.fs
-    frame["peak_time"] = edges[:, 2] / activity.fs
-    frame["duration_s"] = frame["duration"]
-    frame["rise_time"] = frame["rise_time_s"]
-    return frame.assign(**_runs(frame))
+        parts.append(_shapes(activity, onset[some], end[some], peak[some]))
+    shapes = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
+    begins, lasts = edges[:, 0] / activity.fs, np.maximum(edges[:, 1] - edges[:, 0], 2.0) / activity.fs
+    return pd.DataFrame(
+        shapes
+        | _around(activity, onset, end, pieces)
+        | {"onset": begins, "duration": lasts, "peak_time": edges[:, 2] / activity.fs, "duration_s": lasts}
+        | {"rise_time": shapes["rise_time_s"]}
+        | _runs(begins, begins + lasts)
+    )

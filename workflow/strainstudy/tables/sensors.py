@@ -7,8 +7,15 @@ from typing import Final
 from .families import span
 from .spec import TableSpec, count, flag, interval, number, text
 
-__all__ = ["BENCH_CYCLES", "BENCH_STEPS", "SENSORS", "SENSOR_CURVES", "SENSOR_HEALTH", "SENSOR_LOOPS"]
+__all__ = [
+    "BENCH_CYCLES", "BENCH_STEPS", "RECORDINGS_DIFFER", "SENSORS", "SENSOR_CURVES", "SENSOR_HEALTH", "SENSOR_LOOPS",
+]  # fmt: skip
 
+RECORDINGS_DIFFER: Final = (
+    "its recordings differ in gauge factor beyond their intervals: what rests on one gauge factor is withheld, "
+    "gauge_factor_note has each"
+)
+"""Warning to a sensor, which the report and a paper look for."""
 _ID: Final = text("sensor_id", "Sensor", "As in sensors.tsv of the study.")
 _RECORDING: Final = text("recording_id", "Recording", "As in recordings.tsv of the study.")
 _ONE_OF_SOME: Final = text(

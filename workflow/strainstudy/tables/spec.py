@@ -4,24 +4,30 @@ In: a frame and its `TableSpec`. Out: ``<name>.tsv`` (UTF-8, tab, ``n/a``) and `
 (https://datapackage.org/standard/table-schema/, read there: ``fields`` required, ``missingValues`` as BIDS has it).
 Every result table is written by `write_table` and read by `read_table` with the same specification; between stages it
 goes unrounded, by `write_typed` and `read_typed`. How a text becomes a cell is in `cells`.
+
+A function that works on frames imports pandas itself: a job that only asks for the names of columns starts without it.
 """
 
 from __future__ import annotations
 
+import io
 import json
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
-import pandas as pd
 
 from ..errors import Problem, StudyError
 from ..io.atomic import write_text
 from ..io.frames import read_frame, write_frame
 from ..vocabulary import MISSING
 from .cells import bare, quoted, written
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "Column",
@@ -45,6 +51,8 @@ _TYPES: Final[Mapping[Kind, Any]] = {
     "integer": "Int64",
     "boolean": "boolean",
 }
+_APOSTROPHE_FIRST: Final = (b"\t'", b"\r'", b"\n'", b"\"'")
+"""One of these is in a file if a cell below its header begins as those do that `bare` changes."""
 
 
 @dataclass(frozen=True)
@@ -90,6 +98,8 @@ class TableSpec:
 
     def empty(self, extra: Sequence[Column] = ()) -> pd.DataFrame:
         """Return a frame with this table's columns, then those that are added, and no rows."""
+        import pandas as pd
+
         return pd.DataFrame({c.name: pd.Series(dtype=_TYPES[c.kind]) for c in (*self.columns, *extra)})
 
     def of(self, frame: pd.DataFrame, extra: Sequence[Column] = ()) -> pd.DataFrame:
@@ -149,6 +159,8 @@ def _words(values: pd.Series) -> list[str]:
 
 
 def _numbers(values: pd.Series, decimals: int | None) -> list[str]:
+    import pandas as pd
+
     numbers = pd.to_numeric(values).to_numpy(dtype=float, na_value=np.nan) + 0.0
     finite = np.isfinite(numbers)
     known = numbers[finite].tolist()
@@ -251,20 +263,38 @@ def _described(path: Path) -> dict[str, Kind]:
     return {bare(entry["name"]): entry["type"] for entry in sidecar["fields"]}
 
 
-def _cells(path: Path) -> pd.DataFrame:
-    frame = pd.read_csv(path, sep="\t", dtype="object", keep_default_na=False, na_values=[MISSING, ""], index_col=False)
+def _cells(path: Path, kinds: Mapping[str, Kind]) -> pd.DataFrame:
+    """Read cells as texts, but for columns of numbers among those whose kind is known."""
+    import pandas as pd
+
+    content = path.read_bytes()
+    numbers = {name: "float64" for name, kind in kinds.items() if kind == "number"}
+    frame = pd.read_csv(
+        io.BytesIO(content),
+        sep="\t",
+        dtype=defaultdict(lambda: "object", numbers),
+        keep_default_na=False,
+        na_values=[MISSING, ""],
+        index_col=False,
+        float_precision="high",  # to the digit as `pandas.to_numeric` does
+    )
     frame.columns = pd.Index([bare(str(name)) for name in frame.columns])
+    if any(start in content for start in _APOSTROPHE_FIRST):
+        texts = [name for name in frame if frame[name].dtype == object]
+        frame[texts] = frame[texts].map(bare, na_action="ignore")
     return frame
 
 
 def _from_cells(frame: pd.DataFrame, kinds: Mapping[str, Kind]) -> pd.DataFrame:
+    import pandas as pd
+
     for name, kind in kinds.items():
         if kind == "boolean":
             frame[name] = frame[name].map({"true": True, "false": False}).astype("boolean")
         elif kind != "string":
             frame[name] = pd.to_numeric(frame[name]).astype(_TYPES[kind])
-        else:
-            frame[name] = frame[name].map(bare, na_action="ignore")
+        elif len(frame) and frame[name].isna().all():
+            frame[name] = frame[name].astype("float64")
     return frame
 
 
@@ -291,10 +321,10 @@ def read_table(results: Path, spec: TableSpec, extra: Sequence[Column] = ()) -> 
         If the header is not that of the specification, or a column is described nowhere.
     """
     path = results / spec.path
-    frame = _cells(path)
+    kinds = {column.name: column.kind for column in (*spec.columns, *extra)}
+    frame = _cells(path, kinds)
     names = list(frame.columns)
     _checked(names, spec, extra, spec.path)
-    kinds = {column.name: column.kind for column in (*spec.columns, *extra)}
     carried = [name for name in names if name not in kinds]
     if carried:
         described = _described(path) if path.with_suffix(".json").is_file() else {}
@@ -307,7 +337,8 @@ def read_table(results: Path, spec: TableSpec, extra: Sequence[Column] = ()) -> 
 
 def read_described(path: Path) -> pd.DataFrame:
     """Read a table by its sidecar alone, as one must that an earlier version may have written."""
-    return _from_cells(_cells(path), _described(path))
+    kinds = _described(path)
+    return _from_cells(_cells(path, kinds), kinds)
 
 
 def write_typed(frame: pd.DataFrame, spec: TableSpec, path: Path, extra: Sequence[Column] = ()) -> None:
@@ -324,6 +355,8 @@ def write_typed(frame: pd.DataFrame, spec: TableSpec, path: Path, extra: Sequenc
     extra : sequence of Column, optional
         Columns that are added, written last.
     """
+    import pandas as pd
+
     columns = [*spec.columns, *extra]
     ordered = _ordered(frame, spec, columns)
     write_frame(path, pd.DataFrame({column.name: _typed(ordered[column.name], column) for column in columns}))
@@ -331,6 +364,8 @@ def write_typed(frame: pd.DataFrame, spec: TableSpec, path: Path, extra: Sequenc
 
 def _typed(values: pd.Series, column: Column) -> pd.Series:
     """Give a column its type; what would be written as ``n/a`` is missing."""
+    import pandas as pd
+
     if column.kind == "string":
         texts = (str(v) if there else "" for v, there in zip(values, values.notna().to_numpy(), strict=True))
         words = [None if text in ("", MISSING) else text for text in texts]

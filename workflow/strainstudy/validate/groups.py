@@ -20,17 +20,15 @@ from numpy.typing import NDArray
 from ..stats.effects import Difference, group_difference
 from ..stats.intervals import Interval, no_interval, t_interval
 from ..tables.standing import GROUPS
-from .measurements import KEYS, SIGNED, with_walkway
+from .measurements import KEYS, MINIMUM_PEOPLE, SIGNED, with_walkway
 from .rates import named_interval
 from .row_frames import rows_frame, text_or_none
 from .wording import group_words
 
-__all__ = ["MINIMUM_PEOPLE", "by_affected_side", "compare_groups"]
+__all__ = ["by_affected_side", "compare_groups"]
 
 Floats = NDArray[np.float64]
 
-MINIMUM_PEOPLE: Final = 3
-"""Of two people the limits of a mean are 12.7 standard errors away: no statement (ours)."""
 _FEW: Final = f"fewer than {MINIMUM_PEOPLE} participants in a group"
 
 

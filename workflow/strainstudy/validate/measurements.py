@@ -19,6 +19,7 @@ __all__ = [
     "COLUMNS",
     "GAIT_MEASURES",
     "KEYS",
+    "MINIMUM_PEOPLE",
     "SIGNED",
     "SIGNS_CANCEL",
     "SIZE",
@@ -42,6 +43,8 @@ COLUMNS: Final = (
     "value",
     "standard_error",
 )
+MINIMUM_PEOPLE: Final = 3
+"""Of two people the limits of a mean are 12.7 standard errors away: no statement (ours)."""
 KEYS: Final = ["trial_type", "measure", "unit", "walkway"]
 """Values that differ in one of these are of different things, and are neither averaged nor compared."""
 SIZE: Final = "_size"

@@ -30,6 +30,7 @@ from .parameters import ValidateParameters
 from .rates import named_interval
 from .row_frames import rows_frame, text_or_none
 from .scoring import without_straight_legs
+from .unvalidated import CANNOT, GOOD_ICC
 from .wording import parameter_words
 
 __all__ = [
@@ -62,9 +63,6 @@ UNITS: Final[dict[str, str]] = {
     "knee_bend_angle": "deg",
 }
 _PAIRS: Final = ("recording_id", "participant_id", "measure", "trial_type", "detected_from", "labelled", "detected")
-CANNOT: Final = "cannot be validated with these labels"
-GOOD_ICC: Final = 0.75
-"""ICC from which agreement is good (Koo & Li 2016, J Chiropr Med 15:155-163)."""
 MINIMUM_PAIRS: Final = 3
 """Pairs below which nothing is said of an ICC at best (ours)."""
 MINIMUM_STRIDES: Final = 3

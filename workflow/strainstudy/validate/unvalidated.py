@@ -11,8 +11,11 @@ from typing import Final
 
 import pandas as pd
 
-__all__ = ["unvalidated_words"]
+__all__ = ["CANNOT", "GOOD_ICC", "unvalidated_words"]
 
+CANNOT: Final = "cannot be validated with these labels"
+GOOD_ICC: Final = 0.75
+"""ICC from which agreement is good (Koo & Li 2016, J Chiropr Med 15:155-163)."""
 _WITH_IT: Final = {"stride_time_cv": "the standard deviation of stride times"}
 """What is made of the same strides, and so of the same timing."""
 

@@ -15,6 +15,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
+from ..arrow import as_floats
 from .clock import clock_seconds
 from .model import Peek, RawChannel, RawFile, ReadError, named_like_time, plain, whole_numbers
 from .room import Room
@@ -103,8 +104,7 @@ def _channel(column: pa.ChunkedArray, name: str) -> tuple[RawChannel, str | None
         return RawChannel(seconds, clock=True), started
     if pa.types.is_integer(kind):
         return whole_numbers(*_integers(column)), None
-    values = pc.cast(column, pa.float64(), safe=False).to_numpy()
-    return RawChannel(np.array(values, dtype=np.float64)), None
+    return RawChannel(np.array(as_floats(pc.cast(column, pa.float64(), safe=False)))), None
 
 
 def _no_numbers(name: str, what: str) -> ReadError:

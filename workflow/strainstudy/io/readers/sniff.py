@@ -37,6 +37,7 @@ _UNIT = re.compile(
     re.IGNORECASE,
 )
 _COMMENT = ("#", "%", "//")
+_ANY_DIGIT = str.maketrans("123456789", "000000000")
 _LOOK_BACK = 3
 """Lines above the numbers among which the header is looked for: one of units may stand between (ours)."""
 
@@ -87,13 +88,25 @@ def _kind(cell: str, decimal: str) -> str:
     return "c" if _CLOCK.fullmatch(cell) else "t"
 
 
-def _column_kinds(rows: Sequence[Sequence[str]]) -> str:
+def _column_kinds(rows: Sequence[str], width: int) -> str:
     """Give the most frequent kind in each column that is not missing."""
+    tally = Counter(rows)
     kinds = []
-    for column in zip(*rows, strict=True):
-        counts = Counter(kind for kind in column if kind != "m")
+    for place in range(width):
+        counts: Counter[str] = Counter()
+        for row, times in tally.items():
+            if row[place] != "m":
+                counts[row[place]] += times
         kinds.append(counts.most_common(1)[0][0] if counts else "m")
     return "".join(kinds)
+
+
+def _shapes(lines: Sequence[str]) -> list[str]:
+    """Write 0 for every digit: of hundreds of rows a few dozen differ then, and what their cells hold is the same.
+
+    A line with the sign ``#`` stays, for the 1 of ``1.#INF`` is no other digit.
+    """
+    return [line if "#" in line else line.translate(_ANY_DIGIT) for line in lines]
 
 
 def _agrees(row: str, body: str) -> bool:
@@ -109,16 +122,19 @@ class _Body:
     first: int
 
 
-def _find_body(lines: Sequence[str], separator: str, decimal: str) -> _Body | None:
-    """Find the rows of numbers under one separator and decimal sign."""
-    rows = ["".join(_kind(cell, decimal) for cell in _split(line, separator)) for line in lines]
-    filled = [i for i, line in enumerate(lines) if line.strip() and not line.startswith(_COMMENT)]
+def _find_body(shapes: Sequence[str], filled: Sequence[int], separator: str, decimal: str) -> _Body | None:
+    """Find the rows of numbers under one separator and decimal sign, of `_shapes` and which of them hold something."""
+    kinds_of = {
+        shape: "".join(_kind(cell, decimal) for cell in _split(shape, separator)) for shape in dict.fromkeys(shapes)
+    }
+    rows = [kinds_of[shape] for shape in shapes]
     later = [rows[i] for i in filled[len(filled) // 2 :] if "n" in rows[i]]
     if not later:
         return None
     width = Counter(len(row) for row in later).most_common(1)[0][0]
-    kinds = _column_kinds([row for row in later if len(row) == width])
-    fitting = {i for i in filled if _agrees(rows[i], kinds) and "n" in rows[i]}
+    kinds = _column_kinds([row for row in later if len(row) == width], width)
+    fits = {row: "n" in row and _agrees(row, kinds) for row in set(rows)}
+    fitting = {i for i in filled if fits[rows[i]]}
     for place, i in enumerate(filled):
         if all(j in fitting for j in filled[place : place + 3]):
             share = len(fitting) / len(filled)
@@ -196,7 +212,9 @@ def find_layout(lines: Sequence[str], wanted: Sequence[str] = ()) -> Layout:
     ReadError
         If there are no rows of numbers, or no names above them, or more cells than names.
     """
-    bodies = [_find_body(lines, separator, decimal) for separator in SEPARATORS for decimal in ".,"]
+    shapes = _shapes(lines)
+    filled = [i for i, line in enumerate(lines) if line.strip() and not line.startswith(_COMMENT)]
+    bodies = [_find_body(shapes, filled, separator, decimal) for separator in SEPARATORS for decimal in ".,"]
     found = [body for body in bodies if body is not None]
     if not found:
         separators = ", ".join(SEPARATORS.values())

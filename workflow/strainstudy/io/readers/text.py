@@ -19,6 +19,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv as pcsv
 
+from ..arrow import as_floats
 from .clock import clock_seconds
 from .model import Peek, RawChannel, RawFile, ReadError, named_like_time, shown, whole_numbers
 from .numerals import MARKS, ColumnNumbers, cell_fault, is_doubtful, read_columns
@@ -245,7 +246,7 @@ def _channels(
         doubtful = True
     else:
         cells = {i: table[i].combine_chunks() for i in wanted if layout.clock[i]}
-        values = {i: np.asarray(table[i].to_numpy(), dtype=np.float64) for i in wanted if not layout.clock[i]}
+        values = {i: as_floats(table[i]) for i in wanted if not layout.clock[i]}
         doubtful = point_or_comma and any(is_doubtful(column) for column in values.values())
     if doubtful:
         cells, numbers, odd = _as_text_columns(content, layout, wanted)
