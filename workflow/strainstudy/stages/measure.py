@@ -45,6 +45,7 @@ from ..tables.sensors import SENSOR_HEALTH
 from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from ..vocabulary import GAIT_STATES, KNEES, SIDES
 from .bodies import sensor_of
+from .labels import labels_by
 from .walk_evidence import angle_error, walk_evidence
 from .walks import MeasuredWalk, WalkToMeasure, measure_walks
 
@@ -167,7 +168,7 @@ def _walk_jobs(
     batches: Mapping[str, Sequence[str]],
     signals: Mapping[str, Path],
     gait: GaitParameters,
-    reference_rater: str | None,
+    labels: Mapping[str, pd.DataFrame],
 ) -> list[tuple[Any, ...]]:
     """Name what `measure_walks` needs of each batch with strides."""
     walks = {
@@ -176,7 +177,7 @@ def _walk_jobs(
             recording.participant_id,
             strides[recording.recording_id],
             {side: entry["sign"] for side, entry in notes[recording.recording_id]["polarity"].items()},
-            recording.labels.get(reference_rater or ""),
+            labels.get(recording.recording_id),
         )
         for recording in recordings
         if recording.recording_id in strides
@@ -261,6 +262,7 @@ def run(
     batches: Mapping[str, Sequence[str]],
     inputs: Mapping[str, Mapping[str, Path]],
     decisions: Mapping[str, Path],
+    label_tables: Sequence[Path],
     typed: Mapping[str, Path],
     results: Path,
     progress: Progress,
@@ -280,6 +282,8 @@ def run(
         What the stages before left.
     decisions : mapping of str to Path
         ``bouts``, ``rule_bouts``, ``candidates``, ``label_next`` of classify.
+    label_tables : sequence of Path
+        Tables of `gather`, that of the reference rater among them.
     typed : mapping of `TYPED` to Path
         Tables as Parquet, for validation.
     results : Path
@@ -298,7 +302,8 @@ def run(
         strides["prediction"] = state_of(strides, bouts, "prediction")
         beside, beside_walks = _beside(strides, bouts, read_frame(decisions["rule_bouts"]))
         of_recording = {str(name): own for name, own in strides.groupby("recording_id", sort=False)}
-        jobs = _walk_jobs(recordings, of_recording, notes, batches, inputs["signals"], gait, reference_rater)
+        labels = labels_by(reference_rater, label_tables, recordings)
+        jobs = _walk_jobs(recordings, of_recording, notes, batches, inputs["signals"], gait, labels)
         of_throats = (_swallow_tables, recordings, read_frame(decisions["candidates"]), notes, swallow)
         (swallows, summaries), *of_batches = spread(call, [of_throats, *jobs])
     measured, cells = _together(of_batches)
