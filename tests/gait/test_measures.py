@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from gait_data import SIDES, plain_walk
+from strainstudy.gait import measures
 from strainstudy.gait.curves import stride_curves
 from strainstudy.gait.measures import summarise_walk
 from strainstudy.gait.parameters import GaitParameters
@@ -221,3 +222,9 @@ def test_strides_that_turn_upside_down_every_time_have_a_regularity_of_minus_one
     found = summarise_walk(strides, P, knees=curves, fs=100.0)
     # a wave of two strides, moved by one: its negative
     assert found["stride_regularity_left"] == pytest.approx(-1.0, abs=0.08)
+
+
+def test_the_likeness_of_a_resample_does_not_depend_on_how_many_are_worked_on_at_once():
+    sums = np.random.default_rng(0).normal(5.0, 1.0, (250, 2 * (1 + measures.CURVE_POINTS)))
+    alone = np.concatenate([measures._likeness(sums[i : i + 1]) for i in range(len(sums))])
+    assert measures._likeness(sums).tobytes() == alone.tobytes()

@@ -8,7 +8,14 @@ import scipy.stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
-from strainstudy.stats.intervals import cluster_bootstrap, no_interval, rate_interval, t_interval, wilson
+from strainstudy.stats.intervals import (
+    _percentiles,
+    cluster_bootstrap,
+    no_interval,
+    rate_interval,
+    t_interval,
+    wilson,
+)
 
 
 @pytest.mark.parametrize(
@@ -194,3 +201,12 @@ def test_limits_of_a_proportion_stay_between_0_and_1(people):
     table = np.array([(a, a + b) for a, b in people], dtype=float)
     found = cluster_bootstrap(table, ratio, draws=200, seed=1)
     assert found.method.startswith("none: no participant differs") or 0 <= found.low <= found.high <= 1
+
+
+@given(
+    st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=40),
+    st.lists(st.floats(0, 1), min_size=2, max_size=2),
+)
+def test_percentiles_are_those_of_numpy_to_the_last_bit(values, levels):
+    found = _percentiles(np.array(values), np.array(levels))
+    assert np.array(found).tobytes() == np.quantile(np.array(values), levels).tobytes()

@@ -175,7 +175,7 @@ def test_limits_of_angles_follow_the_setting_of_all_limits_of_agreement(tmp_path
         SimpleNamespace(recording_id=name, participant_id=f"of {name}", task="walk", reference_use=None)
         for name in ("r1", "r2")
     ]
-    table = _angles([tmp_path / "signals.parquet"], recordings, multiplier, 0.9)
+    [(_, table)] = _angles([tmp_path / "signals.parquet"], recordings, multiplier, 0.9)
     assert len(table[table["participant_id"].isna()])
     assert (table["limit_high"] - table["bias"]).to_numpy() == pytest.approx(multiplier * table["sd"].to_numpy())
     assert (table["bias"] - table["limit_low"]).to_numpy() == pytest.approx(multiplier * table["sd"].to_numpy())

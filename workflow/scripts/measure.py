@@ -21,6 +21,7 @@ with job(snakemake.log[0], "measure") as progress:
             name: dict(zip(batches, map(Path, snakemake.input.get(name)), strict=True)) for name in measure.BATCH_INPUTS
         },
         decisions={name: Path(snakemake.input[name]) for name in ("bouts", "rule_bouts", "candidates", "label_next")},
+        label_tables=[Path(path) for path in snakemake.input.labels],
         typed={name: Path(snakemake.output[f"typed_{name}"]) for name in measure.TYPED},
         results=Path(snakemake.params.results),
         progress=progress,

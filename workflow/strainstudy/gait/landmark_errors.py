@@ -231,7 +231,7 @@ class PeopleErrors:
         return cls(
             means.index.to_numpy(dtype=object),
             groups["walks"].sum().to_numpy(dtype=np.int64),
-            {name: means[name].to_numpy(dtype=float) for name in means},
+            {str(name): means[name].to_numpy(dtype=float) for name in means},
         )
 
     def pooled(self, source: str, without: str | None = None) -> LandmarkErrors | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from operator import call
 from pathlib import Path
 from typing import Any
 
@@ -44,6 +45,7 @@ from ..tables.sensors import SENSOR_HEALTH
 from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from ..vocabulary import GAIT_STATES, KNEES, SIDES
 from .bodies import sensor_of
+from .labels import labels_by
 from .walk_evidence import angle_error, walk_evidence
 from .walks import MeasuredWalk, WalkToMeasure, measure_walks
 
@@ -86,7 +88,7 @@ def state_of(strides: pd.DataFrame, bouts: pd.DataFrame, column: str = "trial_ty
     onset, end = ordered["onset"].to_numpy(), (ordered["onset"] + ordered["duration"]).to_numpy()
     words = ordered[column].to_numpy(dtype=object)
     middle = (strides["onset"] + strides["stride_time"] / 2).to_numpy()
-    spans = ordered.groupby("recording_id", sort=False).indices
+    spans = {name: np.asarray(rows) for name, rows in ordered.groupby("recording_id", sort=False).indices.items()}
     for recording, own in strides.groupby("recording_id", sort=False).indices.items():
         if recording not in spans:
             continue
@@ -159,34 +161,38 @@ def _gait_rows(
     return rows
 
 
-def _measured(
+def _walk_jobs(
     recordings: Sequence[Recording],
     strides: Mapping[str, pd.DataFrame],
     notes: Mapping[str, Mapping[str, Any]],
     batches: Mapping[str, Sequence[str]],
     signals: Mapping[str, Path],
     gait: GaitParameters,
-    reference_rater: str | None,
-) -> tuple[dict[str, MeasuredWalk], pd.DataFrame]:
-    """Measure each walk by itself, and its contacts and toe-offs against the reference rater's labels."""
+    labels: Mapping[str, pd.DataFrame],
+) -> list[tuple[Any, ...]]:
+    """Name what `measure_walks` needs of each batch with strides."""
     walks = {
         recording.recording_id: WalkToMeasure(
             recording.recording_id,
             recording.participant_id,
             strides[recording.recording_id],
             {side: entry["sign"] for side, entry in notes[recording.recording_id]["polarity"].items()},
-            recording.labels.get(reference_rater or ""),
+            labels.get(recording.recording_id),
         )
         for recording in recordings
         if recording.recording_id in strides
     }
-    jobs = [
-        (signals[batch], [walks[name] for name in members if name in walks], gait) for batch, members in batches.items()
-    ]
-    parts = spread(measure_walks, [job for job in jobs if job[1]])
-    cells = [cells for _, cells in parts if len(cells)]
-    return {name: walk for found, _ in parts for name, walk in found.items()}, (
-        pd.concat(cells, ignore_index=True) if cells else pd.DataFrame(columns=list(CELLS))
+    of_batches = {batch: [walks[name] for name in members if name in walks] for batch, members in batches.items()}
+    return [(measure_walks, signals[batch], own, gait) for batch, own in of_batches.items() if own]
+
+
+def _together(
+    batches: Sequence[tuple[dict[str, MeasuredWalk], pd.DataFrame]],
+) -> tuple[dict[str, MeasuredWalk], pd.DataFrame]:
+    cells = [cells for _, cells in batches if len(cells)]
+    return (
+        {name: walk for walks, _ in batches for name, walk in walks.items()},
+        pd.concat(cells, ignore_index=True) if cells else pd.DataFrame(columns=list(CELLS)),
     )
 
 
@@ -256,6 +262,7 @@ def run(
     batches: Mapping[str, Sequence[str]],
     inputs: Mapping[str, Mapping[str, Path]],
     decisions: Mapping[str, Path],
+    label_tables: Sequence[Path],
     typed: Mapping[str, Path],
     results: Path,
     progress: Progress,
@@ -275,6 +282,8 @@ def run(
         What the stages before left.
     decisions : mapping of str to Path
         ``bouts``, ``rule_bouts``, ``candidates``, ``label_next`` of classify.
+    label_tables : sequence of Path
+        Tables of `gather`, that of the reference rater among them.
     typed : mapping of `TYPED` to Path
         Tables as Parquet, for validation.
     results : Path
@@ -293,7 +302,11 @@ def run(
         strides["prediction"] = state_of(strides, bouts, "prediction")
         beside, beside_walks = _beside(strides, bouts, read_frame(decisions["rule_bouts"]))
         of_recording = {str(name): own for name, own in strides.groupby("recording_id", sort=False)}
-        measured, cells = _measured(recordings, of_recording, notes, batches, inputs["signals"], gait, reference_rater)
+        labels = labels_by(reference_rater, label_tables, recordings)
+        jobs = _walk_jobs(recordings, of_recording, notes, batches, inputs["signals"], gait, labels)
+        of_throats = (_swallow_tables, recordings, read_frame(decisions["candidates"]), notes, swallow)
+        (swallows, summaries), *of_batches = spread(call, [of_throats, *jobs])
+    measured, cells = _together(of_batches)
     maps = {
         key: value
         for path in inputs["maps"].values()
@@ -349,8 +362,6 @@ def run(
     of_spans = BESIDE if beside else ()
     keep("label_next", LABEL_NEXT.of(label_next, of_spans), LABEL_NEXT, of_spans)
 
-    candidates = read_frame(decisions["candidates"])
-    swallows, summaries = _swallow_tables(recordings, candidates, notes, swallow)
     keep("swallows", SWALLOWS.of(swallows), SWALLOWS)
     keep("swallow_summary", _with_who(summaries, recordings, participants), SWALLOW_SUMMARY, WHO)
     events = _event_rows(read_frames(inputs["events"].values()), read_frames(inputs["knee_bends"].values()), swallows)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -34,8 +34,6 @@ from ..vocabulary import MISSING
 from .labels import beyond_the_end, labels_gathered, until_the_end
 
 __all__ = ["TABLES", "run"]
-
-T = TypeVar("T")
 
 TABLES = ("recordings", "events", "bouts", "gait", "swallow_summary")
 _QUANTITIES: Final = ("angle", "angle_low", "angle_high", "reference_angle")
@@ -80,8 +78,16 @@ def _fitted(trace: Trace, recording: Recording) -> npt.NDArray[np.bool_]:
     return fitted
 
 
-def _call(function: Callable[..., T], *arguments: Any) -> T:
-    return function(*arguments)
+def _of_classifier(evidence: Path) -> list[tuple[TableSpec, pd.DataFrame]]:
+    return [
+        (spec, read_typed(evidence / f"{name}.parquet", spec)) for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items()
+    ]
+
+
+def _write(results: Path, part: Callable[..., list[tuple[TableSpec, pd.DataFrame]]], *arguments: Any) -> None:
+    """Write the tables that a part of the work makes, where they are made."""
+    for spec, table in part(*arguments):
+        write_table(table, spec, results)
 
 
 def run(
@@ -129,68 +135,36 @@ def run(
         Processes that make the tables; their number changes no result.
     """
     with processes(threads):
-        _validate(
-            recordings,
-            participants,
-            parameters,
-            swallow,
-            prediction_level,
-            norms,
-            label_tables,
-            signals,
-            tables,
-            results,
-            progress,
+        people = participants.values()
+        table = read_typed(tables["recordings"], RECORDINGS)
+        used = table[table["status"] != "rejected"]
+        columns = (used[name] for name in ("recording_id", "duration", "sampling_frequency"))
+        lengths = {str(name): (float(length), float(rate)) for name, length, rate in zip(*columns, strict=True)}
+        given = labels_gathered(label_tables, recordings)
+        labels = until_the_end(given, lengths)
+        study = StudyResults(
+            recordings=table,
+            events=read_typed(tables["events"], EVENTS),
+            bouts=read_typed(tables["bouts"], BOUTS),
+            gait=read_typed(tables["gait"], GAIT),
+            swallow_summary=read_typed(tables["swallow_summary"], SWALLOW_SUMMARY),
+            labels=comparable(labels, table),
+            norms=read_norms(norms, str(norms)),
+            ages={p.participant_id: p.age for p in people},
+            sexes={p.participant_id: p.sex for p in people},
+            groups={p.participant_id: p.group for p in people},
+            walkways={r.recording_id: r.walkway for r in recordings},
+            affected={p.participant_id: p.affected_side for p in people},
+            calibrating=frozenset(r.recording_id for r in recordings if calibrates(r.reference_use)),
+            clearing_pause_s=swallow.clearing_pause_s,
         )
-    for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
-        write_table(read_typed(evidence / f"{name}.parquet", spec), spec, results)
-
-
-def _validate(
-    recordings: Sequence[Recording],
-    participants: Mapping[str, Participant],
-    parameters: ValidateParameters,
-    swallow: SwallowParameters,
-    prediction_level: float,
-    norms: Path,
-    label_tables: Sequence[Path],
-    signals: Sequence[Path],
-    tables: Mapping[str, Path],
-    results: Path,
-    progress: Progress,
-) -> None:
-    """Write the tables that are not the classifier's own."""
-    people = participants.values()
-    table = read_typed(tables["recordings"], RECORDINGS)
-    used = table[table["status"] != "rejected"]
-    columns = (used[name] for name in ("recording_id", "duration", "sampling_frequency"))
-    lengths = {str(name): (float(length), float(rate)) for name, length, rate in zip(*columns, strict=True)}
-    given = labels_gathered(label_tables, recordings)
-    labels = until_the_end(given, lengths)
-    study = StudyResults(
-        recordings=table,
-        events=read_typed(tables["events"], EVENTS),
-        bouts=read_typed(tables["bouts"], BOUTS),
-        gait=read_typed(tables["gait"], GAIT),
-        swallow_summary=read_typed(tables["swallow_summary"], SWALLOW_SUMMARY),
-        labels=comparable(labels, table),
-        norms=read_norms(norms, str(norms)),
-        ages={p.participant_id: p.age for p in people},
-        sexes={p.participant_id: p.sex for p in people},
-        groups={p.participant_id: p.group for p in people},
-        walkways={r.recording_id: r.walkway for r in recordings},
-        affected={p.participant_id: p.affected_side for p in people},
-        calibrating=frozenset(r.recording_id for r in recordings if calibrates(r.reference_use)),
-        clearing_pause_s=swallow.clearing_pause_s,
-    )
-    progress.say(f"{len(study.labels)} of {counted(len(recordings), 'recording')} with labels")
-    for name, n in unrecorded_counts(labels, table).items():
-        progress.say(f"{name}: not compared: {counted(n, 'label')} of a side that was not recorded")
-    # at the start large files are not read to their end, and of those that end early nothing is refused
-    for problem in beyond_the_end(recordings, lengths, given):
-        progress.say(f"nothing can be compared with this label: {problem}")
-    jobs: list[tuple[Any, ...]] = [(part, study, parameters) for part in PARTS]
-    jobs.append((_angles, signals, recordings, parameters.limits_multiplier, prediction_level))
-    for made in spread(_call, jobs):
-        for spec, table in made:
-            write_table(table, spec, results)
+        progress.say(f"{len(study.labels)} of {counted(len(recordings), 'recording')} with labels")
+        for name, n in unrecorded_counts(labels, table).items():
+            progress.say(f"{name}: not compared: {counted(n, 'label')} of a side that was not recorded")
+        # at the start large files are not read to their end, and of those that end early nothing is refused
+        for problem in beyond_the_end(recordings, lengths, given):
+            progress.say(f"nothing can be compared with this label: {problem}")
+        jobs: list[tuple[Any, ...]] = [(results, part, study, parameters) for part in PARTS]
+        jobs.append((results, _angles, signals, recordings, parameters.limits_multiplier, prediction_level))
+        jobs.append((results, _of_classifier, evidence))
+        spread(_write, jobs)

@@ -16,8 +16,7 @@ from ..gait.landmark_errors import landmark_cells
 from ..gait.mean_curves import mean_curves
 from ..gait.measures import summarise_walk
 from ..gait.parameters import GaitParameters
-from ..io.labels import read_labels
-from ..io.store import read_recording
+from ..io.store import TraceReader
 from ..vocabulary import GAIT_STATES
 from .bodies import angles_of, knees_of
 
@@ -36,15 +35,15 @@ class WalkToMeasure:
         Columns as in `strainstudy.gait.strides.STRIDE_COLUMNS`, and ``trial_type``.
     signs : mapping of side to int
         Direction in which each knee flexes; a side that is not in it flexes upwards.
-    labels : Path or None
-        What the reference rater labelled.
+    labels : DataFrame or None
+        What the reference rater labelled; None if nothing.
     """
 
     recording_id: str
     participant_id: str | None
     strides: pd.DataFrame
     signs: Mapping[str, int]
-    labels: Path | None
+    labels: pd.DataFrame | None
 
 
 @dataclass(frozen=True)
@@ -82,19 +81,20 @@ def measure_walks(
         `strainstudy.gait.landmark_errors.CELLS` of the walks with labels.
     """
     found = {}
-    for walk in walks:
-        name = walk.recording_id
-        traces = read_recording(signals, name, ("response", "angle"))
-        curves, fs = knees_of(traces)
-        knees = {side: walk.signs.get(side, 1) * curve for side, curve in curves.items()}
-        rows = {}
-        for state in GAIT_STATES:
-            own = walk.strides[walk.strides["trial_type"] == state]
-            if len(own):
-                rows[state] = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{name} {state}")
-        found[name] = MeasuredWalk(rows, mean_curves(walk.strides, angles_of(traces), fs))
+    with TraceReader(signals, ("response", "angle")) as reader:
+        for walk in walks:
+            name = walk.recording_id
+            traces = reader.recording(name)
+            curves, fs = knees_of(traces)
+            knees = {side: walk.signs.get(side, 1) * curve for side, curve in curves.items()}
+            rows = {}
+            for state in GAIT_STATES:
+                own = walk.strides[walk.strides["trial_type"] == state]
+                if len(own):
+                    rows[state] = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{name} {state}")
+            found[name] = MeasuredWalk(rows, mean_curves(walk.strides, angles_of(traces), fs))
     labelled = (
-        (walk.strides, read_labels(walk.labels), walk.participant_id)
+        (walk.strides, walk.labels, walk.participant_id)
         for walk in walks
         if walk.labels is not None and walk.participant_id is not None
     )

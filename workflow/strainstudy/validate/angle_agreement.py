@@ -147,7 +147,7 @@ def _pooled(people: pd.DataFrame, multiplier: float) -> dict[str, float]:
     k, n = len(m), m.sum()
     means = (people["d"] / people["n"]).to_numpy(dtype=float)
     each_rmse = np.sqrt((people["dd"] / people["n"]).to_numpy(dtype=float))
-    numbers = _numbers(total, multiplier)
+    numbers = _numbers(total.to_dict(), multiplier)
     interval = dict.fromkeys(_LIMITS, math.nan)
     if k > 1 and n > k:
         within = float(((people["dd"] - people["d"] ** 2 / people["n"]).sum()) / (n - k))
