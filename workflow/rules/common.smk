@@ -168,6 +168,11 @@ def of_all_batches(pattern):
     return expand(pattern, batch=list(BATCHES))
 
 
+def gathered(*raters):
+    """Tables of the labels of raters; of one who labelled nothing there is none."""
+    return [f"{STAGES}/labels/{rater}.parquet" for rater in raters if rater in RATERS]
+
+
 @cache
 def study_rows(raters=(), reference=False):
     """The whole study's rows for stages that collect the batches, with the label files of some raters."""

@@ -15,8 +15,3 @@ rule labels:
         rows=lambda w: study_rows(raters=(w.rater,))["recordings"],
     script:
         "../scripts/labels.py"
-
-
-def gathered(*raters):
-    """Tables of the labels of raters; of one who labelled nothing there is none."""
-    return expand(rules.labels.output.table, rater=[rater for rater in raters if rater in RATERS])
