@@ -19,7 +19,7 @@ from typing import Any, ParamSpec, TypeVar
 from joblib import Parallel, delayed
 from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
-__all__ = ["one_thread", "processes", "spread"]
+__all__ = ["begin", "one_thread", "processes", "spread"]
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -82,8 +82,8 @@ def processes(count: int) -> Iterator[None]:
             _TEAM.reset(token)
 
 
-def spread(function: Callable[..., R], jobs: Sequence[tuple[Any, ...]]) -> list[R]:
-    """Call a function for every job, in as many processes as `processes` allows.
+def begin(function: Callable[..., R], jobs: Sequence[tuple[Any, ...]]) -> Callable[[], list[R]]:
+    """Begin to call a function for every job, in as many processes as `processes` allows, while the caller goes on.
 
     Parameters
     ----------
@@ -94,18 +94,34 @@ def spread(function: Callable[..., R], jobs: Sequence[tuple[Any, ...]]) -> list[
 
     Returns
     -------
+    callable
+        Waits, and gives what each call gave, in the order of the jobs.
+    """
+    team = _TEAM.get()
+    if team is None or not jobs:
+        return lambda: [function(*job) for job in jobs]
+    begun = team(function, jobs)
+
+    def collect() -> list[R]:
+        results: list[R] = []
+        for result, said in begun:
+            for one in said:
+                warnings.warn_explicit(one.message, one.category, one.filename, one.lineno)
+            results.append(result)
+        return results
+
+    return collect
+
+
+def spread(function: Callable[..., R], jobs: Sequence[tuple[Any, ...]]) -> list[R]:
+    """Call a function for every job as `begin` does, and wait; a single job is done here.
+
+    Returns
+    -------
     list
         What each call gave, in the order of the jobs.
     """
-    team = _TEAM.get()
-    if team is None or len(jobs) < 2:
-        return [function(*job) for job in jobs]
-    results: list[R] = []
-    for result, said in team(function, jobs):
-        for one in said:
-            warnings.warn_explicit(one.message, one.category, one.filename, one.lineno)
-        results.append(result)
-    return results
+    return [function(*job) for job in jobs] if len(jobs) < 2 else begin(function, jobs)()
 
 
 def one_thread(function: Callable[P, R]) -> Callable[P, R]:
