@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+import time
 import warnings
 
 import numpy as np
 import pytest
-from strainstudy.learn.threads import processes, spread
+from strainstudy.learn.threads import begin, processes, spread
 
 
 def test_results_come_back_in_the_order_of_the_jobs_from_other_processes():
@@ -33,3 +34,30 @@ def test_a_warning_is_heard_and_an_error_raised_from_wherever_it_comes(count):
             spread(warnings.warn, [("look here",), ("look here",)])
         with pytest.raises(ZeroDivisionError):
             spread(divmod, [(1, 1), (1, 0)])
+
+
+def _inner_process():
+    """Where a job of a job is done."""
+    return os.getpid(), spread(os.getpid, [(), ()])
+
+
+def test_a_job_that_spreads_again_does_so_in_its_own_process():
+    with processes(2):
+        for pid, inner in spread(_inner_process, [(), ()]):
+            assert inner == [pid, pid]
+
+
+def test_the_caller_goes_on_while_others_work_and_one_job_is_enough_for_that():
+    with processes(2):
+        started = time.perf_counter()
+        later = begin(time.sleep, [(0.5,)])
+        assert time.perf_counter() - started < 0.4
+        there = begin(os.getpid, [()])
+        assert later() == [None]
+        assert there() != [os.getpid()]
+    assert begin(os.getpid, [()])() == [os.getpid()]
+
+
+def test_a_process_that_dies_is_an_error_and_no_endless_wait():
+    with pytest.raises(RuntimeError), processes(2):
+        spread(os._exit, [(3,), (3,)])

@@ -1,10 +1,10 @@
-"""Labels beyond the end of a recording whose length was not known before it was read."""
+"""Label files of a study: those of one rater, and labels beyond an end that was not known before it was read."""
 
 from __future__ import annotations
 
 import pandas as pd
 from strainstudy.records import Recording
-from strainstudy.stages.labels import beyond_the_end, until_the_end
+from strainstudy.stages.labels import beyond_the_end, labels_by, labels_of, until_the_end
 
 
 def test_a_label_beyond_the_end_of_what_was_read_is_named_with_its_row(tmp_path):
@@ -29,3 +29,14 @@ def test_a_label_beyond_the_end_does_not_count_as_missed_and_one_that_lasts_beyo
     kept = until_the_end(labels, {"walk-01": (60.0, 100.0)})
     assert kept["walk-01"]["mh"]["onset"].tolist() == [1.0, 59.0]
     assert kept["walk-02"]["mh"].equals(rows)
+
+
+def test_the_labels_of_one_rater_are_those_among_all_and_no_other_file_is_read(tmp_path):
+    path = tmp_path / "mh_events.tsv"
+    path.write_text("onset\tduration\ttrial_type\n1\t2\trest\n", encoding="utf-8")
+    own = Recording("walk-01", "walk", tmp_path / "w.csv", "raw/w.csv", labels={"mh": path})
+    other = Recording("walk-02", "walk", tmp_path / "x.csv", "raw/x.csv", labels={"kb": tmp_path / "gone_events.tsv"})
+    found = labels_by("mh", [own, other])
+    assert list(found) == ["walk-01"]
+    pd.testing.assert_frame_equal(found["walk-01"], labels_of([own])["walk-01"]["mh"])
+    assert labels_by(None, [own, other]) == {}
