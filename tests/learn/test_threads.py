@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import os
+import signal
+import sys
 import time
 import warnings
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -61,3 +64,33 @@ def test_the_caller_goes_on_while_others_work_and_one_job_is_enough_for_that():
 def test_a_process_that_dies_is_an_error_and_no_endless_wait():
     with pytest.raises(RuntimeError), processes(2):
         spread(os._exit, [(3,), (3,)])
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere processes are not forked")
+def test_processes_end_with_the_one_that_forked_them_though_it_was_killed():
+    told, tell = os.pipe()
+    child = os.fork()
+    if not child:
+        try:
+            with processes(2):
+                os.write(tell, f"{set(spread(os.getpid, [()] * 20))}".encode())
+                time.sleep(60)
+        finally:
+            os._exit(1)
+    others = [int(word) for word in os.read(told, 1000).decode().strip("{}").split(",")]
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    until = time.monotonic() + 20
+    while any(map(_works, others)) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert not any(map(_works, others))
+    os.close(told)
+    os.close(tell)
+
+
+def _works(pid: int) -> bool:
+    """Tell whether a process is there and no mere entry that nobody asked about."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except (FileNotFoundError, ProcessLookupError):
+        return False

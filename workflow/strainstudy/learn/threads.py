@@ -6,6 +6,7 @@ how many there are, changes no result: every job brings its own seed, and result
 
 from __future__ import annotations
 
+import os
 import sys
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -13,7 +14,9 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import partial, wraps
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
+from threading import Thread
 from typing import Any, ParamSpec, TypeVar
 
 from joblib import Parallel, delayed
@@ -36,9 +39,18 @@ def _elsewhere(function: Callable[..., Any], job: tuple[Any, ...]) -> Heard:
         return function(*job), said
 
 
-def _begin() -> None:
-    """Make a process that was forked work alone."""
+def _end_with(parent: int) -> None:
+    """End this process once its parent is gone, even if that was killed: nobody else would."""
+    wait([parent])
+    os._exit(1)
+
+
+def _settle() -> None:
+    """Make a process that was forked work alone, and no longer than the one that forked it."""
     _TEAM.set(None)
+    parent = parent_process()
+    if parent is not None:
+        Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
 
 
 def _forked(
@@ -60,10 +72,10 @@ def _team(count: int) -> Iterator[Team | None]:
         yield None
     elif sys.platform == "linux":
         # A fork has the libraries loaded already, which take a fresh process as long as many a fit.
-        pool = ProcessPoolExecutor(count, mp_context=get_context("fork"), initializer=_begin)
+        pool = ProcessPoolExecutor(count, mp_context=get_context("fork"), initializer=_settle)
         try:
             # The first job forks all: now, while there is little to copy and no other thread.
-            pool.submit(_begin).result()
+            pool.submit(os.getpid).result()
             yield partial(_forked, pool)
         finally:
             pool.shutdown(cancel_futures=True)
