@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strainstudy.classify_parameters import ClassifyParameters
-from strainstudy.gait.state_bouts import bouts_of
+from strainstudy.gait.state_bouts import BOUT_COLUMNS, bouts_of, bouts_of_all
 from strainstudy.gait.timeline import LOG_FLOOR, changes, decode, label_windows, owned_spans
 
 PARAMETERS = ClassifyParameters()
@@ -201,3 +201,27 @@ def test_a_change_that_no_feature_shows_stays_where_the_windows_put_it():
     for x in (np.full((30, 2), np.nan), np.ones((30, 1)), np.empty((30, 0))):
         assert changes(path, edges, centres, np.full(30, 6.0), x).tolist() == [16.5]
     assert changes(np.zeros(30, dtype=int), edges, centres, np.full(30, 6.0), np.ones((30, 1))).size == 0
+
+
+def test_bouts_of_many_recordings_are_those_of_each_whatever_the_order_of_rows():
+    times = np.arange(8.0, 46.0, 1.0)
+    one = windows_of(times, np.where(times < 26, 0.05, 0.95)).assign(recording_id="b", prediction="out_of_fold")
+    two = windows_of(times, np.full(38, 0.9), caution="loose").assign(recording_id="a", prediction="final")
+    still = STATES.iloc[[0, 4]].assign(recording_id="c")
+    states = pd.concat([STATES.assign(recording_id="b"), still, STATES.assign(recording_id="a")])
+    windows = pd.concat([one, two])
+    shuffled = np.random.default_rng(1).permutation
+    mixed = states.iloc[shuffled(len(states))], windows.iloc[shuffled(len(windows))]
+    found = bouts_of_all(*mixed, PARAMETERS, "rule")
+    assert list(found.columns) == list(BOUT_COLUMNS)
+    assert list(dict.fromkeys(found["recording_id"])) == ["a", "b", "c"]
+    for name, own, word in (("a", two, "final"), ("b", one, "out_of_fold")):
+        part = found[found["recording_id"] == name].reset_index(drop=True)
+        pd.testing.assert_frame_equal(part, bouts_of(name, STATES, own, PARAMETERS, word))
+    assert found.loc[found["recording_id"] == "c", "trial_type"].tolist() == ["rest", "rest"]
+
+
+def test_without_states_there_are_no_bouts():
+    nothing = STATES.iloc[:0].assign(recording_id=[])
+    windows = windows_of(np.empty(0), np.empty(0)).assign(recording_id=[], prediction=[])
+    assert list(bouts_of_all(nothing, windows, PARAMETERS, "rule").columns) == list(BOUT_COLUMNS)

@@ -37,6 +37,13 @@ def test_a_header_alone_is_no_label(tmp_path):
     assert labels["onset"].dtype == float
 
 
+def test_equal_onsets_stand_by_duration_and_equal_labels_as_they_were(tmp_path):
+    rows = "2\t3\trest\n2\t1\tturn\n1\t0\ttoe_off\n2\t3\tother\n"
+    labels = read_labels(write(tmp_path, "onset\tduration\ttrial_type\n" + rows))
+    assert labels["trial_type"].tolist() == ["toe_off", "turn", "rest", "other"]
+    assert labels["side"].tolist() == [None] * 4
+
+
 def test_an_onset_before_the_first_sample_and_an_instant_without_duration_are_no_fault(tmp_path):
     """BIDS: onset may be negative, duration is at least 0 or n/a (bids-specification, src/schema, events.yaml)."""
     path = write(tmp_path, "onset\tduration\ttrial_type\tside\n-1.5\tn/a\ttoe_off\tleft\n")

@@ -3,9 +3,11 @@ import pytest
 from sklearn.linear_model import LogisticRegression
 from sklearn.model_selection import LeaveOneGroupOut, cross_validate
 from strainstudy.gait.task import LEFT, RIGHT, gait_rows, gait_task, labelled_windows
+from strainstudy.learn import fitting
 from strainstudy.learn.calibration import Calibration, calibrate
 from strainstudy.learn.crossfit import available, crossfit, fold_labels
 from strainstudy.learn.fitting import NothingToLearnError, PersonClassifier, Recipe, fit
+from strainstudy.learn.model_families import FAMILIES, candidates
 from strainstudy.learn.scaling import Scaling
 
 LOGISTIC = Recipe(("logistic_regression",), 3, 0)
@@ -70,6 +72,17 @@ def test_every_fold_reports_what_it_chose_from(rows_and_task, quick):
     per_fold = found.choices.groupby("fold")
     assert (per_fold["chosen"].sum() == 1).all()
     assert (per_fold["family"].nunique() == 2).all()
+
+
+def test_candidates_tried_together_give_what_each_gives_by_itself(rows_and_task):
+    rows, task = rows_and_task
+    rows, task = fitting.learnable(rows, task)
+    held = np.isin(rows.groups, ["sub-01", "sub-02"])
+    options = candidates(tuple(FAMILIES))
+    together = fitting._tried(options, rows.take(~held), rows.take(held), task, 3)
+    for option, found in zip(options, together, strict=True):
+        alone = fitting._train(option, rows.take(~held), task, 3).probabilities(rows.x[held], task.classes)
+        np.testing.assert_array_equal(found, alone, err_msg=option.family)
 
 
 def test_nothing_to_learn_is_said(rows_and_task):

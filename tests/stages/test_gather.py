@@ -6,7 +6,7 @@ import pandas as pd
 from strainstudy.jobs import Progress
 from strainstudy.records import Recording
 from strainstudy.stages import gather
-from strainstudy.stages.labels import labels_gathered, labels_of
+from strainstudy.stages.labels import labels_by, labels_gathered, labels_of
 
 FILES = {
     ("walk-01", "mh"): "onset\tduration\ttrial_type\tside\tvalue\n4\t2\trest\tn/a\tn/a\n1.25\t0\ttoe_off\tleft\tn/a\n",
@@ -47,6 +47,10 @@ def test_what_is_read_of_all_raters_is_what_their_files_hold_empty_ones_as_well(
 def test_of_one_rater_nothing_of_another_is_read(tmp_path):
     recordings = study(tmp_path)
     assert list(gathered(tmp_path, recordings, "ab")) == ["walk-01"]
+    tables = [tmp_path / "stages/ab.parquet"]
+    (found,) = labels_by("ab", tables, recordings).values()
+    pd.testing.assert_frame_equal(found, labels_of(recordings)["walk-01"]["ab"])
+    assert labels_by(None, tables, recordings) == {} == labels_by("mh", tables, recordings)
 
 
 def test_a_rater_whose_files_are_all_empty_has_labelled_all_the_same(tmp_path):

@@ -1,4 +1,4 @@
-"""Labels beyond the end of a recording whose length was not known before it was read."""
+"""Label files of a study: those of one rater, and labels beyond an end that was not known before it was read."""
 
 from __future__ import annotations
 

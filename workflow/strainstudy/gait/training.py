@@ -20,7 +20,7 @@ from ..learn.attention import label_next, mistakes, novelty
 from ..learn.card import make_card
 from ..learn.crossfit import recipe_of
 from ..learn.decide import LACKING, Decision, decide, silent
-from ..learn.evidence import ablation, importance, learning_curve, permutation_test
+from ..learn.evidence import ablation, begin_permutation_test, importance, learning_curve
 from ..learn.external import Given
 from ..learn.feature_rows import BoolArray, FloatArray, Rows, Task, stack
 from ..learn.fitting import PersonClassifier, person_weights, too_few
@@ -353,13 +353,16 @@ def train_states(
     scores, sums = _scores(windows, states, bouts, labels, person_of, parameters, calibrated)
     groups = {s.name: s.group for s in specs}
     say("permutation test, learning curve, ablation, importance")
+    # What one process does goes on while the others are at the permutations.
+    permutation = begin_permutation_test(rows, task, parameters if alone else replace(parameters, permutations=0))
+    moved = importance(rows, fitted, groups, parameters)
     evidence = Evidence(
         classifier=scores,
         reliability=reliability_table(sums, parameters),
-        permutation=permutation_test(rows, task, parameters if alone else replace(parameters, permutations=0)),
+        permutation=permutation(),
         learning_curve=learning_curve(rows, task, recipe),
         ablation=ablation(rows, task, groups, recipe, decided.fold),
-        importance=importance(rows, fitted, groups, parameters),
+        importance=moved,
         choices=fitted.choices,
         mistakes=mistakes(windows, windows["probability_limping"].to_numpy(dtype=float), GAIT_STATES),
     )

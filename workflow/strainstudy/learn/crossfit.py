@@ -7,8 +7,9 @@ of the same training people that was trained without them, instead of by values 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -18,9 +19,9 @@ from .feature_rows import FloatArray, Rows, Task, stack
 from .fitting import NothingToLearnError, PersonClassifier, Recipe, fit
 from .folds import assert_apart, leave_out
 from .parameters import LearnParameters
-from .threads import spread
+from .threads import begin
 
-__all__ = ["CrossFit", "FoldModel", "available", "crossfit", "fit_or_none", "fold_labels", "predict", "recipe_of"]
+__all__ = ["CrossFit", "FoldModel", "available", "begin_crossfit", "crossfit", "fold_labels", "predict", "recipe_of"]
 
 IntArray = NDArray[np.intp]
 
@@ -120,12 +121,13 @@ def predict(model: PersonClassifier, rows: Rows, columns: tuple[str, ...]) -> Fl
     return np.where(known[:, None], model.predict_proba(x), np.nan)
 
 
-def fit_or_none(rows: Rows, task: Task, recipe: Recipe) -> PersonClassifier | None:
-    """Train; None where no feature that the tested recordings have varies among the training people."""
+def _fitted(train: Rows, task: Task, recipe: Recipe, test: Rows) -> tuple[PersonClassifier, FloatArray] | None:
+    """Train and predict; None where no feature that the tested recordings have varies among the training people."""
     try:
-        return fit(rows, task, recipe)
+        model = fit(train, task, recipe)
     except NothingToLearnError:
         return None
+    return model, predict(model, test, task.columns)
 
 
 def crossfit(
@@ -136,7 +138,19 @@ def crossfit(
     patterns: Mapping[str, tuple[int, ...]] | None = None,
     more: Rows | None = None,
 ) -> CrossFit:
-    """Train once for every fold on the other folds, and predict it.
+    """Do what `begin_crossfit` begins."""
+    return begin_crossfit(rows, task, recipe, fold, patterns, more)()
+
+
+def begin_crossfit(
+    rows: Rows,
+    task: Task,
+    recipe: Recipe,
+    fold: IntArray,
+    patterns: Mapping[str, tuple[int, ...]] | None = None,
+    more: Rows | None = None,
+) -> Callable[[], CrossFit]:
+    """Begin to train once for every fold on the other folds, and to predict it (`threads.begin`).
 
     Parameters
     ----------
@@ -155,7 +169,8 @@ def crossfit(
 
     Returns
     -------
-    CrossFit
+    callable
+        Gives the CrossFit.
 
     Raises
     ------
@@ -163,10 +178,6 @@ def crossfit(
         Where ``fold`` puts a participant on both sides of a split.
     """
     patterns = available(rows, task) if patterns is None else patterns
-    probabilities = np.full((len(rows), len(task.classes)), np.nan)
-    models: list[FoldModel] = []
-    tested = np.full(len(rows), -1, dtype=np.intp)
-    choices = []
     wanted = set(task.reported)
     places: list[tuple[int, tuple[int, ...], IntArray]] = []
     jobs = []
@@ -183,12 +194,26 @@ def crossfit(
                 continue
             index = test[[patterns[str(b)] == inputs for b in rows.blocks[test].tolist()]]
             places.append((int(k), inputs, index))
-            jobs.append((train.with_columns(inputs), restricted(task, inputs), recipe))
-    for (k, inputs, index), (_, part, _), model in zip(places, jobs, spread(fit_or_none, jobs), strict=True):
-        if model is None:
+            test_rows = rows.take(index).with_columns(inputs)
+            jobs.append((train.with_columns(inputs), restricted(task, inputs), recipe, test_rows))
+    return partial(_gathered, task, len(rows), places, begin(_fitted, jobs))
+
+
+def _gathered(
+    task: Task,
+    n: int,
+    places: Sequence[tuple[int, tuple[int, ...], IntArray]],
+    found: Callable[[], list[tuple[PersonClassifier, FloatArray] | None]],
+) -> CrossFit:
+    """Put what was found for the rows of each fold into one."""
+    probabilities = np.full((n, len(task.classes)), np.nan)
+    tested = np.full(n, -1, dtype=np.intp)
+    models, choices = [], []
+    for (k, inputs, index), one in zip(places, found(), strict=True):
+        if one is None:
             # It stays unpredicted, as NaN.
             continue
-        probabilities[index] = predict(model, rows.take(index).with_columns(inputs), part.columns)
+        model, probabilities[index] = one
         tested[index] = k
         models.append(FoldModel(k, model, index, inputs))
         choices.append(model.choice_.assign(fold=k, features=len(model.columns)))

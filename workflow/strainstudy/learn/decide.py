@@ -15,17 +15,18 @@ from typing import Final
 
 import numpy as np
 
-from .crossfit import CrossFit, available, crossfit, fold_labels, predict, restricted
+from .crossfit import CrossFit, available, begin_crossfit, fold_labels, predict, restricted
 from .external import Given
 from .feature_rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray, stack
 from .fitting import NothingToLearnError, PersonClassifier, Recipe, choose, learnable, too_few
 from .parameters import LearnParameters
-from .threads import spread
+from .threads import begin
 
 __all__ = [
     "LACKING",
     "Decision",
     "Outcome",
+    "begin_variants",
     "choose_variant",
     "decide",
     "doubt_of",
@@ -120,13 +121,14 @@ def doubt_of(reason: str | None) -> str | None:
     return (reason or "").removeprefix(_GIVEN).removeprefix("; ") or None
 
 
-def train_variants(rows: Rows, task: Task, recipe: Recipe) -> dict[str, PersonClassifier]:
-    """Train a model for every kind of recording that the labelled people can teach.
+def begin_variants(rows: Rows, task: Task, recipe: Recipe) -> Callable[[], dict[str, PersonClassifier]]:
+    """Begin to train a model for every kind of recording that the labelled people can teach (`threads.begin`).
 
     Returns
     -------
-    dict of str to PersonClassifier
-        Some of `Task.variants`; one that comes out with the features of another is left out.
+    callable
+        Gives a dict of str to PersonClassifier, some of `Task.variants`; one that comes out with the features of
+        another is left out.
     """
     taught: dict[str, tuple[Rows, Task]] = {}
     for name, wanted in task.variants.items():
@@ -137,12 +139,17 @@ def train_variants(rows: Rows, task: Task, recipe: Recipe) -> dict[str, PersonCl
             continue
         if all(part[1].columns != other.columns for _, other in taught.values()):
             taught[name] = part
-    choices = spread(choose, [(*part, recipe) for part in taught.values()])
+    choices = begin(choose, [(*part, recipe) for part in taught.values()])
     # Fitted here and not in another process: what is stored would not be the same bytes after the way back.
-    return {
+    return lambda: {
         name: PersonClassifier(part, recipe).finish(own, choice)
-        for (name, (own, part)), choice in zip(taught.items(), choices, strict=True)
+        for (name, (own, part)), choice in zip(taught.items(), choices(), strict=True)
     }
+
+
+def train_variants(rows: Rows, task: Task, recipe: Recipe) -> dict[str, PersonClassifier]:
+    """Train what `begin_variants` begins."""
+    return begin_variants(rows, task, recipe)()
 
 
 def choose_variant(task: Task, models: Mapping[str, PersonClassifier], have: set[str]) -> str | None:
@@ -239,9 +246,11 @@ def decide(
     elif reason is None:
         method, fold = "trained", fold_labels(rows, task, parameters)
         say(f"training on {len(set(rows.groups[rows.labelled].tolist()))} labelled participants, each left out in turn")
-        fitted = crossfit(rows, task, recipe, fold, more=more)
+        # What is stored is fitted while other processes are at the folds.
+        stored = begin_variants(rows if more is None else stack(rows, more), task, recipe)
+        crossed = begin_crossfit(rows, task, recipe, fold, more=more)
         say("training the model that is stored")
-        models = train_variants(rows if more is None else stack(rows, more), task, recipe)
+        models, fitted = stored(), crossed()
         if not models:
             method, reason = "rule", "no feature varies among the labelled participants"
             fitted, fold = None, np.full(n, -1, dtype=np.intp)

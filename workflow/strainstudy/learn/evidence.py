@@ -9,7 +9,7 @@ labelled bout is shown as few rows. Scores here are means over participants of w
 from __future__ import annotations
 
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,11 +25,12 @@ from .fitting import NothingToLearnError, Recipe, fit, person_weights
 from .folds import assert_apart, participant_folds
 from .parameters import LearnParameters
 from .scaling import Scaling
-from .threads import spread
+from .threads import begin, spread
 
 __all__ = [
     "ablation",
     "balanced_accuracy",
+    "begin_permutation_test",
     "importance",
     "learning_curve",
     "permutation_test",
@@ -51,6 +52,9 @@ _AT_ONCE = 20
 """Shuffles scored in one job (ours: enough jobs for any number of cores, few enough to cost nothing)."""
 IMPORTANCE_DRAWS = 3
 """Permutations of each group of features, averaged (ours, for speed)."""
+_PERMUTATION_COLUMNS = (
+    "statistic", "value", "permutations", "null_mean", "null_low", "null_high", "p_value", "n_participants", "n_units",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -222,7 +226,12 @@ def _scores(rows: Rows, task: Task, parts: Sequence[_Part], several: Sequence[Te
 
 
 def permutation_test(rows: Rows, task: Task, parameters: LearnParameters) -> pd.DataFrame:
-    """Compare the score with scores for exchanged labels.
+    """Do what `begin_permutation_test` begins."""
+    return begin_permutation_test(rows, task, parameters)()
+
+
+def begin_permutation_test(rows: Rows, task: Task, parameters: LearnParameters) -> Callable[[], pd.DataFrame]:
+    """Begin to compare the score with scores for exchanged labels (`threads.begin`).
 
     Parameters
     ----------
@@ -235,16 +244,12 @@ def permutation_test(rows: Rows, task: Task, parameters: LearnParameters) -> pd.
 
     Returns
     -------
-    DataFrame
-        One row: statistic, value, permutations, null_mean, null_low, null_high (2.5 and 97.5 %), p_value
-        (Phipson & Smyth 2010: (b + 1) / (m + 1)), n_participants, n_units.
+    callable
+        Gives a DataFrame of one row: statistic, value, permutations, null_mean, null_low, null_high (2.5 and 97.5 %),
+        p_value (Phipson & Smyth 2010: (b + 1) / (m + 1)), n_participants, n_units.
     """
-    names = [
-        "statistic", "value", "permutations", "null_mean", "null_low", "null_high", "p_value",
-        "n_participants", "n_units",
-    ]  # fmt: skip
     if not parameters.permutations or not rows.labelled.any():
-        return pd.DataFrame(columns=names)
+        return lambda: pd.DataFrame(columns=_PERMUTATION_COLUMNS)
     few = _whole_units(rows)
     labels = task.reported_labels(few.y)
     parts = _prepared(few, task, participant_folds(few.groups, labels, PERMUTATION_FOLDS, parameters.seed))
@@ -252,7 +257,12 @@ def permutation_test(rows: Rows, task: Task, parameters: LearnParameters) -> pd.
     generator = np.random.Generator(np.random.PCG64(np.random.SeedSequence([parameters.seed, 1])))
     drawn = shuffled_labels(few, generator, parameters.permutations)
     shares = [drawn[start : start + _AT_ONCE] for start in range(0, len(drawn), _AT_ONCE)]
-    null = np.concatenate(spread(_scores, [(few, task, parts, share) for share in shares]))
+    found = begin(_scores, [(few, task, parts, share) for share in shares])
+    return lambda: _compared(few, value, np.concatenate(found()))
+
+
+def _compared(few: Rows, value: float, null: FloatArray) -> pd.DataFrame:
+    """Make the row of the permutation test."""
     row = (
         "balanced_accuracy",
         value,
@@ -265,7 +275,7 @@ def permutation_test(rows: Rows, task: Task, parameters: LearnParameters) -> pd.
         len(set(few.groups.tolist())),
         len(set(few.units.tolist())),
     )
-    return pd.DataFrame([row], columns=names)
+    return pd.DataFrame([row], columns=_PERMUTATION_COLUMNS)
 
 
 def _person_scores(fitted: CrossFit, rows: Rows) -> tuple[dict[str, float], dict[str, float]]:

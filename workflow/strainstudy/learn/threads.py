@@ -6,6 +6,7 @@ how many there are, changes no result: every job brings its own seed, and result
 
 from __future__ import annotations
 
+import os
 import sys
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -13,13 +14,15 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from contextvars import ContextVar
 from functools import partial, wraps
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
+from threading import Thread
 from typing import Any, ParamSpec, TypeVar
 
 from joblib import Parallel, delayed
 from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
-__all__ = ["one_thread", "processes", "spread"]
+__all__ = ["begin", "one_thread", "processes", "spread"]
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -36,9 +39,18 @@ def _elsewhere(function: Callable[..., Any], job: tuple[Any, ...]) -> Heard:
         return function(*job), said
 
 
-def _begin() -> None:
-    """Make a process that was forked work alone."""
+def _end_with(parent: int) -> None:
+    """End this process once its parent is gone, even if that was killed: nobody else would."""
+    wait([parent])
+    os._exit(1)
+
+
+def _settle() -> None:
+    """Make a process that was forked work alone, and no longer than the one that forked it."""
     _TEAM.set(None)
+    parent = parent_process()
+    if parent is not None:
+        Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
 
 
 def _forked(
@@ -60,10 +72,10 @@ def _team(count: int) -> Iterator[Team | None]:
         yield None
     elif sys.platform == "linux":
         # A fork has the libraries loaded already, which take a fresh process as long as many a fit.
-        pool = ProcessPoolExecutor(count, mp_context=get_context("fork"), initializer=_begin)
+        pool = ProcessPoolExecutor(count, mp_context=get_context("fork"), initializer=_settle)
         try:
             # The first job forks all: now, while there is little to copy and no other thread.
-            pool.submit(_begin).result()
+            pool.submit(os.getpid).result()
             yield partial(_forked, pool)
         finally:
             pool.shutdown(cancel_futures=True)
@@ -82,8 +94,8 @@ def processes(count: int) -> Iterator[None]:
             _TEAM.reset(token)
 
 
-def spread(function: Callable[..., R], jobs: Sequence[tuple[Any, ...]]) -> list[R]:
-    """Call a function for every job, in as many processes as `processes` allows.
+def begin(function: Callable[..., R], jobs: Sequence[tuple[Any, ...]]) -> Callable[[], list[R]]:
+    """Begin to call a function for every job, in as many processes as `processes` allows, while the caller goes on.
 
     Parameters
     ----------
@@ -94,18 +106,34 @@ def spread(function: Callable[..., R], jobs: Sequence[tuple[Any, ...]]) -> list[
 
     Returns
     -------
+    callable
+        Waits, and gives what each call gave, in the order of the jobs.
+    """
+    team = _TEAM.get()
+    if team is None or not jobs:
+        return lambda: [function(*job) for job in jobs]
+    begun = team(function, jobs)
+
+    def collect() -> list[R]:
+        results: list[R] = []
+        for result, said in begun:
+            for one in said:
+                warnings.warn_explicit(one.message, one.category, one.filename, one.lineno)
+            results.append(result)
+        return results
+
+    return collect
+
+
+def spread(function: Callable[..., R], jobs: Sequence[tuple[Any, ...]]) -> list[R]:
+    """Call a function for every job as `begin` does, and wait; a single job is done here.
+
+    Returns
+    -------
     list
         What each call gave, in the order of the jobs.
     """
-    team = _TEAM.get()
-    if team is None or len(jobs) < 2:
-        return [function(*job) for job in jobs]
-    results: list[R] = []
-    for result, said in team(function, jobs):
-        for one in said:
-            warnings.warn_explicit(one.message, one.category, one.filename, one.lineno)
-        results.append(result)
-    return results
+    return [function(*job) for job in jobs] if len(jobs) < 2 else begin(function, jobs)()
 
 
 def one_thread(function: Callable[P, R]) -> Callable[P, R]:
