@@ -31,6 +31,7 @@ from strainstudy.gait import measures
 from strainstudy.gait.landmark_errors import (
     FORCE_PLATES,
     LandmarkErrors,
+    errors_by_state,
     errors_for,
     landmark_cells,
     pooled_errors,
@@ -192,8 +193,7 @@ def recorded(root: Path) -> list[Walked]:
 
 def cells_of(walks: list[Walked], *, of_truth: bool = False) -> pd.DataFrame:
     """Errors of landmarks of each walk against its labels."""
-    parts = [landmark_cells(w.strides, w.truth if of_truth else w.labels, w.person) for w in walks]
-    return pd.concat([part for part in parts if len(part)], ignore_index=True)
+    return landmark_cells((w.strides, w.truth if of_truth else w.labels, w.person) for w in walks)
 
 
 def _plates_without(person: str, cells: pd.DataFrame) -> LandmarkErrors:
@@ -210,6 +210,7 @@ def rows_of(walks: list[Walked], way: str) -> Iterator[dict[str, Any]]:
     labels of the other people, or from force plates (of recorded people: of the three others).
     """
     cells = cells_of(walks)
+    labelled = errors_by_state(cells)
     for walk in walks:
         for state, own in walk.strides.groupby("trial_type"):
             steady = own[own["steady"].astype(bool)]
@@ -218,7 +219,7 @@ def rows_of(walks: list[Walked], way: str) -> Iterator[dict[str, Any]]:
             row = measures.summarise_walk(own, P, key=f"{walk.name} {state}")
             if way != "before":
                 if way == "labels":
-                    errors = errors_for(walk.person, str(state), cells)
+                    errors = errors_for(walk.person, str(state), labelled)
                 elif walk.usual:
                     errors = FORCE_PLATES
                 else:

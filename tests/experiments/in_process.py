@@ -14,7 +14,7 @@ from strainstudy.intake.start import reference_rater
 from strainstudy.io.frames import read_frame
 from strainstudy.jobs import Progress
 from strainstudy.records import Study
-from strainstudy.stages import calibrate, classify, condition, features, ingest, measure, segment, tabulate
+from strainstudy.stages import calibrate, classify, condition, features, gather, ingest, measure, segment, tabulate
 from strainstudy.stages.labels import labels_of
 from strainstudy.tables import read_table
 from strainstudy.tables.angles import CALIBRATIONS
@@ -24,13 +24,6 @@ from strainstudy.tables.gait import GAIT
 __all__ = ["Outcome", "run_stages", "run_to_segments", "without_bends"]
 
 BATCH = "people"
-
-
-class _Quiet(Progress):
-    """Progress lines to the log alone."""
-
-    def say(self, text: str) -> None:
-        self.note(text)
 
 
 @dataclass(frozen=True)
@@ -87,7 +80,7 @@ def run_to_segments(
     dict of recording_id to DataFrame
     """
     _, settings = load_config(config or {})
-    say = _Quiet(folder / "log.txt", BATCH)
+    say = Progress(folder / "log.txt", BATCH)
     rater = reference_rater(study, settings["validate"].reference_rater)
     recordings = list(study.recordings.values())
     at, note = _paths(folder)
@@ -133,7 +126,7 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
     """
     labels = run_to_segments(study, folder, config)
     _, settings = load_config(config)
-    say = _Quiet(folder / "log.txt", BATCH)
+    say = Progress(folder / "log.txt", BATCH)
     rater = reference_rater(study, settings["validate"].reference_rater)
     recordings = list(study.recordings.values())
     at, note = _paths(folder)
@@ -151,9 +144,13 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
         inputs={name: [at["knee_bends"] if name == "knee_bends" else note[name]] for name in tabulate.INPUTS},
         bench={}, typed=folder / "recordings.parquet", results=results, progress=say,
     )  # fmt: skip
+    tables = []
+    if rater is not None:
+        tables = [folder / f"labels/{rater}.parquet"]
+        gather.run(rater, recordings, table=tables[0], progress=say)
     classify.run(
         recordings, study.participants, settings={name: asdict(part) for name, part in settings.items()},
-        reference_rater=rater, external=None, windows=[at["windows"]], states=[at["states"]],
+        reference_rater=rater, external=None, label_tables=tables, windows=[at["windows"]], states=[at["states"]],
         candidates=[at["candidates"]], outputs={**decisions, "evidence": folder / "evidence"}, results=results,
         progress=say,
     )  # fmt: skip

@@ -12,6 +12,8 @@ from gait_data import real_walks
 from strainstudy.gait.landmark_errors import (
     FORCE_PLATES,
     AngleError,
+    PeopleErrors,
+    errors_by_state,
     errors_for,
     landmark_cells,
     pooled_errors,
@@ -64,7 +66,7 @@ def without_spread(strides):
 
 def test_a_side_that_lands_late_in_the_curve_is_told_by_labels():
     strides, events = walked(late_s=0.03)
-    cells = pd.concat([landmark_cells(strides, events, f"sub-{k}") for k in range(6)], ignore_index=True)
+    cells = landmark_cells((strides, events, f"sub-{k}") for k in range(6))
     found = pooled_errors(cells, "{0} people, {1} walks")
     assert found.difference_s == pytest.approx(0.03, abs=1e-9)
     assert found.contact_s == pytest.approx(0.03 / math.sqrt(2), abs=1e-9)
@@ -78,35 +80,37 @@ def test_labels_that_scatter_are_not_taken_for_an_error_of_the_landmark():
     for k in range(40):
         strides, events = walked()
         noisy = events.assign(onset=events["onset"] + rng.normal(0, 0.03, len(events)))
-        parts.append(landmark_cells(strides, noisy, f"sub-{k}"))
-    found = pooled_errors(pd.concat(parts, ignore_index=True), "")
+        parts.append((strides, noisy, f"sub-{k}"))
+    found = pooled_errors(landmark_cells(parts), "")
     assert found.difference_s < 0.5 * 0.03 * math.sqrt(2 / 40)
 
 
 def test_a_person_is_judged_by_the_labels_of_five_others_or_more_and_else_by_force_plates():
     strides, events = walked(late_s=0.01)
-    cells = pd.concat([landmark_cells(strides, events, f"sub-{k}") for k in range(6)], ignore_index=True)
-    found = errors_for("sub-0", "normal_gait", cells)
+    cells = landmark_cells((strides, events, f"sub-{k}") for k in range(6))
+    found = errors_for("sub-0", "normal_gait", errors_by_state(cells))
     assert found.source == f"labels of this study: 5 walks of 5 other people, pooled with {FORCE_PLATES.source}"
-    assert errors_for("sub-0", "normal_gait", cells[cells["participant_id"] != "sub-5"]) is FORCE_PLATES
-    assert errors_for("sub-0", "limping_gait", cells) is FORCE_PLATES
+    assert (
+        errors_for("sub-0", "normal_gait", errors_by_state(cells[cells["participant_id"] != "sub-5"])) is FORCE_PLATES
+    )
+    assert errors_for("sub-0", "limping_gait", errors_by_state(cells)) is FORCE_PLATES
 
 
 def test_five_people_whose_landmarks_happen_to_agree_do_not_promise_as_much_to_a_sixth():
     """Mean squares by degrees of freedom: five people with 10 ms, eight (force plates) with 25.6 ms."""
     strides, events = walked(late_s=0.01)
-    cells = pd.concat([landmark_cells(strides, events, f"sub-{k}") for k in range(6)], ignore_index=True)
-    found = errors_for("sub-0", "normal_gait", cells)
+    cells = landmark_cells((strides, events, f"sub-{k}") for k in range(6))
+    found = errors_for("sub-0", "normal_gait", errors_by_state(cells))
     pooled = math.sqrt((5 * 0.01**2 + 8 * FORCE_PLATES.difference_s**2) / 13)
     assert (found.difference_s, found.freedom) == (pytest.approx(pooled), 13)
     many = pd.concat([cells.assign(participant_id=cells["participant_id"] + f"-{k}") for k in range(40)])
-    assert errors_for("sub-0", "normal_gait", many).difference_s == pytest.approx(0.01, rel=0.15)
+    assert errors_for("sub-0", "normal_gait", errors_by_state(many)).difference_s == pytest.approx(0.01, rel=0.15)
 
 
 def test_people_whose_landmarks_err_more_than_force_plates_keep_their_own_error():
     strides, events = walked(late_s=0.06)
-    cells = pd.concat([landmark_cells(strides, events, f"sub-{k}") for k in range(6)], ignore_index=True)
-    found = errors_for("sub-0", "normal_gait", cells)
+    cells = landmark_cells((strides, events, f"sub-{k}") for k in range(6))
+    found = errors_for("sub-0", "normal_gait", errors_by_state(cells))
     assert (found.difference_s, found.freedom) == (pytest.approx(0.06), 5)
     assert found.source == "labels of this study: 5 walks of 5 other people"
 
@@ -114,8 +118,8 @@ def test_people_whose_landmarks_err_more_than_force_plates_keep_their_own_error(
 def test_without_labelled_toe_offs_the_error_of_stance_is_that_of_force_plates():
     strides, events = walked(late_s=0.01)
     contacts = events[events["trial_type"] == "initial_contact"]
-    cells = pd.concat([landmark_cells(strides, contacts, f"sub-{k}") for k in range(6)], ignore_index=True)
-    assert errors_for("sub-0", "normal_gait", cells).stance_s == FORCE_PLATES.stance_s
+    cells = landmark_cells((strides, contacts, f"sub-{k}") for k in range(6))
+    assert errors_for("sub-0", "normal_gait", errors_by_state(cells)).stance_s == FORCE_PLATES.stance_s
 
 
 def test_a_late_side_moves_the_symmetry_index_by_four_times_its_share_of_the_stride():
@@ -169,8 +173,8 @@ def test_the_errors_in_the_code_are_those_of_the_force_plates():
     for walk in real_walks():
         state = "normal_gait" if "normal" in walk.name else "limping_gait"
         strides = detect_walk(walk.knees, walk.fs, P).strides.assign(trial_type=state)
-        parts.append(landmark_cells(strides, walk.labels, walk.name[:2]))
-    found = pooled_errors(pd.concat(parts, ignore_index=True), "", ("participant_id", "trial_type"))
+        parts.append((strides, walk.labels, walk.name[:2]))
+    found = pooled_errors(landmark_cells(parts), "", ("participant_id", "trial_type"))
     for name in ("contact_s", "difference_s", "stance_s", "stance_difference_s"):
         assert getattr(FORCE_PLATES, name) == pytest.approx(getattr(found, name), abs=0.0006), name
     assert found.freedom == FORCE_PLATES.freedom
@@ -211,3 +215,14 @@ def test_limits_that_are_moved_out_stay_what_the_measure_can_be():
     assert moved["phase_deviation_low"] == 0.0
     assert moved["waveform_likeness_low"] < 0.97
     assert moved["cadence_high"] == pytest.approx(110.0 + 2.0 * 40**0.4)
+
+
+def test_pooling_without_a_person_is_pooling_the_cells_of_the_others():
+    parts = []
+    for k in range(8):
+        strides, events = walked(late_s=0.004 * k)
+        parts += [(strides, events, f"sub-{k}")] * (1 + k % 3)
+    cells = landmark_cells(parts)
+    for left_out in ("sub-0", "sub-7"):
+        others = pooled_errors(cells[cells["participant_id"] != left_out], "{0} {1}")
+        assert PeopleErrors.of(cells).pooled("{0} {1}", without=left_out) == others != pooled_errors(cells, "{0} {1}")

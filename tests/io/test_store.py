@@ -1,7 +1,7 @@
 import numpy as np
 import pyarrow.dataset as ds
 import pytest
-from strainstudy.io.store import Trace, TraceWriter, iter_traces, read_recording
+from strainstudy.io.store import Kept, Trace, TraceReader, TraceWriter, iter_traces, read_recording
 
 
 def trace(recording_id, point, n, clipped_s=()):
@@ -72,3 +72,50 @@ def test_a_failing_writer_leaves_no_file(tmp_path):
     with pytest.raises(KeyError, match="angle"), TraceWriter(path, ("angle",)) as writer:
         writer.write(trace("walk-1", "left_knee", 5))
     assert list(tmp_path.iterdir()) == []
+
+
+def _kept(path, most_bytes):
+    kept = Kept(("response",), most_bytes)
+    with TraceWriter(path, ("response", "drift"), kept=kept) as writer:
+        for recording, points in {"walk-1": ("left_knee", "right_knee"), "walk-2": ("left_knee",)}.items():
+            for point in points:
+                columns = {"response": np.arange(5) / 3, "drift": np.zeros(5)}
+                writer.write(Trace(recording, point, "V", 100.0, columns, ((0.0, 0.02),)))
+    return kept
+
+
+def test_what_was_kept_is_what_the_file_has(tmp_path):
+    path = tmp_path / "a.parquet"
+    kept = _kept(path, 1000)
+    for recording in ("walk-1", "walk-2"):
+        own, read = kept.recording(recording), read_recording(path, recording, ("response",))
+        assert list(own) == list(read)
+        for point, one in own.items():
+            assert one.clipped_s == read[point].clipped_s
+            assert list(one.columns) == ["response"]
+            assert one["response"].dtype == np.float64
+            np.testing.assert_array_equal(one["response"], read[point]["response"])
+    assert kept.recording("walk-3") is None
+
+
+@pytest.mark.parametrize(
+    ("most_bytes", "there"), [(0, []), (20, ["walk-2"]), (40, ["walk-1"]), (60, ["walk-1", "walk-2"])]
+)
+def test_a_recording_is_kept_whole_or_not_at_all(tmp_path, most_bytes, there):
+    path = tmp_path / "a.parquet"
+    kept = _kept(path, most_bytes)
+    assert [name for name in ("walk-1", "walk-2") if kept.recording(name) is not None] == there
+    with TraceReader(path, ("response",), kept) as reader:
+        assert {name: list(reader.recording(name)) for name in ("walk-1", "walk-2", "none")} == {
+            "walk-1": ["left_knee", "right_knee"],
+            "walk-2": ["left_knee"],
+            "none": [],
+        }
+
+
+def test_what_is_kept_cannot_be_written_to(tmp_path):
+    kept = Kept(("response",))
+    with TraceWriter(tmp_path / "a.parquet", ("response",), exact=True, kept=kept) as writer:
+        writer.write(Trace("walk-1", "left_knee", "V", 100.0, {"response": np.arange(5.0)}))
+    with pytest.raises(ValueError, match="read-only"):
+        kept.recording("walk-1")["left_knee"]["response"][0] = 1.0

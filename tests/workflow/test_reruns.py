@@ -36,6 +36,7 @@ AGGREGATES = {
     "provenance",
 }  # fmt: skip
 """Of them `people` and `drawings` write by batch, of tables of the whole study: each batch runs again, and is cheap."""
+LEARNING = AGGREGATES - {"tabulate"}
 OF_LABELS = {"people", "standing", "proof"}
 """Kinds of figures whose tables any label may change; those of sensors and holds are left as they are."""
 FIGURES_OF_LABELS = {"figures": len(OF_LABELS), "paper_figures": len(PAPER_KINDS) - len({"sensors"})}
@@ -78,8 +79,9 @@ def finished(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A study of two people, worked through once."""
     folder = tmp_path_factory.mktemp("once")
     write_study(folder / "study", people=2, **TINY)
-    done = snakemake(folder)
+    done = snakemake(folder, "--verbose")
     assert done.returncode == 0, done.stderr[-3000:]
+    (folder / "said.txt").write_text(done.stdout + done.stderr, encoding="utf-8")
     return folder
 
 
@@ -93,6 +95,12 @@ def study(finished: Path) -> Iterator[Path]:
     before.rename(finished / "study")
 
 
+def test_the_engine_looks_for_a_job_to_start_when_one_has_ended_and_not_every_second(finished):
+    said = (finished / "said.txt").read_text(encoding="utf-8")
+    ended, looked = said.count("Finished jobid: "), said.count("Ready jobs: ")
+    assert 0 < looked <= ended + 1
+
+
 def test_a_second_run_does_nothing_even_if_every_file_has_a_new_time_stamp(study):
     for path in (study / "study").rglob("*"):
         if path.is_file():
@@ -104,7 +112,14 @@ def test_a_changed_label_of_a_walk_runs_only_what_learns_from_labels_or_is_compa
     labels = study / "study/labels/sub-01_ses-01_walk/rater1_events.tsv"
     labels.write_text(labels.read_text(encoding="utf-8") + "0.2\t0.5\tartefact\tn/a\tn/a\n", encoding="utf-8")
     # of the pages only those of the batch of this recording
-    assert planned(study) == dict.fromkeys(AGGREGATES - {"tabulate"} | {"review"}, 1) | FIGURES_OF_LABELS
+    assert planned(study) == dict.fromkeys(LEARNING | {"labels", "review"}, 1) | FIGURES_OF_LABELS
+
+
+def test_labels_of_a_second_rater_are_compared_and_train_nothing(study):
+    first = study / "study/labels/sub-01_ses-01_walk/rater1_events.tsv"
+    first.with_name("rater2_events.tsv").write_bytes(first.read_bytes())
+    assert "classify" not in (jobs := planned(study)) and "measure" not in jobs
+    assert jobs.items() >= {"labels": 1, "validate": 1, "review": 1}.items()
 
 
 def test_a_mark_moved_on_a_review_page_and_saved_passes_the_check_and_trains_again(study, chromium, tmp_path):
@@ -131,13 +146,13 @@ def test_a_mark_moved_on_a_review_page_and_saved_passes_the_check_and_trains_aga
     assert after.loc[moved, "onset"] == pytest.approx(onset + 0.1, abs=0.02)
     pd.testing.assert_frame_equal(after.drop(index=moved), before.drop(index=moved))
     assert load_study(study / "study").cautions == ()
-    assert planned(study) == dict.fromkeys(AGGREGATES - {"tabulate"} | {"review"}, 1) | FIGURES_OF_LABELS
+    assert planned(study) == dict.fromkeys(LEARNING | {"labels", "review"}, 1) | FIGURES_OF_LABELS
 
 
 def test_one_more_person_runs_one_batch_and_the_aggregates(study):
     write_study(study / "study", people=3, **TINY)
     assert planned(study) == dict.fromkeys(BY_BATCH | {"review"} | AGGREGATES, 1) | {
-        "people": 2, "drawings": 2, "figures": len(KINDS), "paper_figures": len(PAPER_KINDS),
+        "labels": 2, "people": 2, "drawings": 2, "figures": len(KINDS), "paper_figures": len(PAPER_KINDS),
     }  # fmt: skip
 
 
@@ -155,7 +170,7 @@ def test_a_changed_setting_of_maps_or_label_of_a_bend_makes_angles_anew_and_read
     assert planned(study, calibrate={"hold_error_deg": 3.0}) == angles
     (labels,) = (study / "study/labels").glob("sub-01_ses-01_bend*/rater1_events.tsv")
     labels.write_text(labels.read_text(encoding="utf-8") + "0.2\t0.5\tartefact\tn/a\tn/a\n", encoding="utf-8")
-    assert planned(study) == angles
+    assert planned(study) == angles | {"labels": 1}
 
 
 def test_every_file_of_a_run_stands_in_the_ledger(finished):

@@ -14,6 +14,7 @@ if BENCH in BATCHES:
             answers=f"{STAGES}/characterise/answers.json",
         log:
             f"{RESULTS}/logs/characterise.log",
+        priority: IN_LINE["bench"]
         resources:
             mem_mb=memory_of("characterise"),
             runtime=time_of("characterise"),

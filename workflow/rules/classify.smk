@@ -10,7 +10,7 @@ rule classify:
         windows=of_all_batches(rules.derive.output.windows),
         states=of_all_batches(rules.derive.output.states),
         candidates=of_all_batches(rules.derive.output.candidates),
-        labels=lambda w: label_files(),
+        labels=gathered(REFERENCE_RATER),
         model=model_files(),
     output:
         bouts=f"{STAGES}/classify/bouts.parquet",
@@ -32,7 +32,7 @@ rule classify:
         runtime=time_of("classify"),
     params:
         code=code_hash("strainstudy.stages.classify"),
-        rows=study_rows(labels=True),
+        rows=study_rows(raters=(REFERENCE_RATER,)),
         settings=settings_of(*sorted({section for sections in UPSTREAM.values() for section in sections})),
         reference_rater=REFERENCE_RATER,
         model=GENERAL.model,

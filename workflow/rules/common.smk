@@ -61,10 +61,16 @@ BATCHES = group_recordings(STUDY.recordings.values(), GENERAL.batches)
 PARTS = joined_batches(BATCHES)
 SETTING_FILES = sorted({*config_files, GENERAL.norms})
 HELD_TASKS = ("bend", "free")
+# Which jobs start first where more could: those that most others wait for. Pages of one batch fill what is left.
+IN_LINE = {"bench": 3, "ingest": 2, "derive": 1}
+
+
+RATERS = tuple(sorted({rater for recording in STUDY.recordings.values() for rater in recording.labels}))
 
 
 wildcard_constraints:
     batch="|".join(BATCHES),
+    rater="|".join(RATERS) or "none",
     part="|".join(PARTS),
 
 
@@ -117,14 +123,15 @@ def raw_files(batch):
     return [str(recording.path) for recording in BATCHES[batch]]
 
 
-def label_files(tasks=None, batch=None):
-    """Label files of a batch or part or of the study, of all tasks or some."""
+def label_files(tasks=None, batch=None, rater=None):
+    """Label files of a batch or part or of the study, of all tasks or some, of all raters or one."""
     recordings = STUDY.recordings.values() if batch is None else members(batch)
     return sorted(
         str(path)
         for recording in recordings
         if tasks is None or recording.task in tasks
-        for path in recording.labels.values()
+        for name, path in recording.labels.items()
+        if rater is None or name == rater
     )
 
 
@@ -162,12 +169,15 @@ def of_all_batches(pattern):
 
 
 @cache
-def study_rows(labels=False, reference=False):
-    """The whole study's rows for stages that collect the batches."""
+def study_rows(raters=(), reference=False):
+    """The whole study's rows for stages that collect the batches, with the label files of some raters."""
     recordings = [r if reference else replace(r, reference_use=None, walkway=None) for r in STUDY.recordings.values()]
     return {
         "participants": Rows(asdict(p) for p in STUDY.participants.values()),
-        "recordings": Rows(row_of(r if labels else replace(r, labels={})) for r in recordings),
+        "recordings": Rows(
+            row_of(replace(r, labels={name: path for name, path in r.labels.items() if name in raters}))
+            for r in recordings
+        ),
     }
 
 
@@ -178,7 +188,7 @@ def look_before_work(jobs):
     """
     if AS_MODULE:
         return
-    reading = {of.rule.name for of in (rules.ingest, rules.derive, rules.review)}
+    reading = {of.rule.name for of in (rules.ingest, rules.ingest_bench, rules.derive, rules.review)}
     present = {job.rule.name for job in workflow.dag.jobs}
     # Only review pages read all labels of a batch; under strict what no file has counts in all of them together.
     anywhere = GENERAL.strict or rules.review.rule.name not in present

@@ -24,6 +24,7 @@ rule derive:
         f"{RESULTS}/logs/derive/{{batch}}.log",
     wildcard_constraints:
         batch=r"people-\d+",
+    priority: IN_LINE["derive"]
     group:
         submitted_with("batch")
     resources:
@@ -44,3 +45,4 @@ rule derive:
 use rule derive as derive_bench with:
     wildcard_constraints:
         batch=BENCH,
+    priority: IN_LINE["bench"]

@@ -7,6 +7,9 @@ rule ingest:
         quality=f"{STAGES}/ingest/{{batch}}.quality.json",
     log:
         f"{RESULTS}/logs/ingest/{{batch}}.log",
+    wildcard_constraints:
+        batch=r"people-\d+",
+    priority: IN_LINE["ingest"]
     group:
         submitted_with("batch")
     resources:
@@ -19,3 +22,10 @@ rule ingest:
         strict=GENERAL.strict,
     script:
         "../scripts/ingest.py"
+
+
+# A rule of its own, as what people's sensors answer is known from their bench: all of `derive` waits for it.
+use rule ingest as ingest_bench with:
+    wildcard_constraints:
+        batch=BENCH,
+    priority: IN_LINE["bench"]

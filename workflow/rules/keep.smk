@@ -16,6 +16,7 @@ def declared_files():
     """Outputs and logs of every job that there could be, relative to the results folder."""
     patterns = {strip_wildcard_constraints(path) for rule in OWN_RULES for path in [*rule.output, *rule.log]}
     jobs = {"batch": list(BATCHES), "part": list(PARTS), "kind": list(FIGURE_KINDS), "subject": list(PAPER_KINDS)}
+    jobs["rater"] = list(RATERS)
     made = {path for pattern in patterns for path in expand(pattern, **jobs)}
     return sorted(os.path.relpath(path, RESULTS) for path in made)
 
@@ -45,6 +46,7 @@ onstart:
         begin(Path(RESULTS), PLANNED, Path(GENERAL.study))
         BEGUN.append(Path(RESULTS))
         show_plan(waiting)
+        select_once_a_change()
 
 
 onsuccess:

@@ -12,7 +12,7 @@ rule measure:
         candidates=rules.classify.output.candidates,
         label_next=rules.classify.output.label_next,
         health=rules.tabulate.output.health,
-        labels=lambda w: label_files(),
+        labels=gathered(REFERENCE_RATER),
     output:
         bouts=f"{RESULTS}/tables/bouts.tsv",
         strides=f"{RESULTS}/tables/strides.tsv",
@@ -29,12 +29,13 @@ rule measure:
         typed_swallow_summary=f"{STAGES}/measure/swallow_summary.parquet",
     log:
         f"{RESULTS}/logs/measure.log",
+    threads: 2
     resources:
         mem_mb=memory_of("measure"),
         runtime=time_of("measure"),
     params:
         code=code_hash("strainstudy.stages.measure"),
-        rows=study_rows(labels=True),
+        rows=study_rows(raters=(REFERENCE_RATER,)),
         reference_rater=REFERENCE_RATER,
         settings=settings_of("gait", "swallow", "verdict"),
         batches={batch: Rows(r.recording_id for r in members) for batch, members in BATCHES.items()},

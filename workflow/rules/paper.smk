@@ -21,7 +21,7 @@ rule paper:
         runtime=time_of("paper"),
     params:
         code=code_hash("strainstudy.stages.paper"),
-        rows=study_rows(labels=True, reference=True),
+        rows=study_rows(raters=RATERS, reference=True),
         sensors=lambda w: all_sensor_rows(),
         reference_rater=REFERENCE_RATER,
         settings=settings_of(*(name for name in SETTINGS if name != "share")),

@@ -4,7 +4,6 @@ rule review_shared:
         events=rules.measure.output.typed_events,
         bouts=rules.measure.output.typed_bouts,
         quality=of_all_batches(rules.ingest.output.quality),
-        labels=lambda w: label_files(),
         parts=PAGE_PARTS,
     output:
         page=f"{RESULTS}/{INDEX}",
@@ -16,7 +15,7 @@ rule review_shared:
         runtime=time_of("review_shared"),
     params:
         code=code_hash("strainstudy.stages.review"),
-        rows=study_rows(labels=True),
+        rows=study_rows(raters=RATERS),
         study=GENERAL.study,
         results=RESULTS,
     script:

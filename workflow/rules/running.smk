@@ -64,6 +64,17 @@ def take_results():
         refuse(f"{error.filename or RESULTS}: cannot be written ({error.strerror}); nothing was run")
 
 
+def select_once_a_change():
+    """Let the engine look for jobs to start when one ends, and not over and over between.
+
+    To hold back submissions it looks again a second after each look, and each such look calls for the next: with some
+    dozen jobs done, dozens of times a second, and each time it asks for the sizes of all files that waiting jobs read.
+    On this machine there is nothing to hold back.
+    """
+    if not workflow.non_local_exec:
+        workflow.scheduler.job_rate_limiter = None
+
+
 def show_plan(jobs):
     """Tell the display of this run, if there is one, what is to be done."""
     planned = {}

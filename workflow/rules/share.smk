@@ -23,7 +23,7 @@ rule share:
         runtime=time_of("share"),
     params:
         code=code_hash("strainstudy.stages.share"),
-        rows=study_rows(labels=True, reference=True),
+        rows=study_rows(raters=RATERS, reference=True),
         sensors=lambda w: all_sensor_rows(),
         settings=settings_of("share", "ingest"),
         study=GENERAL.study,

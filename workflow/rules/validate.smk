@@ -34,19 +34,20 @@ rule validate:
         swallow_summary=rules.measure.output.typed_swallow_summary,
         signals=of_all_batches(rules.derive.output.signals),
         evidence=rules.classify.output.evidence,
-        labels=lambda w: label_files(),
+        labels=gathered(*RATERS),
         norms=GENERAL.norms,
     output:
         tables=expand(f"{RESULTS}/validation/{{table}}.tsv", table=VALIDATION),
         change=f"{RESULTS}/tables/change.tsv",
     log:
         f"{RESULTS}/logs/validate.log",
+    threads: 2
     resources:
         mem_mb=memory_of("validate"),
         runtime=time_of("validate"),
     params:
         code=code_hash("strainstudy.stages.validate"),
-        rows=study_rows(labels=True, reference=True),
+        rows=study_rows(raters=RATERS, reference=True),
         settings=settings_of("validate", "swallow", "calibrate"),
         results=RESULTS,
     script:

@@ -16,6 +16,7 @@ with job(snakemake.log[0], "classify") as progress:
         external=model.named,
         standby=model.standby,
         train_with=None if company is None else shipped_folder(company),
+        label_tables=[Path(path) for path in snakemake.input.labels],
         windows=[Path(path) for path in snakemake.input.windows],
         states=[Path(path) for path in snakemake.input.states],
         candidates=[Path(path) for path in snakemake.input.candidates],

@@ -25,4 +25,5 @@ with job(snakemake.log[0], "measure") as progress:
         results=Path(snakemake.params.results),
         progress=progress,
         reference_rater=snakemake.params.reference_rater,
+        threads=snakemake.threads,
     )

@@ -15,9 +15,11 @@ with job(snakemake.log[0], "validate") as progress:
         swallow=build(SwallowParameters, snakemake.params.settings["swallow"]),
         prediction_level=float(snakemake.params.settings["calibrate"]["prediction_level"]),
         norms=Path(snakemake.input.norms),
+        label_tables=[Path(path) for path in snakemake.input.labels],
         signals=[Path(path) for path in snakemake.input.signals],
         evidence=Path(snakemake.input.evidence[0]).parent,
         tables={name: Path(snakemake.input[name]) for name in validate.TABLES},
         results=Path(snakemake.params.results),
         progress=progress,
+        threads=snakemake.threads,
     )

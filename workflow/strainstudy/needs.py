@@ -25,6 +25,7 @@ NEEDS = {
     "derive": Need(1.0, 0.09, 200, 1.1),
     "characterise": Need(1.5, 0.03, 150, 0.5),
     "tabulate": Need(0.8, 0.002, 135, 0.2),
+    "labels": Need(0.7, 0.001, 130, 0.1),
     "classify": Need(8.0, 0.17, 420, 2.0),
     "measure": Need(0.8, 0.04, 150, 0.8),
     "validate": Need(1.5, 0.045, 170, 0.8),

@@ -553,4 +553,7 @@ def bends_of_knees(
     if not parts:
         return pd.DataFrame({name: pd.Series(dtype=object) for name in ("side", *BEND_COLUMNS)})
     filled = [part for part in parts if len(part)] or parts[:1]
-    return pd.concat(filled, ignore_index=True).sort_values(["onset", "side"], kind="stable", ignore_index=True)
+    whole = pd.concat(filled, ignore_index=True)
+    # a frame takes ten times as long to sort by words
+    order = np.lexsort((whole["side"].to_numpy(dtype=str), whole["onset"].to_numpy()))
+    return whole.iloc[order].reset_index(drop=True)

@@ -18,7 +18,7 @@ from memory).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final
 
@@ -49,22 +49,61 @@ _MEDIAN_EFFICIENCY: Final = math.sqrt(math.pi / 2)
 """Standard error of a median over that of a mean, normal distribution."""
 
 
-def _by_angle(holds: pd.DataFrame) -> tuple[Array, Array]:
-    """Give the angles that were held, rising, and the median level at each."""
-    angle, level = (holds[name].to_numpy(dtype=float) for name in ("angle", "level"))
-    held = np.unique(angle)
-    return held, np.array([np.median(level[angle == one]) for one in held])
+@dataclass(frozen=True)
+class _Holds:
+    """Columns of the holds that have an angle and a level, each shape (n,); ``level`` rises towards flexion."""
+
+    angle: Array
+    level: Array
+    absolute: Array
+    branch: Array
+    creep: Array
+    labelled: npt.NDArray[np.bool_]
+    recording: Array
+
+    @classmethod
+    def of(cls, holds: pd.DataFrame) -> _Holds:
+        """Take the columns out of a frame: many small questions follow, and a frame answers each slowly."""
+        columns = {
+            name: holds[name].to_numpy(dtype=np.float64) for name in ("angle", "level", "absolute", "branch", "creep")
+        }
+        columns["labelled"] = holds["labelled"].to_numpy(dtype=bool)
+        there = "recording" in holds
+        columns["recording"] = holds["recording"].to_numpy(dtype=np.float64) if there else np.zeros(len(holds))
+        return cls(**columns).where(np.isfinite(columns["level"]) & np.isfinite(columns["angle"]))
+
+    def where(self, chosen: npt.NDArray[np.bool_]) -> _Holds:
+        """Keep some of the holds."""
+        return _Holds(**{name: values[chosen] for name, values in vars(self).items()})
+
+    def __len__(self) -> int:
+        return len(self.angle)
+
+    @property
+    def held(self) -> Array:
+        """Angles that were held, rising."""
+        return np.unique(self.angle)
+
+    def medians(self, values: Array) -> Array:
+        """Median of the values at each of the angles held."""
+        return np.array([_median(values[self.angle == one]) for one in self.held])
 
 
-def _sign(holds: pd.DataFrame) -> int:
-    _, medians = _by_angle(holds)
+def _median(values: Array) -> float:
+    """Median of what is known; NaN of nothing."""
+    known = values[~np.isnan(values)]
+    return float(np.median(known)) if len(known) else math.nan
+
+
+def _sign(holds: _Holds) -> int:
+    medians = holds.medians(holds.level)
     return 1 if medians[-1] >= medians[0] else -1
 
 
-def _inconsistent(holds: pd.DataFrame) -> str | None:
+def _inconsistent(holds: _Holds) -> str | None:
     """Say which deeper holds do not exceed shallower ones."""
-    angle, level = (holds[name].to_numpy(dtype=float) for name in ("angle", "level"))
-    for (low_angle, low), (high_angle, high) in pairwise(zip(*_by_angle(holds), strict=True)):
+    by_angle = zip(holds.held.tolist(), holds.medians(holds.level).tolist(), strict=True)
+    for (low_angle, low), (high_angle, high) in pairwise(by_angle):
         pair = (
             f"holds at {high_angle:g} degrees read {high:.4g} and those at {low_angle:g} degrees {low:.4g} "
             "(median response towards flexion): a deeper bend must read more; "
@@ -72,7 +111,7 @@ def _inconsistent(holds: pd.DataFrame) -> str | None:
         )
         if high <= low:
             return pair
-        lower, higher = level[angle == low_angle], level[angle == high_angle]
+        lower, higher = holds.level[holds.angle == low_angle], holds.level[holds.angle == high_angle]
         if np.mean(higher[:, None] <= lower[None, :]) > _LARGEST_SHARE_REVERSED:
             return pair
     return None
@@ -86,13 +125,14 @@ class _Loop:
     note: str
 
 
-def _loop(holds: pd.DataFrame) -> _Loop:
+def _loop(holds: _Holds) -> _Loop:
     """Loop width from holds at one angle reached both ways: regression of level on branch within angles."""
-    within = holds.groupby("angle")[["level", "branch"]].transform("mean")
-    level = (holds["level"] - within["level"]).to_numpy()
-    on = (holds["branch"] - within["branch"]).to_numpy()
+    columns = pd.DataFrame({"level": holds.level, "branch": holds.branch})
+    within = columns.groupby(holds.angle).transform("mean")
+    level = holds.level - within["level"].to_numpy()
+    on = holds.branch - within["branch"].to_numpy()
     power = float(on @ on)
-    freedom = len(holds) - holds["angle"].nunique() - 1
+    freedom = len(holds) - len(holds.held) - 1
     if power < 1.0 or freedom < 1:
         return _Loop(0.0, 0.0, False, "all holds of an angle were reached one way, so they cannot show hysteresis")
     half = -float(on @ level) / power
@@ -105,18 +145,20 @@ def _loop(holds: pd.DataFrame) -> _Loop:
     return _Loop(2 * half, 2 * error, True, "flexing and extending holds differ: two branches")
 
 
-def _session_change(holds: pd.DataFrame, degrees_per_level: float) -> tuple[float, float]:
+def _session_change(holds: _Holds, degrees_per_level: float) -> tuple[float, float]:
     """Zero drift in degrees and gain change in percent from the first bend recording to the last."""
-    first, last = (
-        holds[holds["recording"] == number].groupby("angle")[["level", "absolute"]].median()
-        for number in (holds["recording"].min(), holds["recording"].max())
-    )
-    common = first.index.intersection(last.index)
-    if holds["recording"].nunique() < 2 or len(common) < 2:
+    numbers = holds.recording.min(), holds.recording.max()
+    first, last = (holds.where(holds.recording == number) for number in numbers)
+    common = np.intersect1d(first.held, last.held)
+    if numbers[0] == numbers[1] or len(common) < 2:
         return math.nan, math.nan
-    low, high = common.min(), common.max()
-    drift = (last["absolute"] - first["absolute"]).get(0.0, math.nan) * degrees_per_level
-    gain = (last["level"][high] - last["level"][low]) / (first["level"][high] - first["level"][low]) - 1
+    absolute, level = (
+        [dict(zip(part.held.tolist(), part.medians(getattr(part, name)), strict=True)) for part in (first, last)]
+        for name in ("absolute", "level")
+    )
+    low, high = common[[0, -1]].tolist()
+    drift = (absolute[1].get(0.0, math.nan) - absolute[0].get(0.0, math.nan)) * degrees_per_level
+    gain = (level[1][high] - level[1][low]) / (level[0][high] - level[0][low]) - 1
     return float(drift), 100 * float(gain)
 
 
@@ -138,54 +180,53 @@ def fit_angle_map(
     -------
     AngleMap or Refusal
     """
-    used = holds[np.isfinite(holds["level"].astype(float)) & np.isfinite(holds["angle"].astype(float))].copy()
-    if "recording" not in used:
-        used["recording"] = 0
-    labelled = used[used["labelled"].astype(bool)]
-    if labelled.empty:
+    used = _Holds.of(holds)
+    labelled = used.where(used.labelled)
+    if not len(labelled):
         return Refusal("no labelled bend has a hold long enough to read")
-    if used["angle"].nunique() < 2:
-        return Refusal(f"holds at one angle only ({labelled['angle'].iloc[0]:g} degrees) and no straight leg")
+    if len(used.held) < 2:
+        return Refusal(f"holds at one angle only ({labelled.angle[0]:g} degrees) and no straight leg")
     sign = _sign(used)
-    used["level"] *= sign
+    used = replace(used, level=used.level * sign)
     reason = _inconsistent(used)
     if reason is not None:
         return Refusal(reason)
-    _, medians = _by_angle(used)
+    medians = used.medians(used.level)
     span = float(medians[-1] - medians[0])
-    loop = _loop(used[used["labelled"].astype(bool) | (used["angle"] == 0)])
-    used["level"] += loop.width / 2 * used["branch"].astype(float)
+    loop = _loop(used.where(used.labelled | (used.angle == 0)))
+    used = replace(used, level=used.level + loop.width / 2 * used.branch)
     reason = _inconsistent(used)
     if reason is not None:
         return Refusal(reason)
-    angles, levels = _by_angle(used)
+    angles, levels = used.held, used.medians(used.level)
     degrees_per_level = (angles[-1] - angles[0]) / (levels[-1] - levels[0])
 
-    bent = used[used["labelled"].astype(bool)]
-    residual = curve_through(levels, angles)(bent["level"].to_numpy(dtype=float)) - bent["angle"].to_numpy(dtype=float)
-    freedom = len(bent) - bent["angle"].nunique()
+    bent = used.where(used.labelled)
+    residual = curve_through(levels, angles)(bent.level) - bent.angle
+    freedom = len(bent) - len(bent.held)
     repeatability = math.sqrt(float(residual @ residual) / freedom) if freedom > 0 else math.nan
     scatter = parameters.hold_error_deg
     if freedom > 0:
         squares = freedom * repeatability**2 + _HOLD_ERROR_FREEDOM * parameters.hold_error_deg**2
         scatter = math.sqrt(squares / (freedom + _HOLD_ERROR_FREEDOM))
-    nonzero = bent[bent["angle"] != 0]
-    creep_share = (nonzero["creep"] * sign / nonzero["level"]).median() if len(nonzero) else math.nan
+    nonzero = bent.where(bent.angle != 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        creep_share = _median(nonzero.creep * sign / nonzero.level)
     if loop.known:
         unseen = math.hypot(_LOOP_SHAPE_SHARE * loop.width, loop.error) * degrees_per_level
     else:
         unseen = parameters.assumed_hysteresis_percent / 100 * (angles[-1] - angles[0])
-    straight = used.loc[used["angle"] == 0, "absolute"].to_numpy(dtype=float)
+    straight = used.absolute[used.angle == 0]
     zero_drift = math.inf
     if len(straight) > 1:
         zero_drift = float(np.std(straight, ddof=1)) * degrees_per_level
         # Bend recordings before and after span the session themselves.
-        one = used["recording"].min() == used["recording"].max()
+        one = used.recording.min() == used.recording.max()
         zero_drift *= parameters.session_drift_factor if one else 1.0
     drift, gain = _session_change(used, degrees_per_level)
     # Holds scatter because the leg is not quite at its angle, which only their mean inherits, and because the sensor
     # does not repeat itself, which every angle inherits.
-    each = len(nonzero) / max(nonzero["angle"].nunique(), 1)
+    each = len(nonzero) / max(len(nonzero.held), 1)
     of_knots = scatter * (_MEDIAN_EFFICIENCY if each > 2 else 1.0) / math.sqrt(max(each, 1.0))
     own = math.sqrt(max(0.0, scatter**2 - parameters.hold_error_deg**2))
     # Hysteresis and creep are errors of a known largest size: uniform, so a square root of twelve.

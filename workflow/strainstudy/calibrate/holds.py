@@ -7,7 +7,8 @@ the rest of the straight leg between the holds, as holds at 0 degrees.
 
 from __future__ import annotations
 
-from typing import Final
+from operator import itemgetter
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -78,9 +79,10 @@ def hold_levels(
     """
     x, slow = np.asarray(response, dtype=np.float64), np.asarray(drift, dtype=np.float64)
     finite = np.isfinite(x)
-    rows: list[dict[str, object]] = []
-    marked = labels[labels["value"].notna()].sort_values(["onset", "value"])
-    if not finite.any() or marked.empty:
+    rows: list[dict[str, Any]] = []
+    onsets, durations, values = (labels[name].to_numpy(dtype=float) for name in ("onset", "duration", "value"))
+    marked = [k for k in np.lexsort((values, onsets)).tolist() if not np.isnan(values[k])]
+    if not finite.any() or not marked:
         return pd.DataFrame(rows, columns=list(HOLD_COLUMNS))
     low, high = np.quantile(x[finite], [0.005, 0.995])
     sign = 1.0 if abs(high) >= abs(low) else -1.0
@@ -119,7 +121,7 @@ def hold_levels(
 
     margin = round(_MARGIN_S * fs)
     taken = np.zeros(len(x), dtype=bool)
-    for onset, duration, value in marked[["onset", "duration", "value"]].itertuples(index=False):
+    for onset, duration, value in zip(onsets[marked], durations[marked], values[marked], strict=True):
         start, stop = (int(np.clip(round(t * fs), 0, len(x))) for t in (onset, onset + duration))
         taken[max(0, start - margin) : stop + margin] = True
         add(start, stop, float(value), True)
@@ -127,5 +129,5 @@ def hold_levels(
     for start, stop in runs(~taken & (np.abs(x) < 0.2 * span)):
         if stop - start >= shortest:
             add(int(start), int(stop), 0.0, False)
-    frame = pd.DataFrame(rows, columns=list(HOLD_COLUMNS))
-    return frame.sort_values("onset", kind="stable", ignore_index=True)
+    rows.sort(key=itemgetter("onset"))
+    return pd.DataFrame(rows, columns=list(HOLD_COLUMNS))

@@ -108,7 +108,8 @@ def own_holds(bend: BendTrace) -> pd.DataFrame:
     side = bend.key.tracked_point.removesuffix("_knee")
     rows = bend.labels
     of_side = (rows["trial_type"].to_numpy() == "knee_bend") & (rows["side"].to_numpy() == side)
-    return rows[of_side & rows["value"].notna().to_numpy()]
+    holds: pd.DataFrame = rows[of_side & rows["value"].notna().to_numpy()]
+    return holds
 
 
 def side_of_holds(response: npt.ArrayLike, fs: float, holds: pd.DataFrame) -> Literal[-1, 1]:
@@ -128,7 +129,8 @@ def side_of_holds(response: npt.ArrayLike, fs: float, holds: pd.DataFrame) -> Li
     """
     x = np.asarray(response, dtype=np.float64)
     angle = np.zeros(len(x))
-    for onset, duration, value in holds[["onset", "duration", "value"]].itertuples(index=False):
+    columns = (holds[name].to_numpy(dtype=np.float64) for name in ("onset", "duration", "value"))
+    for onset, duration, value in zip(*columns, strict=True):
         angle[max(0, round(onset * fs)) : max(0, round((onset + duration) * fs))] = value
     finite = np.isfinite(x)
     if not finite.any():

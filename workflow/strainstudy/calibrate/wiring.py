@@ -62,7 +62,8 @@ def _correlation(response: Array, angle: Array) -> float:
 def _angle_of_holds(n: int, fs: float, holds: pd.DataFrame) -> Array:
     """Give the labelled angle, straight outside of the holds."""
     angle = np.zeros(n)
-    for onset, duration, value in holds[["onset", "duration", "value"]].itertuples(index=False):
+    columns = (holds[name].to_numpy(dtype=np.float64) for name in ("onset", "duration", "value"))
+    for onset, duration, value in zip(*columns, strict=True):
         angle[max(0, round(onset * fs)) : max(0, round((onset + duration) * fs))] = value
     return angle
 

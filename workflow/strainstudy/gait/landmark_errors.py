@@ -17,9 +17,9 @@ they tell is pooled with what force plates told, and never made smaller than wha
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, Self
 
 import numpy as np
 import pandas as pd
@@ -37,6 +37,9 @@ __all__ = [
     "FORCE_PLATES",
     "AngleError",
     "LandmarkErrors",
+    "PeopleErrors",
+    "Row",
+    "errors_by_state",
     "errors_for",
     "landmark_cells",
     "pooled_errors",
@@ -139,16 +142,14 @@ class AngleError:
     zero_deg: float
 
 
-def landmark_cells(strides: pd.DataFrame, labels: pd.DataFrame, participant_id: str) -> pd.DataFrame:
-    """Measure the mean errors of the landmarks of one recording.
+def landmark_cells(walks: Iterable[tuple[pd.DataFrame, pd.DataFrame, str]]) -> pd.DataFrame:
+    """Measure the mean errors of the landmarks of recordings.
 
     Parameters
     ----------
-    strides : DataFrame
-        Columns as in `strides.STRIDE_COLUMNS` and ``trial_type``; steady ones are used.
-    labels : DataFrame
-        onset, trial_type, side: contacts and toe-offs that are taken for true.
-    participant_id : str
+    walks : iterable of (DataFrame, DataFrame, str)
+        Of each recording: its strides, columns as in `strides.STRIDE_COLUMNS` and ``trial_type``, of which the steady
+        ones are used; labels of contacts and toe-offs that are taken for true: onset, trial_type, side; participant_id.
 
     Returns
     -------
@@ -156,39 +157,103 @@ def landmark_cells(strides: pd.DataFrame, labels: pd.DataFrame, participant_id: 
         `CELLS`, seconds; a row for each gait state of `MINIMUM_STRIDES` strides a side; NaN where a landmark has no
         labels.
     """
+    rows = [row for strides, labels, participant_id in walks for row in _cells_of(strides, labels, participant_id)]
+    frame = pd.DataFrame(rows, columns=list(CELLS))
+    return frame.astype(dict.fromkeys(CELLS[2:], "float64"))
+
+
+def _cells_of(strides: pd.DataFrame, labels: pd.DataFrame, participant_id: str) -> list[dict[str, float | str]]:
+    used = strides[strides["steady"].to_numpy(dtype=bool) & strides["trial_type"].notna().to_numpy()]
+    states, sides = (used[name].to_numpy(dtype=object) for name in ("trial_type", "side"))
+    times = {name: used[name].to_numpy(dtype=float) for name in ("onset", "toe_off")}
+    onset = labels["onset"].to_numpy(dtype=float)
+    kinds, labelled = (labels[name].to_numpy(dtype=object) for name in ("trial_type", "side"))
+    known = {
+        (kind, side): np.sort(onset[(kinds == kind) & (labelled == side)])
+        for kind in ("initial_contact", "toe_off")
+        for side in SIDES
+    }
     rows = []
-    used = strides[strides["steady"].to_numpy(dtype=bool) & strides["trial_type"].notna()]
-    for state, own in used.groupby("trial_type", sort=True):
+    for state in sorted(set(states)):
         row: dict[str, float | str] = {"participant_id": participant_id, "trial_type": str(state)}
         for side in SIDES:
-            mine = own[own["side"] == side]
-            known = labels[labels["side"] == side]
-            contact = _errors(mine["onset"], known, "initial_contact")
-            toe_off = _errors(mine["toe_off"], known, "toe_off")
+            mine = (states == state) & (sides == side)
+            contact = _errors(times["onset"][mine], known["initial_contact", side])
+            toe_off = _errors(times["toe_off"][mine], known["toe_off", side])
             for name, errors in (("contact", contact), ("stance", toe_off - contact)):
                 there = errors[np.isfinite(errors)]
                 enough = there.size >= MINIMUM_STRIDES
                 row[f"{name}_{side}"] = float(there.mean()) if enough else math.nan
                 row[f"{name}_{side}_variance"] = float(there.var(ddof=1)) / there.size if enough else math.nan
         rows.append(row)
-    frame = pd.DataFrame(rows, columns=list(CELLS))
-    return frame.astype(dict.fromkeys(CELLS[2:], "float64"))
+    return rows
 
 
-def _errors(found: pd.Series, labels: pd.DataFrame, kind: str) -> FloatArray:
+def _errors(times: FloatArray, known: FloatArray) -> FloatArray:
     """Found minus labelled time of each landmark; NaN where nothing was labelled near it."""
-    times = found.to_numpy(dtype=float)
-    known = labels.loc[labels["trial_type"] == kind, "onset"].to_numpy(dtype=float)
-    pairs = match_instants(np.sort(known), times, REACH_S)
+    pairs = match_instants(known, times, REACH_S)
     errors = np.full(times.size, np.nan)
-    errors[pairs.estimate] = times[pairs.estimate] - np.sort(known)[pairs.reference]
+    errors[pairs.estimate] = times[pairs.estimate] - known[pairs.reference]
     return errors
 
 
-def _root(people: pd.Series, squares: pd.Series, noise: pd.Series) -> tuple[float, int]:
-    """Root of the mean square over people, less what few strides' scatter makes of it, and how many people."""
-    mean = (squares - noise).groupby(people).mean().dropna()
-    return (math.sqrt(max(float(mean.mean()), 0.0)) if len(mean) else math.nan), len(mean)
+@dataclass(frozen=True)
+class PeopleErrors:
+    """Errors of the landmarks of each person, in one gait state, to be pooled without one of them.
+
+    Parameters
+    ----------
+    people : ndarray of str, shape (n,)
+        What counts as one, in order.
+    walks : ndarray of int, shape (n,)
+        Of each, those with the contacts of both sides.
+    squares : mapping of str to ndarray, shape (n,)
+        ``contact``, ``contact_difference``, ``stance``, ``stance_difference``: mean square over the walks of each, less
+        what few strides' scatter makes of it, in s^2; NaN where there is none.
+    """
+
+    people: NDArray[np.object_]
+    walks: NDArray[np.int64]
+    squares: Mapping[str, FloatArray]
+
+    @classmethod
+    def of(cls, cells: pd.DataFrame, unit: Sequence[str] = ("participant_id",)) -> Self:
+        """Sum up `CELLS` of one gait state; values of the columns ``unit`` together count as one."""
+        who = cells[list(unit)].agg(" ".join, axis=1) if len(cells) else cells["participant_id"]
+        parts = {"walks": cells[["contact_left", "contact_right"]].notna().all(axis=1).astype(float)}
+        for name in _QUANTITIES:
+            left, right = cells[f"{name}_left"], cells[f"{name}_right"]
+            noise = [cells[f"{name}_{side}_variance"] for side in SIDES]
+            parts[f"{name}_difference"] = (right - left) ** 2 - (noise[0] + noise[1])
+            parts[name] = (left**2 + right**2) / 2 - (noise[0] + noise[1]) / 2
+        groups = pd.DataFrame(parts).groupby(who, sort=True)
+        means = groups[[name for name in parts if name != "walks"]].mean()
+        return cls(
+            means.index.to_numpy(dtype=object),
+            groups["walks"].sum().to_numpy(dtype=np.int64),
+            {name: means[name].to_numpy(dtype=float) for name in means},
+        )
+
+    def pooled(self, source: str, without: str | None = None) -> LandmarkErrors | None:
+        """Pool them as `pooled_errors` does, leaving one person out if one is named."""
+        others = self.people != without
+        known = {name: squares[others & np.isfinite(squares)] for name, squares in self.squares.items()}
+        people = len(known["contact_difference"])
+        if not people:
+            return None
+        found = {
+            name: math.sqrt(max(float(squares.mean()), 0.0)) if len(squares) else math.nan
+            for name, squares in known.items()
+        }
+        return replace(
+            FORCE_PLATES,
+            contact_s=found["contact"],
+            difference_s=found["contact_difference"],
+            stance_s=found["stance"],
+            stance_difference_s=found["stance_difference"],
+            freedom=people,
+            source=source.format(people, int(self.walks[others].sum())),
+        )
 
 
 def _beside(found: LandmarkErrors, plates: LandmarkErrors) -> LandmarkErrors:
@@ -231,30 +296,19 @@ def pooled_errors(cells: pd.DataFrame, source: str, unit: Sequence[str] = ("part
         None without a cell of both sides. Scatter and spread are those of `FORCE_PLATES`: hand labels scatter more
         than what they are to measure.
     """
-    who = cells[list(unit)].agg(" ".join, axis=1) if len(cells) else cells["participant_id"]
-    parts: dict[str, tuple[float, int]] = {}
-    for name in _QUANTITIES:
-        left, right = cells[f"{name}_left"], cells[f"{name}_right"]
-        noise = [cells[f"{name}_{side}_variance"] for side in SIDES]
-        parts[f"{name}_difference"] = _root(who, (right - left) ** 2, noise[0] + noise[1])
-        parts[name] = _root(who, (left**2 + right**2) / 2, (noise[0] + noise[1]) / 2)
-    difference, people = parts["contact_difference"]
-    if not people:
-        return None
-    walks = int(cells[["contact_left", "contact_right"]].notna().all(axis=1).sum())
-    return replace(
-        FORCE_PLATES,
-        contact_s=parts["contact"][0],
-        difference_s=difference,
-        stance_s=parts["stance"][0],
-        stance_difference_s=parts["stance_difference"][0],
-        freedom=people,
-        source=source.format(people, walks),
-    )
+    return PeopleErrors.of(cells, unit).pooled(source)
+
+
+def errors_by_state(cells: pd.DataFrame) -> dict[str, PeopleErrors]:
+    """Sum up `CELLS` of a study by gait state."""
+    return {str(state): PeopleErrors.of(own) for state, own in cells.groupby("trial_type", sort=True)}
 
 
 def errors_for(
-    participant_id: str | None, state: str, cells: pd.DataFrame, plates: LandmarkErrors = FORCE_PLATES
+    participant_id: str | None,
+    state: str,
+    labelled: Mapping[str, PeopleErrors],
+    plates: LandmarkErrors = FORCE_PLATES,
 ) -> LandmarkErrors:
     """Choose the errors that the walk of a person is judged by.
 
@@ -263,8 +317,8 @@ def errors_for(
     participant_id : str or None
     state : str
         Gait state.
-    cells : DataFrame
-        `CELLS` of the whole study.
+    labelled : mapping of state to PeopleErrors
+        Of the whole study, from `errors_by_state`.
     plates : LandmarkErrors
         Of force plates, and of whatever else the labels of this study would have told.
 
@@ -275,8 +329,12 @@ def errors_for(
         of these people are pooled with those of the plates by degrees of freedom (people); where their own is larger
         than that, it stays, with their number as its degrees of freedom.
     """
-    others = cells[(cells["participant_id"] != participant_id) & (cells["trial_type"] == state)]
-    found = pooled_errors(others, "labels of this study: {1} walks of {0} other people")
+    told = labelled.get(state)
+    found = (
+        None
+        if told is None
+        else told.pooled("labels of this study: {1} walks of {0} other people", without=participant_id)
+    )
     return plates if found is None or found.freedom < MINIMUM_PEOPLE else _beside(found, plates)
 
 
@@ -290,10 +348,11 @@ def _folded(middle: float, spread: float) -> float:
 
 def _runs(strides: pd.DataFrame, side: str) -> tuple[int, int]:
     """Count the strides of a side, and the runs in which one follows on another."""
-    own = strides[strides["side"] == side].sort_values("onset")
-    onset = own["onset"].to_numpy(dtype=float)
-    end = onset + own["stride_time"].to_numpy(dtype=float)
-    return len(own), int(np.count_nonzero(onset[1:] > end[:-1] + 1e-6)) + (1 if len(own) else 0)
+    own = strides["side"].to_numpy(dtype=object) == side
+    onset, time = (strides[name].to_numpy(dtype=float)[own] for name in ("onset", "stride_time"))
+    order = np.argsort(onset)
+    onset, end = onset[order], (onset + time)[order]
+    return onset.size, int(np.count_nonzero(onset[1:] > end[:-1] + 1e-6)) + (1 if onset.size else 0)
 
 
 def _standard_errors(row: Mapping[str, object], strides: pd.DataFrame, e: LandmarkErrors) -> dict[str, float]:
@@ -303,7 +362,8 @@ def _standard_errors(row: Mapping[str, object], strides: pd.DataFrame, e: Landma
         found = row.get(name)
         return float(found) if isinstance(found, int | float) else math.nan
 
-    count, runs = ({side: _runs(strides, side)[k] for side in SIDES} for k in (0, 1))
+    walked = {side: _runs(strides, side) for side in SIDES}
+    count, runs = ({side: both[k] for side, both in walked.items()} for k in (0, 1))
     jitter = {side: e.scatter_s / math.sqrt(max(count[side], 1)) for side in SIDES}
     stride = value("stride_time_mean")
     # Within a run each contact ends one stride and begins the next, so that only the first and the last count.

@@ -53,18 +53,22 @@ def mean_curves(strides: pd.DataFrame, angles: Mapping[str, FloatArray], fs: flo
     """
     percent = np.arange(_POINTS)
     parts = []
-    steady = strides[strides["steady"].astype(bool)]
+    steady = strides["steady"].to_numpy(dtype=bool)
+    states, sides = (strides[name].to_numpy(dtype=object) for name in ("trial_type", "side"))
     for state in GAIT_STATES:
         for side, angle in angles.items():
-            own = steady[(steady["trial_type"] == state) & (steady["side"] == side)]
-            if own.empty:
+            own = steady & (states == state) & (sides == side)
+            if not own.any():
                 continue
-            mean, sd, n = _moments(stride_curves(angle, own, fs, points=_POINTS))
-            whole = pd.DataFrame(
-                {"trial_type": state, "side": side, "percent": percent, "mean": mean, "sd": sd, "n": n}
-            )
-            parts.append(whole[whole["n"] > 0])
-    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(CURVE_COLUMNS))
+            mean, sd, n = _moments(stride_curves(angle, strides[own], fs, points=_POINTS))
+            there = n > 0
+            words = (np.full(np.count_nonzero(there), word, dtype=object) for word in (state, side))
+            parts.append((*words, *(values[there] for values in (percent, mean, sd, n))))
+    if not parts:
+        return pd.DataFrame(columns=list(CURVE_COLUMNS))
+    return pd.DataFrame(
+        {name: np.concatenate(part) for name, part in zip(CURVE_COLUMNS, zip(*parts, strict=True), strict=True)}
+    )
 
 
 def pooled_curve(curves: pd.DataFrame) -> pd.DataFrame:

@@ -57,6 +57,8 @@ ASYMMETRIES: Final = {
     "symmetry_ratio": symmetry_ratio,
     "log_ratio": log_ratio,
 }
+_TOGETHER: Final = 100
+"""Resamples whose curves are worked on at once: they fit into a processor's own memory (ours, for speed)."""
 CURVE_POINTS = 101
 """Points of a stride curve: one for each percent of the stride, as gait curves are usually printed (common
 practice)."""
@@ -127,10 +129,10 @@ def _alike(one: FloatArray, two: FloatArray) -> FloatArray:
     return alike
 
 
-def _regularity(knee: FloatArray, strides: pd.DataFrame, fs: float) -> FloatArray:
+def _regularity(curves: FloatArray, knee: FloatArray, strides: pd.DataFrame, fs: float) -> FloatArray:
     """Autocorrelation at a lag of one stride, stride by stride: how well the next stride repeats this one in time."""
     following = strides.assign(onset=strides["onset"] + strides["stride_time"])
-    return _alike(stride_curves(knee, strides, fs), stride_curves(knee, following, fs))
+    return _alike(curves, stride_curves(knee, following, fs, points=CURVE_POINTS))
 
 
 def summarise_walk(
@@ -167,17 +169,16 @@ def summarise_walk(
     counts = {side: len(rows[side]) for side in SIDES}
     cycle, cycles = _cycles(rows)
     quantities: dict[tuple[str, str], _Quantity] = {}
+    curves: dict[str, FloatArray] = {}
     for side in SIDES:
         values = {name: rows[side][name].to_numpy(dtype=float) for name in (*SIDE_QUANTITIES, "phase")}
         values["phase_deviation"] = np.abs(values["phase"] - EVEN_DEG)
         into = rows[side]["swing_peak_time"].to_numpy(dtype=float) - rows[side]["onset"].to_numpy(dtype=float)
         values["swing_peak_timing"] = 100.0 * into / values["stride_time"]
-        known = knees is not None and fs is not None and side in knees and counts[side] > 0
-        values["regularity"] = (
-            _regularity(knees[side], rows[side], fs)
-            if known and knees is not None and fs is not None
-            else np.full(counts[side], np.nan)
-        )
+        values["regularity"] = np.full(counts[side], np.nan)
+        if knees is not None and fs is not None and side in knees and counts[side] > 0:
+            curves[side] = stride_curves(knees[side], rows[side], fs, points=CURVE_POINTS)
+            values["regularity"] = _regularity(curves[side], knees[side], rows[side], fs)
         for name, column in values.items():
             quantities[side, name] = _quantity(column, cycle[side], cycles)
     seed = (parameters.seed, zlib.crc32(key.encode()))
@@ -203,8 +204,8 @@ def summarise_walk(
         result[name], result[f"{name}_low"], result[f"{name}_high"] = interval(table, statistic)
     name = "waveform_likeness"
     table = np.zeros((0, 1))
-    if knees is not None and fs is not None and all(side in knees and counts[side] for side in SIDES):
-        table = np.hstack([_curve_sums(knees[side], rows[side], fs, cycle[side], cycles) for side in SIDES])
+    if all(side in curves for side in SIDES):
+        table = np.hstack([_curve_sums(curves[side], cycle[side], cycles) for side in SIDES])
     result[name], result[f"{name}_low"], result[f"{name}_high"] = interval(table, _likeness)
     return result
 
@@ -213,9 +214,8 @@ def _from_sums(centres: tuple[float, ...], formula: Formula, sums: FloatArray) -
     return formula(_Moments(sums, centres))
 
 
-def _curve_sums(knee: FloatArray, rows: pd.DataFrame, fs: float, cycle: IntArray, cycles: int) -> FloatArray:
+def _curve_sums(curves: FloatArray, cycle: IntArray, cycles: int) -> FloatArray:
     """Count and sum of the stride curves of each cycle."""
-    curves = stride_curves(knee, rows, fs, points=CURVE_POINTS)
     whole = np.isfinite(curves).all(axis=1)
     sums = np.zeros((cycles, 1 + CURVE_POINTS))
     np.add.at(sums, cycle[whole], np.column_stack([np.ones(np.count_nonzero(whole)), curves[whole]]))
@@ -224,8 +224,11 @@ def _curve_sums(knee: FloatArray, rows: pd.DataFrame, fs: float, cycle: IntArray
 
 def _likeness(sums: FloatArray) -> FloatArray:
     """Correlation of the mean stride curves of the two knees."""
-    one, two = sums[:, : 1 + CURVE_POINTS], sums[:, 1 + CURVE_POINTS :]
-    return _alike(one[:, 1:] / one[:, :1], two[:, 1:] / two[:, :1])
+    found = np.empty(len(sums))
+    for start in range(0, len(sums), _TOGETHER):
+        one, two = np.hsplit(sums[start : start + _TOGETHER], 2)
+        found[start : start + _TOGETHER] = _alike(one[:, 1:] / one[:, :1], two[:, 1:] / two[:, :1])
+    return found
 
 
 def _warning(counts: Mapping[str, int], least: int) -> str | None:

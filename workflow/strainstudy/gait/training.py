@@ -38,7 +38,7 @@ from .limits import rule_probability, rule_side
 from .model_card import CAUTIONS, gait_facts
 from .result import PREDICTION_COLUMNS, Evidence, StateResult, TrainedModel
 from .scores import SCHEME, state_sums
-from .state_bouts import BOUT_COLUMNS, bouts_of
+from .state_bouts import bouts_of_all
 from .state_parameters import StateParameters
 from .state_time import state_seconds
 from .task import LEFT, RIGHT, gait_rows, gait_task, labelled_windows
@@ -53,17 +53,6 @@ def _spread(decided: Decision) -> tuple[FloatArray, FloatArray]:
     both = left + right
     with np.errstate(invalid="ignore", divide="ignore"):
         return both, np.where(decided.compared & (both > 0), left / both, np.nan)
-
-
-def _bouts(states: pd.DataFrame, windows: pd.DataFrame, parameters: StateParameters, default: str) -> pd.DataFrame:
-    """Bouts of every recording that has states."""
-    frames = []
-    by_recording = dict(list(windows.groupby("recording_id", sort=False)))
-    for name, own in sorted(states.groupby("recording_id", sort=False)):
-        some = by_recording.get(name, windows.iloc[:0])
-        word = str(some["prediction"].iloc[0]) if len(some) else default
-        frames.append(bouts_of(str(name), own, some, parameters, word))
-    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=list(BOUT_COLUMNS))
 
 
 def _prevalence(rows: Rows, task: Task) -> float:
@@ -162,7 +151,7 @@ def _seconds_of_rule(
 ) -> dict[str, FloatArray]:
     """Seconds by person of the bouts that a baseline makes."""
     other = windows.assign(probability_limping=limping, probability_left=left)
-    return _seconds_by_person(_bouts(states, other, parameters, "rule"), labels, person_of)
+    return _seconds_by_person(bouts_of_all(states, other, parameters, "rule"), labels, person_of)
 
 
 def _scores(
@@ -335,12 +324,12 @@ def train_states(
         one_knee = used.card.get("elsewhere", {}).get("one_knee")
         windows = _filled_by_rule(_flagged(windows, unlike or {}, decided.compared, one_knee), rule)
     limping = windows["probability_limping"].to_numpy(dtype=float)
-    bouts = _bouts(states, windows, parameters, "rule" if method == "rule" else "final")
+    bouts = bouts_of_all(states, windows, parameters, "rule" if method == "rule" else "final")
     predictions = windows[list(PREDICTION_COLUMNS)]
     spans = label_next(windows, limping, GAIT_STATES, novelty(rows.x, rows.labelled, rows.groups), parameters)
     if used is not None:
         beside = windows.assign(probability_limping=rule[0], probability_left=rule[1], caution=None, prediction="rule")
-        ruled = _bouts(states, beside, parameters, "rule")
+        ruled = bouts_of_all(states, beside, parameters, "rule")
         told = trained_words(used.card)
         of_recording = windows.drop_duplicates("recording_id").set_index("recording_id")["prediction"]
         bouts, predictions, spans = (

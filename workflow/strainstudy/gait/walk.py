@@ -239,7 +239,7 @@ def _strides(
     frames = [frame for frame in frames if len(frame)]
     if not frames:
         return _no_strides()
-    return pd.concat(frames, ignore_index=True).sort_values(["onset", "side"], ignore_index=True)
+    return _in_order(pd.concat(frames, ignore_index=True))
 
 
 def _events(swings: Mapping[str, Swings], numbers: Mapping[str, IntArray]) -> pd.DataFrame:
@@ -259,7 +259,13 @@ def _events(swings: Mapping[str, Swings], numbers: Mapping[str, IntArray]) -> pd
             "score": np.concatenate([empty, *(score for _, _, _, score in parts)]),
         }
     )
-    return events.sort_values(["onset", "side"], ignore_index=True)
+    return _in_order(events)
+
+
+def _in_order(rows: pd.DataFrame) -> pd.DataFrame:
+    """Sort by onset and side, in a fraction of the time that a frame takes to sort by words."""
+    order = np.lexsort((rows["side"].to_numpy(dtype=str), rows["onset"].to_numpy()))
+    return rows.iloc[order].reset_index(drop=True)
 
 
 def _states(

@@ -36,5 +36,4 @@ def as_floats(column: pa.ChunkedArray) -> FloatArray:
     """Give a column of 64-bit floats, shape (n,), NaN where it has no value; it may not be writable."""
     if column.null_count:
         column = pc.coalesce(column, as_arrow(np.full(len(column), np.nan)))
-    floats: FloatArray = np.from_dlpack(column.combine_chunks())
-    return floats
+    return np.asarray(np.from_dlpack(column.combine_chunks()), dtype=np.float64)

@@ -5,7 +5,7 @@ In: one file or many. Out: a frame of labels in order of onset, or every problem
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +13,7 @@ import pandas as pd
 
 from ..errors import Problem, StudyError
 from ..vocabulary import EVENT_TYPES, INSTANTS, SIDES, TRIAL_TYPES
-from .sheets import Rule, Sheet, check_sheets, number, one_of, read_sheet, to_number
+from .sheets import Rule, Sheet, check_sheets, number, one_of, read_cells, read_sheet, to_number
 
 __all__ = ["LABEL_COLUMNS", "LABEL_SUFFIX", "check_labels", "read_labels"]
 
@@ -132,20 +132,18 @@ def read_labels(path: Path) -> pd.DataFrame:
     StudyError
         If the file is not a table with the required columns (it changed after the check).
     """
-    sheet, problems = read_sheet(path, path.name, _REQUIRED)
-    if sheet is None or problems:
+    cells, problems = read_cells(path, path.name, _REQUIRED)
+    if cells is None or problems:
         raise StudyError(problems)
-    missing = [name for name in _REQUIRED if name not in sheet.frame.columns]
+    missing = [name for name in _REQUIRED if name not in cells.names]
     if missing:
         raise StudyError([Problem(path.name, "a required column is missing", "add it", 1, name) for name in missing])
-    cells: Mapping[str, list[str | None]] = {name: _texts(sheet, name) for name in LABEL_COLUMNS}
-    frame = pd.DataFrame(
-        {
-            "onset": pd.Series(_numbers(cells["onset"]), dtype=float),
-            "duration": pd.Series(_numbers(cells["duration"]), dtype=float).fillna(0.0),
-            "trial_type": pd.Series(cells["trial_type"], dtype=object),
-            "side": pd.Series(cells["side"], dtype=object),
-            "value": pd.Series(_numbers(cells["value"]), dtype=float),
-        }
+    columns = dict(zip(cells.names, zip(*cells.rows, strict=True), strict=True)) if cells.rows else {}
+    nothing = (None,) * len(cells.rows)
+    onset, duration, value = (
+        np.array(_numbers(columns.get(name, nothing)), dtype=float) for name in ("onset", "duration", "value")
     )
-    return frame.sort_values(["onset", "duration"], kind="stable", ignore_index=True)
+    duration = np.where(np.isnan(duration), 0.0, duration)
+    order = np.lexsort((duration, onset))
+    words = {name: np.array(columns.get(name, nothing), dtype=object)[order] for name in ("trial_type", "side")}
+    return pd.DataFrame({"onset": onset[order], "duration": duration[order], **words, "value": value[order]})

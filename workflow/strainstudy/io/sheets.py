@@ -23,7 +23,19 @@ import pandas as pd
 from ..errors import Problem
 from ..vocabulary import MISSING
 
-__all__ = ["Check", "Rule", "Sheet", "check_sheets", "matches", "number", "one_of", "read_sheet", "to_number"]
+__all__ = [
+    "Cells",
+    "Check",
+    "Rule",
+    "Sheet",
+    "check_sheets",
+    "matches",
+    "number",
+    "one_of",
+    "read_cells",
+    "read_sheet",
+    "to_number",
+]
 
 _SEPARATORS = {",": "commas", ";": "semicolons"}
 _MOST_BYTES = 100_000_000
@@ -47,6 +59,25 @@ class Sheet:
 
     file: str
     frame: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Cells:
+    """The cells of one sheet without a frame, which takes longer to make of a small sheet than the sheet to read.
+
+    Parameters
+    ----------
+    names : list of str
+        Columns.
+    rows : list of list of str or None
+        Strings row by row, ``None`` where missing.
+    lines : list of int
+        Line number of each row as an editor counts it.
+    """
+
+    names: list[str]
+    rows: list[list[str | None]]
+    lines: list[int]
 
 
 @dataclass(frozen=True)
@@ -172,8 +203,8 @@ def _header_problems(names: Sequence[str | None], file: str, row: int) -> list[P
     return problems
 
 
-def read_sheet(path: Path, file: str, columns: Sequence[str]) -> tuple[Sheet | None, list[Problem]]:
-    """Read one tab-separated sheet.
+def read_cells(path: Path, file: str, columns: Sequence[str]) -> tuple[Cells | None, list[Problem]]:
+    """Read the cells of one tab-separated sheet.
 
     Parameters
     ----------
@@ -186,7 +217,7 @@ def read_sheet(path: Path, file: str, columns: Sequence[str]) -> tuple[Sheet | N
 
     Returns
     -------
-    Sheet or None
+    Cells or None
         ``None`` if the text as a whole cannot be read as a table.
     list of Problem
         Faults of the text. Rows of the wrong length are reported and left out.
@@ -233,8 +264,24 @@ def read_sheet(path: Path, file: str, columns: Sequence[str]) -> tuple[Sheet | N
             continue
         rows.append(cells[: len(names)])
         index.append(i)
-    frame = pd.DataFrame(rows, index=pd.Index(index, dtype="int64", name="row"), columns=names, dtype=object)
-    return Sheet(file, frame), problems
+    return Cells([str(name) for name in names], rows, index), problems
+
+
+def read_sheet(path: Path, file: str, columns: Sequence[str]) -> tuple[Sheet | None, list[Problem]]:
+    """Read one tab-separated sheet, as `read_cells` does, into a frame.
+
+    Returns
+    -------
+    Sheet or None
+        ``None`` if the text as a whole cannot be read as a table.
+    list of Problem
+        As `read_cells` gives them.
+    """
+    cells, problems = read_cells(path, file, columns)
+    if cells is None:
+        return None, problems
+    index = pd.Index(cells.lines, dtype="int64", name="row")
+    return Sheet(file, pd.DataFrame(cells.rows, index=index, columns=cells.names, dtype=object)), problems
 
 
 def _column_problems(sheet: Sheet, rules: Sequence[Rule], extra_allowed: bool) -> list[Problem]:

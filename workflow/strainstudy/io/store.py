@@ -9,7 +9,7 @@ just written handed on (`Kept`), so far as there is room for it.
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
@@ -175,7 +175,7 @@ class TraceWriter:
     def write(self, trace: Trace) -> None:
         """Append one trace as one row group."""
         n = trace.n
-        stored = {name: np.asarray(trace[name], dtype=self._dtype) for name in self._quantities}
+        stored: dict[str, npt.NDArray[Any]] = {n: np.asarray(trace[n], dtype=self._dtype) for n in self._quantities}
         arrays = [
             as_word(trace.recording_id, n),
             as_arrow(trace.time),
@@ -243,12 +243,24 @@ class TraceReader:
         kept = None if self._kept is None else self._kept.recording(recording_id)
         if kept is not None:
             return kept
-        return {trace.tracked_point: trace for trace in self.traces(recording_id)}
+        groups = self._groups.get(recording_id, [])
+        if not groups:
+            return {}
+        table = self._read(groups)
+        traces, first = {}, 0
+        for entry in (self._entries[group] for group in groups):
+            traces[entry["tracked_point"]] = self._made(entry, table.slice(first, entry["samples"]))
+            first += entry["samples"]
+        return traces
+
+    def _read(self, groups: Sequence[int]) -> pa.Table:
+        # a job has one core: threads would only stand in each other's way
+        return self._file.read_row_groups(groups, columns=self._wanted, use_threads=False)
 
     def _trace(self, group: int) -> Trace:
-        entry = self._entries[group]
-        # a job has one core: threads would only stand in each other's way
-        table = self._file.read_row_group(group, columns=self._wanted, use_threads=False)
+        return self._made(self._entries[group], self._read([group]))
+
+    def _made(self, entry: Mapping[str, Any], table: pa.Table) -> Trace:
         return Trace(
             entry["recording_id"],
             entry["tracked_point"],

@@ -15,11 +15,12 @@ from typing import Final
 
 import numpy as np
 
-from .crossfit import CrossFit, available, crossfit, fit_or_none, fold_labels, predict, restricted
+from .crossfit import CrossFit, available, crossfit, fold_labels, predict, restricted
 from .external import Given
 from .feature_rows import BoolArray, FloatArray, IntArray, Rows, Task, TextArray, stack
-from .fitting import PersonClassifier, Recipe, too_few
+from .fitting import NothingToLearnError, PersonClassifier, Recipe, choose, learnable, too_few
 from .parameters import LearnParameters
+from .threads import spread
 
 __all__ = [
     "LACKING",
@@ -127,14 +128,21 @@ def train_variants(rows: Rows, task: Task, recipe: Recipe) -> dict[str, PersonCl
     dict of str to PersonClassifier
         Some of `Task.variants`; one that comes out with the features of another is left out.
     """
-    models: dict[str, PersonClassifier] = {}
+    taught: dict[str, tuple[Rows, Task]] = {}
     for name, wanted in task.variants.items():
         inputs = tuple(j for j, c in enumerate(task.columns) if c in wanted)
-        # Here and not in another process: what is stored would not be the same bytes after the way back.
-        model = fit_or_none(rows.with_columns(inputs), restricted(task, inputs), recipe)
-        if model is not None and all(model.columns != other.columns for other in models.values()):
-            models[name] = model
-    return models
+        try:
+            part = learnable(rows.with_columns(inputs), restricted(task, inputs))
+        except NothingToLearnError:
+            continue
+        if all(part[1].columns != other.columns for _, other in taught.values()):
+            taught[name] = part
+    choices = spread(choose, [(*part, recipe) for part in taught.values()])
+    # Fitted here and not in another process: what is stored would not be the same bytes after the way back.
+    return {
+        name: PersonClassifier(part, recipe).finish(own, choice)
+        for (name, (own, part)), choice in zip(taught.items(), choices, strict=True)
+    }
 
 
 def choose_variant(task: Task, models: Mapping[str, PersonClassifier], have: set[str]) -> str | None:

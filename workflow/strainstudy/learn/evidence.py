@@ -19,7 +19,7 @@ from sklearn import config_context
 from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
-from .crossfit import CrossFit, available, crossfit, predict, restricted
+from .crossfit import CrossFit, FoldModel, available, crossfit, predict, restricted
 from .feature_rows import FloatArray, Rows, Task, TextArray, log_loss, stack
 from .fitting import NothingToLearnError, Recipe, fit, person_weights
 from .folds import assert_apart, participant_folds
@@ -63,11 +63,18 @@ class _Part:
     test: IntArray
 
 
+def _units(rows: Rows) -> list[IntArray]:
+    """Places of the labelled rows of each unit, in alphabetical order of the units."""
+    places: dict[str, list[int]] = {}
+    for k in np.flatnonzero(rows.labelled).tolist():
+        places.setdefault(rows.units[k], []).append(k)
+    return [np.array(places[unit], dtype=np.intp) for unit in sorted(places)]
+
+
 def thin(rows: Rows, per_unit: int = ROWS_PER_UNIT) -> Rows:
     """Keep at most a few evenly spread labelled rows of each unit."""
-    keep = []
-    for unit in sorted(set(rows.units[rows.labelled].tolist())):
-        at = np.flatnonzero((rows.units == unit) & rows.labelled)
+    keep: list[int] = []
+    for at in _units(rows):
         keep += at[np.unique(np.linspace(0, len(at) - 1, min(per_unit, len(at))).round().astype(int))].tolist()
     return rows.take(np.array(sorted(keep), dtype=np.intp))
 
@@ -153,11 +160,10 @@ class _Exchange:
 def _whole_units(rows: Rows) -> Rows:
     """Show every unit as one row, the median of its rows."""
     first, medians = [], []
-    for unit in sorted(set(rows.units[rows.labelled].tolist())):
-        at = np.flatnonzero((rows.units == unit) & rows.labelled)
-        first.append(int(at[0]))
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)  # a feature that the recording does not have stays NaN
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # a feature that the recording does not have stays NaN
+        for at in _units(rows):
+            first.append(int(at[0]))
             medians.append(np.nanmedian(rows.x[at], axis=0))
     return replace(rows.take(np.array(first, dtype=np.intp)), x=np.array(medians))
 
@@ -395,9 +401,10 @@ def importance(rows: Rows, fitted: CrossFit, groups: Mapping[str, str], paramete
         groups (feature ``all <group>``) come first.
     """
     task = fitted.task
-    base = _losses(rows, fitted, {}, {})
     usable = rows.labelled & rows.learn & (fitted.fold >= 0)
     pool = np.flatnonzero(usable)
+    tested = _Tested.of(rows, fitted, pool)
+    base = tested.loss({})
     columns = [c for c in task.columns if any(c in part.model.columns for part in fitted.models)]
     present = list(dict.fromkeys(groups[c] for c in columns))
     cases: list[tuple[str, str, Sequence[str]]] = [
@@ -411,7 +418,7 @@ def importance(rows: Rows, fitted: CrossFit, groups: Mapping[str, str], paramete
             seeds = np.random.SeedSequence([parameters.seed, 3, number, draw])
             generator = np.random.Generator(np.random.PCG64(seeds))
             sources = {c: generator.permutation(pool) for c in members} if pool.size else {}
-            increases.append(_losses(rows, fitted, sources, {int(r): i for i, r in enumerate(pool)}) - base)
+            increases.append(tested.loss(sources) - base)
         out.append((name, group, float(np.mean(increases)), min(increases), max(increases)))
     frame = pd.DataFrame(out, columns=["feature", "group", "log_loss_increase", "low", "high"])
     whole = frame["feature"].str.startswith("all ").to_numpy()
@@ -419,23 +426,56 @@ def importance(rows: Rows, fitted: CrossFit, groups: Mapping[str, str], paramete
     return frame.iloc[order].reset_index(drop=True)
 
 
-def _losses(rows: Rows, fitted: CrossFit, sources: Mapping[str, IntArray], place: Mapping[int, int]) -> float:
-    """Mean over participants of the out-of-fold log loss, with some features taken from other rows."""
-    task = fitted.task
-    labels = task.reported_labels(rows.y)
-    per: dict[str, list[float]] = {}
-    for part in fitted.models:
-        index = part.index[(rows.labelled & rows.learn)[part.index]]
-        if not index.size:
-            continue
-        x = rows.x[index]
-        for name, order in sources.items():
-            j = task.columns.index(name)
-            x[:, j] = rows.x[order[[place[int(i)] for i in index]], j]
-        model = part.model
-        p = task.collapse(model.predict_proba(x[:, [task.columns.index(c) for c in model.columns]]))
-        codes = np.array([task.reported.index(v) for v in labels[index]])
-        loss = log_loss(p[np.arange(len(p)), codes])
-        for person in sorted(set(rows.groups[index].tolist())):
-            per.setdefault(person, []).extend(loss[rows.groups[index] == person].tolist())
-    return float(np.mean([np.mean(values) for values in per.values()])) if per else float("nan")
+@dataclass(frozen=True)
+class _Tested:
+    """Rows that importance is measured on, by the model that is tested on them.
+
+    Parameters
+    ----------
+    rows : Rows
+        All rows.
+    task : Task
+        What was learnt.
+    parts : list of (FoldModel, array of int, array of int, array of int)
+        A model; its labelled test rows; their places in the pool that values are drawn from; the codes of their labels.
+    people : list of array of int
+        Places of each person's rows among those of all parts, one part after the other.
+    """
+
+    rows: Rows
+    task: Task
+    parts: list[tuple[FoldModel, IntArray, IntArray, IntArray]]
+    people: list[IntArray]
+
+    @classmethod
+    def of(cls, rows: Rows, fitted: CrossFit, pool: IntArray) -> _Tested:
+        labels = fitted.task.reported_labels(rows.y)
+        parts = []
+        places: dict[str, list[int]] = {}
+        count = 0
+        for part in fitted.models:
+            index = part.index[(rows.labelled & rows.learn)[part.index]]
+            if not index.size:
+                continue
+            codes = np.array([fitted.task.reported.index(v) for v in labels[index]], dtype=np.intp)
+            parts.append((part, index, np.searchsorted(pool, index), codes))
+            for person in sorted(set(rows.groups[index].tolist())):
+                places.setdefault(person, []).extend((count + np.flatnonzero(rows.groups[index] == person)).tolist())
+            count += len(index)
+        return cls(rows, fitted.task, parts, [np.array(at, dtype=np.intp) for at in places.values()])
+
+    def loss(self, sources: Mapping[str, IntArray]) -> float:
+        """Mean over participants of the out-of-fold log loss, with some features taken from other rows of the pool."""
+        losses = []
+        for part, index, place, codes in self.parts:
+            x = self.rows.x[index]
+            for name, order in sources.items():
+                j = self.task.columns.index(name)
+                x[:, j] = self.rows.x[order[place], j]
+            own = x[:, [self.task.columns.index(c) for c in part.model.columns]]
+            p = self.task.collapse(part.model.predict_proba(own))
+            losses.append(log_loss(p[np.arange(len(p)), codes]))
+        if not losses:
+            return float("nan")
+        every = np.concatenate(losses)
+        return float(np.mean([np.mean(every[at]) for at in self.people]))

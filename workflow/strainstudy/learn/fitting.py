@@ -9,7 +9,8 @@ The simplest candidate whose inner log loss is within one standard error (over p
 from __future__ import annotations
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Self
 
@@ -28,11 +29,14 @@ from .threads import spread
 
 __all__ = [
     "PEOPLE_MIN",
+    "Choice",
     "Learner",
     "NothingToLearnError",
     "PersonClassifier",
     "Recipe",
+    "choose",
     "fit",
+    "learnable",
     "log_losses",
     "person_weights",
     "too_few",
@@ -81,11 +85,15 @@ class Learner:
 
     def probabilities(self, x: FloatArray, classes: Sequence[str]) -> FloatArray:
         """Give probabilities in the order of ``classes``; a class the model never saw has none."""
-        out = np.zeros((len(x), len(classes)))
-        given = self.pipeline.predict_proba(self.scaling(x))
-        for k, name in enumerate(self.pipeline.classes_):
-            out[:, list(classes).index(str(name))] = given[:, k]
-        return out
+        return _in_order(self.pipeline.predict_proba(self.scaling(x)), self.pipeline.classes_, classes)
+
+
+def _in_order(given: FloatArray, learnt: TextArray, classes: Sequence[str]) -> FloatArray:
+    """Put probabilities of the classes that a model learnt into the order of ``classes``."""
+    out = np.zeros((len(given), len(classes)))
+    for k, name in enumerate(learnt):
+        out[:, list(classes).index(str(name))] = given[:, k]
+    return out
 
 
 def too_few(rows: Rows, task: Task) -> str | None:
@@ -116,18 +124,30 @@ def person_weights(groups: TextArray, y: TextArray | IntArray | None = None) -> 
 def log_losses(probabilities: FloatArray, codes: IntArray, groups: TextArray) -> dict[str, float]:
     """Mean log loss of each participant's rows."""
     loss = log_loss(probabilities[np.arange(len(codes)), codes])
-    return {str(g): float(loss[groups == g].mean()) for g in sorted(set(groups.tolist()))}
+    number, people = pd.factorize(groups, sort=True)
+    return {str(person): float(loss[number == k].mean()) for k, person in enumerate(people)}
+
+
+def _scaled_by(rows: Rows, task: Task) -> tuple[Scaling, TextArray]:
+    """Give the scaling that training rows teach, and their labels as reported."""
+    labels = task.reported_labels(rows.y)
+    reference = labels == task.reference
+    return Scaling.of(rows.x[reference] if reference.any() else rows.x, task.side_groups), labels
+
+
+@contextmanager
+def _few_values_are_enough() -> Iterator[None]:
+    """Pass over a warning: a feature that counts something has fewer values than bins, and needs no more."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Bins whose width are too small", category=UserWarning)
+        yield
 
 
 def _train(candidate: Candidate, rows: Rows, task: Task, seed: int) -> Learner:
-    labels = task.reported_labels(rows.y)
-    reference = labels == task.reference
-    scaling = Scaling.of(rows.x[reference] if reference.any() else rows.x, task.side_groups)
+    scaling, labels = _scaled_by(rows, task)
     learner = Learner(scaling, candidate.pipeline(seed))
     weights = person_weights(rows.groups, labels)
-    with warnings.catch_warnings():
-        # A feature that counts something has fewer values than bins, and needs no more.
-        warnings.filterwarnings("ignore", message="Bins whose width are too small", category=UserWarning)
+    with _few_values_are_enough():
         learner.pipeline.fit(scaling(rows.x), rows.y.astype(str), model__sample_weight=weights)
     return learner
 
@@ -149,9 +169,26 @@ def _selected(rows: Rows) -> list[int]:
     return keep
 
 
-def _tried(candidate: Candidate, train: Rows, test: Rows, task: Task, seed: int) -> FloatArray:
-    """Probabilities that a candidate trained on some people gives others."""
-    return _train(candidate, train, task, seed).probabilities(test.x, task.classes)
+def _tried(options: Sequence[Candidate], train: Rows, test: Rows, task: Task, seed: int) -> list[FloatArray]:
+    """Probabilities that each of some candidates trained on some people gives others.
+
+    What comes before the model is the same for most candidates, and takes as long as the simplest models.
+    """
+    scaling, labels = _scaled_by(train, task)
+    seen, asked = scaling(train.x), scaling(test.x)
+    words, weights = train.y.astype(str), person_weights(train.groups, labels)
+    ready: dict[str, tuple[FloatArray, FloatArray]] = {}
+    found = []
+    for option in options:
+        pipeline = option.pipeline(seed)
+        before, model = pipeline[:-1], pipeline[-1]
+        with _few_values_are_enough():
+            kind = repr(before.steps)
+            if kind not in ready:
+                ready[kind] = before.fit_transform(seen), before.transform(asked)
+            model.fit(ready[kind][0], words, sample_weight=weights)
+        found.append(_in_order(model.predict_proba(ready[kind][1]), model.classes_, task.classes))
+    return found
 
 
 def _inner(
@@ -172,8 +209,8 @@ def _inner(
     held = parts[0][1]
     for _, test in parts[1:]:
         held = stack(held, test)
-    given = spread(_tried, [(option, *part, task, recipe.seed) for option in options for part in parts])
-    return [np.concatenate(given[k : k + len(parts)]) for k in range(0, len(given), len(parts))], held
+    given = spread(_tried, [(options, *part, task, recipe.seed) for part in parts])
+    return [np.concatenate(several) for several in zip(*given, strict=True)], held
 
 
 def _choose(losses: Sequence[dict[str, float]], options: Sequence[Candidate]) -> tuple[int, list[float], list[float]]:
@@ -190,6 +227,66 @@ def _choose(losses: Sequence[dict[str, float]], options: Sequence[Candidate]) ->
     near = [i for i in range(len(table)) if means[i] - means[best] <= errors[i]]
     same = [i for i, option in enumerate(options) if option.family == options[near[0]].family]
     return min(same, key=lambda i: means[i]), means.tolist(), errors.tolist()
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What the inner folds teach about a training: which candidate, how to calibrate it.
+
+    Parameters
+    ----------
+    candidate : Candidate
+        The one to fit to all training people.
+    calibration : Calibration
+        Of its probabilities.
+    table : DataFrame
+        family, setting, log_loss, standard_error, chosen: one row per candidate.
+    """
+
+    candidate: Candidate
+    calibration: Calibration
+    table: pd.DataFrame
+
+
+def choose(rows: Rows, task: Task, recipe: Recipe) -> Choice:
+    """Choose a candidate and calibrate it on training people left out in turn.
+
+    Parameters
+    ----------
+    rows, task : Rows, Task
+        As `learnable` gives them.
+    recipe : Recipe
+        Families, inner folds, seed.
+
+    Returns
+    -------
+    Choice
+    """
+    options = candidates(recipe.families)
+    inner = _inner(rows, task, recipe, options) if recipe.inner_folds else None
+    calibration = Calibration()
+    middle = [i for i, option in enumerate(options) if option.family == options[0].family]
+    chosen = middle[len(middle) // 2]
+    means = errors = [float("nan")] * len(options)
+    if inner is not None:
+        probabilities, held = inner
+        reported = [task.collapse(p) for p in probabilities]
+        said = task.reported_labels(held.y)
+        codes = np.array([task.reported.index(v) for v in said], dtype=np.intp)
+        chosen, means, errors = _choose([log_losses(p, codes, held.groups) for p in reported], options)
+        own = np.array([task.classes.index(v) for v in held.y], dtype=np.intp)
+        evidence = np.array([len(set(held.units[held.y == c].tolist())) for c in task.classes], dtype=float)
+        calibration = calibrate(probabilities[chosen], own, person_weights(held.groups), evidence)
+    table = pd.DataFrame(
+        {
+            "family": [option.family for option in options],
+            "setting": [option.words for option in options],
+            "log_loss": means,
+            "standard_error": errors,
+            "chosen": [i == chosen for i in range(len(options))],
+        }
+    )
+    return Choice(options[chosen], calibration, table)
 
 
 class PersonClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -264,37 +361,17 @@ class PersonClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         who = np.asarray(who, dtype=object)
         unit = who if units is None else np.asarray(units, dtype=object)
         rows = Rows(x, labels, who, unit, who, np.ones(len(x), dtype=np.bool_))
-        task, recipe = self.task, self.recipe
-        options = candidates(recipe.families)
-        inner = _inner(rows, task, recipe, options) if recipe.inner_folds else None
-        self.calibration_ = Calibration()
-        middle = [i for i, option in enumerate(options) if option.family == options[0].family]
-        chosen = middle[len(middle) // 2]
-        means = errors = [float("nan")] * len(options)
-        if inner is not None:
-            probabilities, held = inner
-            reported = [task.collapse(p) for p in probabilities]
-            said = task.reported_labels(held.y)
-            codes = np.array([task.reported.index(v) for v in said], dtype=np.intp)
-            chosen, means, errors = _choose([log_losses(p, codes, held.groups) for p in reported], options)
-            own = np.array([task.classes.index(v) for v in held.y], dtype=np.intp)
-            evidence = np.array([len(set(held.units[held.y == c].tolist())) for c in task.classes], dtype=float)
-            self.calibration_ = calibrate(probabilities[chosen], own, person_weights(held.groups), evidence)
-        self.choice_ = pd.DataFrame(
-            {
-                "family": [option.family for option in options],
-                "setting": [option.words for option in options],
-                "log_loss": means,
-                "standard_error": errors,
-                "chosen": [i == chosen for i in range(len(options))],
-            }
-        )
-        train = _with_mirror(rows, task)
+        return self.finish(rows, choose(rows, self.task, self.recipe))
+
+    def finish(self, rows: Rows, choice: Choice) -> Self:
+        """Train what was chosen on all rows."""
+        self.calibration_, self.choice_ = choice.calibration, choice.table
+        train = _with_mirror(rows, self.task)
         with np.errstate(all="ignore"):
             self.low_, self.high_ = np.nanmin(train.x, axis=0), np.nanmax(train.x, axis=0)
-        self.learner_ = _train(options[chosen], train, task, recipe.seed)
-        self.people_ = tuple(sorted(set(who.tolist())))
-        self.n_features_in_ = x.shape[1]
+        self.learner_ = _train(choice.candidate, train, self.task, self.recipe.seed)
+        self.people_ = tuple(sorted(set(rows.groups.tolist())))
+        self.n_features_in_ = rows.x.shape[1]
         return self
 
     def predict_proba(self, X: FloatArray) -> FloatArray:  # noqa: N803
@@ -307,8 +384,8 @@ class PersonClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         return most
 
 
-def fit(rows: Rows, task: Task, recipe: Recipe) -> PersonClassifier:
-    """Train on the labelled rows of some people, with the features that vary among them.
+def learnable(rows: Rows, task: Task) -> tuple[Rows, Task]:
+    """Give what can be learnt from: labelled rows with the features that vary among the training people.
 
     Parameters
     ----------
@@ -316,12 +393,12 @@ def fit(rows: Rows, task: Task, recipe: Recipe) -> PersonClassifier:
         Of the training people; unlabelled rows and rows not marked ``learn`` are left out.
     task : Task
         What is to be learnt; ``task.columns`` belong to ``rows.x``.
-    recipe : Recipe
-        Families, inner folds, seed.
 
     Returns
     -------
-    PersonClassifier
+    Rows
+    Task
+        With the columns of these rows.
 
     Raises
     ------
@@ -333,6 +410,27 @@ def fit(rows: Rows, task: Task, recipe: Recipe) -> PersonClassifier:
     present = set(task.reported_labels(rows.y).tolist())
     if len(present) < 2 or not keep:
         raise NothingToLearnError(f"nothing to learn: classes {sorted(present)}, {len(keep)} features that vary")
-    rows = rows.with_columns(keep)
-    model = PersonClassifier(task.with_columns(tuple(task.columns[j] for j in keep)), recipe)
-    return model.fit(rows.x, rows.y, rows.groups, rows.units)
+    return rows.with_columns(keep), task.with_columns(tuple(task.columns[j] for j in keep))
+
+
+def fit(rows: Rows, task: Task, recipe: Recipe) -> PersonClassifier:
+    """Train on the labelled rows of some people, with the features that vary among them.
+
+    Parameters
+    ----------
+    rows, task : Rows, Task
+        As for `learnable`.
+    recipe : Recipe
+        Families, inner folds, seed.
+
+    Returns
+    -------
+    PersonClassifier
+
+    Raises
+    ------
+    NothingToLearnError
+        As for `learnable`.
+    """
+    rows, task = learnable(rows, task)
+    return PersonClassifier(task, recipe).finish(rows, choose(rows, task, recipe))

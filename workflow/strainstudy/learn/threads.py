@@ -6,11 +6,14 @@ how many there are, changes no result: every job brings its own seed, and result
 
 from __future__ import annotations
 
+import sys
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from contextvars import ContextVar
-from functools import wraps
+from functools import partial, wraps
+from multiprocessing import get_context
 from typing import Any, ParamSpec, TypeVar
 
 from joblib import Parallel, delayed
@@ -20,24 +23,63 @@ __all__ = ["one_thread", "processes", "spread"]
 
 P = ParamSpec("P")
 R = TypeVar("R")
+Heard = tuple[Any, list[warnings.WarningMessage]]
+Team = Callable[[Callable[..., Any], Sequence[tuple[Any, ...]]], Iterable[Heard]]
+"""Gives what a function gave for each job, in order, with the warnings it made."""
 
-_PROCESSES: ContextVar[int] = ContextVar("processes", default=1)
+_TEAM: ContextVar[Team | None] = ContextVar("team", default=None)
+
+
+def _elsewhere(function: Callable[..., Any], job: tuple[Any, ...]) -> Heard:
+    """Do one job in a process of its own; its warnings come back with the result, for the log of the run."""
+    with threadpool_limits(limits=1), warnings.catch_warnings(record=True) as said:
+        return function(*job), said
+
+
+def _begin() -> None:
+    """Make a process that was forked work alone."""
+    _TEAM.set(None)
+
+
+def _forked(
+    pool: ProcessPoolExecutor, function: Callable[..., Any], jobs: Sequence[tuple[Any, ...]]
+) -> Iterable[Heard]:
+    return pool.map(_elsewhere, [function] * len(jobs), jobs)
+
+
+def _started(count: int, function: Callable[..., Any], jobs: Sequence[tuple[Any, ...]]) -> Iterable[Heard]:
+    found: Iterable[Heard] = Parallel(n_jobs=count, pre_dispatch="all")(
+        delayed(_elsewhere)(function, job) for job in jobs
+    )
+    return found
+
+
+@contextmanager
+def _team(count: int) -> Iterator[Team | None]:
+    if count < 2:
+        yield None
+    elif sys.platform == "linux":
+        # A fork has the libraries loaded already, which take a fresh process as long as many a fit.
+        pool = ProcessPoolExecutor(count, mp_context=get_context("fork"), initializer=_begin)
+        try:
+            # The first job forks all: now, while there is little to copy and no other thread.
+            pool.submit(_begin).result()
+            yield partial(_forked, pool)
+        finally:
+            pool.shutdown(cancel_futures=True)
+    else:
+        yield partial(_started, count)
 
 
 @contextmanager
 def processes(count: int) -> Iterator[None]:
-    """Let `spread` use so many processes within the block."""
-    token = _PROCESSES.set(count)
-    try:
-        yield
-    finally:
-        _PROCESSES.reset(token)
-
-
-def _elsewhere(function: Callable[..., R], job: tuple[Any, ...]) -> tuple[R, list[warnings.WarningMessage]]:
-    """Do one job in a process of its own; its warnings come back with the result, for the log of the run."""
-    with threadpool_limits(limits=1), warnings.catch_warnings(record=True) as said:
-        return function(*job), said
+    """Let `spread` use so many processes within the block, which had best begin before anything large is read."""
+    with _team(count) as team:
+        token = _TEAM.set(team)
+        try:
+            yield
+        finally:
+            _TEAM.reset(token)
 
 
 def spread(function: Callable[..., R], jobs: Sequence[tuple[Any, ...]]) -> list[R]:
@@ -55,13 +97,11 @@ def spread(function: Callable[..., R], jobs: Sequence[tuple[Any, ...]]) -> list[
     list
         What each call gave, in the order of the jobs.
     """
-    count = min(_PROCESSES.get(), len(jobs))
-    if count < 2:
+    team = _TEAM.get()
+    if team is None or len(jobs) < 2:
         return [function(*job) for job in jobs]
     results: list[R] = []
-    for result, said in Parallel(n_jobs=_PROCESSES.get(), pre_dispatch="all")(
-        delayed(_elsewhere)(function, job) for job in jobs
-    ):
+    for result, said in team(function, jobs):
         for one in said:
             warnings.warn_explicit(one.message, one.category, one.filename, one.lineno)
         results.append(result)

@@ -13,6 +13,7 @@ import sys
 from pathlib import Path
 
 from ..errors import Problem, StudyError
+from ..io.labels import LABEL_SUFFIX
 from ..io.ledger import LEDGER, MARKER, adopt, read_ledger, read_marker
 from ..report.kinds import KINDS
 from ..tables.classifier import EVIDENCE
@@ -58,22 +59,25 @@ _MEASURING = ("measure", "classify")
 _TIME_STAMPS = ("figures/.snakemake_timestamp", "stages/train/evidence/.snakemake_timestamp")
 _HISTORY = "model/history.tsv"
 _BATCH = re.compile(r"signals/([A-Za-z0-9_-]+)\.parquet")
+_LABELS = re.compile(rf"labels/[^/]+/([A-Za-z0-9_-]+){re.escape(LABEL_SUFFIX)}")
 
 
-def _listed(results: Path) -> dict[str, str]:
-    """Read the outputs of the manifest with their hashes."""
+def _listed(results: Path) -> tuple[dict[str, str], set[str]]:
+    """Read the outputs of the manifest with their hashes, and the names of its inputs."""
     lines = (results / MANIFEST.path).read_text(encoding="utf-8").splitlines()
     if not lines or lines[0].split("\t") != list(MANIFEST.names):
         message = "not the manifest of a strainstudy run"
         raise StudyError([Problem(MANIFEST.path, message, "name the results folder of one")])
     rows = [line.split("\t") for line in lines[1:]]
-    return {row[1]: row[3] for row in rows if len(row) == len(MANIFEST.names) and row[0] == "output"}
+    whole = [row for row in rows if len(row) == len(MANIFEST.names)]
+    return {row[1]: row[3] for row in whole if row[0] == "output"}, {row[1] for row in whole if row[0] == "input"}
 
 
-def _between_stages(batches: list[str]) -> list[str]:
+def _between_stages(batches: list[str], raters: set[str]) -> list[str]:
     """Name the files of an earlier version that no manifest lists."""
     names = [f"stages/{s}/{b}.{end}" for s, ends in _OF_A_BATCH.items() for b in batches for end in ends]
     names += [f"logs/{stage}/{batch}.log" for stage in _OF_A_BATCH for batch in batches]
+    names += [name for rater in raters for name in (f"stages/labels/{rater}.parquet", f"logs/labels/{rater}.log")]
     names += [f"logs/{job}.log" for job in _STUDY_JOBS]
     names += [name for kind in KINDS for name in (f"stages/figures/{kind}.json", f"logs/figures/{kind}.log")]
     names += [f"stages/characterise/{name}.parquet" for name in _CHARACTERISE]
@@ -108,10 +112,11 @@ def earlier_files(results: Path) -> list[str]:
     if not (results / MANIFEST.path).is_file():
         message = f"no {MANIFEST.path}, so nothing shows which files strainstudy wrote"
         raise StudyError([Problem(str(results), message, "name another results folder in the config")])
-    listed = _listed(results)
+    listed, read = _listed(results)
     found = [name for name, digest in listed.items() if _is_whole(results, name, digest)]
     batches = [match[1] for name in listed if (match := _BATCH.fullmatch(name))]
-    found += [name for name in _between_stages(batches) if _is_own(results, name)]
+    raters = {match[1] for name in read if (match := _LABELS.fullmatch(name))}
+    found += [name for name in _between_stages(batches, raters) if _is_own(results, name)]
     if Path(_HISTORY).with_suffix(".json").as_posix() in found and _is_own(results, _HISTORY):
         found.append(_HISTORY)
     return sorted(set(found))

@@ -15,6 +15,7 @@ along with the curve, held by a weak prior where the recording has no rest to le
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, Literal
@@ -112,12 +113,11 @@ def _windows(values: Array, centres: npt.NDArray[np.intp], width: int) -> Array:
     return sorted_windows
 
 
-def _quantile(ordered: Array, q: float) -> Array:
-    """Nearest-rank quantile of each row of sorted windows; NaN for an empty row."""
-    count = np.isfinite(ordered).sum(axis=1)
-    rank = np.clip(np.round(q * (count - 1)).astype(int), 0, None)
-    picked: Array = ordered[np.arange(len(ordered)), rank]
-    return picked
+def _quantiles(ordered: Array, *shares: float) -> Iterator[Array]:
+    """Nearest-rank quantiles of each row of sorted windows; NaN for an empty row."""
+    last, rows = np.isfinite(ordered).sum(axis=1) - 1, np.arange(len(ordered))
+    for share in shares:
+        yield ordered[rows, np.clip(np.round(share * last).astype(int), 0, None)]
 
 
 @lru_cache(maxsize=64)
@@ -176,15 +176,17 @@ def _read_nodes(reduced: Array, rate: float) -> _Nodes:
     centres = np.arange(0, len(reduced), max(1, round(_NODE_S * rate)))
     wide = _windows(reduced, centres, max(3, round(_MOVING_S * rate)))
     narrow = _windows(reduced, centres, max(3, round(_STILL_S * rate)))
-    low, middle, high = (_quantile(wide, q) for q in (_END_QUANTILE, 0.5, 1 - _END_QUANTILE))
-    known = np.isfinite(middle) & np.isfinite(_quantile(narrow, 0.5))
+    ends = _END_QUANTILE, 0.5, 1 - _END_QUANTILE
+    low, middle, high = _quantiles(wide, *ends)
+    lower, centre, upper = _quantiles(narrow, *ends)
+    known = np.isfinite(middle) & np.isfinite(centre)
     if not known.any():
         nothing = np.zeros(len(centres))
         return _Nodes(centres, nothing, nothing, nothing, known, known, 0.0, 0.5)
     ranked = np.sort((high - low)[known])
     span = float(ranked[-min(len(ranked), max(2, len(ranked) // 200))])
-    still = (_quantile(narrow, 1 - _END_QUANTILE) - _quantile(narrow, _END_QUANTILE)) < _STILL_SHARE * span
-    level = np.where(known, np.where(still, _quantile(narrow, 0.5), low), 0.0)
+    still = (upper - lower) < _STILL_SHARE * span
+    level = np.where(known, np.where(still, centre, low), 0.0)
     moving, trust = np.zeros(len(level)), np.where(known, 1.0, 0.0)
     for start, stop in runs(known & ~still):
         if stop - start >= _SUSTAINED:
@@ -367,7 +369,7 @@ def central_drift(values: npt.ArrayLike, fs: float, *, shortest_period_s: float)
         return Drift(np.zeros(len(x)), 0, 0.0)
     centres = np.arange(0, len(reduced), max(1, round(_NODE_S * rate)))
     windows = _windows(reduced, centres, max(3, round(_MOVING_S * rate)))
-    level = _quantile(windows, 0.5)
+    low, level, high = _quantiles(windows, 0.05, 0.5, 0.95)
     known = np.isfinite(level)
     level = np.where(known, level, 0.0)
     weight = known.astype(float)
@@ -379,6 +381,6 @@ def central_drift(values: npt.ArrayLike, fs: float, *, shortest_period_s: float)
         scale = float(np.median(distance[known])) or 1.0
         # Cauchy weights: a level that jumps away for a while counts little.
         weight = known.astype(float) / (1 + (distance / (3 * scale)) ** 2)
-    span = float(np.max(_quantile(windows, 0.95)[known] - _quantile(windows, 0.05)[known]))
+    span = float(np.max(high[known] - low[known]))
     at_rate = np.interp(np.arange(len(reduced)), centres, curve)
     return Drift(_at_full_rate(at_rate, len(x), fs, rate), 0, span)

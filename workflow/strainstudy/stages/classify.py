@@ -50,7 +50,7 @@ from ..tables.throat import MOVEMENTS, THROAT_EVIDENCE
 from ..tables.training import TRAINING
 from ..upstream import UPSTREAM, Values, difference_words, upstream_settings
 from .bodies import seat_of
-from .labels import labels_of
+from .labels import labels_by
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -80,13 +80,13 @@ def _matched(candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame]) -> li
 
 
 def _moved_edges(
-    candidates: pd.DataFrame, labels: Mapping[str, pd.DataFrame], fold: FloatArray, given: EdgeModel
+    candidates: pd.DataFrame, matched: Sequence[pd.DataFrame], fold: FloatArray, given: EdgeModel
 ) -> pd.DataFrame:
     """Put onsets and ends where raters put them: those of the other people of each fold, or of another study."""
-    matched = [own for own in _matched(candidates, labels) if len(own)]
-    if not matched:
+    some = [own for own in matched if len(own)]
+    if not some:
         return move_edges(candidates, given)
-    known = pd.concat(matched, ignore_index=True)
+    known = pd.concat(some, ignore_index=True)
     parts = []
     # A row in no fold is of somebody whose labels, if there are any, must not move it either: a group of its person.
     person = candidates["participant_id"].to_numpy(dtype=object)
@@ -168,7 +168,7 @@ def _swallows(
     recordings: Sequence[Recording],
     given: Given | None,
     results: Path,
-    labels: Mapping[str, pd.DataFrame],
+    matched: Sequence[pd.DataFrame],
 ) -> tuple[CandidateResult, dict[str, pd.DataFrame]]:
     """Classify throat movements; write the model with its card, and their predictions. Give the evidence as well."""
     rule = accept_generic(rows, swallow)
@@ -194,7 +194,7 @@ def _swallows(
     merged = decided.merged(words, rows["participant_id"])
     folder = results / "model"
     if decided.content is not None and len(scores):
-        edges = asdict(fit_edges(_matched(rows, labels)))
+        edges = asdict(fit_edges(matched))
         card = candidate_card(decided, words, rows["participant_id"], edges, scores, SWALLOW_FEATURES, settings)
         write_bytes(folder / SWALLOW_FILES.model, decided.content)
         write_text(folder / SWALLOW_FILES.card, write_card(card))
@@ -237,6 +237,7 @@ def run(
     external: Path | None,
     standby: Path | None = None,
     train_with: Path | None = None,
+    label_tables: Sequence[Path],
     windows: Sequence[Path],
     states: Sequence[Path],
     candidates: Sequence[Path],
@@ -263,6 +264,8 @@ def run(
         Folder of a model of gait that comes along, which decides where labels teach none.
     train_with : Path or None
         Folder of a model that comes along, whose data is learnt from as well.
+    label_tables : sequence of Path
+        Labels of raters, from `gather`.
     windows, states, candidates : sequence of Path
         What features and segment left, all batches.
     outputs : mapping of str to Path
@@ -273,43 +276,39 @@ def run(
     threads : int
         Processes to train with; their number changes no result.
     """
-    labels = {
-        recording: raters[reference_rater]
-        for recording, raters in labels_of(recordings).items()
-        if reference_rater is not None and reference_rater in raters
-    }
-    parameters = build(ClassifyParameters, settings["classify"])
-    upstream = {subject: upstream_settings(settings, subject) for subject in UPSTREAM}
-    stored = {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL}
-    given = {} if external is None else read_external(external, stored, upstream)
-    throats = given.get("swallow")
-    stands_in = None if standby is None else read_external(standby, stored, upstream).get("gait")
-    told = next((model.card for model in (given.get("gait"), stands_in) if model is not None), {})
-    more, more_words = (None, None) if train_with is None else read_training(train_with, upstream["gait"])
-    people = pd.DataFrame(
-        [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
-        columns=["participant_id", "affected_side"],
-    )
-    taught = _with_person(read_frames(windows), recordings), read_frames(states), labels, people
-    learn = partial(
-        train_states,
-        *taught,
-        given=given.get("gait"),
-        standby=stands_in,
-        unlike=unlike(told, recordings, participants),
-        settings=upstream["gait"],
-        say=progress.say,
-    )
     with processes(threads):
+        labels = labels_by(reference_rater, label_tables, recordings)
+        parameters = build(ClassifyParameters, settings["classify"])
+        upstream = {subject: upstream_settings(settings, subject) for subject in UPSTREAM}
+        stored = {"gait": GAIT_MODEL, "swallow": SWALLOW_MODEL}
+        given = {} if external is None else read_external(external, stored, upstream)
+        throats = given.get("swallow")
+        stands_in = None if standby is None else read_external(standby, stored, upstream).get("gait")
+        told = next((model.card for model in (given.get("gait"), stands_in) if model is not None), {})
+        more, more_words = (None, None) if train_with is None else read_training(train_with, upstream["gait"])
+        people = pd.DataFrame(
+            [{"participant_id": p.participant_id, "affected_side": p.affected_side} for p in participants.values()],
+            columns=["participant_id", "affected_side"],
+        )
+        taught = _with_person(read_frames(windows), recordings), read_frames(states), labels, people
+        learn = partial(
+            train_states,
+            *taught,
+            given=given.get("gait"),
+            standby=stands_in,
+            unlike=unlike(told, recordings, participants),
+            settings=upstream["gait"],
+            say=progress.say,
+        )
         result = learn(parameters, more=more, more_words=more_words)
         alone = [] if more is None else [learn(replace(parameters, permutations=0))]
-    progress.say(f"gait: {result}")
+        progress.say(f"gait: {result}")
 
-    frames = {} if result.evidence is None else result.evidence.frames()
-    history = extend_history(results, [*alone, result], parameters)
-    rows = _with_person(read_frames(candidates), recordings)
-    swallow = build(SwallowParameters, settings["swallow"])
-    with processes(threads):
+        frames = {} if result.evidence is None else result.evidence.frames()
+        history = extend_history(results, [*alone, result], parameters)
+        rows = _with_person(read_frames(candidates), recordings)
+        matched = _matched(rows, labels)
+        swallow = build(SwallowParameters, settings["swallow"])
         decided, evidence = _swallows(
             rows,
             _words(rows, labels),
@@ -319,11 +318,11 @@ def run(
             recordings,
             throats,
             results,
-            labels,
+            matched,
         )
     progress.say(f"swallows: {decided}")
     edges = EdgeModel() if throats is None else EdgeModel.of(throats.card["edges"])
-    moved = _moved_edges(rows, labels, decided.candidates["fold"].to_numpy(), edges)
+    moved = _moved_edges(rows, matched, decided.candidates["fold"].to_numpy(), edges)
     write_frame(outputs["candidates"], pd.concat([moved, decided.candidates], axis=1))
     write_frame(outputs["bouts"], result.bouts)
     write_frame(outputs["label_next"], result.label_next)

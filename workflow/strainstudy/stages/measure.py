@@ -18,18 +18,19 @@ from ..errors import counted
 from ..gait.landmark_errors import (
     CELLS,
     FORCE_PLATES,
+    PeopleErrors,
+    Row,
+    errors_by_state,
     errors_for,
-    landmark_cells,
     with_measurement_error,
     with_persistence,
 )
-from ..gait.mean_curves import CURVE_COLUMNS, mean_curves
-from ..gait.measures import summarise_walk
+from ..gait.mean_curves import CURVE_COLUMNS
 from ..gait.parameters import GaitParameters
 from ..gait.verdict import VERDICT_COLUMNS, VerdictParameters, sensor_or_gait
 from ..io.frames import read_frame, read_frames, read_json
-from ..io.store import read_recording
 from ..jobs import Progress
+from ..learn.threads import processes, spread
 from ..records import Participant, Recording
 from ..swallow.measures import measure_swallows, summarise_swallows
 from ..swallow.parameters import SwallowParameters
@@ -42,9 +43,9 @@ from ..tables.gait import ANSWERS, ERRORS, GAIT
 from ..tables.sensors import SENSOR_HEALTH
 from ..tables.swallows import SWALLOW_SUMMARY, SWALLOWS
 from ..vocabulary import GAIT_STATES, KNEES, SIDES
-from .bodies import angles_of, knees_of, sensor_of
-from .labels import labels_of
+from .bodies import sensor_of
 from .walk_evidence import angle_error, walk_evidence
+from .walks import MeasuredWalk, WalkToMeasure, measure_walks
 
 __all__ = ["BATCH_INPUTS", "TYPED", "run", "state_of"]
 
@@ -80,19 +81,20 @@ def state_of(strides: pd.DataFrame, bouts: pd.DataFrame, column: str = "trial_ty
     Series of object
         Index of ``strides``; None outside every bout.
     """
-    states = pd.Series(np.full(len(strides), None, dtype=object), index=strides.index)
-    for recording, own in strides.groupby("recording_id", sort=False):
-        spans = bouts[bouts["recording_id"] == recording].sort_values("onset", kind="stable")
-        if spans.empty:
+    states = np.full(len(strides), None, dtype=object)
+    ordered = bouts.sort_values("onset", kind="stable")
+    onset, end = ordered["onset"].to_numpy(), (ordered["onset"] + ordered["duration"]).to_numpy()
+    words = ordered[column].to_numpy(dtype=object)
+    middle = (strides["onset"] + strides["stride_time"] / 2).to_numpy()
+    spans = ordered.groupby("recording_id", sort=False).indices
+    for recording, own in strides.groupby("recording_id", sort=False).indices.items():
+        if recording not in spans:
             continue
-        onset, end = spans["onset"].to_numpy(), (spans["onset"] + spans["duration"]).to_numpy()
-        middle = (own["onset"] + own["stride_time"] / 2).to_numpy()
-        at = np.clip(np.searchsorted(onset, middle, side="right") - 1, 0, len(onset) - 1)
-        inside = (middle >= onset[at]) & (middle < end[at])
-        words = spans[column].to_numpy(dtype=object)[at]
-        words[~inside] = None
-        states.loc[own.index] = words
-    return states
+        mine = spans[recording]
+        at = mine[np.clip(np.searchsorted(onset[mine], middle[own], side="right") - 1, 0, len(mine) - 1)]
+        inside = (middle[own] >= onset[at]) & (middle[own] < end[at])
+        states[own[inside]] = words[at[inside]]
+    return pd.Series(states, index=strides.index)
 
 
 def _beside(
@@ -123,32 +125,25 @@ def _beside(
 def _gait_rows(
     recording: Recording,
     strides: pd.DataFrame,
-    signals: Path,
-    notes: Mapping[str, Any],
+    measured: Mapping[str, Row],
+    answers: Mapping[str, Any],
     maps: Mapping[str, AngleMap | ReferenceMap],
     flagged: Sequence[str],
-    cells: pd.DataFrame,
+    labelled: Mapping[str, PeopleErrors],
     gait: GaitParameters,
     verdict: VerdictParameters,
 ) -> list[dict[str, Any]]:
     """One row of gait measures and a verdict for each gait state of a recording."""
-    traces = read_recording(signals, recording.recording_id)
-    curves, fs = knees_of({point: t for point, t in traces.items() if point in KNEES.values()})
-    signs, answers = notes["polarity"], notes["answers"]
-    knees = {side: (signs[side]["sign"] if side in signs else 1) * curve for side, curve in curves.items()}
     rows = []
-    for state in GAIT_STATES:
+    for state, measures in measured.items():
         own = strides[strides["trial_type"] == state]
-        if own.empty:
-            continue
-        row = summarise_walk(own, gait, knees=knees, fs=fs, key=f"{recording.recording_id} {state}")
         answer = math.hypot(*(answer["error"] or 0.0 for answer in answers.values()))
         # Labels of this study hold what the answers of its sensors do to contacts; force plates do not.
         plates = replace(FORCE_PLATES, difference_s=math.hypot(FORCE_PLATES.difference_s, answer))
         row = with_measurement_error(
-            with_persistence(row, gait.stride_persistence),
+            with_persistence(measures, gait.stride_persistence),
             own,
-            errors_for(recording.participant_id, state, cells, plates),
+            errors_for(recording.participant_id, state, labelled, plates),
             angles={side: angle_error(entry) for side, entry in maps.items()},
         )
         limping = state == "limping_gait"
@@ -164,23 +159,35 @@ def _gait_rows(
     return rows
 
 
-def _cells(recordings: Sequence[Recording], strides: pd.DataFrame, reference_rater: str | None) -> pd.DataFrame:
-    """Errors of contacts and toe-offs against the reference rater's labels, walk by walk."""
-    parts = []
-    for recording in recordings:
-        own = strides[strides["recording_id"] == recording.recording_id]
-        labels = labels_of([recording]).get(recording.recording_id, {}).get(reference_rater or "")
-        if labels is not None and len(own) and recording.participant_id is not None:
-            parts.append(landmark_cells(own, labels, recording.participant_id))
-    parts = [part for part in parts if len(part)]
-    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(CELLS))
-
-
-def _curves(recording: str, strides: pd.DataFrame, signals: Path) -> pd.DataFrame:
-    """Mean knee angle over the stride of each gait state and side of a recording."""
-    traces = read_recording(signals, recording, ("angle",))
-    rate = next(trace.sampling_frequency for point, trace in traces.items() if point in KNEES.values())
-    return mean_curves(strides, angles_of(traces), rate).assign(recording_id=recording)
+def _measured(
+    recordings: Sequence[Recording],
+    strides: Mapping[str, pd.DataFrame],
+    notes: Mapping[str, Mapping[str, Any]],
+    batches: Mapping[str, Sequence[str]],
+    signals: Mapping[str, Path],
+    gait: GaitParameters,
+    reference_rater: str | None,
+) -> tuple[dict[str, MeasuredWalk], pd.DataFrame]:
+    """Measure each walk by itself, and its contacts and toe-offs against the reference rater's labels."""
+    walks = {
+        recording.recording_id: WalkToMeasure(
+            recording.recording_id,
+            recording.participant_id,
+            strides[recording.recording_id],
+            {side: entry["sign"] for side, entry in notes[recording.recording_id]["polarity"].items()},
+            recording.labels.get(reference_rater or ""),
+        )
+        for recording in recordings
+        if recording.recording_id in strides
+    }
+    jobs = [
+        (signals[batch], [walks[name] for name in members if name in walks], gait) for batch, members in batches.items()
+    ]
+    parts = spread(measure_walks, [job for job in jobs if job[1]])
+    cells = [cells for _, cells in parts if len(cells)]
+    return {name: walk for found, _ in parts for name, walk in found.items()}, (
+        pd.concat(cells, ignore_index=True) if cells else pd.DataFrame(columns=list(CELLS))
+    )
 
 
 def _maps_of(recording: Recording, maps: Mapping[MapKey, Any]) -> dict[str, AngleMap | ReferenceMap]:
@@ -210,22 +217,30 @@ def _swallow_tables(
     parameters: SwallowParameters,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Measure the accepted swallows, and summarise each recording with a throat."""
-    accepted = candidates[candidates["accepted"].astype(bool)]
+    taken = candidates["accepted"].astype(bool)
+    accepted = candidates[taken]
     accepted = accepted.assign(score=accepted["probability"].fillna(accepted["score"]))
+    rejected = candidates[~taken]
+    swallows_of, others_of = (dict(iter(part.groupby("recording_id", sort=False))) for part in (accepted, rejected))
+    first = candidates.drop_duplicates("recording_id")
+    decided_by = dict(zip(first["recording_id"], first["prediction"], strict=True))
     measured, summaries = [], []
     for recording in recordings:
         seconds, observed = (notes[recording.recording_id][name] for name in ("throat_s", "observed_throat_s"))
         if seconds is None:
             continue
-        here = candidates[candidates["recording_id"] == recording.recording_id]
-        own = measure_swallows(accepted[accepted["recording_id"] == recording.recording_id], parameters)
+        name = recording.recording_id
+        own = measure_swallows(swallows_of.get(name, accepted.iloc[:0]), parameters)
         measured.append(own)
-        others = here[~here["accepted"].astype(bool)]
         summary = summarise_swallows(
-            own, observed, parameters, volume_ml=recording.volume_ml, duration_s=seconds, others=others
+            own,
+            observed,
+            parameters,
+            volume_ml=recording.volume_ml,
+            duration_s=seconds,
+            others=others_of.get(name, rejected.iloc[:0]),
         )
-        decided = here["prediction"].iloc[0] if len(here) else None
-        summaries.append({"recording_id": recording.recording_id, **summary, "prediction": decided})
+        summaries.append({"recording_id": name, **summary, "prediction": decided_by.get(name)})
     filled = [frame for frame in measured if len(frame)]
     swallows = pd.concat(filled, ignore_index=True) if filled else SWALLOWS.empty().assign(probability=np.nan)
     return swallows, pd.DataFrame(summaries) if summaries else SWALLOW_SUMMARY.empty()
@@ -245,6 +260,7 @@ def run(
     results: Path,
     progress: Progress,
     reference_rater: str | None = None,
+    threads: int = 1,
 ) -> None:
     """Write the tables that rest on the classifier.
 
@@ -266,48 +282,52 @@ def run(
     progress : Progress
     reference_rater : str, optional
         Whose labelled contacts and toe-offs tell the error of the found ones; None: that of force plates is taken.
+    threads : int
+        Processes that measure walks; their number changes no result.
     """
-    batch_of = {recording: batch for batch, members in batches.items() for recording in members}
-    notes = {key: value for path in inputs["segment_notes"].values() for key, value in read_json(path).items()}
+    with processes(threads):
+        notes = {key: value for path in inputs["segment_notes"].values() for key, value in read_json(path).items()}
+        bouts = read_frame(decisions["bouts"])
+        strides = read_frames(inputs["strides"].values())
+        strides["trial_type"] = state_of(strides, bouts)
+        strides["prediction"] = state_of(strides, bouts, "prediction")
+        beside, beside_walks = _beside(strides, bouts, read_frame(decisions["rule_bouts"]))
+        of_recording = {str(name): own for name, own in strides.groupby("recording_id", sort=False)}
+        measured, cells = _measured(recordings, of_recording, notes, batches, inputs["signals"], gait, reference_rater)
     maps = {
         key: value
         for path in inputs["maps"].values()
         for key, value in maps_from_json(path.read_text(encoding="utf-8")).items()
     }
-    bouts = read_frame(decisions["bouts"])
-    strides = read_frames(inputs["strides"].values())
-    strides["trial_type"] = state_of(strides, bouts)
-    strides["prediction"] = state_of(strides, bouts, "prediction")
-    beside, beside_walks = _beside(strides, bouts, read_frame(decisions["rule_bouts"]))
     health = read_table(results, SENSOR_HEALTH)
     flagged = health[health["flagged"].fillna(value=False).astype(bool)]
     uses = flagged[["sensor_id", "participant_id", "session_id"]].itertuples(index=False)
     outside = {(sensor, person, session) for sensor, person, session in uses}
 
-    cells = _cells(recordings, strides, reference_rater)
+    labelled = errors_by_state(cells)
     rows: list[dict[str, Any]] = []
     curves = [pd.DataFrame(columns=["recording_id", *CURVE_COLUMNS])]
     for recording in recordings:
-        own = strides[strides["recording_id"] == recording.recording_id]
-        if own.empty:
+        name = recording.recording_id
+        if name not in measured:
             continue
         used = {sensor_of(recording, KNEES[side]) for side in SIDES}
         rows += _gait_rows(
             recording,
-            own,
-            inputs["signals"][batch_of[recording.recording_id]],
-            notes[recording.recording_id],
+            of_recording[name],
+            measured[name].rows,
+            notes[name]["answers"],
             _maps_of(recording, maps),
             sorted(
                 sensor
                 for sensor in used
                 if sensor is not None and (sensor, recording.participant_id, recording.session_id) in outside
             ),
-            cells,
+            labelled,
             gait,
             verdict,
         )
-        curves.append(_curves(recording.recording_id, own, inputs["signals"][batch_of[recording.recording_id]]))
+        curves.append(measured[name].curves.assign(recording_id=name))
 
     def keep(name: str, frame: pd.DataFrame, spec: TableSpec, extra: Sequence[Column] = ()) -> None:
         write_table(frame, spec, results, extra)

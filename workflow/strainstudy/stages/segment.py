@@ -183,6 +183,16 @@ def _answers(notes: Path) -> dict[str, dict[str, Answer]]:
     return found
 
 
+def _whole(parts: Sequence[tuple[str, pd.DataFrame]], columns: Sequence[str]) -> pd.DataFrame:
+    """Put the rows of all recordings below one another, each with its recording in front."""
+    if not parts:
+        return pd.DataFrame(columns=["recording_id", *columns])
+    whole = pd.concat([frame for _, frame in parts], ignore_index=True)[list(columns)]
+    names = np.array([of for of, _ in parts], dtype=object)
+    whole.insert(0, "recording_id", np.repeat(names, [len(frame) for _, frame in parts]))
+    return whole
+
+
 def run(
     recordings: Sequence[Recording],
     *,
@@ -217,7 +227,7 @@ def run(
     kept : Kept, optional
         What calibrate kept of ``signals``: `QUANTITIES` or more.
     """
-    parts: dict[str, list[pd.DataFrame]] = {name: [] for name in FRAMES}
+    parts: dict[str, list[tuple[str, pd.DataFrame]]] = {name: [] for name in FRAMES}
     said = {}
     recorded, answers = _recorded(condition_notes), _answers(calibrate_notes)
     left = Counter(seat_of(recording) for recording in recordings)
@@ -249,10 +259,8 @@ def run(
                 )
                 counts = f"{counts}, {words}" if counts else words
             for name, own in found.items():
-                parts[name] += [frame.assign(recording_id=of) for of, frame in own if len(frame)]
+                parts[name] += [(of, frame) for of, frame in own if len(frame)]
             progress.count(f"{recording.recording_id}: {counts or 'nothing to cut'}", number, len(recordings))
     for name, columns in FRAMES.items():
-        names = ["recording_id", *columns]
-        whole = pd.concat(parts[name], ignore_index=True) if parts[name] else pd.DataFrame(columns=names)
-        write_frame(outputs[name], whole[names])
+        write_frame(outputs[name], _whole(parts[name], columns))
     write_json(notes, said)

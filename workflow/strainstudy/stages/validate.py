@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import Any, Final, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -12,10 +13,11 @@ import pandas as pd
 from ..errors import counted
 from ..io.store import Trace, iter_traces
 from ..jobs import Progress
+from ..learn.threads import processes, spread
 from ..records import Participant, Recording
 from ..reference_use import calibrates, calibrating_spans
 from ..swallow.parameters import SwallowParameters
-from ..tables import read_typed, write_table
+from ..tables import TableSpec, read_typed, write_table
 from ..tables.angles import ANGLES
 from ..tables.classifier import BOUTS, EVIDENCE
 from ..tables.events import EVENTS
@@ -26,40 +28,47 @@ from ..tables.throat import THROAT_EVIDENCE
 from ..validate.angle_agreement import agreement_table, angle_sums
 from ..validate.norms import read_norms
 from ..validate.parameters import ValidateParameters
-from ..validate.study_tables import StudyResults, validate_study
+from ..validate.study_tables import PARTS, StudyResults
 from ..validate.unrecorded import comparable, unrecorded_counts
 from ..vocabulary import MISSING
-from .labels import beyond_the_end, labels_of, until_the_end
+from .labels import beyond_the_end, labels_gathered, until_the_end
 
 __all__ = ["TABLES", "run"]
 
+T = TypeVar("T")
+
 TABLES = ("recordings", "events", "bouts", "gait", "swallow_summary")
+_QUANTITIES: Final = ("angle", "angle_low", "angle_high", "reference_angle")
 
 
 def _angles(
     signals: Sequence[Path], recordings: Sequence[Recording], multiplier: float, nominal: float
-) -> pd.DataFrame:
+) -> list[tuple[TableSpec, pd.DataFrame]]:
     """Calibrated angles against the references beside them."""
     known = {recording.recording_id: recording for recording in recordings}
-    traces = []
-    for path in signals:
-        for trace in iter_traces(path):
-            recording = known.get(trace.recording_id)
-            if recording is None or trace.units == "deg" or not np.isfinite(trace["reference_angle"]).any():
-                continue
-            fitted = _fitted(trace, recording) & np.isfinite(trace["reference_angle"])
-            ids = {
-                "recording_id": recording.recording_id,
-                "participant_id": recording.participant_id or MISSING,
-                "tracked_point": trace.tracked_point,
-                "task": recording.task,
-                "fitted": float(np.count_nonzero(fitted)) / trace.sampling_frequency,
-            }
-            angle, low, high = (trace[name] for name in ("angle", "angle_low", "angle_high"))
-            reference = np.where(fitted, np.nan, trace["reference_angle"])
-            traces.append((ids, angle_sums(angle, low, high, reference, trace.sampling_frequency)))
+    traces = [
+        _sums(trace, known[trace.recording_id])
+        for path in signals
+        for trace in iter_traces(path, quantities=_QUANTITIES)
+        if trace.recording_id in known and trace.units != "deg" and np.isfinite(trace["reference_angle"]).any()
+    ]
     table = agreement_table(traces, multiplier=multiplier, nominal=nominal)
-    return ANGLES.empty() if table.empty else table
+    return [(ANGLES, ANGLES.of(table))]
+
+
+def _sums(trace: Trace, recording: Recording) -> tuple[dict[str, Any], pd.DataFrame]:
+    """Name a trace and add up its samples, but those whose reference calibrated the angle."""
+    fitted = _fitted(trace, recording) & np.isfinite(trace["reference_angle"])
+    ids = {
+        "recording_id": recording.recording_id,
+        "participant_id": recording.participant_id or MISSING,
+        "tracked_point": trace.tracked_point,
+        "task": recording.task,
+        "fitted": float(np.count_nonzero(fitted)) / trace.sampling_frequency,
+    }
+    angle, low, high = (trace[name] for name in ("angle", "angle_low", "angle_high"))
+    reference = np.where(fitted, np.nan, trace["reference_angle"])
+    return ids, angle_sums(angle, low, high, reference, trace.sampling_frequency)
 
 
 def _fitted(trace: Trace, recording: Recording) -> npt.NDArray[np.bool_]:
@@ -71,6 +80,10 @@ def _fitted(trace: Trace, recording: Recording) -> npt.NDArray[np.bool_]:
     return fitted
 
 
+def _call(function: Callable[..., T], *arguments: Any) -> T:
+    return function(*arguments)
+
+
 def run(
     recordings: Sequence[Recording],
     participants: Mapping[str, Participant],
@@ -79,11 +92,13 @@ def run(
     swallow: SwallowParameters,
     prediction_level: float,
     norms: Path,
+    label_tables: Sequence[Path],
     signals: Sequence[Path],
     evidence: Path,
     tables: Mapping[str, Path],
     results: Path,
     progress: Progress,
+    threads: int = 1,
 ) -> None:
     """Validate a study.
 
@@ -99,6 +114,8 @@ def run(
         Probability that the interval of an angle claims to cover.
     norms : Path
         Table of published norms.
+    label_tables : sequence of Path
+        Labels of each rater, from `gather`.
     signals : sequence of Path
         Conditioned signals of all batches, for angles beside a reference.
     evidence : Path
@@ -108,13 +125,48 @@ def run(
     results : Path
         Results folder.
     progress : Progress
+    threads : int
+        Processes that make the tables; their number changes no result.
     """
+    with processes(threads):
+        _validate(
+            recordings,
+            participants,
+            parameters,
+            swallow,
+            prediction_level,
+            norms,
+            label_tables,
+            signals,
+            tables,
+            results,
+            progress,
+        )
+    for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
+        write_table(read_typed(evidence / f"{name}.parquet", spec), spec, results)
+
+
+def _validate(
+    recordings: Sequence[Recording],
+    participants: Mapping[str, Participant],
+    parameters: ValidateParameters,
+    swallow: SwallowParameters,
+    prediction_level: float,
+    norms: Path,
+    label_tables: Sequence[Path],
+    signals: Sequence[Path],
+    tables: Mapping[str, Path],
+    results: Path,
+    progress: Progress,
+) -> None:
+    """Write the tables that are not the classifier's own."""
     people = participants.values()
     table = read_typed(tables["recordings"], RECORDINGS)
     used = table[table["status"] != "rejected"]
     columns = (used[name] for name in ("recording_id", "duration", "sampling_frequency"))
     lengths = {str(name): (float(length), float(rate)) for name, length, rate in zip(*columns, strict=True)}
-    labels = until_the_end(labels_of(recordings), lengths)
+    given = labels_gathered(label_tables, recordings)
+    labels = until_the_end(given, lengths)
     study = StudyResults(
         recordings=table,
         events=read_typed(tables["events"], EVENTS),
@@ -135,11 +187,10 @@ def run(
     for name, n in unrecorded_counts(labels, table).items():
         progress.say(f"{name}: not compared: {counted(n, 'label')} of a side that was not recorded")
     # at the start large files are not read to their end, and of those that end early nothing is refused
-    for problem in beyond_the_end(recordings, lengths):
+    for problem in beyond_the_end(recordings, lengths, given):
         progress.say(f"nothing can be compared with this label: {problem}")
-    for spec, table in validate_study(study, parameters):
-        write_table(table, spec, results)
-    angles = _angles(signals, recordings, parameters.limits_multiplier, prediction_level)
-    write_table(ANGLES.of(angles), ANGLES, results)
-    for name, spec in {**EVIDENCE, **THROAT_EVIDENCE}.items():
-        write_table(read_typed(evidence / f"{name}.parquet", spec), spec, results)
+    jobs: list[tuple[Any, ...]] = [(part, study, parameters) for part in PARTS]
+    jobs.append((_angles, signals, recordings, parameters.limits_multiplier, prediction_level))
+    for made in spread(_call, jobs):
+        for spec, table in made:
+            write_table(table, spec, results)

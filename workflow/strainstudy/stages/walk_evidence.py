@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, Literal
 
+import numpy as np
 import pandas as pd
 
 from ..calibrate.anglemap import AngleMap
@@ -91,8 +92,8 @@ def walk_evidence(
     -------
     WalkEvidence
     """
-    steady = strides[strides["steady"].astype(bool)]
-    counts = [int((steady["side"] == side).sum()) for side in ("left", "right")]
+    steady, sides = strides["steady"].to_numpy(dtype=bool), strides["side"].to_numpy(dtype=object)
+    counts = [int(np.count_nonzero(steady & (sides == side))) for side in ("left", "right")]
     both = set(SIDES) <= set(maps)
     parameters = parameters or VerdictParameters()
     likeness, phase = _measured(row, "waveform_likeness"), _measured(row, "phase_mean", parameters.phase_error_deg)

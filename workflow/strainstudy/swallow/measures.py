@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from scipy.stats import chi2
+from scipy import special
 
 from .activity import SHORTEST_S, Array
 from .parameters import SwallowParameters
@@ -56,7 +56,8 @@ def measure_swallows(swallows: pd.DataFrame, parameters: SwallowParameters) -> p
         ``burst`` (number of the burst of sips it belongs to, counted from 1; 0 for none) and, where
         ``at_limit_fraction`` is among the columns, ``at_limit`` added.
     """
-    rows = swallows.sort_values("onset", kind="stable").reset_index(drop=True)
+    order = np.argsort(swallows["onset"].to_numpy(dtype=float), kind="stable")
+    rows = swallows.iloc[order].reset_index(drop=True)
     onset = rows["onset"].to_numpy(dtype=float)
     end = onset + rows["duration"].to_numpy(dtype=float)
     step = np.diff(onset)
@@ -70,9 +71,13 @@ def measure_swallows(swallows: pd.DataFrame, parameters: SwallowParameters) -> p
     length = np.bincount(chain, minlength=1) if len(rows) else np.zeros(1, dtype=int)
     number = np.cumsum(length >= _BURST_COUNT) * (length >= _BURST_COUNT)
     burst = number[chain] if len(rows) else np.zeros(0, dtype=int)
-    if "at_limit_fraction" in rows:
-        rows["at_limit"] = rows["at_limit_fraction"].to_numpy(dtype=float) >= AT_LIMIT_FRACTION
+    at_limit = (
+        {"at_limit": rows["at_limit_fraction"].to_numpy(dtype=float) >= AT_LIMIT_FRACTION}
+        if "at_limit_fraction" in rows
+        else {}
+    )
     return rows.assign(
+        **at_limit,
         interval=np.concatenate([step, none]),
         double=np.concatenate([np.zeros(min(len(rows), 1), dtype=bool), pause <= parameters.double_swallow_s])
         & (burst == 0),
@@ -105,8 +110,9 @@ def _rate(count: int, seconds: float) -> tuple[float, float, float]:
     if seconds <= 0:
         return np.nan, np.nan, np.nan
     minutes = seconds / 60
-    low = chi2.ppf(0.025, 2 * count) / 2 if count else 0.0
-    return count / minutes, float(low) / minutes, float(chi2.ppf(0.975, 2 * count + 2)) / 2 / minutes
+    # half the chi-square quantile of 2 n degrees of freedom
+    low = float(special.gammaincinv(count, 0.025)) if count else 0.0
+    return count / minutes, low / minutes, float(special.gammaincinv(count + 1, 0.975)) / minutes
 
 
 def _drinking(onset: Array, end: Array, pause_s: float) -> tuple[int, int]:
@@ -151,12 +157,14 @@ def drinking_measures(onset: Array, end: Array, volume_ml: float, pause_s: float
 
 def _called_otherwise(others: pd.DataFrame, begin: float, end: float, parameters: SwallowParameters) -> int:
     """Count what has a swallow's length, place and way back within the drinking, and was called something else."""
-    centre = others["onset"] + others["duration"] / 2
+    onset, duration, plausibility, size = (
+        others[name].to_numpy(dtype=float) for name in ("onset", "duration", "plausibility", "log_size_ratio")
+    )
+    centre = onset + duration / 2
     reach = parameters.burst_interval_s
     within = (centre >= begin - reach) & (centre <= end + reach)
-    return int(
-        (within & (others["plausibility"] >= _LIKE_A_SWALLOW) & (others["log_size_ratio"].fillna(0.0) > _SMALL)).sum()
-    )
+    large = np.where(np.isnan(size), 0.0, size) > _SMALL
+    return int(np.count_nonzero(within & (plausibility >= _LIKE_A_SWALLOW) & large))
 
 
 def summarise_swallows(

@@ -14,7 +14,6 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy.stats import kendalltau, theilslopes
 
 __all__ = ["AT_LIMIT_FRACTION", "ThroatHealth", "throat_health"]
 
@@ -76,13 +75,16 @@ def throat_health(swallows: pd.DataFrame, observed_s: float, duration_s: float) 
         )
     at_limit = 0
     if "at_limit_fraction" in swallows:
-        at_limit = int((swallows["at_limit_fraction"] >= AT_LIMIT_FRACTION).sum())
+        at_limit = int(np.count_nonzero(swallows["at_limit_fraction"].to_numpy(dtype=float) >= AT_LIMIT_FRACTION))
     if at_limit > _MANY_AT_LIMIT * len(swallows):
         findings.append(
             f"{at_limit} of {len(swallows)} swallows reach the limit of the recording: amplitude and area are "
             "lower bounds, lower the gain"
         )
     if len(swallows) >= _FEWEST and "amplitude" in swallows:
+        # takes longer to load than all else here, and is not needed where nobody swallowed eight times
+        from scipy.stats import kendalltau, theilslopes
+
         onset = swallows["onset"].to_numpy(dtype=float)
         size = np.log(np.maximum(swallows["amplitude"].to_numpy(dtype=float), np.finfo(float).tiny))
         slope = theilslopes(size, onset).slope

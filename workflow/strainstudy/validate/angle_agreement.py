@@ -18,7 +18,7 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.stats import t as student
+from scipy import special
 
 from ..stats.normal import NORMAL_95
 
@@ -114,7 +114,7 @@ def angle_sums(
     return pd.DataFrame(rows, columns=columns)
 
 
-def _numbers(s: pd.Series, multiplier: float) -> dict[str, float]:
+def _numbers(s: Mapping[Any, Any], multiplier: float) -> dict[str, float]:
     """Agreement figures from sums."""
     n = float(s["n"])
     bias = s["d"] / n
@@ -160,7 +160,7 @@ def _pooled(people: pd.DataFrame, multiplier: float) -> dict[str, float]:
             "limit_low": numbers["bias"] - multiplier * sd,
             "limit_high": numbers["bias"] + multiplier * sd,
         }
-        factor = float(student.ppf(0.975, k - 1)) / math.sqrt(k)
+        factor = float(special.stdtrit(k - 1, 0.975)) / math.sqrt(k)
         if k >= _LEAST_PEOPLE:
             half = factor * float(np.std((people["covered"] / people["n"]).to_numpy(dtype=float), ddof=1))
             interval["coverage_low"] = max(0.0, numbers["coverage"] - half)
@@ -172,7 +172,7 @@ def _pooled(people: pd.DataFrame, multiplier: float) -> dict[str, float]:
     return numbers | interval
 
 
-def _is_whole(s: pd.Series) -> bool:
+def _is_whole(s: Mapping[Any, Any]) -> bool:
     """Whether sums are over all phases and angles."""
     return s["phase"] == "all" and math.isinf(s["angle_from"]) and math.isinf(s["angle_to"])
 
@@ -234,7 +234,7 @@ def agreement_table(
             whole = dict(zip(_GROUPS, ("all", -math.inf, math.inf), strict=True))
             nothing = dict.fromkeys(_FIGURES, math.nan)
             rows.append({**who, **whole, **nothing, "n_participants": 1, "seconds": 0.0, "fitted": fitted})
-        for _, s in sums.iterrows():
+        for s in sums.to_dict("records"):
             rows.append(
                 who
                 | {name: s[name] for name in _GROUPS}
@@ -249,7 +249,7 @@ def agreement_table(
         pool = pd.concat(parts, ignore_index=True)
         adding = dict.fromkeys(("seconds", *_SUMS), "sum") | {"lag": "median"}
         people = pool.groupby(["participant_id", *_GROUPS], sort=True, as_index=False).agg(adding)
-        for _, s in people.iterrows():
+        for s in people.to_dict("records"):
             rows.append(
                 {"recording_id": "pooled", "participant_id": s["participant_id"], "tracked_point": None}
                 | {name: s[name] for name in _GROUPS}

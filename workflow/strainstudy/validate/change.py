@@ -30,10 +30,12 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy import special
 
 from ..stats.agreement import bland_altman, within_person_sd
@@ -47,6 +49,8 @@ from .row_frames import rows_frame, text_or_none
 from .wording import change_words, retest_words
 
 __all__ = ["FAMILIES", "changes", "retest"]
+
+Floats = NDArray[np.float64]
 
 _MINIMUM_FREEDOM: Final = 3
 """Fewer degrees of freedom than this give no usable standard deviation of repeats (ours)."""
@@ -97,22 +101,33 @@ def _session_pairs(sessions: list[str]) -> list[tuple[str, str]]:
     return list(itertools.combinations(sorted(sessions), 2))
 
 
-def _own_error(parts: tuple[pd.DataFrame, pd.DataFrame]) -> float:
-    """Give the standard error of a change from the spread within the recordings; NaN where it is not known."""
-    error = math.sqrt(sum(float((p["standard_error"] ** 2).sum(skipna=False)) / len(p) ** 2 for p in parts))
+def _own_error(errors: Sequence[Floats]) -> float:
+    """Give the standard error of a change from those of the recordings; NaN where it is not known."""
+    error = math.sqrt(sum(float((own**2).sum()) / len(own) ** 2 for own in errors))
     return error if math.isfinite(error) and error > 0 else math.nan
 
 
-def _of_others(wide: pd.DataFrame, person: str, earlier: str, later: str) -> tuple[float, int]:
+def _of_others(change: Floats, others: NDArray[np.bool_]) -> tuple[float, int]:
     """Give the standard deviation of the other people's changes between two sessions, and how many people they are.
 
-    ``wide`` has the mean of each person, in rows, in each session.
+    ``change`` has one entry per person, NaN where a session is missing.
     """
-    wide = wide[wide.index != person]
-    if earlier not in wide or later not in wide:
-        return math.nan, 0
-    change = (wide[later] - wide[earlier]).dropna()
-    return (float(change.std(ddof=1)) if len(change) > 1 else math.nan), len(change)
+    known = change[others & ~np.isnan(change)]
+    return (float(known.std(ddof=1)) if len(known) > 1 else math.nan), len(known)
+
+
+def _by_session(group: pd.DataFrame) -> dict[str, dict[str, tuple[Floats, Floats]]]:
+    """Give the values and standard errors of each person in each session, people and sessions in order."""
+    found: dict[str, dict[str, tuple[list[float], list[float]]]] = {}
+    columns = (group[name].tolist() for name in ("participant_id", "session_id", "value", "standard_error"))
+    for person, session, value, error in zip(*columns, strict=True):
+        values, errors = found.setdefault(str(person), {}).setdefault(str(session), ([], []))
+        values.append(value)
+        errors.append(error)
+    return {
+        person: {name: (np.array(values), np.array(errors)) for name, (values, errors) in sorted(sessions.items())}
+        for person, sessions in sorted(found.items())
+    }
 
 
 def changes(measurements: pd.DataFrame) -> pd.DataFrame:
@@ -140,12 +155,22 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
         sd, freedom = within_person_sd(group["value"].to_numpy(), repeat.to_numpy(dtype=str))
         repeated = freedom >= _MINIMUM_FREEDOM and sd > 0
         wide = group.pivot_table(index="participant_id", columns="session_id", values="value", aggfunc="mean")
-        for person, mine in group.groupby("participant_id", sort=True):
-            parts = {str(name): part for name, part in mine.groupby("session_id", sort=True)}
+        people, between = wide.index.to_numpy(dtype=object), {str(name): wide[name].to_numpy() for name in wide}
+        changed = {pair: between[pair[1]] - between[pair[0]] for pair in _session_pairs(list(between))}
+        state, measure, unit, walkway = (group[key].iloc[0] for key in KEYS)
+        same = {
+            "trial_type": text_or_none(state),
+            "measure": measure,
+            "unit": unit,
+            "walkway": text_or_none(walkway),
+            "family": _FAMILY_OF.get(str(measure)),
+        }
+        for person, parts in _by_session(group).items():
+            not_me = people != person
             for earlier, later in _session_pairs(list(parts)):
-                first, second = parts[earlier], parts[later]
-                error, basis, degrees = _own_error((first, second)), WITHIN, None
-                spread, others = _of_others(wide, str(person), earlier, later)
+                (first, first_errors), (second, second_errors) = parts[earlier], parts[later]
+                error, basis, degrees = _own_error((first_errors, second_errors)), WITHIN, None
+                spread, others = _of_others(changed[earlier, later], not_me)
                 by_others = _reach(others - 1) * spread if others >= _MINIMUM_OTHERS and spread > 0 else math.nan
                 if repeated:
                     error, basis, degrees = sd * math.sqrt(1 / len(first) + 1 / len(second)), REPEATS, freedom
@@ -154,21 +179,19 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                         error, basis, degrees = spread, OTHERS, others - 1
                 elif math.isnan(error):
                     basis = NOTHING
-                change = float(second["value"].mean() - first["value"].mean())
+                value, later_value = float(first.mean()), float(second.mean())
+                change = later_value - value
                 detectable = _reach(degrees) * error
                 rows.append(
                     {
-                        "participant_id": str(person),
-                        "trial_type": text_or_none(mine["trial_type"].iloc[0]),
-                        "measure": mine["measure"].iloc[0],
-                        "unit": mine["unit"].iloc[0],
-                        "walkway": text_or_none(mine["walkway"].iloc[0]),
+                        **same,
+                        "participant_id": person,
                         "session_id": earlier,
                         "later_session_id": later,
                         "n_recordings": len(first),
                         "later_n_recordings": len(second),
-                        "value": float(first["value"].mean()),
-                        "later_value": float(second["value"].mean()),
+                        "value": value,
+                        "later_value": later_value,
                         "change": change,
                         "change_low": change - detectable,
                         "change_high": change + detectable,
@@ -179,7 +202,6 @@ def changes(measurements: pd.DataFrame) -> pd.DataFrame:
                         "error_basis": basis,
                         "error_freedom": degrees,
                         "error_kind": KINDS[basis],
-                        "family": _FAMILY_OF.get(str(mine["measure"].iloc[0])),
                     }
                 )
     _mark_leads(rows)

@@ -7,7 +7,7 @@ In: frames of labels and events by recording. Out: the frames of ``validation/ev
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -163,9 +163,9 @@ def _false_swallows(labels: pd.DataFrame, events: pd.DataFrame, tolerance: float
     """Centres of detected swallows inside the scored time that belong to no labelled swallow, sorted."""
 
     def bounds(frame: pd.DataFrame) -> Floats:
-        rows = frame[frame["trial_type"] == "swallow"]
-        onset = rows["onset"].to_numpy(dtype=np.float64)
-        return np.column_stack([onset, onset + rows["duration"].to_numpy(dtype=np.float64)])
+        own = frame["trial_type"].to_numpy(dtype=object) == "swallow"
+        onset, duration = (frame[name].to_numpy(dtype=np.float64)[own] for name in ("onset", "duration"))
+        return np.column_stack([onset, onset + duration])
 
     truth, found = bounds(labels), bounds(events)
     lonely = np.ones(len(found), dtype=bool)
@@ -190,9 +190,14 @@ def _confounder_counts(
     """Count for each confounder type, and for all time without swallows where its length is known."""
     spans = labelled_spans(labels)
     false = _false_swallows(labels, events, tolerance, spans)
+    words, of_words = labels["trial_type"].tolist(), spans_of(labels)
+
+    def spans_with(kinds: Collection[str]) -> Floats:
+        return of_words[[word in kinds for word in words]]
+
     counts = []
     for name, kinds in (*((name, (name,)) for name in _MISTAKABLE), (_TOGETHER, CONFOUNDER_TYPES)):
-        bounds = spans_of(labels[labels["trial_type"].isin(kinds)])
+        bounds = spans_with(kinds)
         bounds = bounds[within(bounds.mean(axis=1), spans)]
         if len(bounds) == 0:
             continue
@@ -203,9 +208,9 @@ def _confounder_counts(
     scored = np.array([[0.0, duration]]) if spans is None and duration is not None else spans
     if scored is None or "swallow" not in scored_types(labels):
         return counts
-    free = without(scored, merged(spans_of(labels[labels["trial_type"] == "swallow"])))
+    free = without(scored, merged(spans_with(("swallow",))))
     counts.append(_Count(_NO_SWALLOW, None, None, len(false), total_length(free)))
-    named = merged(spans_of(labels[labels["trial_type"].isin(_MISTAKABLE)]))
+    named = merged(spans_with(_MISTAKABLE))
     apart = int((~within(false, named)).sum())
     counts.append(_Count(_NOT_NAMED, None, None, apart, total_length(without(free, named))))
     return counts

@@ -69,11 +69,20 @@ MINIMUM_STRIDES: Final = 3
 """Strides below which a recording gives no mean and no variability (ours)."""
 
 
-def _contacts(events: pd.DataFrame, span: Floats) -> list[tuple[float, str]]:
-    """List initial contacts in one span as (time, side), in order."""
-    rows = events[(events["trial_type"] == "initial_contact") & events["side"].isin(SIDES)]
-    rows = rows[within(rows["onset"].to_numpy(dtype=np.float64), span[None, :])]
-    return sorted(zip(rows["onset"].astype(float), rows["side"].astype(str), strict=True))
+def _columns(rows: pd.DataFrame) -> tuple[NDArray[np.object_], NDArray[np.object_], Floats, Floats]:
+    """Type, side, onset and duration of labels or events."""
+    kind, side = (rows[name].to_numpy(dtype=object) for name in ("trial_type", "side"))
+    onset, duration = (rows[name].to_numpy(dtype=np.float64) for name in ("onset", "duration"))
+    return kind, side, onset, duration
+
+
+def _contacts(events: pd.DataFrame, spans: Floats) -> list[list[tuple[float, str]]]:
+    """List the initial contacts in each span as (time, side), in order."""
+    kind, side, onset, _ = _columns(events)
+    known = (kind == "initial_contact") & np.logical_or.reduce([side == name for name in SIDES])
+    onset, side = onset[known], side[known]
+    inside = [within(onset, span[None, :]) for span in spans]
+    return [sorted(zip(onset[own].tolist(), side[own].tolist(), strict=True)) for own in inside]
 
 
 def _usual(times: list[float], ratio: float) -> list[float]:
@@ -91,8 +100,7 @@ def _usual(times: list[float], ratio: float) -> list[float]:
 def _gait_parameters(events: pd.DataFrame, spans: Floats, longest: float) -> dict[str, float]:
     strides: dict[str, list[float]] = {side: [] for side in SIDES}
     steps: dict[str, list[float]] = {side: [] for side in SIDES}
-    for span in spans:
-        contacts = _contacts(events, span)
+    for contacts in _contacts(events, spans):
         for side in SIDES:
             strides[side] += np.diff([time for time, where in contacts if where == side]).tolist()
         for (time, side), (later, other) in itertools.pairwise(contacts):
@@ -132,9 +140,8 @@ class Drink:
 
 
 def _swallow_parameters(events: pd.DataFrame, spans: Floats, drink: Drink | None) -> dict[str, float]:
-    rows = events[events["trial_type"] == "swallow"]
-    onset = rows["onset"].to_numpy(dtype=np.float64)
-    duration = rows["duration"].to_numpy(dtype=np.float64)
+    kind, _, onset, duration = _columns(events)
+    onset, duration = onset[kind == "swallow"], duration[kind == "swallow"]
     inside = within(onset + duration / 2, spans)
     order = np.argsort(onset[inside], kind="stable")
     onset, duration = onset[inside][order], duration[inside][order]
@@ -196,13 +203,13 @@ def event_parameters(
 
 def _state_spans(labels: pd.DataFrame, scored: Floats | None, whole: Floats) -> dict[str, Floats]:
     """Labelled time of each gait state without turns; ``gait`` = all scored time if no state was labelled."""
-    if not (labels["trial_type"] == "initial_contact").any():
+    kind, _, onset, duration = _columns(labels)
+    if not (kind == "initial_contact").any():
         return {}
 
     def spans(name: str) -> Floats:
-        rows = labels[labels["trial_type"] == name]
-        onset = rows["onset"].to_numpy(dtype=np.float64)
-        return merged(np.column_stack([onset, onset + rows["duration"].to_numpy(dtype=np.float64)]))
+        own = kind == name
+        return merged(np.column_stack([onset[own], onset[own] + duration[own]]))
 
     turns = spans("turn")
     straight = np.column_stack([np.r_[-np.inf, turns[:, 1]], np.r_[turns[:, 0], np.inf]])
@@ -256,7 +263,8 @@ def labelled_against_detected(
         whole = np.array([[0.0, durations[recording]]])
         scored = labelled_spans(labels)
         gait = _state_spans(labels, scored, whole)
-        swallows = (whole if scored is None else scored) if (labels["trial_type"] == "swallow").any() else None
+        swallowed = (labels["trial_type"].to_numpy(dtype=object) == "swallow").any()
+        swallows = (whole if scored is None else scored) if swallowed else None
         drink = (drinks or {}).get(recording)
         truth = {(m, s): v for m, s, v in event_parameters(labels, gait, swallows, parameters, drink)}
         found = {(m, s): v for m, s, v in event_parameters(events, gait, swallows, parameters, drink)}
@@ -296,13 +304,16 @@ def bend_angles(
     """
     rows = []
     for recording in sorted((set(labels_by_recording) & set(events_by_recording)) - set(calibrating)):
+        both = []
+        for frame in (without_straight_legs(labels_by_recording[recording]), events_by_recording[recording]):
+            kind, sides, onset, duration = _columns(frame)
+            value = frame["value"].to_numpy(dtype=np.float64, na_value=np.nan)
+            bent = (kind == "knee_bend") & ~np.isnan(value)
+            both.append((bent, sides, np.column_stack([onset, onset + duration]), value))
         for side in SIDES:
-            bounds, angles = [], []
-            for frame in (without_straight_legs(labels_by_recording[recording]), events_by_recording[recording]):
-                own = frame[(frame["trial_type"] == "knee_bend") & (frame["side"] == side) & frame["value"].notna()]
-                onset = own["onset"].to_numpy(dtype=np.float64)
-                bounds.append(np.column_stack([onset, onset + own["duration"].to_numpy(dtype=np.float64)]))
-                angles.append(own["value"].to_numpy(dtype=np.float64))
+            own = [bent & (sides == side) for bent, sides, _, _ in both]
+            bounds = [spans[mine] for mine, (_, _, spans, _) in zip(own, both, strict=True)]
+            angles = [value[mine] for mine, (_, _, _, value) in zip(own, both, strict=True)]
             pairs = match_centres(bounds[0], bounds[1], max(parameters.centre_tolerances_s))
             rows += [
                 (recording, participants.get(recording) or recording, "knee_bend_angle", None, "events", truth, found)

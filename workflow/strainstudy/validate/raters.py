@@ -175,7 +175,8 @@ def compare_raters(
             truth = mine[recording]
             person = participants.get(recording) or recording
             spans = intersect(labelled_spans(truth), labelled_spans(theirs))
-            common = [name for name in scored_types(truth) if name in scored_types(theirs)]
+            judged = scored_types(theirs)
+            common = [name for name in scored_types(truth) if name in judged]
             events = events_by_recording[recording]
             other_tallies += tally(
                 recording, person, truth, without_straight_legs(theirs), parameters, spans=spans, types=common

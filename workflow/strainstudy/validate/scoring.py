@@ -94,13 +94,13 @@ def without_straight_legs(labels: pd.DataFrame) -> pd.DataFrame:
     """Leave out the labels of a straight leg held for calibration: ``knee_bend`` with the value 0."""
     if "value" not in labels:
         return labels
-    kept: pd.DataFrame = labels[(labels["trial_type"] != "knee_bend") | (labels["value"] != 0)]
-    return kept
+    kept = (labels["trial_type"].to_numpy(dtype=object) != "knee_bend") | (labels["value"].to_numpy() != 0)
+    return labels if kept.all() else labels[kept]
 
 
 def scored_types(labels: pd.DataFrame) -> tuple[str, ...]:
     """Event types that this rater's labels of this recording can judge."""
-    used = set(without_straight_legs(labels)["trial_type"].dropna())
+    used = set(without_straight_legs(labels)["trial_type"])
     if used & set(CONFOUNDERS):
         used.add("swallow")
     return tuple(name for name in SCORED_TYPES if name in used)
@@ -153,7 +153,7 @@ class _Marks:
     @classmethod
     def of(cls, rows: pd.DataFrame) -> _Marks:
         """Take the columns of a frame."""
-        kind, side = (rows[name].fillna("").to_numpy(dtype=object) for name in ("trial_type", "side"))
+        kind, side = (rows[name].to_numpy(dtype=object) for name in ("trial_type", "side"))
         length = rows["duration"].to_numpy(dtype=np.float64, na_value=np.nan)
         return cls(kind, side, spans_of(rows), np.nan_to_num(length, nan=0.0) > 0)
 

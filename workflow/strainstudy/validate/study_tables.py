@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Final, Self
 
 import pandas as pd
 
@@ -33,7 +34,9 @@ from .raters import compare_raters
 from .row_frames import LabelsByRater, reference_labels, text_or_none
 from .states import score_states
 
-__all__ = ["StudyResults", "validate_study"]
+__all__ = ["PARTS", "StudyResults", "compare_study", "place_study", "score_study"]
+
+Tables = list[tuple[TableSpec, pd.DataFrame]]
 
 
 @dataclass(frozen=True)
@@ -82,62 +85,95 @@ def _by_recording(table: pd.DataFrame, recordings: list[str]) -> dict[str, pd.Da
     return {name: parts.get(name, table.iloc[:0]) for name in recordings}
 
 
-def validate_study(results: StudyResults, parameters: ValidateParameters) -> list[tuple[TableSpec, pd.DataFrame]]:
-    """Make every validation table.
+@dataclass(frozen=True)
+class _Used:
+    """What was detected in the recordings that are scored, whose they are and how long, and the labels of reference."""
 
-    Parameters
-    ----------
-    results : StudyResults
-        Rejected recordings are left out of the scoring.
-    parameters : ValidateParameters
-        Settings.
+    who: dict[str, str | None]
+    durations: dict[str, float]
+    calibrating: set[str]
+    events: dict[str, pd.DataFrame]
+    bouts: dict[str, pd.DataFrame]
+    rater: str | None
+    truth: dict[str, pd.DataFrame]
 
-    Returns
-    -------
-    list of (TableSpec, DataFrame)
-        In the order they are read; each valid, with its header alone where there is nothing to say.
-    """
-    table = results.recordings
-    used = [str(name) for name in table.loc[table["status"] != "rejected", "recording_id"]]
-    heads = {str(row["recording_id"]): row for row in table.to_dict("records")}
-    who = {name: text_or_none(heads[name]["participant_id"]) for name in used}
-    events, bouts = _by_recording(results.events, used), _by_recording(results.bouts, used)
-    rater, truth = reference_labels(results.labels, parameters.reference_rater)
+    @classmethod
+    def of(cls, results: StudyResults, parameters: ValidateParameters) -> Self:
+        """Leave out rejected recordings."""
+        table = results.recordings
+        used = [str(name) for name in table.loc[table["status"] != "rejected", "recording_id"]]
+        heads = {str(row["recording_id"]): row for row in table.to_dict("records")}
+        rater, truth = reference_labels(results.labels, parameters.reference_rater)
+        return cls(
+            who={name: text_or_none(heads[name]["participant_id"]) for name in used},
+            durations={name: float(heads[name]["duration"]) for name in used},
+            calibrating={name for name in used if heads[name]["task"] == "bend" or name in results.calibrating},
+            events=_by_recording(results.events, used),
+            bouts=_by_recording(results.bouts, used),
+            rater=rater,
+            truth=truth,
+        )
 
+
+def _measurements(results: StudyResults) -> pd.DataFrame:
     joined = join(
-        gait_measurements(results.gait, table),
-        swallow_measurements(results.swallow_summary, table),
+        gait_measurements(results.gait, results.recordings),
+        swallow_measurements(results.swallow_summary, results.recordings),
     )
-    measurements = on_walkways(joined, results.walkways)
-    people = per_person(measurements)
-    states, confusion = score_states(truth, bouts, who, parameters, rater=rater)
-    durations = {name: float(heads[name]["duration"]) for name in used}
-    calibrating = {name for name in used if heads[name]["task"] == "bend" or name in results.calibrating}
+    return on_walkways(joined, results.walkways)
+
+
+def score_study(results: StudyResults, parameters: ValidateParameters) -> Tables:
+    """Make the tables of detected events and states against the labels of the reference rater."""
+    used = _Used.of(results, parameters)
+    truth, events, who, rater = used.truth, used.events, used.who, used.rater
+    states, confusion = score_states(truth, used.bouts, who, parameters, rater=rater)
     known = results.swallow_summary.dropna(subset=["response_shape"])
     shapes = dict(zip(known["recording_id"].astype(str), known["response_shape"].astype(str), strict=True))
+    return [
+        (EVENTS, score_events(truth, events, who, parameters, rater=rater)),
+        (CONFOUNDERS, score_confounders(truth, events, who, parameters, rater=rater, durations=used.durations)),
+        (SHAPES, score_shapes(truth, events, who, shapes, parameters, rater=rater)),
+        (STATES, states),
+        (CONFUSION, confusion),
+    ]
+
+
+def compare_study(results: StudyResults, parameters: ValidateParameters) -> Tables:
+    """Make the tables of raters, and of parameters from labels beside those from events."""
+    used = _Used.of(results, parameters)
+    truth, events, who = used.truth, used.events, used.who
     drunk = results.swallow_summary.dropna(subset=["volume"])
     drinks = {
         str(name): Drink(float(volume), results.clearing_pause_s)
         for name, volume in zip(drunk["recording_id"], drunk["volume"], strict=True)
     }
+    reported = _measurements(results)
     pairs = [
-        labelled_against_detected(truth, events, who, durations, parameters, reported=measurements, drinks=drinks),
-        bend_angles(truth, events, who, parameters, calibrating=calibrating),
+        labelled_against_detected(truth, events, who, used.durations, parameters, reported=reported, drinks=drinks),
+        bend_angles(truth, events, who, parameters, calibrating=used.calibrating),
     ]
     filled = pd.concat([part for part in pairs if len(part)] or pairs[:1], ignore_index=True)
-    raters = compare_raters(results.labels, events, bouts, who, parameters)
-    compared = compare_parameters(filled, parameters, label_timing(raters))
+    raters = compare_raters(results.labels, events, used.bouts, who, parameters)
     return [
-        (EVENTS, score_events(truth, events, who, parameters, rater=rater)),
-        (CONFOUNDERS, score_confounders(truth, events, who, parameters, rater=rater, durations=durations)),
-        (SHAPES, score_shapes(truth, events, who, shapes, parameters, rater=rater)),
-        (STATES, states),
-        (CONFUSION, confusion),
         (RATERS, raters),
-        (PARAMETERS, compared),
+        (PARAMETERS, compare_parameters(filled, parameters, label_timing(raters))),
         (PAIRS, filled.assign(unit=filled["measure"].map(UNITS))),
+    ]
+
+
+def place_study(results: StudyResults, parameters: ValidateParameters) -> Tables:
+    """Make the tables of people beside norms, between sessions and between groups."""
+    measurements = _measurements(results)
+    people = per_person(measurements)
+    return [
         (NORMS, position(people, results.norms, results.ages, results.sexes)),
         (CHANGE, beside_published(changes(measurements))),
         (RETEST, retest(measurements, parameters)),
         (GROUPS, compare_groups(by_affected_side(people, results.affected), results.groups)),
     ]
+
+
+PARTS: Final = (score_study, compare_study, place_study)
+"""Each makes some of the tables, in the order they are read, and needs nothing of another; every table is valid, with
+its header alone where there is nothing to say."""

@@ -6,9 +6,11 @@ can be compared, and how many cannot.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from ..ingest.silence import unobserved_spans
 from ..stats.spans import spans_of, within
@@ -17,28 +19,32 @@ from .row_frames import LabelsByRater, text_or_none
 
 __all__ = ["comparable", "unrecorded_counts"]
 
+Marks = NDArray[np.bool_]
+
 _SIDED = [name for name, kind in EVENT_TYPES.items() if kind.sided]
 
 
-def _beyond_reach(rows: pd.DataFrame, points: str | None) -> pd.Series:
+def _of_sides(rows: pd.DataFrame, sides: Collection[str]) -> Marks:
+    """Mark the events of some knees."""
+    if not sides:
+        return np.zeros(len(rows), dtype=bool)
+    words = zip(rows["trial_type"], rows["side"], strict=True)
+    return np.array([kind in _SIDED and side in sides for kind, side in words], dtype=bool)
+
+
+def _beyond_reach(rows: pd.DataFrame, points: str | None) -> Marks:
     """Mark the events of a knee that has no channel in use."""
     used = {name.partition(":")[0] for name in (points or "").split(", ")}
-    missing = [side for side, point in KNEES.items() if point not in used]
-    return rows["trial_type"].isin(_SIDED) & rows["side"].isin(missing)
+    return _of_sides(rows, [side for side, point in KNEES.items() if point not in used])
 
 
-def _unseen(rows: pd.DataFrame, words: str | None) -> pd.Series:
+def _unseen(rows: pd.DataFrame, words: str | None) -> Marks:
     """Mark the events whose middle lies where their knee, or the throat, has no value."""
-    middle = spans_of(rows).mean(axis=1)
-    unseen = pd.Series(data=False, index=rows.index)
+    unseen = np.zeros(len(rows), dtype=bool)
     for point, spans in unobserved_spans(words).items():
         side = SIDE_OF_POINT.get(point)
-        own = (
-            rows["trial_type"].eq("swallow")
-            if side is None
-            else rows["trial_type"].isin(_SIDED) & rows["side"].eq(side)
-        )
-        unseen |= own & within(middle, spans)
+        own = rows["trial_type"].to_numpy(dtype=object) == "swallow" if side is None else _of_sides(rows, [side])
+        unseen |= own & within(spans_of(rows).mean(axis=1), spans)
     return unseen
 
 
@@ -73,7 +79,7 @@ def comparable(labels: LabelsByRater, recordings: pd.DataFrame) -> dict[str, dic
         if recording not in points:
             return rows
         left = _beyond_reach(rows, points[recording]) | _unseen(rows, silence[recording])
-        return rows[~left].reset_index(drop=True)
+        return rows[~left].reset_index(drop=True) if left.any() else rows
 
     return {
         recording: {rater: kept(recording, rows) for rater, rows in raters.items()}
