@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from strainstudy.batches import BENCH, batch_name, group_recordings, number_of_batches
+from strainstudy.batches import BENCH, batch_name, group_recordings, joined_batches, number_of_batches
 from strainstudy.records import Recording
 
 PEOPLE = st.sets(st.from_regex(r"sub-[0-9A-Za-z]{1,6}", fullmatch=True), min_size=1)
@@ -105,3 +105,24 @@ def test_another_process_with_another_seed_of_hashes_has_the_same_batches():
 def test_the_bench_has_a_batch_of_its_own(batches):
     bench = Recording("a_stretch", "stretch", Path("x.csv"), "x.csv", sensor_id="a")
     assert group_recordings([bench], batches) == {BENCH: [bench]}
+
+
+@given(PEOPLE, st.integers(1, 40))
+def test_every_batch_of_people_is_in_one_part_and_a_further_batch_changes_one(people, batches):
+    names = list(group_recordings(recordings(people), batches))
+    parts = joined_batches([BENCH, *names])
+    assert sorted(name for part in parts.values() for name in part) == sorted(names)
+    assert max(map(len, parts.values())) <= 4
+    after = joined_batches([*names, f"people-{batches}"])
+    assert len(changed(parts, after)) <= 1
+
+
+def test_parts_go_by_the_numbers_of_batches_and_a_bench_alone_has_none():
+    names = sorted(f"people-{number}" for number in range(11))
+    assert names[2] == "people-10"
+    assert joined_batches(names) == {
+        "part-0": ["people-0", "people-1", "people-2", "people-3"],
+        "part-1": ["people-4", "people-5", "people-6", "people-7"],
+        "part-2": ["people-8", "people-9", "people-10"],
+    }
+    assert joined_batches([BENCH]) == {}

@@ -137,3 +137,31 @@ def test_a_frame_that_lacks_a_column_makes_no_table_and_one_without_rows_an_empt
     with pytest.raises(KeyError, match="onset"):
         SPEC.of(rows.rename(columns={"onset": "start"}))
     pd.testing.assert_frame_equal(SPEC.of(pd.DataFrame()), SPEC.empty())
+
+
+@given(st.lists(st.floats(allow_nan=False, allow_infinity=False, width=64), min_size=1, max_size=30))
+def test_numbers_are_read_to_the_digit_as_pandas_makes_them_of_texts(tmp_path_factory, values):
+    path = tmp_path_factory.mktemp("digits")
+    texts = [repr(value) for value in values]
+    lines = ["\t".join(SPEC.names), *(f"a\t{text}\t{text[:9]}\t1\ttrue" for text in texts)]
+    (path / "tables").mkdir()
+    try:
+        expected = [pd.to_numeric(pd.Series(cells)).tolist() for cells in (texts, [text[:9] for text in texts])]
+    except ValueError:  # a number cut off behind its "e" is none
+        return
+    (path / SPEC.path).write_text("\n".join(lines) + "\n", encoding="utf-8")
+    read = read_table(path, SPEC)
+    assert [read["onset"].tolist(), read["value"].tolist()] == expected
+
+
+@pytest.mark.parametrize("name", ["=first", '-"quoted"', "@x", "''=two"])
+def test_a_guarded_text_is_read_back_wherever_it_stands(tmp_path, name):
+    write_table(frame([("plain", 1.0, 2.0, 3, True), (name, 1.0, 2.0, 3, True)]), SPEC, tmp_path)
+    assert name in read_table(tmp_path, SPEC)["name"].tolist()
+
+
+def test_a_column_of_texts_without_any_is_one_of_missing_numbers(tmp_path):
+    write_table(frame([(None, 1.0, 2.0, 3, True)]), SPEC, tmp_path)
+    assert read_table(tmp_path, SPEC)["name"].dtype == float
+    write_table(frame([]), SPEC, tmp_path)
+    assert read_table(tmp_path, SPEC)["name"].dtype == object

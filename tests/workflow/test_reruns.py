@@ -35,7 +35,7 @@ AGGREGATES = {
     "tabulate", "classify", "measure", "validate", "people", "review_shared", "drawings", "report", "paper",
     "provenance",
 }  # fmt: skip
-"""Of them `people` and `drawings` write by batch, of tables of the whole study: each batch runs again, and is cheap."""
+"""Of them `people` and `drawings` write for four batches each, of tables of the whole study: all run again."""
 LEARNING = AGGREGATES - {"tabulate"}
 OF_LABELS = {"people", "standing", "proof"}
 """Kinds of figures whose tables any label may change; those of sensors and holds are left as they are."""
@@ -152,7 +152,7 @@ def test_a_mark_moved_on_a_review_page_and_saved_passes_the_check_and_trains_aga
 def test_one_more_person_runs_one_batch_and_the_aggregates(study):
     write_study(study / "study", people=3, **TINY)
     assert planned(study) == dict.fromkeys(BY_BATCH | {"review"} | AGGREGATES, 1) | {
-        "labels": 2, "people": 2, "drawings": 2, "figures": len(KINDS), "paper_figures": len(PAPER_KINDS),
+        "labels": 2, "figures": len(KINDS), "paper_figures": len(PAPER_KINDS),
     }  # fmt: skip
 
 

@@ -12,9 +12,11 @@ import re
 import sys
 from pathlib import Path
 
+from ..batches import joined_batches
 from ..errors import Problem, StudyError
 from ..io.labels import LABEL_SUFFIX
 from ..io.ledger import LEDGER, MARKER, adopt, read_ledger, read_marker
+from ..paper.kinds import PAPER_KINDS
 from ..report.kinds import KINDS
 from ..tables.classifier import EVIDENCE
 from ..tables.throat import THROAT_EVIDENCE
@@ -37,6 +39,9 @@ _OF_A_BATCH = {
         "strides.parquet",
     ),
 }  # fmt: skip
+_OF_A_PART = ("drawings", "people")
+"""Stages on several batches at once, each of which had jobs of its own in earlier versions."""
+_OF_A_KIND = {"figures": KINDS, "paper_figures": PAPER_KINDS}
 _CHARACTERISE = ("curves", "cycles", "loops", "sensors", "steps", "uses")
 _TRAIN = ("bouts", "candidates", "label_next", "rule_bouts")
 _MEASURED = ("bouts", "curves", "events", "gait", "swallow_summary")
@@ -59,6 +64,7 @@ _MEASURING = ("measure", "classify")
 _TIME_STAMPS = ("figures/.snakemake_timestamp", "stages/train/evidence/.snakemake_timestamp")
 _HISTORY = "model/history.tsv"
 _BATCH = re.compile(r"signals/([A-Za-z0-9_-]+)\.parquet")
+_NUMBERED = re.compile(r"people-[0-9]+")
 _LABELS = re.compile(rf"labels/[^/]+/([A-Za-z0-9_-]+){re.escape(LABEL_SUFFIX)}")
 
 
@@ -79,7 +85,9 @@ def _between_stages(batches: list[str], raters: set[str]) -> list[str]:
     names += [f"logs/{stage}/{batch}.log" for stage in _OF_A_BATCH for batch in batches]
     names += [name for rater in raters for name in (f"stages/labels/{rater}.parquet", f"logs/labels/{rater}.log")]
     names += [f"logs/{job}.log" for job in _STUDY_JOBS]
-    names += [name for kind in KINDS for name in (f"stages/figures/{kind}.json", f"logs/figures/{kind}.log")]
+    parts = {stage: joined_batches(filter(_NUMBERED.fullmatch, batches)) for stage in _OF_A_PART}
+    for stage, jobs in {**parts, **_OF_A_KIND}.items():
+        names += [name for job in jobs for name in (f"stages/{stage}/{job}.json", f"logs/{stage}/{job}.log")]
     names += [f"stages/characterise/{name}.parquet" for name in _CHARACTERISE]
     names += ["stages/tabulate/recordings.parquet"]
     names += [f"stages/{stage}/{name}.parquet" for stage in _LEARNING for name in _TRAIN]

@@ -8,6 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from ..tables import Column, TableSpec, read_table
@@ -26,10 +27,15 @@ def usable_minutes(recordings: pd.DataFrame) -> float:
     return float((own["duration"].fillna(0) * (1.0 - own["missing_fraction"].fillna(0))).sum()) / 60.0
 
 
+def _values(column: pd.Series) -> list[Any]:
+    plain: list[Any] = column.tolist()
+    return plain if isinstance(column.dtype, np.dtype) else [None if value is pd.NA else value for value in plain]
+
+
 def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """Give the rows of a frame as dicts."""
+    """Give the rows of a frame as dicts of plain values; what is missing among counts and flags is None."""
     # by column: of a wide frame with few rows pandas' own way takes ten times as long
-    names, columns = [str(name) for name in frame.columns], [column.tolist() for _, column in frame.items()]
+    names, columns = [str(name) for name in frame.columns], [_values(column) for _, column in frame.items()]
     return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
 
 

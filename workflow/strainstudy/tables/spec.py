@@ -280,7 +280,7 @@ def _cells(path: Path, kinds: Mapping[str, Kind]) -> pd.DataFrame:
     )
     frame.columns = pd.Index([bare(str(name)) for name in frame.columns])
     if any(start in content for start in _APOSTROPHE_FIRST):
-        texts = [str(name) for name in frame if frame[name].dtype == object]
+        texts = frame.columns[(frame.dtypes == "object").to_numpy()]
         frame[texts] = frame[texts].map(bare, na_action="ignore")
     return frame
 
