@@ -26,6 +26,7 @@ rule classify:
         history=update(f"{RESULTS}/model/history.tsv"),
     log:
         f"{RESULTS}/logs/classify.log",
+    priority: IN_LINE["study"]
     threads: 2
     resources:
         mem_mb=memory_of("classify"),

@@ -61,10 +61,9 @@ BATCHES = group_recordings(STUDY.recordings.values(), GENERAL.batches)
 PARTS = joined_batches(BATCHES)
 SETTING_FILES = sorted({*config_files, GENERAL.norms})
 HELD_TASKS = ("bend", "free")
-# Which jobs start first where more could: those that most others wait for. Pages of one batch fill what is left.
-IN_LINE = {"bench": 3, "ingest": 2, "derive": 1}
-
-
+# Which jobs start first where more could: those that most others wait for, then figures, which take longest. Pages of one
+# batch fill what is left.
+IN_LINE = {"study": 5, "bench": 4, "ingest": 3, "derive": 2, "figures": 1}
 RATERS = tuple(sorted({rater for recording in STUDY.recordings.values() for rater in recording.labels}))
 
 

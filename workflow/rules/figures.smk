@@ -18,7 +18,7 @@ rule figures:
     log:
         f"{RESULTS}/logs/figures/{{kind}}.log",
     # before the pages of people, for which nothing but the last job waits
-    priority: 1
+    priority: IN_LINE["figures"]
     resources:
         mem_mb=memory_of("figures"),
         runtime=time_of("figures"),

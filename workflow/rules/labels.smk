@@ -7,6 +7,7 @@ rule labels:
         table=f"{STAGES}/labels/{{rater}}.parquet",
     log:
         f"{RESULTS}/logs/labels/{{rater}}.log",
+    priority: IN_LINE["study"]
     resources:
         mem_mb=memory_of("labels"),
         runtime=time_of("labels"),

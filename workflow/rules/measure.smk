@@ -29,6 +29,7 @@ rule measure:
         typed_swallow_summary=f"{STAGES}/measure/swallow_summary.parquet",
     log:
         f"{RESULTS}/logs/measure.log",
+    priority: IN_LINE["study"]
     threads: 2
     resources:
         mem_mb=memory_of("measure"),

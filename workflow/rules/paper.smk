@@ -15,7 +15,7 @@ rule paper:
         checklist=f"{RESULTS}/{CHECKLIST_FILE}",
     log:
         f"{RESULTS}/logs/paper.log",
-    priority: 1
+    priority: IN_LINE["figures"]
     resources:
         mem_mb=memory_of("paper"),
         runtime=time_of("paper"),

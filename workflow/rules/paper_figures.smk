@@ -15,7 +15,7 @@ rule paper_figures:
         made=f"{STAGES}/paper_figures/{{subject}}.json",
     log:
         f"{RESULTS}/logs/paper_figures/{{subject}}.log",
-    priority: 1
+    priority: IN_LINE["figures"]
     resources:
         mem_mb=memory_of("paper_figures"),
         runtime=time_of("paper_figures"),

@@ -11,7 +11,7 @@ rule report:
         figures=f"{RESULTS}/figures/figures.tsv",
     log:
         f"{RESULTS}/logs/report.log",
-    priority: 1
+    priority: IN_LINE["figures"]
     resources:
         mem_mb=memory_of("report"),
         runtime=time_of("report"),

@@ -22,6 +22,7 @@ rule tabulate:
         typed=f"{STAGES}/tabulate/recordings.parquet",
     log:
         f"{RESULTS}/logs/tabulate.log",
+    priority: IN_LINE["study"]
     resources:
         mem_mb=memory_of("tabulate"),
         runtime=time_of("tabulate"),

@@ -41,6 +41,7 @@ rule validate:
         change=f"{RESULTS}/tables/change.tsv",
     log:
         f"{RESULTS}/logs/validate.log",
+    priority: IN_LINE["study"]
     threads: 2
     resources:
         mem_mb=memory_of("validate"),
