@@ -28,8 +28,8 @@ from strainstudy.jobs import Progress
 CHAIN_TARGET = 6.0
 GAIT_TARGET_S, SWALLOW_TARGET_S, SWALLOW_TARGET_MB = 1.0, 20.0, 1000.0
 REPEATS = 3
-PEOPLE, GROWN = 100, 200
-"""People of the cohort, and of the larger one that shows how it grows."""
+PEOPLE, GROWN = 100, (200,)
+"""People of the cohort, and of the larger ones that show how it grows."""
 
 
 # --- measurements, each run as `bench.py MEASUREMENT ARGUMENT...` in a process of its own
@@ -247,13 +247,13 @@ def bench_swallow(folder: Path) -> Iterator[Row]:
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python tests/bench.py", description="Measure speed, memory and disk.")
     parser.add_argument("--people", type=int, default=PEOPLE, help="people of the cohort, default %(default)s")
-    parser.add_argument("--grown", type=int, default=GROWN, help="people of the larger cohort, default %(default)s")
+    parser.add_argument("--grown", type=int, nargs="+", default=GROWN, help="people of the larger cohorts, default 200")
     parser.add_argument("--before", type=Path, help="another checkout, whose cohort is measured in the same run")
     parser.add_argument("--only", choices=PARTS, nargs="+", default=PARTS, help="parts to measure, default all")
     parser.add_argument("--write", type=Path, help="page to write the table to, such as docs/performance.md")
     options = parser.parse_args()
-    if options.grown <= options.people:
-        parser.error("the larger cohort must have more people")
+    if min(options.grown) <= options.people:
+        parser.error("the larger cohorts must have more people")
     return options
 
 

@@ -13,7 +13,7 @@ import re
 import shutil
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from benching import ROOT, Row, measure, say
@@ -131,8 +131,8 @@ def bench_imports(folder: Path) -> Iterator[Row]:
         yield Row(f"imports of a batch job: {stage}", got["cpu"], got["wall"], got["peak"], said)
 
 
-def bench_cohort(folder: Path, people: int, grown: int, before: Path | None) -> Iterator[Row]:
-    """One cohort through everything, and a larger one through what comes before training."""
+def bench_cohort(folder: Path, people: int, grown: Sequence[int], before: Path | None) -> Iterator[Row]:
+    """One cohort through everything, and larger ones through what comes before training."""
     from strainstudy_simulator.cohort import write_study
 
     folder.mkdir()
@@ -175,13 +175,23 @@ def bench_cohort(folder: Path, people: int, grown: int, before: Path | None) -> 
         shutil.rmtree(cohort.folder)
     shutil.rmtree(root)
 
-    root = write_study(folder / "grown", people=grown)
+    for size in grown:
+        yield from _grown(folder / f"of{size}", size, engine["cpu"], people)
+
+
+def _grown(folder: Path, people: int, cpu_of_few: float, few: int) -> Iterator[Row]:
+    """A larger cohort up to training, beside what the smaller one took."""
+    from strainstudy_simulator.cohort import write_study
+
+    folder.mkdir()
+    root = write_study(folder / "study", people=people)
     many = Cohort(folder, root, ROOT, "many")
     got = many.run("--until", "derive")
-    slope = math.log(got["cpu"] / engine["cpu"]) / math.log(grown / people)
-    words = f"{grown} people, {_count(root)} recordings"
+    slope = math.log(got["cpu"] / cpu_of_few) / math.log(people / few)
+    words = f"{people} people, {_count(root)} recordings"
     said = f"CPU grows with people to the power of {slope:.2f}, target {SLOPE_TARGET:g}"
     yield Row(f"raw to features; {words}", got["cpu"], got["wall"], got["peak"], said, slope <= SLOPE_TARGET)
     yield _promised("  nothing to do", many.run("--until", "derive"), NOTHING_OF_MANY_S, "of 10,000 recordings: ")
     size = disk_mb(many.results)
     yield Row("  results on disk", None, None, size, f"{size / _count(root):.1f} MB a recording")
+    shutil.rmtree(folder)

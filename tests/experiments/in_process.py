@@ -160,7 +160,7 @@ def run_stages(study: Study, folder: Path, config: Mapping[str, Any]) -> Outcome
         verdict=settings["verdict"], batches={BATCH: list(study.recordings)},
         inputs={name: {BATCH: paths[name]} for name in measure.BATCH_INPUTS}, decisions=decisions,
         typed={name: folder / f"{name}_table.parquet" for name in measure.TYPED}, results=results, progress=say,
-        reference_rater=rater,
+        reference_rater=rater, label_tables=tables,
     )  # fmt: skip
     return Outcome(
         read_table(results, BOUTS),

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from strainstudy.intake.folders import model_problems
-from strainstudy.intake.shipped import MODELS, choose_model, files_of, shipped_names
+from strainstudy.intake.shipped import MODELS, choose_model, files_of, folders_of, shipped_names
 
 
 def test_nothing_said_means_training_and_a_model_that_stands_in():
@@ -21,6 +21,8 @@ def test_a_run_reads_model_card_and_windows_and_not_the_recordings_they_came_fro
     assert not [name for name in names if "/" in name]
     assert files_of("rule", None) == []
     assert files_of("rule", "open-walks") == files_of("open-walks", None)
+    assert folders_of("rule", "open-walks") == [MODELS / "open-walks"]
+    assert folders_of("rule", None) == []
 
 
 def test_models_that_come_along_are_in_order_and_the_rule_needs_no_folder():

@@ -12,6 +12,7 @@ rule provenance:
         people=expand(rules.people.output.made, part=list(PARTS)),
         study=lambda w: study_files(),
         settings=SETTING_FILES,
+        models=model_files(),
         # what is copied beside the crate
         project=[f"{PROJECT}/{name}" for name in (WORKFLOW, LOCK)],
     output:

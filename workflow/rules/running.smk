@@ -16,8 +16,10 @@ if workflow.is_main_process:
 
 
 def recordings_in(wildcards):
-    """Number of recordings that a job works on: its batch's or part's, or all."""
-    name = wildcards.get("batch", wildcards.get("part"))
+    """Number of recordings that a job works on: its batch's or part's, its rater's, or all."""
+    name, rater = wildcards.get("batch", wildcards.get("part")), wildcards.get("rater")
+    if rater is not None:
+        return sum(rater in recording.labels for recording in STUDY.recordings.values())
     return len(STUDY.recordings) if name is None else len(members(name))
 
 

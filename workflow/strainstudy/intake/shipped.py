@@ -8,7 +8,17 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final, NamedTuple
 
-__all__ = ["MODELS", "RULE", "STANDS_IN", "Choice", "choose_model", "files_of", "shipped_folder", "shipped_names"]
+__all__ = [
+    "MODELS",
+    "RULE",
+    "STANDS_IN",
+    "Choice",
+    "choose_model",
+    "files_of",
+    "folders_of",
+    "shipped_folder",
+    "shipped_names",
+]
 
 MODELS: Final = Path(__file__).resolve().parents[2] / "models"
 STANDS_IN: Final = "open-walks"
@@ -43,17 +53,20 @@ def choose_model(model: str | None) -> Choice:
     return Choice(shipped_folder(model) or Path(model), None)
 
 
+def folders_of(model: str | None, train_with: str | None) -> list[Path]:
+    """List the folders of the models that a run reads, by the settings ``model`` and ``train_with``."""
+    company = None if train_with is None else shipped_folder(train_with)
+    return sorted({folder for folder in (*choose_model(model), company) if folder is not None})
+
+
 def files_of(model: str | None, train_with: str | None) -> list[Path]:
     """List the files that a run reads of models, by the settings ``model`` and ``train_with``.
 
     The recordings that a model which comes along was made from are not read by a run.
     """
-    choice = choose_model(model)
-    found = set()
-    if choice.named is not None:
-        own = choice.named.parent == MODELS
-        found |= set(choice.named.iterdir() if own else choice.named.rglob("*"))
-    for folder in (choice.standby, shipped_folder(train_with) if train_with is not None else None):
-        if folder is not None:
-            found |= set(folder.iterdir())
+    found = {
+        path
+        for folder in folders_of(model, train_with)
+        for path in (folder.iterdir() if folder.parent == MODELS else folder.rglob("*"))
+    }
     return sorted(path for path in found if path.is_file())

@@ -150,7 +150,7 @@ def run_crate(
     Parameters
     ----------
     manifest : DataFrame
-        Columns ``role`` (input, setting, output), ``file``, ``bytes``, ``sha256``.
+        Columns ``role`` (input, setting, model, output), ``file``, ``bytes``, ``sha256``.
     name : str
         Name of the study.
     date : str

@@ -20,8 +20,12 @@ MANIFEST = TableSpec(
     title="Manifest",
     description="SHA-256 and size of every file that went into the run and came out of it.",
     columns=(
-        text("role", "Role", "input, setting or output."),
-        text("file", "File", "Path relative to the study folder (input) or to the results folder (output)."),
+        text("role", "Role", "input, setting, model (of a model from elsewhere) or output."),
+        text(
+            "file",
+            "File",
+            "Path relative to the study folder (input), the results folder (output), or the folder that holds the model (model).",
+        ),
         count("bytes", "Size", "Size of the file.", "B"),
         text("sha256", "SHA-256", "Hexadecimal SHA-256 of the file's content."),
     ),
@@ -41,7 +45,7 @@ def list_files(role: str, root: Path, paths: Iterable[Path]) -> pd.DataFrame:
     Parameters
     ----------
     role : str
-        ``input``, ``setting`` or ``output``.
+        ``input``, ``setting``, ``model`` or ``output``.
     root : Path
         Folder the names are relative to.
     paths : iterable of Path

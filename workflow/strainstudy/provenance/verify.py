@@ -62,7 +62,7 @@ def _listed(results: Path) -> dict[str, dict[str, str]]:
         rows = table[["role", "file", "sha256"]].itertuples(index=False)
     except (OSError, ValueError, KeyError) as error:
         raise StudyError([Problem(MANIFEST.path, f"cannot be read ({error})", _ONCE_MORE)]) from error
-    found: dict[str, dict[str, str]] = {"input": {}, "setting": {}, "output": {}}
+    found: dict[str, dict[str, str]] = {"input": {}, "setting": {}, "model": {}, "output": {}}
     for role, file, digest in rows:
         found.setdefault(role, {})[file] = digest
     return found
@@ -134,6 +134,7 @@ def compare(results: Path, *, study: Path | None = None, made_again: Path | None
         else:
             apart.append(f"{len(inputs)} files of the study, which is not where it was (name it with --study)")
     apart += [f"the settings file {name}, whose folder is not recorded" for name in listed["setting"]]
+    apart += [f"the model's file {name}, whose folder is not recorded" for name in listed["model"]]
     ours = {*outputs, *read_ledger(looked_in).names, MARKER, LEDGER, RUN, JOBS}
     there = (p.relative_to(looked_in).as_posix() for p in looked_in.rglob("*") if p.is_file())
     new = tuple(sorted(name for name in there if name not in ours))

@@ -66,6 +66,7 @@ def run(
     study: Path,
     inputs: Sequence[Path],
     setting_files: Sequence[Path],
+    models: Mapping[Path, Sequence[Path]],
     settings: Mapping[str, Any],
     words: Mapping[str, str],
     contributors: Sequence[Contributor],
@@ -87,6 +88,8 @@ def run(
         Sheets, raw files and labels, all below it.
     setting_files : sequence of Path
         Config files and the table of norms.
+    models : mapping of Path to sequence of Path
+        Files that were read of models from elsewhere, by the folder of each model.
     settings : mapping
         Every setting in force, as a config file has them.
     words : mapping of str to str
@@ -116,6 +119,7 @@ def run(
     listed = (name for name in now if name.split("/")[0] in (*RESULT_FOLDERS, *PAGES) and name != _LEFT_OUT)
     outputs = [path for path in (results / name for name in listed) if path.is_file()]
     given = [list_files("setting", path.parent, [path]) for path in setting_files]
+    given += [list_files("model", folder.parent, files) for folder, files in models.items()]
     made = list_files("output", results, outputs)
     manifest = pd.concat([list_files("input", study, inputs), *given, made], ignore_index=True)
     write_table(manifest, MANIFEST, results)
