@@ -6,10 +6,9 @@ and an SVG. No text is smaller than 7 points, and no sheet wider than its column
 
 from __future__ import annotations
 
-import io
 import math
 import textwrap
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +22,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from ..io.atomic import write_bytes
+from ..report.style import SPEED, in_forms
 
 __all__ = ["POINTS", "Panel", "drawing", "save", "sheet", "wrapped"]
 
@@ -36,6 +36,9 @@ _BESIDE_MM: Final = 13.0
 _LEGEND_MM: Final = 4.5
 """Height of a line of the legend (ours)."""
 _STYLE: Final[Any] = {
+    **SPEED,
+    # of PDF and SVG, the forms it is drawn in
+    "figure.dpi": 72,
     "font.family": "DejaVu Sans",
     "font.size": POINTS,
     "axes.labelsize": POINTS,
@@ -62,10 +65,6 @@ _STYLE: Final[Any] = {
     "pdf.fonttype": 42,
 }
 """Sizes in points (ours)."""
-_METADATA: Final[dict[str, dict[str, Any]]] = {
-    "svg": {"Date": None, "Creator": None},
-    "pdf": {"CreationDate": None, "ModDate": None, "Creator": None, "Producer": None},
-}
 
 
 @dataclass(frozen=True)
@@ -149,13 +148,7 @@ def sheet(panels: Sequence[Panel], width_mm: float, columns: int, row_mm: float,
     return figure
 
 
-def save(figure: Figure, path: Path, form: str) -> None:
-    """Write a figure without dates or random ids, at the width it was laid out with."""
-    engine = figure.get_layout_engine()
-    if engine is not None:
-        # the layout is worked out once and kept for all files; any engine left would draw everything twice
-        engine.execute(figure)
-        figure.set_layout_engine(None)
-    stream = io.BytesIO()
-    figure.savefig(stream, format=form, metadata=_METADATA[form])
-    write_bytes(path, stream.getvalue())
+def save(figure: Figure, paths: Mapping[str, Path]) -> None:
+    """Write a figure to a file of each form, at the width it was laid out with."""
+    for form, data in in_forms(figure, list(paths)).items():
+        write_bytes(paths[form], data)

@@ -380,18 +380,24 @@ def held_angles(bends: pd.DataFrame, labels: Mapping[str, Mapping[str, pd.DataFr
     DataFrame
         recording_id, side, nominal, angle (deg).
     """
+    known = bends[bends["angle"].notna()]
+    found = {
+        name: (
+            own["side"].fillna("").to_numpy(dtype=object),
+            *(own[column].to_numpy(dtype=float) for column in ("onset", "duration", "angle")),
+        )
+        for name, own in known.groupby("recording_id", sort=False)
+    }
     rows = []
     for recording, raters in sorted(labels.items()):
-        own = bends[(bends["recording_id"] == recording) & bends["angle"].notna()]
-        if own.empty or not raters:
+        if recording not in found or not raters:
             continue
+        sides, onset, duration, angle = found[recording]
         marks = next(iter(raters.values()))
-        held = marks[(marks["trial_type"] == "knee_bend") & marks["value"].notna()]
+        held = marks[(marks["trial_type"] == "knee_bend") & marks["value"].notna() & marks["side"].notna()]
         for mark in records(held):
             middle = float(mark["onset"]) + 0.5 * float(mark["duration"])
-            hit = own[
-                (own["side"] == mark["side"]) & (own["onset"] <= middle) & (own["onset"] + own["duration"] >= middle)
-            ]
-            if len(hit):
-                rows.append((recording, mark["side"], float(mark["value"]), float(hit["angle"].iloc[0])))
+            hit = np.flatnonzero((sides == mark["side"]) & (onset <= middle) & (onset + duration >= middle))
+            if hit.size:
+                rows.append((recording, mark["side"], float(mark["value"]), float(angle[hit[0]])))
     return pd.DataFrame(rows, columns=["recording_id", "side", "nominal", "angle"])

@@ -21,6 +21,8 @@ from .spoken import spoken
 
 IntArray = npt.NDArray[np.int_]
 BoolArray = npt.NDArray[np.bool_]
+_Row = tuple[float, float, str, str]
+"""Onset and duration (s), kind and side of what was detected or labelled; without a side, a word that is none."""
 
 __all__ = ["draw_recording", "trace_path"]
 
@@ -32,8 +34,8 @@ _COLUMNS = 480
 """Points of a curve: least and greatest of so many parts, about one for two pixels (ours)."""
 _BLOCK: Final = 2**20
 """Samples looked at together, which bounds the memory of a long recording (ours)."""
-_STATES: Final = ("rest", "normal_gait", "limping_gait", "turn", "gait", "other")
-_OTHERS: Final = tuple(name for name in INTERVALS if name not in STATES)
+_STATES: Final = frozenset({"rest", "normal_gait", "limping_gait", "turn", "gait", "other"})
+_OTHERS: Final = frozenset(INTERVALS) - frozenset(STATES)
 _LETTERS: Final = {"rest": "rest", "normal_gait": "normal", "limping_gait": "limping", "turn": "turn", "gait": "gait"}
 _POINTS: Final = {
     "left_knee": ("left knee", SIDE_COLOURS["left"]),
@@ -63,18 +65,16 @@ def trace_path(values: FloatArray, low: float, high: float, *, width: float, hei
     if n == 0 or not high > low:
         return ""
     at, breaks = _turning(values)
-    x = np.rint(10.0 * width * at / max(n - 1, 1)).astype(int).tolist()
+    if at.size == 0:
+        return ""
     share = (np.clip(values[at], low, high) - low) / (high - low)
-    y = np.rint(10.0 * height * (1.0 - share)).astype(int).tolist()
-    parts: list[str] = []
-    last: tuple[int, int] | None = None
-    for point, broken in zip(zip(x, y, strict=True), breaks.tolist(), strict=True):
-        if last is None or broken:
-            parts.append(f"M{point[0]} {point[1]}")
-        elif point != last:
-            parts.append(f"l{point[0] - last[0]} {point[1] - last[1]}")
-        last = point
-    return "".join(parts).replace(" -", "-")
+    points = np.column_stack([10.0 * width * at / max(n - 1, 1), 10.0 * height * (1.0 - share)])
+    points = np.rint(points).astype(int)
+    breaks[0] = True
+    numbers = np.where(breaks[:, None], points, np.diff(points, axis=0, prepend=0))
+    kept = breaks | numbers.any(axis=1)
+    form = "".join(np.where(breaks[kept], "M%d %d", "l%d %d").tolist())
+    return (form % tuple(numbers[kept].ravel().tolist())).replace(" -", "-")
 
 
 def _turning(values: FloatArray) -> tuple[IntArray, BoolArray]:
@@ -132,18 +132,25 @@ def _axis(top: float, duration: float, scale: float) -> list[str]:
     return out
 
 
-def _spans(frame: pd.DataFrame, kinds: Sequence[str], top: float, scale: float) -> list[str]:
+def _rows(frame: pd.DataFrame) -> list[_Row]:
+    """Take a frame apart once: it is looked through for every kind of row that is drawn."""
+    columns = (frame[name].to_numpy(dtype=object).tolist() for name in ("onset", "duration", "trial_type", "side"))
+    return [
+        (float(onset), float(duration), str(kind), str(side))
+        for onset, duration, kind, side in zip(*columns, strict=True)
+    ]
+
+
+def _spans(rows: Sequence[_Row], top: float, scale: float) -> list[str]:
     """One row of coloured spans with their names where they fit."""
     out = []
-    rows = frame[frame["trial_type"].isin(kinds)]
-    columns = rows[["onset", "duration", "trial_type"]].itertuples(index=False, name=None)
-    for onset, duration, kind in columns:
-        x = _LEFT + scale * float(onset)
-        w = max(min(scale * float(duration), _WIDTH - _RIGHT - x), 1.5)
+    for onset, duration, kind, _ in rows:
+        x = _LEFT + scale * onset
+        w = max(min(scale * duration, _WIDTH - _RIGHT - x), 1.5)
         colour = STATE_COLOURS.get(kind, KIND_COLOURS.get(kind, "#999"))
         out.append(
             f'<rect x="{x:.1f}" y="{top}" width="{w:.1f}" height="{_ROW - 2}" fill="{colour}"><title>'
-            f"{escape(spoken(kind))} {float(onset):.2f} to {float(onset) + float(duration):.2f} s</title></rect>"
+            f"{escape(spoken(kind))} {onset:.2f} to {onset + duration:.2f} s</title></rect>"
         )
         word = _LETTERS.get(kind, spoken(kind))
         if w > 6.0 * len(word) + 4.0:
@@ -151,17 +158,16 @@ def _spans(frame: pd.DataFrame, kinds: Sequence[str], top: float, scale: float) 
     return out
 
 
-def _ticks(times: FloatArray, top: float, height: float, colour: str, scale: float, *, up: bool) -> str:
+def _ticks(times: Sequence[float], top: float, height: float, colour: str, scale: float, *, up: bool) -> str:
     """Ticks for instants: detected rise from the foot of the panel, labelled hang from its head."""
     y, reach = (top + height, -10) if up else (top, 10)
     path = "".join(f"M{_LEFT + scale * t:.1f} {y:g}v{reach}" for t in times)
     return f'<path d="{path}" stroke="{colour}" stroke-width="1.2"/>' if path else ""
 
 
-def _side_times(frame: pd.DataFrame, point: str) -> FloatArray:
-    side = point.removesuffix("_knee")
-    chosen = frame[(frame["trial_type"] == "initial_contact") & (frame["side"] == side)]
-    return chosen["onset"].to_numpy(dtype=float)
+def _side_times(rows: Sequence[_Row], point: str) -> list[float]:
+    own = point.removesuffix("_knee")
+    return [onset for onset, _, kind, side in rows if kind == "initial_contact" and side == own]
 
 
 def _value(trace: Trace) -> tuple[FloatArray, str]:
@@ -217,7 +223,8 @@ def draw_recording(
     out: list[str] = []
     y = 4.0
     shared = _shared_reach(traces)
-    first = next(iter(labelled.values()), pd.DataFrame({"trial_type": [], "side": [], "onset": []}))
+    found, told = _rows(detected), {rater: _rows(frame) for rater, frame in labelled.items()}
+    first = next(iter(told.values()), [])
     for point in points:
         words, colour = _POINTS[point]
         trace = traces[point]
@@ -236,15 +243,15 @@ def draw_recording(
         for value, at in ((high, y + 10), (low, y + _PANEL - 3)):
             out.append(f'<text x="{_LEFT - 8}" y="{at}" text-anchor="end" class="s">{value:.3g}</text>')
         if point != "throat":
-            out.append(_ticks(_side_times(detected, point), y, _PANEL, BLACK, scale, up=True))
+            out.append(_ticks(_side_times(found, point), y, _PANEL, BLACK, scale, up=True))
             out.append(_ticks(_side_times(first, point), y, _PANEL, "#555", scale, up=False))
         y += _PANEL + _GAP
-    sources = {"detected": detected, **labelled}
-    for source, frame in sources.items():
+    for source, rows in {"detected": found, **told}.items():
         for kinds in (_STATES, _OTHERS):
-            if frame["trial_type"].isin(kinds).any():
+            own = [row for row in rows if row[2] in kinds]
+            if own:
                 out.append(f'<text x="{_LEFT - 8}" y="{y + 9}" text-anchor="end">{escape(source)}</text>')
-                out.extend(_spans(frame, kinds, y, scale))
+                out.extend(_spans(own, y, scale))
                 y += _ROW
     out.extend(_axis(y + 3, duration, scale))
     height = y + 3 + _AXIS

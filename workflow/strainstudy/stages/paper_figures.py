@@ -157,7 +157,6 @@ def run(
             captions[name] = caption_of(name, tables, panels)
             for width, layout in figure.layouts.items():
                 drawn = sheet(panels, width, layout.columns, layout.height(panels), same_y=figure.same_y)
-                for form in FORMS:
-                    save(drawn, results / figure_file(name, width, form), form)
+                save(drawn, {form: results / figure_file(name, width, form) for form in FORMS})
     write_json(made, captions)
     progress.say(counted(len(captions), "figure"))
