@@ -291,6 +291,8 @@ def test_every_recording_of_a_person_that_was_read_has_a_page_that_the_list_lead
 
 def test_the_manifest_holds_the_hash_of_every_output(demo):
     manifest = read_described(demo / "provenance/manifest.tsv")
+    models = set(manifest.loc[manifest["role"] == "model", "file"])
+    assert models >= {"open-walks/model.skops", "open-walks/card.json"}
     outputs = manifest[manifest["role"] == "output"].set_index("file")["sha256"]
     for folder in ("tables", "signals", "validation"):
         for path in (demo / folder).iterdir():

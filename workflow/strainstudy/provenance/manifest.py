@@ -24,7 +24,7 @@ MANIFEST = TableSpec(
         text(
             "file",
             "File",
-            "Path relative to the study folder (input), the results folder (output), or the folder that holds the model (model).",
+            "Path relative to the folder of the study (input), of the results (output), or above the model's (model).",
         ),
         count("bytes", "Size", "Size of the file.", "B"),
         text("sha256", "SHA-256", "Hexadecimal SHA-256 of the file's content."),
