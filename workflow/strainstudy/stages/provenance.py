@@ -14,7 +14,7 @@ import pandas as pd
 import yaml
 
 from ..errors import Problem, StudyError, counted
-from ..io.atomic import write_bytes, write_text
+from ..io.atomic import PART, write_bytes, write_text
 from ..io.frames import write_json
 from ..io.ledger import LEDGER, clear, read_ledger, settle
 from ..jobs import Progress
@@ -78,7 +78,7 @@ def run(
 
     Writes ``codebook.html``, ``datapackage.json``, the Parquet twins of large tables, and in ``provenance/``
     ``manifest.tsv``, ``ro-crate-metadata.json`` and the files of `BESIDE`. The terminal names the files removed. The
-    log only counts them: their names may hold the id of a person withdrawn.
+    log only counts those that were whole: their names may hold the id of a person withdrawn.
 
     Parameters
     ----------
@@ -144,5 +144,7 @@ def run(
     settle(results)
     for name in removed:
         progress.show(f"removed {name}")
-    gone = f"; {counted(len(removed), 'file')} of earlier runs removed" if removed else ""
+    # The log of a run that was killed and given again has the bytes of one that was not.
+    whole = [name for name in removed if PART.fullmatch(Path(name).name) is None]
+    gone = f"; {counted(len(whole), 'file')} of earlier runs removed" if whole else ""
     progress.say(counted(len(manifest), "file") + gone)
