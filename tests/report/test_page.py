@@ -216,6 +216,12 @@ def test_every_figure_is_a_file_of_its_own(made):
     assert {n.removeprefix("recording_") for n in shown} <= {Path(n).stem for n in names}
 
 
+def test_powers_of_ten_at_an_axis_are_no_mathematics_to_be_parsed(made):
+    texts = [path.read_text(encoding="utf-8") for path in sorted((made[2] / "figures").glob("*.svg"))]
+    assert not [text for text in texts if "$" in text]
+    assert [text for text in texts if "<!-- 10⁻¹ -->" in text and "<!-- 10⁰ -->" in text]
+
+
 def test_the_same_results_give_the_same_bytes(drawn, results, labels, tmp_path):
     few = tmp_path / "results"
     shutil.copytree(

@@ -41,6 +41,8 @@ _NAMED = 3
 """Recordings named in the figure (ours)."""
 _SIDE_LOOKS = {"left": ("o", -1.0), "right": ("s", 1.0)}
 """Marker of a side, and to which side of an angle it is drawn."""
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+"""Digits and minus of an exponent."""
 _BEFORE_S = 0.6
 """Seconds before a hold that its figure begins (ours: the way there is in it)."""
 # There is one such figure a sensor: its room is fixed, because working it out takes a second each.
@@ -106,6 +108,8 @@ def _step(axis: Any, steps: pd.DataFrame, traces: Mapping[str, Mapping[str, Trac
             axis.plot(time[inside] + _BEFORE_S, (values[inside] - low) / (high - low), color=colour, label=label)
     axis.set_xscale("log")
     axis.xaxis.set_minor_locator(NullLocator())
+    # set as mathematics, each would be parsed anew for every form
+    axis.xaxis.set_major_formatter(lambda x, _: f"10{str(round(np.log10(x))).translate(_RAISED)}")
     axis.set_xlim(0.1, float(step["duration"]))
     axis.set_xlabel(f"time from {_BEFORE_S:g} s before the hold (s), logarithmic")
     axis.legend(loc="lower right")

@@ -9,7 +9,6 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from ..gait.mean_curves import pooled_curve
 from ..gait.published_curve import (
     PUBLISHED_CURVE_DEG,
     PUBLISHED_CURVE_PERCENT,
@@ -59,14 +58,16 @@ def group_curves(curves: pd.DataFrame) -> pd.DataFrame:
     known = curves[curves["participant_id"].notna()]
     known = known.assign(group=known["group"].astype(object).where(known["group"].notna(), _NO_GROUP))
     legs = pd.concat([_legs(own) for _, own in known.groupby("group", sort=True)]) if len(known) else known["side"]
-    keys = ["group", "trial_type", "leg", "participant_id"]
-    people = [
-        pooled_curve(own).assign(**dict(zip(keys, map(str, key), strict=True)))
-        for key, own in known.assign(leg=legs).groupby(keys, sort=True)
-    ]
-    if not people:
-        return pd.DataFrame(columns=[*keys[:3], "percent", "mean", "sd", "n"])
-    by = pd.concat(people, ignore_index=True).groupby([*keys[:3], "percent"], sort=True)["mean"]
+    keys = ["group", "trial_type", "leg"]
+    people = known.assign(leg=legs).dropna(subset=[*keys, "percent"])
+    if people.empty:
+        return pd.DataFrame(columns=[*keys, "percent", "mean", "sd", "n"])
+    # a person's strides of all recordings together, as `pooled_curve` has them, of all people at once
+    whose = people.groupby([*keys, "participant_id", "percent"], sort=True).ngroup().to_numpy()
+    _, rows = np.unique(whose, return_index=True)
+    n, mean = (people[name].to_numpy(dtype=float) for name in ("n", "mean"))
+    whole = np.bincount(whose, n * mean) / np.bincount(whose, n)
+    by = people[[*keys, "percent"]].iloc[rows].assign(mean=whole).groupby([*keys, "percent"], sort=True)["mean"]
     return by.agg(mean="mean", sd="std", n="size").reset_index()
 
 

@@ -146,11 +146,13 @@ def placed(width: float, height: float, boxes: Sequence[tuple[float, float, floa
 
 
 def _keep_labels(figure: Figure) -> None:
-    """Leave the labels of all axes where they were drawn."""
+    """Leave the labels of all axes where they were drawn, and do not measure again the numbers beside them."""
     for axes in figure.axes:
         for axis in (axes.xaxis, axes.yaxis):
             at = axis.label.get_transform().transform(axis.label.get_position())
             axis.set_label_coords(*axes.transAxes.inverted().transform(at))
+            for number in axis.get_ticklabels():
+                number.set_in_layout(False)
 
 
 def in_forms(figure: Figure, forms: Sequence[str]) -> dict[str, bytes]:
