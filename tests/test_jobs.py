@@ -1,5 +1,6 @@
 import errno
 import warnings
+from concurrent.futures.process import BrokenProcessPool
 
 import pytest
 from strainstudy.errors import Problem, RecordingError, StudyError
@@ -49,6 +50,7 @@ def test_a_fault_of_the_input_is_said_without_a_traceback(tmp_path, capsys, monk
         ),
         (OSError(errno.EROFS, "Read-only file system", "out/a"), "out/a may not be written (Read-only file system)"),
         (MemoryError(), "out of memory; run fewer jobs at once (--cores 1)"),
+        (BrokenProcessPool("gone"), "a process of this job was killed, most often for want of memory; run fewer jobs"),
     ],
 )
 def test_what_the_machine_lacks_is_said_in_words(tmp_path, capsys, error, said):

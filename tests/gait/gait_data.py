@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from strainstudy.gait.state_bouts import bouts_of_all
 from strainstudy.io.labels import read_labels
 from strainstudy.signal.filters import lowpass
 from strainstudy.signal.hampel import find_spikes
@@ -123,3 +124,9 @@ def time_in(labels: pd.DataFrame, kinds: tuple[str, ...], seconds: float, step: 
     for row in labels[labels["trial_type"].isin(kinds)].itertuples():
         mask[round(row.onset / step) : round((row.onset + row.duration) / step)] = True
     return mask
+
+
+def bouts_of(recording_id, states, windows, parameters, prediction):
+    """Make the bouts of one recording from states and windows that do not name it."""
+    own = states.assign(recording_id=recording_id), windows.assign(recording_id=recording_id, prediction=prediction)
+    return bouts_of_all(*own, parameters, prediction)

@@ -2,11 +2,10 @@
 
 import numpy as np
 import pytest
-from gait_data import SIDES, plain_walk, simulated
+from gait_data import SIDES, bouts_of, plain_walk, simulated
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strainstudy.gait.parameters import GaitParameters
-from strainstudy.gait.state_bouts import bouts_of
 from strainstudy.gait.state_parameters import StateParameters
 from strainstudy.gait.walk import detect_walk
 from strainstudy_simulator.gaits import turning

@@ -3,10 +3,11 @@ import itertools
 import numpy as np
 import pandas as pd
 import pytest
+from gait_data import bouts_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from strainstudy.classify_parameters import ClassifyParameters
-from strainstudy.gait.state_bouts import BOUT_COLUMNS, bouts_of, bouts_of_all
+from strainstudy.gait.state_bouts import BOUT_COLUMNS, bouts_of_all
 from strainstudy.gait.timeline import LOG_FLOOR, changes, decode, label_windows, owned_spans
 
 PARAMETERS = ClassifyParameters()

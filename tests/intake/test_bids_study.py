@@ -16,6 +16,7 @@ from strainstudy.errors import StudyError
 from strainstudy.ingest.parameters import IngestParameters
 from strainstudy.ingest.recording import ingest_recording
 from strainstudy.intake.bids import is_bids
+from strainstudy.intake.start import check_all
 from strainstudy.io.bids import entities, merged_json, sidecars
 from strainstudy.io.readers import ReadError, peek, read_raw
 from strainstudy.study import load_study
@@ -153,6 +154,15 @@ def test_events_in_the_words_known_here_are_labels_and_others_are_passed_over_wi
         (recording,) = study.recordings.values()
         assert list(recording.labels) == raters
         assert any("other words" in caution.message for caution in study.cautions) == (not raters)
+
+
+@pytest.mark.parametrize("rater", ["a+b", "j(s", ""])
+def test_a_folder_of_labels_whose_rater_no_file_can_be_named_after_is_refused_with_its_file(tmp_path, rater):
+    file = f"derivatives/labels-{rater}/sub-01/motion/sub-01_task-walk_tracksys-imu_events.tsv"
+    root = write(tmp_path, walking(**{file: "onset\tduration\ttrial_type\n1.0\t5.0\tnormal_gait\n"}))
+    with pytest.raises(StudyError) as told:
+        check_all({"study": str(root), "results": str(tmp_path / "out"), "norms": "config/norms.tsv"}, "mine.yaml")
+    assert f"{file}: {rater!r} cannot be the name of a rater; rename it" in " ".join(map(str, told.value.problems))
 
 
 def test_sessions_and_scans_add_their_columns_and_the_older_way_of_hiding_an_age_is_read(tmp_path):

@@ -39,6 +39,15 @@ def test_a_warning_is_heard_and_an_error_raised_from_wherever_it_comes(count):
             spread(divmod, [(1, 1), (1, 0)])
 
 
+def test_where_processes_do_not_fork_work_is_spread_all_the_same_and_files_are_written_in_this_one(monkeypatch):
+    monkeypatch.setattr(sys, "platform", "darwin")
+    with processes(2):
+        assert spread(pow, [(2, 3), (2, 4), (2, 5)]) == [8, 16, 32]
+        assert os.getpid() not in spread(os.getpid, [()] * 4)
+    with processes(2, writing=True):
+        assert spread(os.getpid, [()] * 4) == [os.getpid()] * 4
+
+
 def _inner_process():
     """Where a job of a job is done."""
     return os.getpid(), spread(os.getpid, [(), ()])

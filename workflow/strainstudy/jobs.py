@@ -16,6 +16,7 @@ import re
 import sys
 import traceback
 from collections.abc import Iterator
+from concurrent.futures import BrokenExecutor
 from contextlib import contextmanager
 from copy import copy
 from pathlib import Path
@@ -142,6 +143,11 @@ def _words_of(error: Exception, log: str) -> str:
         return " ".join(str(problem) for problem in error.problems)
     if isinstance(error, RecordingError):
         return str(error)
+    if isinstance(error, BrokenExecutor):
+        return (
+            "a process of this job was killed, most often for want of memory; run fewer jobs at once (--cores 1), or "
+            f"on a cluster give it more mem_mb; {story}"
+        )
     if isinstance(error, MemoryError):
         return f"out of memory; run fewer jobs at once (--cores 1), or on a cluster give it more mem_mb; {story}"
     if isinstance(error, OSError) and error.errno in _FULL:

@@ -21,7 +21,7 @@ from ..vocabulary import GAIT_STATES
 from .state_parameters import StateParameters
 from .timeline import changes, decode, owned_spans
 
-__all__ = ["BOUT_COLUMNS", "GAIT", "bouts_of", "bouts_of_all"]
+__all__ = ["BOUT_COLUMNS", "GAIT", "bouts_of_all"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.intp]
@@ -245,38 +245,6 @@ def _frame_of(rows: list[dict[str, Any]]) -> pd.DataFrame:
     return frame
 
 
-def bouts_of(
-    recording_id: str,
-    states: pd.DataFrame,
-    windows: pd.DataFrame,
-    parameters: StateParameters,
-    prediction: str,
-) -> pd.DataFrame:
-    """Make the bouts of one recording.
-
-    Parameters
-    ----------
-    recording_id : str
-        Whose.
-    states : DataFrame
-        ``onset, duration, trial_type`` (rest, gait, turn, ...) and, where known, ``walk``: rows of one walk share a
-        number of 0 or more; without it touching gait and turn rows are one walk; ``turns_known`` where it is known.
-    windows : DataFrame
-        ``time, duration, probability_limping, probability_left`` (of a limp being left), ``caution``.
-    parameters : StateParameters
-        Minimum bout length and when to be unsure.
-    prediction : {'out_of_fold', 'final', 'rule'}
-        What made the probabilities.
-
-    Returns
-    -------
-    DataFrame
-        `BOUT_COLUMNS` in order of time; neighbours of one kind are joined.
-    """
-    own = states.assign(recording_id=recording_id), windows.assign(recording_id=recording_id, prediction=prediction)
-    return bouts_of_all(*own, parameters, prediction)
-
-
 def _places(frame: pd.DataFrame) -> dict[str, IntArray]:
     """Find the rows of each recording."""
     number, names = pd.factorize(frame["recording_id"].to_numpy(dtype=object))
@@ -294,17 +262,22 @@ def bouts_of_all(
 
     Parameters
     ----------
-    states, windows : DataFrame
-        As for `bouts_of`, with ``recording_id``; what made the probabilities is the ``prediction`` of the first window.
+    states : DataFrame
+        ``recording_id, onset, duration, trial_type`` (rest, gait, turn, ...) and, where known, ``walk``: rows of one
+        walk share a number of 0 or more; without it touching gait and turn rows are one walk; ``turns_known`` where it
+        is known.
+    windows : DataFrame
+        ``recording_id, time, duration, probability_limping, probability_left`` (of a limp being left), ``caution``;
+        what made the probabilities is the ``prediction`` of a recording's first window.
     parameters : StateParameters
-        As for `bouts_of`.
+        Minimum bout length and when to be unsure.
     default : str
         What is said to have made those of a recording without windows.
 
     Returns
     -------
     DataFrame
-        `BOUT_COLUMNS` by recording.
+        `BOUT_COLUMNS` by recording in order of time; neighbours of one kind are joined.
     """
     whole, seen = _States.of(states), _Windows.of(windows)
     made_by = windows["prediction"].to_numpy(dtype=object)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -20,6 +21,7 @@ from ..validate.norms import read_norms
 from ..vocabulary import KNEES
 from .claims import folder_problems
 from .folders import input_problems, model_problems, path_problems
+from .rules import IDENTIFIER
 from .shipped import choose_model
 
 __all__ = ["check_all", "look", "reference_rater"]
@@ -75,7 +77,7 @@ def check_all(
         problems += [problem for problem in cautions if not problem.caution]
     if "norms" not in lost:
         problems += _norm_problems(config)
-    problems += _rater_problems(config, study, file)
+    problems += _rater_problems(config, study, file) + _rater_name_problems(study)
     problems += _share_problems(config, study, file)
     if (problems or study is None) and not labels_read:
         return check_all(config, file, files)
@@ -185,6 +187,26 @@ def _rater_problems(config: Mapping[str, Any], study: Study | None, file: str) -
         return []
     remedy = f"name one of: {', '.join(raters)}" if raters else "leave it out: the study has no labels"
     return [Problem(file, "this rater labelled nothing", remedy, column="validate.reference_rater", value=wanted)]
+
+
+def _rater_name_problems(study: Study | None) -> list[Problem]:
+    """Find raters whose name cannot be that of a file of their own everywhere."""
+    if study is None:
+        return []
+    first: dict[str, str] = {}
+    for recording in study.recordings.values():
+        for rater, path in recording.labels.items():
+            first.setdefault(rater, path.relative_to(study.root).as_posix())
+    problems: list[Problem] = []
+    taken: dict[str, str] = {}
+    for rater, file in sorted(first.items()):
+        if re.fullmatch(IDENTIFIER, rater, re.ASCII) is None:
+            message = f"{rater!r} cannot be the name of a rater"
+            problems.append(Problem(file, message, "rename it: with letters, digits, '-' and '_'"))
+        elif (other := taken.setdefault(rater.lower(), rater)) != rater:
+            message = f"the raters {other} and {rater} differ in upper and lower case alone"
+            problems.append(Problem(file, message, "give one another name: on some disks their files would be one"))
+    return problems
 
 
 def reference_rater(study: Study, wanted: str | None) -> str | None:

@@ -254,7 +254,7 @@ class TraceReader:
         return traces
 
     def _read(self, groups: Sequence[int]) -> pa.Table:
-        # a job has one core: threads would only stand in each other's way
+        # the cores have jobs and processes of jobs: threads would only stand in each other's way
         return self._file.read_row_groups(groups, columns=self._wanted, use_threads=False)
 
     def _trace(self, group: int) -> Trace:

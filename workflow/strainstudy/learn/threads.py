@@ -7,6 +7,7 @@ how many there are, changes no result: every job brings its own seed, and result
 from __future__ import annotations
 
 import os
+import signal
 import sys
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -46,8 +47,9 @@ def _end_with(parent: int) -> None:
 
 
 def _settle() -> None:
-    """Make a process that was forked work alone, and no longer than the one that forked it."""
+    """Make a process that was forked work alone, and no longer than the one that forked it; an interrupt ends both."""
     _TEAM.set(None)
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
     parent = parent_process()
     if parent is not None:
         Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
@@ -67,14 +69,14 @@ def _started(count: int, function: Callable[..., Any], jobs: Sequence[tuple[Any,
 
 
 @contextmanager
-def _team(count: int) -> Iterator[Team | None]:
-    if count < 2:
+def _team(count: int, writing: bool) -> Iterator[Team | None]:
+    if count < 2 or (writing and sys.platform != "linux"):
         yield None
     elif sys.platform == "linux":
         # A fork has the libraries loaded already, which take a fresh process as long as many a fit.
         pool = ProcessPoolExecutor(count, mp_context=get_context("fork"), initializer=_settle)
         try:
-            # The first job forks all: now, while there is little to copy and no other thread.
+            # The first job forks all: now, while there is little to copy and no thread of a numerical library.
             pool.submit(os.getpid).result()
             yield partial(_forked, pool)
         finally:
@@ -84,9 +86,17 @@ def _team(count: int) -> Iterator[Team | None]:
 
 
 @contextmanager
-def processes(count: int) -> Iterator[None]:
-    """Let `spread` use so many processes within the block, which had best begin before anything large is read."""
-    with _team(count) as team:
+def processes(count: int, *, writing: bool = False) -> Iterator[None]:
+    """Let `spread` use so many processes within the block, which had best begin before anything large is read.
+
+    Parameters
+    ----------
+    count : int
+    writing : bool
+        Whether the jobs write files. Where processes are not forked they outlive the one that began them if it is
+        killed, so that they would write beside the next run: there such jobs are done one after the other.
+    """
+    with _team(count, writing) as team:
         token = _TEAM.set(team)
         try:
             yield

@@ -78,7 +78,8 @@ class StudyTables:
             If it is not among those that may be read: the job would not run again when it changes.
         """
         if self._only is not None and spec.path not in self._only:
-            raise KeyError(f"{spec.path} is read by a figure whose kind does not name it: add it to report/kinds.py")
+            where = "report/kinds.py or paper/kinds.py"
+            raise KeyError(f"{spec.path} is read by a figure whose kind does not name it: add it to {where}")
         key = (spec.path, added)
         if key not in self._read:
             there = (self.results / spec.path).is_file()

@@ -35,7 +35,7 @@ def run(
     settings : mapping of section to parameters
         What the study ran with.
     figures, drawings : sequence of Path
-        What the jobs that draw have made: of the study by kind, of recordings by batch.
+        What the jobs that draw have made: of the study by kind, of recordings by part of the people.
     study : str
         Study folder, for the title.
     results, page : Path

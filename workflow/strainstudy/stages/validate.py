@@ -134,7 +134,7 @@ def run(
     threads : int
         Processes that make the tables; their number changes no result.
     """
-    with processes(threads):
+    with processes(threads, writing=True):
         people = participants.values()
         table = read_typed(tables["recordings"], RECORDINGS)
         used = table[table["status"] != "rejected"]
