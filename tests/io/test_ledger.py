@@ -10,7 +10,19 @@ from pathlib import Path, PurePosixPath
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from strainstudy.io.ledger import LEDGER, MARKER, Ledger, Marker, adopt, begin, clear, read_ledger, read_marker, settle
+from strainstudy.io.ledger import (
+    LEDGER,
+    MARKER,
+    Ledger,
+    Marker,
+    adopt,
+    begin,
+    clear,
+    clear_unfinished,
+    read_ledger,
+    read_marker,
+    settle,
+)
 
 NAMES = ("signals/a.parquet", "signals/b.parquet", "figures/x.png", "report.html", "tables/gait.tsv")
 
@@ -138,6 +150,18 @@ def test_unfinished_files_go_if_they_are_ours_and_older_than_the_run_and_their_w
     put(tmp_path, f"signals/.b.parquet.{gone}.part")
     os.utime(tmp_path / f"signals/.b.parquet.{gone}.part", (2**33, 2**33))
     assert clear(tmp_path) == old[:1]
+
+
+def test_a_run_that_goes_no_further_than_asked_removes_unfinished_files_and_no_other(tmp_path):
+    gone = ended_process()
+    left, mine = f"signals/.a.parquet.{gone}.part", "signals/earlier.parquet"
+    begin(tmp_path, [mine], tmp_path)
+    put(tmp_path, left, mine)
+    os.utime(tmp_path / left, (0, 0))
+    begin(tmp_path, ["signals/a.parquet"], tmp_path)
+    clear_unfinished(tmp_path)
+    assert not (tmp_path / left).exists()
+    assert (tmp_path / mine).is_file()
 
 
 def test_the_marker_names_the_study_from_the_folder_so_that_both_may_move_together(tmp_path):

@@ -4,7 +4,7 @@ from snakemake.io import IOFile, strip_wildcard_constraints
 
 from strainstudy.errors import StudyError
 from strainstudy.intake.claims import planned_problems
-from strainstudy.io.ledger import begin, read_ledger, settle
+from strainstudy.io.ledger import begin, clear_unfinished, read_ledger, settle
 from strainstudy.provenance.plan import planned_files
 from strainstudy.share.names import share_files
 
@@ -51,6 +51,7 @@ onstart:
 
 onsuccess:
     for folder in BEGUN:
+        clear_unfinished(folder)
         settle(folder)
         # What the engine keeps of a file that is gone holds the rows of the sheets that it was made from.
         for name in NO_LONGER_MADE:

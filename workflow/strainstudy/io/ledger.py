@@ -17,8 +17,8 @@ from pathlib import Path, PurePosixPath
 from .atomic import PART, write_text
 
 __all__ = [
-    "FORMAT", "LEDGER", "MARKER", "Ledger", "Marker", "adopt", "begin", "clear", "note", "read_ledger", "read_marker",
-    "settle",
+    "FORMAT", "LEDGER", "MARKER", "Ledger", "Marker", "adopt", "begin", "clear", "clear_unfinished", "note",
+    "read_ledger", "read_marker", "settle",
 ]  # fmt: skip
 
 MARKER = "strainstudy-results.txt"
@@ -183,6 +183,12 @@ def clear(results: Path) -> list[str]:
         path.unlink(missing_ok=True)
         removed.append(path.relative_to(results).as_posix())
     return sorted(removed)
+
+
+def clear_unfinished(results: Path) -> None:
+    """Remove unfinished files of runs that were stopped, where a run that ends well was asked for a part alone."""
+    for path in list(_parts(results, read_ledger(results).names | {MARKER, LEDGER})):
+        path.unlink(missing_ok=True)
 
 
 def settle(results: Path) -> None:
